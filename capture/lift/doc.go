@@ -1,0 +1,2 @@
+// Package lift turns a finished trace into findings.
+package lift

@@ -1,0 +1,117 @@
+package capture
+
+import (
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
+)
+
+// Message is something the live side says while the engine is turned: to the
+// page, to the headless recorder, to a test. Its JSON form is the message's own
+// fields plus "type", which is what Type returns; that form is promised to the
+// outside.
+//
+// Stamps in a message are on the clock of whoever feeds the follower: the
+// daemon's monotonic clock for a live engine, the trace's own time in a replay.
+type Message interface {
+	// Type is the word that stands in the JSON as "type".
+	Type() string
+}
+
+// ValveState says where the valve is in its opening.
+type ValveState string
+
+// The states of a valve.
+const (
+	// AtHeel: the valve is shut, the lifter on the base circle.
+	AtHeel ValveState = "heel"
+	// OnOpening: the lift is growing.
+	OnOpening ValveState = "opening"
+	// AtNose: the lift stands at the highest seen in this opening, or within
+	// the indicator's own uncertainty of it.
+	AtNose ValveState = "nose"
+	// OnClosing: the lift is falling from the nose.
+	OnClosing ValveState = "closing"
+)
+
+// Readings is a batch of what the instruments said, in columns of equal
+// length. Lift is what the indicator itself shows, in nanometres; Angle what
+// the encoder counts, in microdegrees, and nil without an encoder; At in
+// microseconds.
+type Readings struct {
+	At    []int64 `json:"t_us"`
+	Lift  []int64 `json:"lift_nm"`
+	Angle []int64 `json:"angle_udeg,omitempty"`
+}
+
+// Type returns "readings".
+func (Readings) Type() string { return "readings" }
+
+// Position is where the valve is now, as far as the follower knows. It is the
+// live read-out: one follows another, only the newest matters.
+type Position struct {
+	At    measure.Stamp `json:"t_s"`
+	State ValveState    `json:"state"`
+	// Lift is above the heel, positive as the valve opens, in nanometres.
+	Lift int64 `json:"lift_nm"`
+	// Heel is what the indicator shows on the heel; Sign is +1 when its
+	// reading grows as the valve opens, -1 when it falls (a spindle that runs
+	// out), 0 while that is not known yet, and then Lift is 0 too.
+	Heel int64 `json:"heel_nm"`
+	Sign int   `json:"sign"`
+	// Nose is the max lift of the opening under way, or of the last one while
+	// on the heel; Settled tells that the valve has come home since, so it
+	// can grow no more. Zero before the first.
+	Nose    int64 `json:"nose_nm"`
+	Settled bool  `json:"settled"`
+	// Half is the half lift now aimed at: half of Nose, or of the last settled
+	// max lift while a new opening is still below it. Zero before the first.
+	Half int64 `json:"half_nm"`
+	// ToGo is how far the lift is from Half, signed: positive while still to
+	// come on the flank the valve is on.
+	ToGo int64 `json:"to_go_nm"`
+}
+
+// Type returns "state".
+func (Position) Type() string { return "state" }
+
+// CueKind is what is called out to the person at the wrench.
+type CueKind string
+
+// The cues. ApproachHalf comes again and again, each with less to go.
+const (
+	ApproachHalf CueKind = "approach-half"
+	AtHalf       CueKind = "at-half"
+	PastHalf     CueKind = "past-half"
+	NoseReached  CueKind = "nose"
+	HeelReached  CueKind = "heel"
+)
+
+// Cue is one call. Lift is above the heel and ToGo is what is left to half
+// lift, both in nanometres.
+type Cue struct {
+	At   measure.Stamp `json:"t_s"`
+	Kind CueKind       `json:"kind"`
+	Lift int64         `json:"lift_nm"`
+	ToGo int64         `json:"to_go_nm"`
+	// Flank is OnOpening or OnClosing for the half-lift cues.
+	Flank ValveState `json:"flank,omitempty"`
+}
+
+// Type returns "cue".
+func (Cue) Type() string { return "cue" }
+
+// Opened says that an opening is settled: the valve has come home.
+type Opened struct {
+	Opening lift.Opening `json:"opening"`
+}
+
+// Type returns "opening".
+func (Opened) Type() string { return "opening" }
+
+// Fault says that something is wrong with the set-up or the turning.
+type Fault struct {
+	Fault lift.Fault `json:"fault"`
+}
+
+// Type returns "fault".
+func (Fault) Type() string { return "fault" }
