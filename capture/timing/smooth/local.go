@@ -1,0 +1,265 @@
+package smooth
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+)
+
+// Local is local polynomial regression on uneven points. The zero value is a
+// plain local cubic, half width 1, not robust.
+type Local struct {
+	HalfWidth float64 // default 1; of the tricube window, in units of x
+	Degree    int     // default 3
+	// Least is how many points the window must hold; where there are fewer, it
+	// is widened to hold them. Default Degree+5.
+	Least int
+	// Robust is how often points far off the curve are given less weight
+	// (bisquare of six times the median deviation nearby) and the fit is
+	// repeated. Default 0.
+	Robust int
+}
+
+// Fit is what local regression made.
+type Fit struct {
+	Values []float64
+	Rows   []Row // how each value was made of the points
+	Widths []float64
+	// Kept is the robustness weight of every point, 1 for one that agrees
+	// with its neighbours and 0 for one that was left out.
+	Kept []float64
+	// Residuals are the points minus the curve.
+	Residuals []float64
+	// Leverage is the weight of each point in its own fitted value: what a
+	// residual must be divided by √(1-leverage) for to stand for its noise.
+	Leverage []float64
+}
+
+// Fit returns the regression of the points at the positions at. The xs must
+// not decrease; weights may be nil.
+func (o Local) Fit(xs, ys, weights, at []float64) (Fit, error) {
+	if o.HalfWidth == 0 {
+		o.HalfWidth = 1
+	}
+	if o.Degree == 0 {
+		o.Degree = 3
+	}
+	if o.Least == 0 {
+		o.Least = o.Degree + 5
+	}
+	n := len(xs)
+	if n < o.Least {
+		return Fit{}, fmt.Errorf("local regression: %d points, at least %d are needed", n, o.Least)
+	}
+	if !slices.IsSorted(xs) {
+		return Fit{}, fmt.Errorf("local regression: the positions are not in order")
+	}
+	f := Fit{Kept: make([]float64, n), Residuals: make([]float64, n), Leverage: make([]float64, n)}
+	for i := range f.Kept {
+		f.Kept[i] = 1
+	}
+	total := make([]float64, n)
+	var s solver
+	fitPoints := func() {
+		for i := range total {
+			total[i] = f.Kept[i]
+			if weights != nil {
+				total[i] *= weights[i]
+			}
+		}
+		for i := range xs {
+			row, _ := s.row(o, xs, total, xs[i])
+			f.Residuals[i] = ys[i] - row.Of(ys)
+			f.Leverage[i] = 0
+			if k := i - row.First; k >= 0 && k < len(row.Weights) {
+				f.Leverage[i] = row.Weights[k]
+			}
+		}
+	}
+	fitPoints()
+	for range o.Robust {
+		bisquare(f.Kept, f.Residuals, xs, 8*o.HalfWidth)
+		fitPoints()
+	}
+	f.Values = make([]float64, len(at))
+	f.Rows = make([]Row, len(at))
+	f.Widths = make([]float64, len(at))
+	for i, x := range at {
+		row, width := s.row(o, xs, total, x)
+		f.Rows[i] = Row{First: row.First, Weights: slices.Clone(row.Weights)}
+		f.Widths[i] = width
+		f.Values[i] = f.Rows[i].Of(ys)
+	}
+	return f, nil
+}
+
+// bisquare sets dst from the residuals: weight (1-(r/6m)²)², where m is the
+// median absolute residual within reach. The reach is local, because a flank
+// scatters more than the heel and must not be judged by it.
+func bisquare(dst, residuals, xs []float64, reach float64) {
+	n := len(xs)
+	abs := make([]float64, 0, 256)
+	// One median a block of a quarter of the reach is enough and keeps the
+	// cost linear.
+	for from := 0; from < n; {
+		to := from
+		for to < n && xs[to] <= xs[from]+reach/4 {
+			to++
+		}
+		a := sort.SearchFloat64s(xs, xs[from]-reach/2)
+		b := sort.Search(n, func(i int) bool { return xs[i] > xs[to-1]+reach/2 })
+		abs = abs[:0]
+		largest := 0.0
+		for _, r := range residuals[a:b] {
+			abs = append(abs, math.Abs(r))
+			largest = max(largest, math.Abs(r))
+		}
+		slices.Sort(abs)
+		m := 6 * abs[len(abs)/2]
+		for i := from; i < to; i++ {
+			switch r := math.Abs(residuals[i]); {
+			case r <= m*1e-9 || r <= largest*1e-12:
+				dst[i] = 1
+			case r >= m:
+				dst[i] = 0
+			default:
+				u := r / m
+				dst[i] = (1 - u*u) * (1 - u*u)
+			}
+		}
+		from = to
+	}
+}
+
+// solver holds the work space of one weighted polynomial fit after another.
+// The normal equations are solved here and not by a matrix library: there are
+// thousands of systems of four unknowns, and the powers are scaled to the
+// window so that they are well conditioned.
+type solver struct {
+	weights []float64
+}
+
+const maxDegree = 6
+
+// row returns the weights that give the local polynomial's value at x, and
+// the half width used. The row shares the solver's memory.
+func (s *solver) row(o Local, xs, total []float64, x float64) (Row, float64) {
+	width := o.HalfWidth
+	a := sort.SearchFloat64s(xs, x-width)
+	b := sort.Search(len(xs), func(i int) bool { return xs[i] > x+width })
+	for {
+		// The window must hold enough points that still count; a robust step
+		// may have struck out some.
+		counted := 0
+		for _, w := range total[a:b] {
+			if w > 1e-6 {
+				counted++
+			}
+		}
+		if counted >= o.Least || (a == 0 && b == len(xs)) {
+			break
+		}
+		switch {
+		case a == 0:
+			b++
+		case b == len(xs), x-xs[a-1] <= xs[b]-x:
+			a--
+		default:
+			b++
+		}
+		// Wide enough that the outermost point still has some weight.
+		width = max(width, 1.05*max(x-xs[a], xs[b-1]-x))
+	}
+	s.weights = slices.Grow(s.weights[:0], b-a)[:b-a]
+	degree := min(o.Degree, maxDegree)
+	for ; degree >= 0; degree-- {
+		if s.solve(xs[a:b], total[a:b], x, width, degree) {
+			return Row{First: a, Weights: s.weights}, width
+		}
+	}
+	// Nothing in the window counts: the nearest point as it is.
+	clear(s.weights)
+	k := min(max(sort.SearchFloat64s(xs[a:b], x), 0), b-a-1)
+	s.weights[k] = 1
+	return Row{First: a, Weights: s.weights}, width
+}
+
+// solve fills s.weights; false if the equations are singular (all points at
+// one position, say), and then a lower degree may do.
+func (s *solver) solve(xs, total []float64, x, width float64, degree int) bool {
+	var m [maxDegree + 1][maxDegree + 1]float64
+	var moment [2*maxDegree + 1]float64
+	for i, xi := range xs {
+		u := (xi - x) / width
+		v := math.Abs(u)
+		if v >= 1 {
+			s.weights[i] = 0
+			continue
+		}
+		c := 1 - v*v*v
+		w := c * c * c * total[i]
+		s.weights[i] = w
+		for j := range 2*degree + 1 {
+			moment[j] += w
+			w *= u
+		}
+	}
+	if moment[0] <= 0 {
+		return false
+	}
+	for i := range degree + 1 {
+		for j := range degree + 1 {
+			m[i][j] = moment[i+j]
+		}
+	}
+	// Solve M c = e0 by Cholesky: c are the coefficients of the polynomial by
+	// which the kernel is multiplied to give the value at x.
+	var l [maxDegree + 1][maxDegree + 1]float64
+	for i := range degree + 1 {
+		for j := range i + 1 {
+			sum := m[i][j]
+			for k := range j {
+				sum -= l[i][k] * l[j][k]
+			}
+			if i == j {
+				if sum <= 1e-11*m[i][i] {
+					return false
+				}
+				l[i][i] = math.Sqrt(sum)
+			} else {
+				l[i][j] = sum / l[j][j]
+			}
+		}
+	}
+	var c [maxDegree + 1]float64
+	for i := range degree + 1 {
+		sum := 0.0
+		if i == 0 {
+			sum = 1
+		}
+		for k := range i {
+			sum -= l[i][k] * c[k]
+		}
+		c[i] = sum / l[i][i]
+	}
+	for i := degree; i >= 0; i-- {
+		sum := c[i]
+		for k := i + 1; k <= degree; k++ {
+			sum -= l[k][i] * c[k]
+		}
+		c[i] = sum / l[i][i]
+	}
+	for i, xi := range xs {
+		if s.weights[i] == 0 {
+			continue
+		}
+		u := (xi - x) / width
+		p := 0.0
+		for j := degree; j >= 0; j-- {
+			p = p*u + c[j]
+		}
+		s.weights[i] *= p
+	}
+	return true
+}
