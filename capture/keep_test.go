@@ -1,0 +1,228 @@
+package capture
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"lobescribe/device/measure"
+)
+
+// disk is a TraceStore that can be told to refuse.
+type disk struct {
+	mu     sync.Mutex
+	full   error
+	traces []*onDisk
+}
+
+type onDisk struct {
+	disk     *disk
+	id       uint64
+	head     Head
+	readings []measure.Reading
+	notes    []measure.Note
+	commits  int
+	ended    bool
+}
+
+func (d *disk) refuse(err error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.full = err
+}
+
+func (d *disk) Begin(h Head) (TraceWriter, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.full != nil {
+		return nil, d.full
+	}
+	t := &onDisk{disk: d, id: uint64(len(d.traces) + 1), head: h}
+	d.traces = append(d.traces, t)
+	return t, nil
+}
+
+func (t *onDisk) ID() uint64 { return t.id }
+
+func (t *onDisk) Append(r []measure.Reading, n []measure.Note) error {
+	t.disk.mu.Lock()
+	defer t.disk.mu.Unlock()
+	if t.disk.full != nil {
+		return t.disk.full
+	}
+	t.readings = append(t.readings, r...)
+	t.notes = append(t.notes, n...)
+	t.commits++
+	return nil
+}
+
+func (t *onDisk) End() error {
+	t.disk.mu.Lock()
+	defer t.disk.mu.Unlock()
+	if t.disk.full != nil {
+		return t.disk.full
+	}
+	t.ended = true
+	return nil
+}
+
+// told collects what a Keeper says.
+type told struct {
+	mu     sync.Mutex
+	states []TraceState
+	ended  []uint64
+}
+
+func (l *told) state(s TraceState) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.states = append(l.states, s)
+}
+
+func (l *told) end(id uint64) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.ended = append(l.ended, id)
+}
+
+func (l *told) newest(t *testing.T) TraceState {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	require.NotEmpty(t, l.states)
+	return l.states[len(l.states)-1]
+}
+
+// keeping runs a test with a Keeper on a fake clock.
+func withKeeper(t *testing.T, o KeeperOptions, f func(k *Keeper, d *disk, l *told)) {
+	synctest.Test(t, func(t *testing.T) {
+		d, l := &disk{}, &told{}
+		o.Store, o.Tell, o.Ended = d, l.state, l.end
+		k := NewKeeper(o)
+		ctx, cancel := context.WithCancel(t.Context())
+		result := make(chan error, 1)
+		go func() { result <- k.Run(ctx) }()
+		f(k, d, l)
+		cancel()
+		<-result
+	})
+}
+
+func some(n int, from measure.Stamp) (r []measure.Reading) {
+	for i := range n {
+		r = append(r, liftAt(from+measure.Stamp(i)*measure.Millisecond, measure.Length(i)))
+	}
+	return r
+}
+
+func TestKeeperWritesWithinTheSecondThatMayBeLost(t *testing.T) {
+	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+		k.Begin(Head{HasAngle: true}, 5*measure.Second)
+		for i := range 100 {
+			k.Append(some(10, 5*measure.Second+measure.Stamp(i*10)*measure.Millisecond), nil)
+			time.Sleep(10 * time.Millisecond)
+		}
+		time.Sleep(500 * time.Millisecond)
+		require.Len(t, d.traces, 1)
+		assert.Equal(t, 1000, len(d.traces[0].readings))
+		assert.True(t, d.traces[0].head.HasAngle)
+		assert.Equal(t, measure.Stamp(0), d.traces[0].readings[0].At, "the trace's own time starts at zero")
+		assert.LessOrEqual(t, d.traces[0].commits, 6, "readings are batched")
+		s := l.newest(t)
+		assert.Equal(t, TraceRecording, s.State)
+		assert.Equal(t, 1000, s.Readings)
+		assert.InDelta(t, 0.999, s.OnDisk, 1e-9)
+		assert.Equal(t, int64(5e6), s.Began)
+
+		k.End()
+		time.Sleep(time.Millisecond)
+		assert.True(t, d.traces[0].ended)
+		assert.Equal(t, TraceKept, l.newest(t).State)
+		assert.Equal(t, []uint64{1}, l.ended)
+	})
+}
+
+func TestKeeperHoldsReadingsWhileTheDiskRefuses(t *testing.T) {
+	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+		k.Begin(Head{}, 0)
+		k.Append(some(100, 0), nil)
+		time.Sleep(time.Second)
+		d.refuse(errors.New("no space left on device"))
+		k.Append(some(100, measure.Second), []measure.Note{{At: measure.Second, Kind: measure.NoteMark}})
+		time.Sleep(time.Second)
+		s := l.newest(t)
+		assert.Equal(t, TraceBehind, s.State, "said within a second")
+		assert.Contains(t, s.Says, "no space left")
+		assert.Equal(t, 200, s.Readings)
+		assert.InDelta(t, 0.099, s.OnDisk, 1e-9, "only what is on disk is acknowledged")
+		k.End()
+		k.Begin(Head{}, 10*measure.Second) // the next trace waits its turn
+		k.Append(some(50, 10*measure.Second), nil)
+		time.Sleep(time.Minute)
+		assert.Empty(t, l.ended)
+
+		d.refuse(nil)
+		time.Sleep(time.Second)
+		require.Len(t, d.traces, 2)
+		assert.Equal(t, append(some(100, 0), some(100, measure.Second)...), d.traces[0].readings, "in order, once each")
+		assert.Len(t, d.traces[0].notes, 1)
+		assert.True(t, d.traces[0].ended)
+		assert.Len(t, d.traces[1].readings, 50)
+		assert.Equal(t, []uint64{1}, l.ended)
+	})
+}
+
+func TestKeeperIsBoundedAndSaysWhatItDropped(t *testing.T) {
+	withKeeper(t, KeeperOptions{Bound: 150}, func(k *Keeper, d *disk, l *told) {
+		d.refuse(errors.New("input/output error"))
+		k.Begin(Head{}, 0)
+		for i := range 10 {
+			k.Append(some(100, measure.Stamp(i)*measure.Second), nil)
+		}
+		time.Sleep(time.Second)
+		d.refuse(nil)
+		time.Sleep(time.Second)
+		k.Append(some(10, 20*measure.Second), nil)
+		k.End()
+		time.Sleep(time.Second)
+		got := d.traces[0]
+		assert.Len(t, got.readings, 160)
+		require.Len(t, got.notes, 1)
+		assert.Equal(t, measure.NoteGap, got.notes[0].Kind)
+		assert.Equal(t, measure.Second+50*measure.Millisecond, got.notes[0].At)
+		assert.Equal(t, 20*measure.Second, got.notes[0].Until)
+		assert.Contains(t, got.notes[0].Says, "850 readings")
+	})
+}
+
+func TestKeeperWritesTheRestWhenItStops(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &disk{}
+		k := NewKeeper(KeeperOptions{Store: d})
+		ctx, cancel := context.WithCancel(t.Context())
+		result := make(chan error, 1)
+		go func() { result <- k.Run(ctx) }()
+		k.Begin(Head{}, 0)
+		time.Sleep(time.Second)
+		k.Append(some(7, 0), nil)
+		cancel()
+		require.NoError(t, <-result)
+		assert.Len(t, d.traces[0].readings, 7)
+		assert.True(t, d.traces[0].ended)
+	})
+}
+
+func TestKeeperWithoutATraceTakesNothing(t *testing.T) {
+	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+		k.Append(some(5, 0), nil)
+		k.End()
+		time.Sleep(time.Second)
+		assert.Empty(t, d.traces)
+		assert.Empty(t, l.states)
+	})
+}
