@@ -1,0 +1,233 @@
+package simulator
+
+import (
+	"fmt"
+	"math/rand/v2"
+
+	"lobescribe/device/measure"
+)
+
+// Scenario says all about one session at the engine. Its zero value is a
+// middling valve, turned smoothly through three openings under an inch
+// indicator, without an encoder.
+type Scenario struct {
+	// Seed sets everything that chance decides. The hand, the indicator, the
+	// encoder and each wire have a chance of their own: changing the rate of
+	// one does not change what the others do.
+	Seed      uint64
+	Valve     Valve
+	Hand      Hand
+	Indicator Indicator
+	Encoder   *Encoder // none
+	// Openings is how many whole openings the hand turns through; 3. One that
+	// it starts or stops in the middle of comes on top.
+	Openings int
+}
+
+// Session is what a scenario came to.
+type Session struct {
+	// Trace holds what was sent, as a perfect decoder would give it back:
+	// stamped with the moment of the reading, not of its arrival. With an
+	// encoder each reading carries the angle counted at that moment (or, where
+	// the encoder has a delay, before it). Angles are crank degrees also for an
+	// encoder on the cam.
+	//
+	// After somebody changed the unit, readings stay right only where the line
+	// names its unit, and then there is a note; a bare number is taken in the
+	// unit of the start.
+	Trace measure.Trace
+	Truth Truth
+
+	// What arrives on the two wires. There are no bytes on the encoder's where
+	// the indicator's line carries both.
+	Indicator, Encoder []Chunk
+	// The lines among them, to compare a decoder with.
+	IndicatorLines, EncoderLines []Line
+	// Counts are the readings of the encoder's own wire.
+	Counts []measure.Reading
+}
+
+// The independent streams of chance.
+const (
+	streamHand = iota + 1
+	streamIndicator
+	streamEncoder
+	streamWire
+	streamEncoderWire
+	streamBench
+)
+
+// Play works the scenario out. It is pure: the same scenario gives the same
+// session, byte for byte. The error says what in the scenario cannot be.
+func (s Scenario) Play() (*Session, error) {
+	n, openings := s.Indicator.withDefaults(), orDefault(s.Openings, 3)
+	train, err := s.Valve.train()
+	if err != nil {
+		return nil, err
+	}
+	if openings < 1 || openings > 100_000 {
+		return nil, fmt.Errorf("%d openings: write 1 to 100000", openings)
+	}
+	for _, err := range []error{s.Hand.check(), n.check(), n.Wire.Mischief.check()} {
+		if err != nil {
+			return nil, err
+		}
+	}
+	path := s.Hand.turn(train, openings, s.chance(streamHand))
+	p := &player{
+		Session:   &Session{Truth: Truth{train: train, path: path}},
+		indicator: n,
+		counter:   &counter{sign: 1, per: 1},
+	}
+	if s.Encoder != nil {
+		e := s.Encoder.withDefaults()
+		for _, err := range []error{e.check(), e.Wire.Mischief.check()} {
+			if err != nil {
+				return nil, err
+			}
+		}
+		chance := s.chance(streamEncoder)
+		p.encoder, p.counter = &e, e.newCounter(path.knots[0].crank, chance.Float64())
+		p.encoderChance = chance
+	} else if n.Format.has("{angle}") || n.Format.has("{count}") || n.Format.has("{index}") {
+		return nil, fmt.Errorf("line format %q carries an angle: give the scenario an encoder", n.Format.Name)
+	}
+	t := &p.Truth
+	t.counted = p.counter.perfect
+	t.show = n.newDisplay(t.liftAt)
+	t.MaxLift, t.HalfLift = fromMM(train.max), fromMM(train.max/2)
+	t.HalfOpeningWidth = fromDeg((train.noseFrom+train.noseTo)/2 - train.halfOpening)
+	t.HalfClosingWidth = fromDeg(train.halfClosing - (train.noseFrom+train.noseTo)/2)
+	t.End, t.Fastest = fromSec(path.end()), fromDeg(path.fastest())
+	t.find()
+	if whole := t.Whole(); len(whole) > 0 {
+		t.NoseAngle = whole[0].NoseAngle
+	}
+	p.readIndicator(s.chance(streamIndicator), s.chance(streamWire))
+	if p.encoder != nil && !n.Format.Combined() {
+		p.readEncoder(s.chance(streamEncoderWire))
+	}
+	return p.Session, nil
+}
+
+func (s Scenario) chance(stream uint64) *rand.Rand { return rand.New(rand.NewPCG(s.Seed, stream)) }
+
+// player fills a session.
+type player struct {
+	*Session
+	indicator     Indicator
+	encoder       *Encoder
+	encoderChance *rand.Rand
+	counter       *counter
+}
+
+// readIndicator takes the indicator's readings and sends them.
+func (p *player) readIndicator(chance, wireChance *rand.Rand) {
+	n := p.indicator
+	format, err := n.Format.compile()
+	if err != nil {
+		panic(err) // it was checked
+	}
+	end := p.Truth.End.Seconds()
+	expect := int(end*n.Rate) + 2
+	tr := &p.Trace
+	tr.Readings = make([]measure.Reading, 0, expect)
+	tr.Resolution = n.Resolution
+	has := measure.HasLift
+	if p.encoder != nil {
+		tr.AngleStep, has = p.encoder.Step(), has|measure.HasAngle
+	}
+	wire := sender{wire: n.Wire, end: []byte(format.End), rng: wireChance,
+		buf: make([]byte, 0, expect*20), out: make([]Chunk, 0, expect), lines: make([]Line, 0, expect)}
+	ticks := newClock(n.Rate, n.Jitter, chance)
+	hand, angles := cursor{p: p.Truth.path}, cursor{p: p.Truth.path}
+	unit, resolution := n.Unit, n.Resolution
+	switches, turns := 0, indexes{counter: p.counter}
+	opening := 0
+	var line []byte
+	for {
+		t := ticks.next()
+		if t > end {
+			break
+		}
+		stamp := fromSec(t)
+		noise := 0.0
+		if n.Noise > 0 { // drawn also where nothing is sent
+			noise = chance.NormFloat64() * n.Noise.Millimetres()
+		}
+		for switches < len(n.Switches) && n.Switches[switches] <= stamp {
+			unit, resolution = otherUnit(unit, resolution)
+			switches++
+			if n.Format.SaysUnit() {
+				tr.Notes = append(tr.Notes, measure.Note{At: stamp, Kind: measure.NoteUnitChange})
+			}
+		}
+		if lost(n.Lost, stamp) || !wire.free(t) {
+			continue
+		}
+		seen := t - n.Delay.Seconds()
+		lift := p.Truth.train.lift(hand.at(seen))
+		r := measure.Reading{At: stamp, Has: has}
+		counts := roundToCount(p.Truth.show.at(seen, lift)+noise, resolution)
+		shown := measure.Length(counts) * resolution
+		r.Lift = shown
+		if unit != n.Unit && !n.Format.SaysUnit() {
+			r.Lift = misread(shown, unit, n.Unit)
+		}
+		words := said{lift: shown, resolution: resolution, unit: unit}
+		if p.encoder != nil {
+			count := p.counter.count(angles.at(t - p.encoder.Delay.Seconds()))
+			r.Angle = fromDeg(p.counter.angle(count))
+			words.count, words.angle = p.counter.sent(count), r.Angle
+			words.index = p.encoder.Index && turns.passed(count)
+		}
+		line = format.appendLine(line[:0], words)
+		wire.send(t, line, len(tr.Readings))
+		tr.Readings = append(tr.Readings, r)
+		opening = p.highestSampled(opening, fromSec(seen), fromMM(lift))
+	}
+	for _, l := range n.Lost {
+		tr.Notes = append(tr.Notes, measure.Note{At: l.At, Until: l.At + l.For, Kind: measure.NoteGap})
+	}
+	sortNotes(tr.Notes)
+	p.Indicator, p.IndicatorLines = wire.chunks(), wire.lines
+}
+
+// highestSampled notes a lift sampled at a time for the opening it lies in,
+// from the i-th on, and returns where to look next.
+func (p *player) highestSampled(i int, at measure.Stamp, lift measure.Length) int {
+	o := p.Truth.Openings
+	for i < len(o) && o[i].Close < at {
+		i++
+	}
+	if i < len(o) && o[i].Open <= at {
+		o[i].HighestSampled = max(o[i].HighestSampled, lift)
+	}
+	return i
+}
+
+// readEncoder takes the readings of the encoder's own wire and sends them.
+func (p *player) readEncoder(wireChance *rand.Rand) {
+	e := p.encoder
+	format, err := e.Format.compile()
+	if err != nil {
+		panic(err) // it was checked
+	}
+	end := p.Truth.End.Seconds()
+	wire := sender{wire: e.Wire, end: []byte(format.End), rng: wireChance}
+	ticks := newClock(e.Rate, 0, p.encoderChance)
+	hand, turns := cursor{p: p.Truth.path}, indexes{counter: p.counter}
+	var line []byte
+	for t := ticks.next(); t <= end; t = ticks.next() {
+		stamp := fromSec(t)
+		if lost(e.Lost, stamp) || !wire.free(t) {
+			continue
+		}
+		count := p.counter.count(hand.at(t - e.Delay.Seconds()))
+		angle := fromDeg(p.counter.angle(count))
+		line = format.appendLine(line[:0], said{angle: angle, count: p.counter.sent(count), index: e.Index && turns.passed(count)})
+		wire.send(t, line, len(p.Counts))
+		p.Counts = append(p.Counts, measure.Reading{At: stamp, Angle: angle, Has: measure.HasAngle})
+	}
+	p.Encoder, p.EncoderLines = wire.chunks(), wire.lines
+}
