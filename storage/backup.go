@@ -1,0 +1,127 @@
+package storage
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"go.etcd.io/bbolt"
+)
+
+// Backup writes a copy of the store to w, as it stands at one moment, while
+// recording goes on. The copy is itself a store: a trace in the making is in
+// it as far as it was acknowledged, and will be marked as cut short.
+//
+// The file grows while a backup is under way, because nothing that the copy
+// still needs can be written over; it is reused afterwards.
+func (s *Store) Backup(ctx context.Context, w io.Writer) (n int64, err error) {
+	if err := s.usable(); err != nil {
+		return 0, err
+	}
+	if s.db == nil {
+		return 0, fmt.Errorf("backing up %s: %w; copy the file itself, or repair it first", s.path, ErrDamaged)
+	}
+	if s.fault != nil {
+		if err := s.fault(OpBackup); err != nil {
+			return 0, fmt.Errorf("backing up %s: %w", s.path, err)
+		}
+	}
+	err = guard(func() error {
+		return s.db.View(func(tx *bbolt.Tx) error {
+			var err error
+			n, err = tx.WriteTo(&stoppable{ctx, w})
+			return err
+		})
+	})
+	if err != nil {
+		return n, fmt.Errorf("backing up %s: %w", s.path, advise(err))
+	}
+	return n, nil
+}
+
+// stoppable is a writer that stops when its context does.
+type stoppable struct {
+	ctx context.Context
+	w   io.Writer
+}
+
+func (s *stoppable) Write(b []byte) (int, error) {
+	if s.ctx.Err() != nil {
+		return 0, context.Cause(s.ctx)
+	}
+	return s.w.Write(b)
+}
+
+// BackupFile writes a backup to path: into a file beside it, which is flushed,
+// checked and renamed, so that path never holds half a backup. A file that is
+// there already is refused with ErrExists unless overwrite is set.
+func (s *Store) BackupFile(ctx context.Context, path string, overwrite bool) (n int64, err error) {
+	if same(path, s.path) {
+		return 0, fmt.Errorf("backing up %s: %s is the store itself; name another file", s.path, path)
+	}
+	if _, err := os.Lstat(path); err == nil && !overwrite {
+		return 0, fmt.Errorf("backing up %s: %s: %w; name another file, or say that it may be overwritten", s.path, path, ErrExists)
+	} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return 0, fmt.Errorf("backing up %s: %w", s.path, err)
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".part-*")
+	if err != nil {
+		return 0, fmt.Errorf("backing up %s: %w", s.path, advise(err))
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			os.Remove(f.Name())
+		}
+	}()
+	if n, err = s.Backup(ctx, f); err != nil {
+		return n, err
+	}
+	if err = f.Sync(); err != nil {
+		return n, fmt.Errorf("backing up %s: %w", s.path, advise(err))
+	}
+	if err = checkPages(f, n); err != nil {
+		return n, fmt.Errorf("backing up %s: the copy does not read: %w", s.path, err)
+	}
+	if err = f.Close(); err != nil {
+		return n, fmt.Errorf("backing up %s: %w", s.path, advise(err))
+	}
+	if overwrite {
+		err = os.Rename(f.Name(), path)
+	} else {
+		err = renameNew(f.Name(), path)
+	}
+	if err == nil {
+		err = syncFolder(filepath.Dir(path))
+	}
+	if err != nil {
+		return n, fmt.Errorf("backing up %s: %w", s.path, err)
+	}
+	return n, nil
+}
+
+// renameNew renames without ever replacing a file that appeared meanwhile; a
+// file system that knows no hard links gets a plain rename.
+func renameNew(from, to string) error {
+	err := os.Link(from, to)
+	switch {
+	case err == nil:
+		return os.Remove(from)
+	case errors.Is(err, fs.ErrExist):
+		return fmt.Errorf("%s: %w", to, ErrExists)
+	}
+	return os.Rename(from, to)
+}
+
+func same(a, b string) bool {
+	ia, err := os.Stat(a)
+	if err != nil {
+		return false
+	}
+	ib, err := os.Stat(b)
+	return err == nil && os.SameFile(ia, ib)
+}

@@ -1,0 +1,262 @@
+package storage
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"lobescribe/device/measure"
+)
+
+// Engine is one build on the stand. In JSON, fields that end in _mm are
+// millimetres and those in _deg degrees of crank unless they say otherwise.
+type Engine struct {
+	// ID names the engine in addresses and on the command line: small
+	// letters, digits, "-", "_" and ".", at most 64.
+	ID   string `json:"id"`
+	Rev  Rev    `json:"rev,omitempty"`
+	Name string `json:"name,omitempty"`
+
+	Cylinders int    `json:"cylinders"`
+	Layout    Layout `json:"layout,omitempty"`
+	// ValvesPerCylinder: 2 to 6. An odd one more is an intake.
+	ValvesPerCylinder int `json:"valves_per_cylinder"`
+	// FiringOrder names every cylinder once; empty for 1, 2, 3...
+	FiringOrder []int `json:"firing_order,omitempty"`
+	// Rotation of the crank seen from the front: "clockwise" (also for "") or
+	// "anticlockwise".
+	Rotation Rotation `json:"rotation,omitempty"`
+
+	RockerRatio ForValves[float64] `json:"rocker_ratio"` // nominal; 0: not known
+	// RockerArm is from pivot to valve tip contact, AdjusterArm from pivot to
+	// pushrod cup.
+	RockerArm   measure.Length `json:"rocker_arm_mm,omitempty"`
+	AdjusterArm measure.Length `json:"adjuster_arm_mm,omitempty"`
+	Stroke      measure.Length `json:"stroke_mm,omitempty"`
+	Rod         measure.Length `json:"rod_mm,omitempty"` // centre to centre
+
+	CamCard CamCard `json:"cam_card"`
+	Limits  Limits  `json:"limits"`
+	// Units in which the page shows lengths of this engine: "in" or "mm".
+	Units string `json:"units,omitempty"`
+	// ShimsOnHand is what lies in the drawer.
+	ShimsOnHand []Shims `json:"shims_on_hand,omitempty"`
+	// Order is the order of work, as valve names; empty for firing order. A
+	// valve that it leaves out comes after those it names.
+	Order   []string `json:"order,omitempty"`
+	Pushrod Pushrod  `json:"pushrod"`
+	Notes   string   `json:"notes,omitempty"`
+}
+
+// Layout is how the cylinders stand.
+type Layout string
+
+// The layouts.
+const (
+	Inline Layout = "inline"
+	Vee    Layout = "vee"
+	Flat   Layout = "flat"
+	Single Layout = "single"
+)
+
+// Rotation is which way the crank turns, seen from the front.
+type Rotation string
+
+// The rotations.
+const (
+	Clockwise     Rotation = "clockwise"
+	Anticlockwise Rotation = "anticlockwise"
+)
+
+// ForValves is a value for the intake valves and one for the exhaust valves.
+type ForValves[T any] struct {
+	Intake  T `json:"intake"`
+	Exhaust T `json:"exhaust"`
+}
+
+// CamCard is what came with the camshaft. A nil angle is not on the card;
+// negative ones are on the other side of the dead centre.
+type CamCard struct {
+	// CheckingLift is the lift at which the events below are given.
+	CheckingLift   measure.Length `json:"checking_lift_mm,omitempty"`
+	IntakeOpens    *measure.Angle `json:"io_btdc_deg,omitempty"`
+	IntakeCloses   *measure.Angle `json:"ic_abdc_deg,omitempty"`
+	ExhaustOpens   *measure.Angle `json:"eo_bbdc_deg,omitempty"`
+	ExhaustCloses  *measure.Angle `json:"ec_atdc_deg,omitempty"`
+	MaxLiftIntake  measure.Length `json:"max_lift_intake_mm,omitempty"` // at the valve
+	MaxLiftExhaust measure.Length `json:"max_lift_exhaust_mm,omitempty"`
+	// LobeSeparation is in degrees of cam.
+	LobeSeparation *measure.Angle `json:"lobe_separation_deg,omitempty"`
+	LashIntake     measure.Length `json:"lash_intake_mm,omitempty"`
+	LashExhaust    measure.Length `json:"lash_exhaust_mm,omitempty"`
+}
+
+// Limits are the least clearances that the builder wants; 0: not set.
+type Limits struct {
+	PistonIntake  measure.Length `json:"piston_to_valve_intake_mm,omitempty"`
+	PistonExhaust measure.Length `json:"piston_to_valve_exhaust_mm,omitempty"`
+	CoilBind      measure.Length `json:"coil_bind_mm,omitempty"`
+	Retainer      measure.Length `json:"retainer_mm,omitempty"` // retainer to seal or guide
+	Rocker        measure.Length `json:"rocker_mm,omitempty"`   // rocker to retainer or stud
+}
+
+// Shims is a kind of shim in the drawer.
+type Shims struct {
+	Thickness measure.Length `json:"thickness_mm"`
+	Count     int            `json:"count"`
+}
+
+// Pushrod says what the pushrods are made of and end in.
+type Pushrod struct {
+	Material string         `json:"material,omitempty"`
+	Diameter measure.Length `json:"diameter_mm,omitempty"`
+	Wall     measure.Length `json:"wall_mm,omitempty"`
+	// Ends: "ball-ball", "ball-cup" and the like, as the person writes it.
+	Ends string `json:"ends,omitempty"`
+	// BallDiameter is of the gauge or the ball, for lengths over the ball.
+	BallDiameter measure.Length `json:"ball_diameter_mm,omitempty"`
+}
+
+var slug = regexp.MustCompile(`^[a-z0-9][a-z0-9._-]{0,63}$`)
+
+// Validate says which field is wrong and what it should be.
+func (e Engine) Validate() error {
+	bad := func(field, format string, args ...any) error {
+		return fmt.Errorf("engine %q: %s %s", e.ID, field, fmt.Sprintf(format, args...))
+	}
+	if !slug.MatchString(e.ID) {
+		return bad("id", `must be of small letters, digits, "-", "_" and ".", beginning with a letter or digit, at most 64`)
+	}
+	if e.Cylinders < 1 || e.Cylinders > 48 {
+		return bad("cylinders", "is %d; it must be 1 to 48", e.Cylinders)
+	}
+	if e.ValvesPerCylinder < 2 || e.ValvesPerCylinder > 6 {
+		return bad("valves_per_cylinder", "is %d; it must be 2 to 6", e.ValvesPerCylinder)
+	}
+	if !slices.Contains([]Layout{"", Inline, Vee, Flat, Single}, e.Layout) {
+		return bad("layout", "is %q; write inline, vee, flat or single", e.Layout)
+	}
+	if !slices.Contains([]Rotation{"", Clockwise, Anticlockwise}, e.Rotation) {
+		return bad("rotation", "is %q; write clockwise or anticlockwise, as seen from the front", e.Rotation)
+	}
+	if !slices.Contains([]string{"", "in", "mm"}, e.Units) {
+		return bad("units", "is %q; write in or mm", e.Units)
+	}
+	if len(e.FiringOrder) > 0 {
+		sorted := slices.Sorted(slices.Values(e.FiringOrder))
+		if !slices.Equal(sorted, counted(e.Cylinders)) {
+			return bad("firing_order", "is %v; it must name each of the %d cylinders once", e.FiringOrder, e.Cylinders)
+		}
+	}
+	for field, ratio := range map[string]float64{"rocker_ratio.intake": e.RockerRatio.Intake, "rocker_ratio.exhaust": e.RockerRatio.Exhaust} {
+		if !(ratio >= 0 && ratio <= 5) {
+			return bad(field, "is %v; it must be 0 (not known) to 5", ratio)
+		}
+	}
+	for _, l := range e.lengths() {
+		if l.value < 0 || l.value > 10_000*measure.Millimetre {
+			return bad(l.field, "is %s; it must be 0 to 10 m", l.value)
+		}
+	}
+	for _, a := range e.CamCard.angles() {
+		if a.value != nil && (*a.value < -measure.Turn || *a.value > measure.Turn) {
+			return bad(a.field, "is %s; it must be within 360 degrees", *a.value)
+		}
+	}
+	for i, shim := range e.ShimsOnHand {
+		if shim.Thickness <= 0 || shim.Count < 0 {
+			return bad(fmt.Sprintf("shims_on_hand[%d]", i), "is %d of %s; the thickness must be above 0 and the count not below", shim.Count, shim.Thickness)
+		}
+	}
+	all := e.inFiringOrder()
+	for i, v := range e.Order {
+		if !slices.Contains(all, v) {
+			return bad(fmt.Sprintf("order[%d]", i), "is %q; the valves are %s", v, strings.Join(all, " "))
+		}
+		if slices.Contains(e.Order[:i], v) {
+			return bad(fmt.Sprintf("order[%d]", i), "names %q a second time", v)
+		}
+	}
+	return nil
+}
+
+type lengthField struct {
+	field string
+	value measure.Length
+}
+
+func (e Engine) lengths() []lengthField {
+	c, l, p := e.CamCard, e.Limits, e.Pushrod
+	return []lengthField{
+		{"rocker_arm_mm", e.RockerArm}, {"adjuster_arm_mm", e.AdjusterArm},
+		{"stroke_mm", e.Stroke}, {"rod_mm", e.Rod},
+		{"cam_card.checking_lift_mm", c.CheckingLift},
+		{"cam_card.max_lift_intake_mm", c.MaxLiftIntake}, {"cam_card.max_lift_exhaust_mm", c.MaxLiftExhaust},
+		{"cam_card.lash_intake_mm", c.LashIntake}, {"cam_card.lash_exhaust_mm", c.LashExhaust},
+		{"limits.piston_to_valve_intake_mm", l.PistonIntake}, {"limits.piston_to_valve_exhaust_mm", l.PistonExhaust},
+		{"limits.coil_bind_mm", l.CoilBind}, {"limits.retainer_mm", l.Retainer}, {"limits.rocker_mm", l.Rocker},
+		{"pushrod.diameter_mm", p.Diameter}, {"pushrod.wall_mm", p.Wall}, {"pushrod.ball_diameter_mm", p.BallDiameter},
+	}
+}
+
+type angleField struct {
+	field string
+	value *measure.Angle
+}
+
+func (c CamCard) angles() []angleField {
+	return []angleField{
+		{"cam_card.io_btdc_deg", c.IntakeOpens}, {"cam_card.ic_abdc_deg", c.IntakeCloses},
+		{"cam_card.eo_bbdc_deg", c.ExhaustOpens}, {"cam_card.ec_atdc_deg", c.ExhaustCloses},
+		{"cam_card.lobe_separation_deg", c.LobeSeparation},
+	}
+}
+
+// Valves names every valve in the order of work: Order, and after it whatever
+// that leaves out, cylinder by cylinder in firing order, intakes first. Names
+// are "3I", "3E"; with several of a kind to a cylinder "3I1", "3I2".
+func (e Engine) Valves() []string {
+	all := e.inFiringOrder()
+	out := make([]string, 0, len(all))
+	for _, v := range append(slices.Clone(e.Order), all...) {
+		if slices.Contains(all, v) && !slices.Contains(out, v) {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+func (e Engine) inFiringOrder() []string {
+	order := e.FiringOrder
+	if len(order) == 0 {
+		order = counted(min(e.Cylinders, 48))
+	}
+	exhausts := e.ValvesPerCylinder / 2
+	var out []string
+	for _, cylinder := range order {
+		for _, kind := range []struct {
+			letter string
+			n      int
+		}{{"I", e.ValvesPerCylinder - exhausts}, {"E", exhausts}} {
+			name := strconv.Itoa(cylinder) + kind.letter
+			if kind.n == 1 {
+				out = append(out, name)
+				continue
+			}
+			for i := range min(kind.n, 3) {
+				out = append(out, name+strconv.Itoa(i+1))
+			}
+		}
+	}
+	return out
+}
+
+func counted(n int) []int {
+	out := make([]int, n)
+	for i := range out {
+		out[i] = i + 1
+	}
+	return out
+}

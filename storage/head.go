@@ -1,0 +1,124 @@
+package storage
+
+import (
+	"fmt"
+	"time"
+
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
+)
+
+// Head says when a trace was recorded, on what and with what.
+type Head struct {
+	// Started is the wall clock at the trace's stamp 0. It is the only wall
+	// clock time in a trace. Default: now.
+	Started time.Time `json:"started"`
+	Engine  string    `json:"engine,omitempty"`
+	Valve   string    `json:"valve,omitempty"`
+	Trial   string    `json:"trial,omitempty"`
+	// Devices are the instruments, in the order in which they were opened.
+	Devices []DeviceNote `json:"devices,omitempty"`
+	// Resolution and AngleStep are as in measure.Trace: 0 when not known.
+	Resolution measure.Length `json:"resolution_mm,omitempty"`
+	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
+	HasAngle   bool           `json:"has_angle,omitempty"`
+	Remark     string         `json:"remark,omitempty"`
+	// Source is "live", "demo", or "import:" and the name of the file.
+	Source string `json:"source,omitempty"`
+	// CutShort: the program stopped while the trace was in the making. The
+	// store sets it.
+	CutShort bool `json:"cut_short,omitempty"`
+}
+
+// DeviceNote says which instrument gave readings.
+type DeviceNote struct {
+	Role    string `json:"role"` // "indicator" or "encoder"
+	Address string `json:"address"`
+	Format  string `json:"format,omitempty"`
+}
+
+// Summary is the line of a trace in a list.
+type Summary struct {
+	ID       ID        `json:"id"`
+	Started  time.Time `json:"started"`
+	Engine   string    `json:"engine"`
+	Valve    string    `json:"valve"`
+	Readings uint64    `json:"readings"`
+	// Seconds is from the first reading to the last.
+	Seconds  measure.Stamp `json:"seconds"`
+	CutShort bool          `json:"cut_short"`
+	// MaxLift is of the findings; nil when there are none, or no whole opening.
+	MaxLift  *measure.Length `json:"max_lift_mm"`
+	Trial    string          `json:"trial,omitempty"`
+	HasAngle bool            `json:"has_angle,omitempty"`
+	Source   string          `json:"source,omitempty"`
+	Remark   string          `json:"remark,omitempty"`
+	Openings int             `json:"openings,omitempty"`
+	// Faults are the kinds that the findings name, each once.
+	Faults []lift.FaultKind `json:"faults,omitempty"`
+	// Recording: the trace is in the making right now.
+	Recording bool `json:"recording,omitempty"`
+	// Damaged says what of the line itself does not read; the readings may.
+	Damaged string `json:"damaged,omitempty"`
+}
+
+// extent is what the chunks of a trace say together.
+type extent struct {
+	readings    uint64
+	first, last measure.Stamp
+	has         measure.Has
+	damage      []*Damage
+}
+
+func (e extent) span() measure.Stamp { return e.last - e.first }
+
+// readHead returns the head of a trace; ErrNotFound when there is no such
+// trace, a *Damage when the head does not read but the trace is there.
+func readHead(r rows, id ID) (Head, error) {
+	key := traceKey(id)
+	raw := r.get(bucketHeads, key)
+	var h Head
+	if raw == nil {
+		if e := measureExtent(r, id); e.readings == 0 && len(e.damage) == 0 {
+			return h, fmt.Errorf("trace %s: %w", id, ErrNotFound)
+		}
+		return h, &Damage{Trace: id, Part: PartHead, Why: "it is missing"}
+	}
+	if err := unseal(sealHead, key, raw, &h); err != nil {
+		return Head{}, &Damage{Trace: id, Part: PartHead, Why: err.Error()}
+	}
+	return h, nil
+}
+
+// summarise makes the line of a trace from its head, chunks and findings.
+func summarise(r rows, id ID) Summary {
+	sum := Summary{ID: id}
+	h, err := readHead(r, id)
+	if err != nil {
+		sum.Damaged = err.Error()
+	}
+	sum.Started, sum.Engine, sum.Valve, sum.Trial = h.Started, h.Engine, h.Valve, h.Trial
+	sum.CutShort, sum.Source, sum.Remark = h.CutShort, h.Source, h.Remark
+	e := measureExtent(r, id)
+	sum.Readings, sum.Seconds = e.readings, e.span()
+	sum.HasAngle = h.HasAngle || e.has&measure.HasAngle != 0
+	if f, err := readFindings(r, id); err == nil {
+		addFindings(&sum, f)
+	}
+	return sum
+}
+
+func addFindings(sum *Summary, f lift.Findings) {
+	sum.Openings = len(f.Openings)
+	if len(f.Openings) > 0 {
+		max := f.MaxLift
+		sum.MaxLift = &max
+	}
+	seen := map[lift.FaultKind]bool{}
+	for _, fault := range f.Faults {
+		if !seen[fault.Kind] {
+			seen[fault.Kind] = true
+			sum.Faults = append(sum.Faults, fault.Kind)
+		}
+	}
+}

@@ -1,0 +1,5 @@
+//go:build !linux
+
+package storage
+
+func inode(string) (string, bool) { return "", false }

@@ -1,0 +1,267 @@
+package storage
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"sync"
+	"time"
+
+	"go.etcd.io/bbolt"
+	berrors "go.etcd.io/bbolt/errors"
+)
+
+// Op names what a store is about to do, for Options.Fault.
+type Op string
+
+// The operations that can be made to fail.
+const (
+	OpBegin    Op = "begin"
+	OpAppend   Op = "append"
+	OpAmend    Op = "amend"
+	OpEnd      Op = "end"
+	OpFindings Op = "findings"
+	OpRelabel  Op = "relabel"
+	OpDocument Op = "document"
+	OpBackup   Op = "backup"
+	OpOpen     Op = "open"
+)
+
+// Options says how a store is opened. The zero value is right for a daemon.
+type Options struct {
+	// Log takes what happens to the store as a whole. Default: nowhere.
+	Log *slog.Logger
+	// ReadOnly opens a store that exists, changes nothing in it, and takes a
+	// damaged one as well.
+	ReadOnly bool
+	// Timeout is how long to wait for another program to let go of the file.
+	// Default: one second.
+	Timeout time.Duration
+	// Fault is asked inside each transaction, before it is committed, and its
+	// error makes the transaction fail. It is there so that tests of a caller
+	// can fill the disk. Default: nothing fails.
+	Fault func(Op) error
+
+	// Tests upgrade through migrations of their own.
+	migrations []migration
+	// Tests reach the database before it is used.
+	opened func(*bbolt.DB)
+}
+
+// Store is an open store. Close it.
+type Store struct {
+	path     string
+	log      *slog.Logger
+	fault    func(Op) error
+	readOnly bool
+	db       *bbolt.DB // nil when salvage reads a damaged file
+	salvage  *salvaged
+	hurt     []*Damage // of the pages, found on opening
+
+	mu     sync.Mutex
+	closed bool
+	broken error // the database panicked in a transaction; see guard
+	open   map[ID]*Writer
+}
+
+// Open opens the store at path, and makes it, with its folders, when it is not
+// there. Traces that were in the making when the last program stopped are
+// marked as cut short. An older store is upgraded, after a backup beside it.
+//
+// The error wraps one of ErrInUse, ErrNewer, ErrNotAStore, ErrDamaged and
+// ErrNoStore (ReadOnly only), or is the system's.
+func Open(path string, o Options) (*Store, error) {
+	s := &Store{path: path, log: o.Log, fault: o.Fault, readOnly: o.ReadOnly, open: map[ID]*Writer{}}
+	if s.log == nil {
+		s.log = slog.New(slog.DiscardHandler)
+	}
+	if o.Timeout == 0 {
+		o.Timeout = time.Second
+	}
+	fresh, err := s.prepare()
+	if err != nil {
+		return nil, err
+	}
+	file, err := s.lock(o.Timeout)
+	if err != nil {
+		return nil, err
+	}
+	if !fresh {
+		if err := s.examine(file); err != nil {
+			file.Close()
+			return nil, err
+		}
+		if s.salvage != nil {
+			return s, nil
+		}
+	}
+	if err := s.openDatabase(file, o); err != nil {
+		return nil, err
+	}
+	if err := s.settle(fresh, o); err != nil {
+		s.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+// prepare looks whether the file is there and makes its folders; fresh is true
+// for a file that is not, or is empty.
+func (s *Store) prepare() (fresh bool, err error) {
+	info, err := os.Stat(s.path)
+	switch {
+	case err == nil && info.IsDir():
+		return false, fmt.Errorf("opening the store %s: %w: it is a folder; give the name of a file", s.path, ErrNotAStore)
+	case err == nil && !info.Mode().IsRegular():
+		return false, fmt.Errorf("opening the store %s: %w: it is no ordinary file", s.path, ErrNotAStore)
+	case err == nil && info.Size() > 0:
+		return false, nil
+	case err != nil && !errors.Is(err, fs.ErrNotExist):
+		return false, fmt.Errorf("opening the store %s: %w", s.path, err)
+	case s.readOnly:
+		return false, fmt.Errorf("%w at %s: nothing has been recorded there yet; record something first, or name another folder", ErrNoStore, s.path)
+	}
+	if err := os.MkdirAll(filepath.Dir(s.path), 0o700); err != nil {
+		return false, fmt.Errorf("making the folder of the store %s: %w", s.path, err)
+	}
+	return true, nil
+}
+
+// openDatabase hands the locked file to bbolt, which closes it from now on.
+func (s *Store) openDatabase(file *os.File, o Options) error {
+	bo := &bbolt.Options{
+		Timeout:      o.Timeout,
+		ReadOnly:     s.readOnly,
+		FreelistType: bbolt.FreelistMapType,
+		NoStatistics: true,
+		OpenFile:     func(string, int, os.FileMode) (*os.File, error) { return file, nil },
+		// The free pages are read right away: a checking reader would
+		// otherwise race for them.
+		PreLoadFreelist: true,
+	}
+	if runtime.GOOS != "windows" && strconv.IntSize == 64 {
+		// Address space, not memory. A writer that has to map anew waits for
+		// every reader, and a backup is a slow reader.
+		bo.InitialMmapSize = 1 << 30
+	}
+	err := guard(func() (err error) {
+		s.db, err = bbolt.Open(s.path, 0o600, bo)
+		return err
+	})
+	if err != nil {
+		s.db = nil
+		if errors.Is(err, berrors.ErrTimeout) {
+			return s.inUse()
+		}
+		if errors.Is(err, berrors.ErrInvalid) || errors.Is(err, berrors.ErrVersionMismatch) || errors.Is(err, berrors.ErrChecksum) {
+			return fmt.Errorf("opening the store %s: %w: %w", s.path, ErrNotAStore, err)
+		}
+		return fmt.Errorf("opening the store %s: %w", s.path, err)
+	}
+	// With a large mapping bbolt grows the file by this much at a time.
+	s.db.AllocSize = 1 << 20
+	if o.opened != nil {
+		o.opened(s.db)
+	}
+	return nil
+}
+
+// settle brings a store that was just opened up to date: schema, buckets, and
+// traces left in the making.
+func (s *Store) settle(fresh bool, o Options) error {
+	if err := s.upgrade(fresh, o.migrations); err != nil {
+		return err
+	}
+	if s.readOnly {
+		return nil
+	}
+	return s.finishCutShort()
+}
+
+// Path returns the name of the file.
+func (s *Store) Path() string { return s.path }
+
+// Damages returns what was found hurt in the file's pages on opening. It is
+// empty for a sound store; only a store open for reading can have any.
+func (s *Store) Damages() []*Damage { return s.hurt }
+
+// Close flushes and lets go of the file. A trace still in the making is left
+// so, and is marked as cut short on the next opening: end it first. Close
+// waits for calls under way.
+func (s *Store) Close() error {
+	s.mu.Lock()
+	if s.closed {
+		s.mu.Unlock()
+		return nil
+	}
+	s.closed = true
+	broken := s.broken
+	s.mu.Unlock()
+	if s.salvage != nil {
+		return s.salvage.close()
+	}
+	if broken != nil {
+		// A transaction that died holds its locks: closing would wait for it.
+		return nil
+	}
+	if err := guard(s.db.Close); err != nil {
+		return fmt.Errorf("closing the store %s: %w", s.path, err)
+	}
+	return nil
+}
+
+func (s *Store) usable() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.closed {
+		return ErrClosed
+	}
+	return s.broken
+}
+
+// view runs fn on one state of the store.
+func (s *Store) view(fn func(rows) error) error {
+	if err := s.usable(); err != nil {
+		return err
+	}
+	if s.salvage != nil {
+		return fn(s.salvage)
+	}
+	return guard(func() error {
+		return s.db.View(func(tx *bbolt.Tx) error { return fn(boltRows{tx}) })
+	})
+}
+
+// update runs fn in one transaction, which is on disk when update returns nil.
+func (s *Store) update(op Op, fn func(*bbolt.Tx) error) error {
+	if err := s.usable(); err != nil {
+		return err
+	}
+	if s.readOnly || s.db == nil {
+		return ErrReadOnly
+	}
+	err := guard(func() error {
+		return s.db.Update(func(tx *bbolt.Tx) error {
+			if err := fn(tx); err != nil {
+				return err
+			}
+			if s.fault != nil {
+				return s.fault(op)
+			}
+			return nil
+		})
+	})
+	var died *panicked
+	if errors.As(err, &died) {
+		s.mu.Lock()
+		s.broken = err
+		s.mu.Unlock()
+		s.log.Error("the database failed; the store takes no more writes", "path", s.path, "error", err, "stack", died.stack)
+	}
+	return err
+}
