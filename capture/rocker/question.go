@@ -1,0 +1,253 @@
+package rocker
+
+import (
+	"math"
+
+	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/device/measure"
+)
+
+// The tips a rocker can have.
+const (
+	Roller = "roller" // rolls over the stem
+	Pad    = "pad"    // slides over it
+)
+
+// Question is a rocker as it can be measured on the bench. What is required: a
+// lift and two of valve arm, adjuster arm and ratio (one of them alone will do,
+// with the other taken at a usual value). All else may be left out.
+type Question struct {
+	// ValveArm is from the pivot to the tip's centre: the axle of a roller;
+	// for a pad the point where it touches at half lift will do.
+	ValveArm measure.Length `json:"valve_arm_mm,omitzero"`
+	// AdjusterArm is from the pivot to the middle of the adjuster's ball.
+	AdjusterArm measure.Length `json:"adjuster_arm_mm,omitzero"`
+	RockerRatio float64        `json:"rocker_ratio,omitzero"`
+	// Bend is by how much the adjuster's arm stands above the line of the
+	// valve's arm. Left out: a straight rocker.
+	Bend *measure.Angle `json:"bend_deg,omitempty"`
+	// Tip is Roller (the default) or Pad, TipRadius its radius. Neither alters
+	// lift or sweep; they are there for the drawing and for what is said of
+	// side thrust.
+	Tip       string         `json:"tip,omitzero"`
+	TipRadius measure.Length `json:"tip_radius_mm,omitzero"`
+	// Lift is the valve's full lift, or LobeLift the lifter's. One of the two.
+	Lift     measure.Length `json:"lift_mm,omitzero"`
+	LobeLift measure.Length `json:"lobe_lift_mm,omitzero"`
+	// Lash is at the valve, on the heel.
+	Lash measure.Length `json:"lash_mm,omitzero"`
+	// AdjusterBelowValve is by how much the adjuster's end of the rocker sits
+	// below the valve's end at half lift; below zero when it sits above. Left
+	// out: the rocker is taken to be square there.
+	AdjusterBelowValve *measure.Length `json:"adjuster_below_valve_mm,omitempty"`
+	// Pushrod is from the middle of its upper ball to that of the lower.
+	Pushrod measure.Length `json:"pushrod_mm,omitzero"`
+	// PushrodLean is against the valve axis at half lift, above zero with the
+	// lower end towards the pivot. LifterLean likewise; left out, the lifter's
+	// bore is in line with the pushrod at half lift.
+	PushrodLean *measure.Angle `json:"pushrod_lean_deg,omitempty"`
+	LifterLean  *measure.Angle `json:"lifter_lean_deg,omitempty"`
+	// StandLean is that of the stand's studs against the valve axis, above zero
+	// when raising the stand takes it towards the valve.
+	StandLean measure.Angle `json:"stand_lean_deg,omitzero"`
+	// PivotToStem is from the pivot, level, to the middle of the stem. Left
+	// out, contact is told from the middle of its own mark.
+	PivotToStem measure.Length `json:"pivot_to_stem_mm,omitzero"`
+	// AtLift asks for poses at further valve lifts, for a drawing.
+	AtLift []measure.Length `json:"at_lift_mm,omitempty"`
+	// Points is how many points the ratio curve has. Default 25.
+	Points int `json:"points,omitzero"`
+	// ArmsU and BelowU are the expanded uncertainties (k = 2) of the arms and
+	// of the height difference. Default 0.5 mm (a caliper on rounded ends) and
+	// 0.2 mm.
+	ArmsU  *measure.Length `json:"arms_u_mm,omitempty"`
+	BelowU *measure.Length `json:"adjuster_below_valve_u_mm,omitempty"`
+}
+
+// What an unmeasured quantity is taken to be, and its expanded uncertainty.
+// Common practice, no source: they cover what is found on engines with
+// pushrods, and the answer shows what hangs on each.
+const (
+	usualArm       = 38.0 // mm, an inch and a half
+	usualArmU      = 8.0
+	usualRod       = 220.0
+	usualRodU      = 60.0
+	nominalRatioU  = 0.03 // of itself: a ratio stamped on a rocker
+	unknownBendU   = 10 * math.Pi / 180
+	measuredAngleU = 2 * math.Pi / 180
+	unknownLeanU   = 5 * math.Pi / 180
+	defaultArmsU   = 500 * measure.Micrometre
+	defaultBelowU  = 200 * measure.Micrometre
+	defaultPoints  = 25
+	mostPoints     = 2001
+	steepest       = 45 * measure.Degree
+)
+
+// check finds the first field that cannot be.
+func (q Question) check() error {
+	var c worksheet.Check
+	c.NotNegative("valve_arm_mm", q.ValveArm)
+	c.NotNegative("adjuster_arm_mm", q.AdjusterArm)
+	if q.RockerRatio != 0 {
+		c.Within("rocker_ratio", q.RockerRatio, 0.2, 5)
+	}
+	c.That(q.RockerRatio != 0 || q.ValveArm != 0 && q.AdjusterArm != 0, "rocker_ratio",
+		"is missing: give it, or both valve_arm_mm and adjuster_arm_mm")
+	for _, arm := range []struct {
+		field string
+		l     measure.Length
+	}{{"valve_arm_mm", q.ValveArm}, {"adjuster_arm_mm", q.AdjusterArm}} {
+		c.That(arm.l == 0 || arm.l >= measure.Millimetre && arm.l <= 1000*measure.Millimetre, arm.field,
+			"is %v: expected 1 mm to 1000 mm", arm.l)
+	}
+	if q.ValveArm != 0 && q.AdjusterArm != 0 {
+		ratio := float64(q.ValveArm) / float64(q.AdjusterArm)
+		c.That(ratio >= 0.2 && ratio <= 5, "valve_arm_mm", "makes a rocker ratio of %.3g with the adjuster's arm: expected 0.2 to 5", ratio)
+		c.That(q.RockerRatio == 0 || math.Abs(q.RockerRatio/ratio-1) < 0.1, "rocker_ratio",
+			"is %v, but the arms make it %.3g: leave out what was not measured", q.RockerRatio, ratio)
+	}
+	c.That((q.Lift != 0) != (q.LobeLift != 0), "lift_mm", "give lift_mm (at the valve) or lobe_lift_mm, one of the two")
+	c.NotNegative("lift_mm", q.Lift)
+	c.NotNegative("lobe_lift_mm", q.LobeLift)
+	c.NotNegative("lash_mm", q.Lash)
+	c.NotNegative("tip_radius_mm", q.TipRadius)
+	c.NotNegative("pushrod_mm", q.Pushrod)
+	c.NotNegative("pivot_to_stem_mm", q.PivotToStem)
+	c.That(q.Tip == "" || q.Tip == Roller || q.Tip == Pad, "tip", "is %q: expected %q or %q", q.Tip, Roller, Pad)
+	for _, lean := range []struct {
+		field string
+		a     *measure.Angle
+	}{{"bend_deg", q.Bend}, {"pushrod_lean_deg", q.PushrodLean}, {"lifter_lean_deg", q.LifterLean}, {"stand_lean_deg", &q.StandLean}} {
+		if lean.a != nil {
+			c.Lean(lean.field, *lean.a, steepest)
+		}
+	}
+	if q.AdjusterBelowValve != nil {
+		c.Sane("adjuster_below_valve_mm", *q.AdjusterBelowValve)
+	}
+	for _, u := range []struct {
+		field string
+		l     *measure.Length
+	}{{"arms_u_mm", q.ArmsU}, {"adjuster_below_valve_u_mm", q.BelowU}} {
+		if u.l != nil {
+			c.NotNegative(u.field, *u.l)
+		}
+	}
+	for _, l := range q.AtLift {
+		c.NotNegative("at_lift_mm", l)
+	}
+	c.That(len(q.AtLift) <= mostPoints, "at_lift_mm", "has %d lifts: no more than %d", len(q.AtLift), mostPoints)
+	c.That(q.Points == 0 || q.Points >= 2 && q.Points <= mostPoints, "points", "is %d: expected 2 to %d", q.Points, mostPoints)
+	return c.Err()
+}
+
+// input is one number of the bench with its uncertainty, and how to move it.
+type input struct {
+	field   string
+	assumed bool
+	u       float64 // expanded, k = 2; millimetres, radians or a ratio
+	move    func(b *bench, by float64)
+}
+
+// bench fills in what was not measured, says so, and lists the inputs.
+func (q Question) bench(basis *worksheet.Basis) (bench, []input) {
+	var b bench
+	armsU := orDefault(q.ArmsU, defaultArmsU).Millimetres()
+	var inputs []input
+	add := func(field string, assumed bool, u float64, move func(b *bench, by float64)) {
+		inputs = append(inputs, input{field, assumed, u, move})
+	}
+
+	b.a, b.b = q.ValveArm.Millimetres(), q.AdjusterArm.Millimetres()
+	moveArms := func(b *bench, by float64) { // at one ratio
+		b.b *= (b.a + by) / b.a
+		b.a += by
+	}
+	moveRatio := func(b *bench, by float64) { b.b = b.a / (b.a/b.b + by) }
+	switch {
+	case b.a > 0 && b.b > 0:
+		add("valve_arm_mm", false, armsU, func(b *bench, by float64) { b.a += by })
+		add("adjuster_arm_mm", false, armsU, func(b *bench, by float64) { b.b += by })
+	case b.a > 0:
+		b.b = b.a / q.RockerRatio
+		add("valve_arm_mm", false, armsU, moveArms)
+		add("rocker_ratio", false, nominalRatioU*q.RockerRatio, moveRatio)
+		basis.Assume("the adjuster's arm is the valve's arm over the ratio, %.4g mm; the ratio is right to %.0f %%", b.b, 100*nominalRatioU)
+	case b.b > 0:
+		b.a = b.b * q.RockerRatio
+		add("adjuster_arm_mm", false, armsU, moveArms)
+		add("rocker_ratio", false, nominalRatioU*q.RockerRatio, func(b *bench, by float64) { b.a = b.b * (b.a/b.b + by) })
+		basis.Assume("the valve's arm is the adjuster's arm times the ratio, %.4g mm; the ratio is right to %.0f %%", b.a, 100*nominalRatioU)
+	default:
+		b.a = usualArm
+		b.b = b.a / q.RockerRatio
+		add("valve_arm_mm", true, usualArmU, moveArms)
+		add("rocker_ratio", false, nominalRatioU*q.RockerRatio, moveRatio)
+		basis.Assume("neither arm was measured: the valve's arm is taken as %g ± %g mm", usualArm, usualArmU)
+	}
+
+	bendU := measuredAngleU
+	if q.Bend != nil {
+		b.bend = radians(*q.Bend)
+	} else {
+		bendU = unknownBendU
+		basis.Assume("the rocker is straight: tip, pivot and adjuster's ball on one line (bend 0 ± 10 deg)")
+	}
+	add("bend_deg", q.Bend == nil, bendU, func(b *bench, by float64) { b.bend += by })
+
+	belowU := orDefault(q.BelowU, defaultBelowU).Millimetres()
+	if q.AdjusterBelowValve != nil {
+		b.below = q.AdjusterBelowValve.Millimetres()
+		add("adjuster_below_valve_mm", false, belowU, func(b *bench, by float64) { b.below += by })
+		basis.Assume("heights of the two ends are those of the tip's centre and the adjuster's ball (or of marks on their line)")
+	} else {
+		b.square = true
+		basis.Assume("no height difference was measured: the rocker is taken to be square at half lift already")
+	}
+
+	b.lift, b.byLobe = q.Lift.Millimetres(), false
+	if q.Lift == 0 {
+		b.lift, b.byLobe = q.LobeLift.Millimetres(), true
+	}
+	b.lash = q.Lash.Millimetres()
+
+	b.rod = q.Pushrod.Millimetres()
+	if b.rod == 0 {
+		b.rod = usualRod
+		basis.Assume("the pushrod was not measured: taken as %g ± %g mm between balls", usualRod, usualRodU)
+		add("pushrod_mm", true, usualRodU, func(b *bench, by float64) { b.rod += by })
+	}
+	leanU := measuredAngleU
+	if q.PushrodLean != nil {
+		b.rodLean = radians(*q.PushrodLean)
+	} else {
+		leanU = unknownLeanU
+		basis.Assume("the pushrod runs along the valve axis at half lift (lean 0 ± 5 deg)")
+	}
+	b.lifterLean = b.rodLean
+	if q.LifterLean != nil {
+		b.lifterLean = radians(*q.LifterLean)
+	} else {
+		basis.Assume("the lifter's bore is in line with the pushrod at half lift")
+	}
+	add("pushrod_lean_deg", q.PushrodLean == nil, leanU, func(b *bench, by float64) {
+		b.rodLean += by
+		if q.LifterLean == nil {
+			b.lifterLean += by
+		}
+	})
+	b.standLean = radians(q.StandLean)
+	basis.Assume("everything moves in one plane, nothing bends, lash is measured at the valve")
+	return b, inputs
+}
+
+func orDefault(l *measure.Length, otherwise measure.Length) measure.Length {
+	if l != nil {
+		return *l
+	}
+	return otherwise
+}
+
+func radians(a measure.Angle) float64 { return a.Degrees() * math.Pi / 180 }
+
+func degrees(rad float64) measure.Angle { return measure.FromDegrees(rad * 180 / math.Pi) }
