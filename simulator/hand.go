@@ -2,6 +2,7 @@ package simulator
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"lobescribe/device/measure"
@@ -96,7 +97,7 @@ type Hand struct {
 // Rest is a place where the hand stops and waits. A rest that the spring
 // lurches over is taken where the lurch is caught: on the rest.
 type Rest struct {
-	Opening  int           // which opening, from 1; 0 for every one
+	Opening  int           // which of those from heel to heel, from 1; 0 for every one
 	Where    Place         // AtAngle
 	FromNose measure.Angle // for AtAngle: crank degrees after the nose
 	For      measure.Stamp // how long
@@ -179,24 +180,24 @@ func (h Hand) check() error {
 	return nil
 }
 
-// ends returns where the hand starts and stops, in degrees of the engine, and
-// the crank angle of the first nose that it turns through from heel to heel.
-func (h Hand) ends(t *train, openings int) (start, end, first float64) {
-	from := orDefault(h.StartFromNose, fromDeg(t.open-60)).Degrees()
-	to := orDefault(h.EndFromNose, fromDeg(t.close+60)).Degrees()
-	first = t.noseAt
-	for first+t.open < t.noseAt+from {
-		first += 720
-	}
+// start returns where the hand starts, in degrees of the engine.
+func (h Hand) start(t *train) float64 {
+	return t.noseAt + orDefault(h.StartFromNose, fromDeg(t.open-60)).Degrees()
+}
+
+// end returns where the hand stops, in degrees of the engine, and the nose of
+// the first opening that it turns through from heel to heel.
+func (h Hand) end(t *train, start float64, openings int) (end, first float64) {
+	first = t.noseAt + 720*(math.Floor((start-t.open-t.noseAt)/720)+1)
 	last := first + 720*float64(openings-1)
-	start, end = t.noseAt+from, last+to
-	return start, max(end, start), first
+	return max(start, last+orDefault(h.EndFromNose, fromDeg(t.close+60)).Degrees()), first
 }
 
 // restsBetween returns the ordered rests a hand was told to take.
 func (h Hand) restsBetween(t *train, start, end, first float64) []event {
 	var rests []event
-	for n, nose := 1, first; nose+t.open-360 < end; n, nose = n+1, nose+720 {
+	// Number 0 is the one that a start in the middle of a flank is in.
+	for n, nose := 0, first-720; nose+t.open-360 < end; n, nose = n+1, nose+720 {
 		for _, r := range h.Rests {
 			if r.Opening != 0 && r.Opening != n {
 				continue

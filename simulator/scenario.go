@@ -22,6 +22,8 @@ type Scenario struct {
 	// Openings is how many whole openings the hand turns through; 3. One that
 	// it starts or stops in the middle of comes on top.
 	Openings int
+
+	carry *carried // from the session before, on a bench
 }
 
 // Session is what a scenario came to.
@@ -73,7 +75,11 @@ func (s Scenario) Play() (*Session, error) {
 			return nil, err
 		}
 	}
-	path := s.Hand.turn(train, openings, s.chance(streamHand))
+	from := s.Hand.start(train)
+	if s.carry != nil {
+		from = s.carry.crank
+	}
+	path := s.Hand.turn(train, from, openings, s.chance(streamHand))
 	p := &player{
 		Session:   &Session{Truth: Truth{train: train, path: path}},
 		indicator: n,
@@ -89,11 +95,14 @@ func (s Scenario) Play() (*Session, error) {
 		chance := s.chance(streamEncoder)
 		p.encoder, p.counter = &e, e.newCounter(path.knots[0].crank, chance.Float64())
 		p.encoderChance = chance
+		if s.carry != nil {
+			p.counter = s.carry.counter
+		}
 	} else if n.Format.has("{angle}") || n.Format.has("{count}") || n.Format.has("{index}") {
 		return nil, fmt.Errorf("line format %q carries an angle: give the scenario an encoder", n.Format.Name)
 	}
 	t := &p.Truth
-	t.counted = p.counter.perfect
+	t.counter = p.counter
 	t.show = n.newDisplay(t.liftAt)
 	t.MaxLift, t.HalfLift = fromMM(train.max), fromMM(train.max/2)
 	t.HalfOpeningWidth = fromDeg((train.noseFrom+train.noseTo)/2 - train.halfOpening)

@@ -35,8 +35,8 @@ type turner struct {
 }
 
 // turn works out the path of a hand over so many openings of a valve.
-func (h Hand) turn(t *train, openings int, rng *rand.Rand) *path {
-	start, end, first := h.ends(t, openings)
+func (h Hand) turn(t *train, start float64, openings int, rng *rand.Rand) *path {
+	end, first := h.end(t, start, openings)
 	w := &turner{habits: h.habits(), rng: rng, crank: start}
 	events := slices.Concat(h.restsBetween(t, start, end, first), w.whims(t, start, end, first))
 	slices.SortStableFunc(events, byAngle)

@@ -25,7 +25,7 @@ type Truth struct {
 	train   *train
 	path    *path
 	show    *display
-	counted func(crank float64) float64
+	counter *counter
 }
 
 // TrueOpening is one passage with lift above zero.
@@ -71,7 +71,7 @@ func (t *Truth) LiftAt(at measure.Stamp) measure.Length { return fromMM(t.liftAt
 
 // CrankAt returns the crank angle as a perfect encoder would count it.
 func (t *Truth) CrankAt(at measure.Stamp) measure.Angle {
-	return fromDeg(t.counted(t.path.at(at.Seconds())))
+	return fromDeg(t.counter.perfect(t.path.at(at.Seconds())))
 }
 
 // ShownAt returns what the indicator would show with neither delay, noise nor
@@ -93,7 +93,7 @@ func (t *Truth) Whole() []TrueOpening {
 	return whole
 }
 
-// side is on which side of one of the lobe's angles the crank stands.
+// mark is one of the crank angles of a lobe that are worth noting.
 type mark uint8
 
 const (
@@ -214,9 +214,9 @@ func (t *Truth) finish(o *passage, at float64, cut bool) {
 	defer func() { *o = passage{} }()
 	p := TrueOpening{
 		Open: fromSec(o.open), Close: fromSec(at), Whole: o.topped && !o.cut && !cut,
-		OpeningHalfAngle: fromDeg(t.counted(o.nose + t.train.halfOpening)),
-		ClosingHalfAngle: fromDeg(t.counted(o.nose + t.train.halfClosing)),
-		NoseAngle:        fromDeg(t.counted(o.nose + (t.train.noseFrom+t.train.noseTo)/2)),
+		OpeningHalfAngle: fromDeg(t.counter.perfect(o.nose + t.train.halfOpening)),
+		ClosingHalfAngle: fromDeg(t.counter.perfect(o.nose + t.train.halfClosing)),
+		NoseAngle:        fromDeg(t.counter.perfect(o.nose + (t.train.noseFrom+t.train.noseTo)/2)),
 	}
 	if o.topped {
 		p.MaxLift, p.Nose, p.NoseUntil = fromMM(t.train.max), fromSec(o.noseFrom), fromSec(o.noseTo)

@@ -1,0 +1,127 @@
+package simulator
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"slices"
+
+	"lobescribe/device/measure"
+)
+
+// BenchOptions says what stands on a bench. The zero value is the bench mule
+// with an inch indicator and a crank encoder, turned in all styles by turns.
+type BenchOptions struct {
+	Seed      uint64
+	Engine    Engine    // BenchMule
+	Valve     int       // the valve measured first, from 0
+	Hands     []Hand    // one after the other; each style at 40 degrees a second
+	Indicator Indicator // its slips, zeros, switches and losses are left out
+	Encoder   *Encoder  // 2400 counts on the crank
+	NoEncoder bool
+	Openings  int // a hand at a time; 2
+}
+
+// Bench is an engine, an indicator and somebody to turn it, without end: each
+// session goes on where the last one stopped. It belongs to one goroutine; a
+// running one is changed through [Live].
+type Bench struct {
+	o     BenchOptions
+	rng   *rand.Rand
+	n     uint64 // sessions so far
+	shift measure.Stamp
+	carry *carried
+}
+
+// carried is what one session hands on to the next.
+type carried struct {
+	crank   float64
+	counter *counter
+}
+
+// Part is one session of a bench, and where it lies in the bench's own time.
+type Part struct {
+	*Session
+	From  measure.Stamp // add to the session's stamps
+	Valve Valve
+	Hand  Hand
+}
+
+// NewBench returns a bench; the error says which valve cannot be.
+func NewBench(o BenchOptions) (*Bench, error) {
+	if len(o.Engine.Valves) == 0 {
+		o.Engine = BenchMule()
+	}
+	if len(o.Hands) == 0 {
+		for _, s := range Styles() {
+			o.Hands = append(o.Hands, Hand{Style: s, Speed: 40 * measure.Degree})
+		}
+	}
+	o.Hands = slices.Clone(o.Hands)
+	if o.Encoder == nil && !o.NoEncoder {
+		o.Encoder = &Encoder{}
+	}
+	o.Openings = orDefault(o.Openings, 2)
+	o.Indicator.Slips, o.Indicator.ReZeros, o.Indicator.Switches, o.Indicator.Lost = nil, nil, nil, nil
+	if o.Valve < 0 || o.Valve >= len(o.Engine.Valves) {
+		return nil, fmt.Errorf("valve %d of an engine of %d: write 0 to %d", o.Valve, len(o.Engine.Valves), len(o.Engine.Valves)-1)
+	}
+	for _, v := range o.Engine.Valves {
+		if _, err := v.train(); err != nil {
+			return nil, err
+		}
+	}
+	b := &Bench{o: o, rng: rand.New(rand.NewPCG(o.Seed, streamBench))}
+	for _, h := range b.o.Hands { // find out now what cannot be
+		s := b.scenario(h)
+		s.Openings = 1
+		if _, err := s.Play(); err != nil {
+			return nil, err
+		}
+	}
+	return b, nil
+}
+
+// Engine returns the engine on the bench.
+func (b *Bench) Engine() Engine { return b.o.Engine }
+
+func (b *Bench) scenario(h Hand) Scenario {
+	s := Scenario{Seed: b.o.Seed + b.n, Valve: b.o.Engine.Valves[b.o.Valve], Hand: h,
+		Indicator: b.o.Indicator, Openings: b.o.Openings, carry: b.carry}
+	if !b.o.NoEncoder {
+		s.Encoder = b.o.Encoder
+	}
+	return s
+}
+
+// Next plays the next session.
+func (b *Bench) Next() (Part, error) {
+	h := b.o.Hands[b.n%uint64(len(b.o.Hands))]
+	session, err := b.scenario(h).Play()
+	if err != nil {
+		return Part{}, fmt.Errorf("session %d: %w", b.n, err)
+	}
+	b.n++
+	p := Part{Session: session, From: b.shift, Valve: b.o.Engine.Valves[b.o.Valve], Hand: h}
+	b.handOn(session, session.Truth.End)
+	b.shift += session.Truth.End
+	return p, nil
+}
+
+// cut ends a session early, at a stamp of its own, and waits so long before
+// the next.
+func (b *Bench) cut(p Part, at, wait measure.Stamp) {
+	b.handOn(p.Session, at)
+	b.shift = p.From + at + wait
+}
+
+func (b *Bench) handOn(s *Session, at measure.Stamp) {
+	b.carry = &carried{s.Truth.path.at(at.Seconds()), s.Truth.counter}
+}
+
+// moveTo puts the indicator on another valve. It is set up anew there, so that
+// the heel reads a little off zero.
+func (b *Bench) moveTo(valve int) {
+	b.o.Valve = valve
+	step := b.o.Indicator.withDefaults().Resolution
+	b.o.Indicator.Preload = measure.Length(b.rng.IntN(41)-20) * step
+}

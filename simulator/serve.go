@@ -1,0 +1,250 @@
+package simulator
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"lobescribe/device/measure"
+)
+
+// ServeOptions says how a bench talks.
+type ServeOptions struct {
+	Link  LinkKind // TTY
+	Speed float64  // times real time; 1
+	// Dir is a folder for stable names of ttys, "indicator" and "encoder";
+	// made if missing. Without it an address is the tty's own name, which
+	// changes at each Replug.
+	Dir string
+
+	// Query and EncoderQuery stand behind the addresses;
+	// "baud=115200&format=auto". With a Poll, poll= is added to Query.
+	Query, EncoderQuery string
+
+	// Poll makes the indicator speak only when these bytes are written to it:
+	// it answers with its newest line. It talks by itself by default.
+	Poll string
+
+	// Played is told of each session before its first byte is sent, from the
+	// goroutine that sends; nobody.
+	Played func(Part)
+}
+
+// Live is a bench that talks in real time. Its methods may be called from any
+// goroutine.
+type Live struct {
+	Indicator *Link
+	Encoder   *Link // nil without an encoder, or where one line carries both
+
+	o        ServeOptions
+	bench    *Bench
+	disturbs chan disturb
+	cancel   context.CancelFunc
+	done     chan struct{}
+	running  sync.WaitGroup
+	err      error // of the sending, when done is closed
+
+	mu    sync.Mutex
+	valve int
+}
+
+// disturb is something done to the bench in the midst of a session, after
+// which the hand waits.
+type disturb struct {
+	do   func(b *Bench, p Part, at measure.Stamp)
+	wait measure.Stamp
+}
+
+// Serve plays a bench, which belongs to it from then on, until ctx is done or
+// Close is called. It prints nothing.
+func Serve(ctx context.Context, bench *Bench, o ServeOptions) (*Live, error) {
+	if o.Speed < 0 {
+		return nil, fmt.Errorf("speed %v: it must be above zero", o.Speed)
+	}
+	o.Speed = orDefault(o.Speed, 1)
+	o.Query = orDefault(o.Query, "baud=115200&format=auto")
+	o.EncoderQuery = orDefault(o.EncoderQuery, "baud=115200&format=auto")
+	if o.Poll != "" {
+		o.Query += "&poll=" + escapePoll(o.Poll)
+	}
+	l := &Live{o: o, bench: bench, disturbs: make(chan disturb), done: make(chan struct{}), valve: bench.o.Valve}
+	path := func(name string) string {
+		if o.Dir == "" {
+			return ""
+		}
+		return filepath.Join(o.Dir, name)
+	}
+	var err error
+	if l.Indicator, err = openLink(o.Link, path("indicator"), o.Query, o.Poll); err != nil {
+		return nil, err
+	}
+	if !bench.o.NoEncoder && !bench.o.Indicator.Format.Combined() {
+		if l.Encoder, err = openLink(o.Link, path("encoder"), o.EncoderQuery, ""); err != nil {
+			return nil, errors.Join(err, l.Indicator.plug.close())
+		}
+	}
+	ctx, l.cancel = context.WithCancel(ctx)
+	for _, link := range l.links() {
+		l.running.Go(link.answer)
+	}
+	go l.run(ctx)
+	return l, nil
+}
+
+// escapePoll writes bytes as a value of an address.
+func escapePoll(s string) string {
+	var b strings.Builder
+	for _, c := range []byte(s) {
+		if c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' {
+			b.WriteByte(c)
+		} else {
+			fmt.Fprintf(&b, "%%%02X", c)
+		}
+	}
+	return b.String()
+}
+
+func (l *Live) links() []*Link {
+	if l.Encoder == nil {
+		return []*Link{l.Indicator}
+	}
+	return []*Link{l.Indicator, l.Encoder}
+}
+
+// run is the one goroutine that owns the bench.
+func (l *Live) run(ctx context.Context) {
+	defer close(l.done)
+	pace := pacer{speed: l.o.Speed, begun: time.Now()}
+	for ctx.Err() == nil {
+		part, err := l.bench.Next()
+		if err != nil {
+			l.err = err
+			return
+		}
+		if l.o.Played != nil {
+			l.o.Played(part)
+		}
+		if d, ok := l.playPart(ctx, pace, part); ok {
+			at := min(max(pace.now()-part.From, 0), part.Truth.End)
+			l.bench.cut(part, at, d.wait)
+			d.do(l.bench, part, at)
+		}
+	}
+}
+
+// playPart sends a session's bytes, and returns early with what disturbs it.
+func (l *Live) playPart(ctx context.Context, pace pacer, p Part) (disturb, bool) {
+	until := func(at measure.Stamp) (disturb, bool, error) {
+		wait := time.Duration(float64(p.From+at)/pace.speed)*time.Microsecond - time.Since(pace.begun)
+		if wait <= 0 {
+			select { // no timer for what is due, yet always open to a disturbance
+			case d := <-l.disturbs:
+				return d, true, nil
+			default:
+				return disturb{}, false, ctx.Err()
+			}
+		}
+		timer := time.NewTimer(wait)
+		defer timer.Stop()
+		select {
+		case <-timer.C:
+			return disturb{}, false, nil
+		case d := <-l.disturbs:
+			return d, true, nil
+		case <-ctx.Done():
+			return disturb{}, false, ctx.Err()
+		}
+	}
+	a, b := p.Indicator, p.Encoder
+	for len(a) > 0 || len(b) > 0 {
+		link, c := l.Indicator, Chunk{}
+		if len(b) == 0 || len(a) > 0 && a[0].At <= b[0].At {
+			c, a = a[0], a[1:]
+		} else {
+			link, c, b = l.Encoder, b[0], b[1:]
+		}
+		if d, disturbed, err := until(c.At); disturbed || err != nil {
+			return d, disturbed
+		}
+		link.send(c.Bytes)
+	}
+	d, disturbed, _ := until(p.Truth.End)
+	return d, disturbed
+}
+
+// disturb hands something to do to the goroutine that owns the bench.
+func (l *Live) disturb(d disturb) error {
+	select {
+	case l.disturbs <- d:
+		return nil
+	case <-l.done:
+		return errors.New("the simulated bench has stopped")
+	}
+}
+
+// Engine returns the engine on the bench.
+func (l *Live) Engine() Engine { return l.bench.Engine() }
+
+// Valve returns which valve is being measured, from 0.
+func (l *Live) Valve() int {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.valve
+}
+
+// MoveTo puts the indicator on another valve of the engine, from 0: it is
+// silent for three seconds and then reads a little off zero there.
+func (l *Live) MoveTo(valve int) error {
+	if n := len(l.bench.o.Engine.Valves); valve < 0 || valve >= n {
+		return fmt.Errorf("valve %d of an engine of %d: write 0 to %d", valve, n, n-1)
+	}
+	return l.disturb(disturb{wait: 3 * measure.Second, do: func(b *Bench, _ Part, _ measure.Stamp) {
+		b.moveTo(valve)
+		l.mu.Lock()
+		l.valve = valve
+		l.mu.Unlock()
+	}})
+}
+
+// Slip moves the indicator's base, so that all readings change by so much.
+func (l *Live) Slip(by measure.Length) error {
+	return l.disturb(disturb{do: func(b *Bench, _ Part, _ measure.Stamp) { b.o.Indicator.Preload += by }})
+}
+
+// ReZero presses the indicator's zero.
+func (l *Live) ReZero() error {
+	return l.disturb(disturb{do: func(b *Bench, p Part, at measure.Stamp) {
+		b.o.Indicator.Preload -= p.Truth.ShownAt(at)
+	}})
+}
+
+// SwitchUnit presses the indicator's inch/metric key.
+func (l *Live) SwitchUnit() error {
+	return l.disturb(disturb{do: func(b *Bench, _ Part, _ measure.Stamp) {
+		n := b.o.Indicator.withDefaults()
+		n.Unit, n.Resolution = otherUnit(n.Unit, n.Resolution)
+		b.o.Indicator = n
+	}})
+}
+
+// Wait returns when the bench has stopped: nil after Close or when the context
+// is done.
+func (l *Live) Wait() error {
+	<-l.done
+	return l.err
+}
+
+// Close stops the bench, takes its links away and waits for all it started.
+func (l *Live) Close() error {
+	l.cancel()
+	err := l.Wait()
+	for _, link := range l.links() {
+		err = errors.Join(err, link.plug.close())
+	}
+	l.running.Wait()
+	return err
+}
