@@ -1,0 +1,198 @@
+package lift
+
+import (
+	"math"
+	"slices"
+
+	"lobescribe/device/measure"
+)
+
+// level is a heel: where it lies and how well that is known.
+type level struct {
+	y, u float64 // nanometres; u is the Type A standard uncertainty of the mean
+	n    float64 // readings
+}
+
+// measured is an opening with what was worked out on the way.
+type measured struct {
+	Opening
+	before, after level
+	nose          peak
+	round         bool // the nose was turned through: this cannot be a heel
+	top           float64
+	flank         float64
+	noise         float64
+	own           float64 // standard uncertainty that other openings do not share
+	common        float64 // and that they do
+}
+
+// surroundings is what measuring an opening needs besides its readings.
+type surroundings struct {
+	sign    float64
+	step    float64 // of the indicator
+	noise   float64 // standard deviation of a reading before rounding
+	angle   float64 // degrees a count
+	lim     limits
+	scratch *[]float64
+}
+
+// heelOf returns the level at which most of the readings of a heel lie; what a
+// ramp or a rest at its foot adds is left out.
+func heelOf(p []point, near float64) level {
+	if len(p) == 0 {
+		return level{}
+	}
+	s := slices.Clone(p)
+	slices.SortFunc(s, func(a, b point) int {
+		switch {
+		case a.y < b.y:
+			return -1
+		case a.y > b.y:
+			return 1
+		}
+		return 0
+	})
+	best, bestFrom, bestTo := -1.0, 0, 0
+	w, j := 0.0, 0
+	for i := range s {
+		for j < len(s) && s[j].y-s[i].y <= 2*near {
+			w += s[j].w
+			j++
+		}
+		if w > best {
+			best, bestFrom, bestTo = w, i, j
+		}
+		w -= s[i].w
+	}
+	var l level
+	var v float64
+	base := s[bestFrom].y
+	for _, p := range s[bestFrom:bestTo] {
+		l.n += p.w
+		l.y += p.w * (p.y - base)
+		v += p.w * (p.y - base) * (p.y - base)
+	}
+	l.y /= l.n
+	if k := float64(bestTo - bestFrom); k > 1 {
+		l.u = math.Sqrt(max(v/l.n-l.y*l.y, 0) / (k - 1))
+	}
+	l.y += base
+	return l
+}
+
+// opening measures the opening between two heels.
+func (e surroundings) opening(before, passage, after []point, flank float64) measured {
+	m := measured{noise: e.noise, flank: flank}
+	m.before, m.after = heelOf(before, e.lim.near), heelOf(after, e.lim.near)
+	if m.after.n == 0 {
+		m.after = m.before
+	}
+	if m.before.n == 0 {
+		m.before = m.after
+	}
+	heel := (m.before.y + m.after.y) / 2
+
+	// The nose, along time and, with an encoder, along the crank angle.
+	n := len(passage)
+	top := 0
+	t, y, w := make([]float64, n), make([]float64, n), make([]float64, n)
+	counted := 0
+	for i, p := range passage {
+		t[i], y[i], w[i] = p.t-passage[0].t, p.y-heel, p.w
+		if !math.IsNaN(p.a) {
+			counted++
+		}
+		if y[i] > y[top] {
+			top = i
+		}
+	}
+	height := y[top]
+	scatter := hypot(e.noise, rectangular(e.step))
+	scatter = max(scatter, 100) // nothing is known to better than 0.1 um
+	inTime := findPeak(t, y, w, top, height, scatter)
+	m.nose = inTime
+	noseAt := inTime.x + passage[0].t
+	var noseAngle float64
+	hasAngle := counted == n && n > 2
+	if hasAngle {
+		m.nose, noseAngle = noseByAngle(passage, heel, height, scatter)
+	}
+	lift := m.nose.y
+	m.top = lift
+	half := lift / 2
+
+	var sum float64
+	for i := 1; i < n; i++ {
+		if y[i] > height-2*e.lim.near && y[i-1] > height-2*e.lim.near {
+			sum += t[i] - t[i-1]
+		}
+	}
+	m.round = sum < flank
+	if hasAngle {
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for i := range y {
+			if y[i] > height-e.lim.near {
+				lo, hi = min(lo, passage[i].a), max(hi, passage[i].a)
+			}
+		}
+		m.round = hi-lo < 200
+	}
+
+	out := &m.Opening
+	out.Open, out.Close = stamp(passage[0].t), stamp(passage[n-1].t)
+	out.Nose = stamp(noseAt)
+	out.Heel = measure.Length(math.Round(e.sign * heel))
+	out.MaxLift = measure.Length(math.Round(lift))
+	out.HalfLift = measure.Length(math.Round(half))
+	reading := measure.Length(math.Round(e.sign * (heel + half)))
+	out.OpeningHalf.Reading, out.ClosingHalf.Reading = reading, reading
+	i := top
+	for i > 0 && y[i] >= half {
+		i--
+	}
+	out.OpeningHalf.At = stamp(passage[0].t + between(t, y, i, half))
+	i = top
+	for i < n-1 && y[i] >= half {
+		i++
+	}
+	out.ClosingHalf.At = stamp(passage[0].t + between(t, y, max(i-1, 0), half))
+	if hasAngle {
+		out.NoseAngle = angle(noseAngle)
+		way := 1.0
+		if passage[n-1].a < passage[0].a {
+			way = -1
+		}
+		out.OpeningHalf.Angle = angle(flankAngle(passage, noseAngle, -way, heel, half, height))
+		out.ClosingHalf.Angle = angle(flankAngle(passage, noseAngle, way, heel, half, height))
+	}
+
+	m.own = hypot(m.nose.noise, m.nose.short, m.before.u/2, m.after.u/2)
+	repeat := (m.after.y - m.before.y) / 2 / math.Sqrt(3)
+	m.own = hypot(m.own, repeat)
+	q := rounded(e.step, e.noise)
+	m.common = q
+	if !m.nose.fit {
+		m.common = hypot(q, q)
+	}
+	out.MaxLiftU = measure.Length(math.Ceil(2 * hypot(m.own, m.common)))
+	return m
+}
+
+// between interpolates where y passes level between points i and i+1.
+func between(x, y []float64, i int, level float64) float64 {
+	if i+1 >= len(x) || y[i+1] == y[i] {
+		return x[i]
+	}
+	f := (level - y[i]) / (y[i+1] - y[i])
+	return x[i] + min(max(f, 0), 1)*(x[i+1]-x[i])
+}
+
+func stamp(t float64) measure.Stamp { return measure.Stamp(math.Round(t)) }
+
+func angle(deg float64) *measure.Angle {
+	if math.IsNaN(deg) {
+		return nil
+	}
+	a := measure.FromDegrees(deg)
+	return &a
+}

@@ -1,0 +1,266 @@
+package lift
+
+import "math"
+
+// limits are the lengths that decide, in nanometres. They follow from the
+// indicator's step and noise; where those are small, from valve trains.
+type limits struct {
+	near  float64 // readings nearer than this stand at one level
+	same  float64 // levels nearer than this are one heel
+	leave float64 // higher than this over the heel the valve is open
+	least float64 // an opening is at least so high
+}
+
+const (
+	um = 1e3
+	mm = 1e6
+	ms = 1e3
+	s  = 1e6
+)
+
+func limitsFor(step, noise, least float64) limits {
+	if step == 0 {
+		step = 10 * um
+	}
+	return limits{
+		near: max(2.2*step, 12*um, 5*noise),
+		same: max(3*step, 20*um, 6*noise),
+		// Near the 0.006 in (0.15 mm) that the trade calls the valve event.
+		leave: max(120*um, 8*step, 10*noise),
+		least: least,
+	}
+}
+
+const (
+	// A rest no shorter than this, of no fewer readings, can be the heel.
+	leastRest     = 250 * ms
+	leastReadings = 3
+	// With an encoder the heel is known by turning without lift.
+	heelTurned = 20.0
+	// Below this share of its max lift a valve may be home although the heel
+	// is not where it was; back-turns and rests lie anywhere.
+	lowShare = 0.25
+	// From a low rest, rising by this share of the max lift is a new opening:
+	// 20 degrees of back-turn from there climb less.
+	newShare = 0.5
+	// A heel nobody has seen the valve come home to, and that is not come back
+	// to within this, was a rest on a flank.
+	unsureShift = 250 * um
+)
+
+type where uint8
+
+const (
+	seeking where = iota // no heel known
+	home
+	away
+)
+
+// track follows the signal under one assumption of which way the reading runs
+// as the valve opens; its lengths grow as the valve opens.
+type track struct {
+	lim  limits
+	pts  points
+	run  flat
+	at   where
+	heel float64
+	sure bool // the valve has come home to this heel, or was turned on it
+
+	n       int // consecutive readings beyond a limit
+	crossed float64
+	section float64 // since when the heel before the present opening is watched
+	out     float64 // when it left the heel
+	top     float64 // highest over the heel in this opening
+	topAt   float64
+	largest float64 // of the settled openings
+
+	landed   float64 // when the last settled opening came home; 0 before
+	lastHome measured
+	low      flat // the lowest rest since the nose
+	hasLow   bool
+	transit  float64 // of this opening, found when first needed
+}
+
+func newTrack() track { return track{pts: points{most: mostPoints}} }
+
+// step takes the next reading. It returns true when an opening has settled;
+// then settledOpening tells its bounds.
+func (k *track) step(p point) (settled bool) {
+	k.run.see(p, k.lim.near)
+	if len(k.pts.p) == 0 && k.at == seeking && k.section == 0 && !k.hasLow {
+		// The first reading of all: it may be the heel.
+		k.adopt()
+	}
+	k.pts.add(p)
+	v := p.y - k.heel
+	switch k.at {
+	case seeking:
+		if k.rests(leastRest) {
+			k.adopt()
+		}
+	case home:
+		k.stepHome(p, v)
+	case away:
+		return k.stepAway(p, v)
+	}
+	return false
+}
+
+// rests says whether the run is long enough to be a heel or a rest.
+func (k *track) rests(least float64) bool {
+	return k.run.n >= leastReadings && k.run.span() >= least || k.run.turned() >= heelTurned && k.run.n >= 2
+}
+
+// adopt takes the run as the heel.
+func (k *track) adopt() {
+	k.at, k.heel, k.n = home, k.run.level, 0
+	k.sure = k.run.turned() >= heelTurned/2
+	k.section = k.run.t0
+	k.pts.since(k.run.t0)
+}
+
+func (k *track) stepHome(p point, v float64) {
+	switch {
+	case v > k.lim.leave:
+		if k.n <= 0 {
+			k.n, k.crossed = 0, p.t
+		}
+		if k.n++; k.n >= 2 {
+			k.leaveHeel(k.crossed, v)
+		}
+		return
+	case v < -k.lim.leave:
+		if k.n--; k.n <= -2 {
+			k.at, k.n = seeking, 0
+			if k.rests(leastRest) {
+				k.adopt()
+			}
+		}
+		return
+	}
+	k.n = 0
+	if d := k.run.level - k.heel; k.rests(leastRest) && (d <= k.lim.same || k.rests(s)) {
+		// The heel is the lowest rest, and the newest: it drifts.
+		k.heel = k.run.level
+		k.sure = k.sure || k.run.turned() >= heelTurned/2
+	}
+}
+
+// leaveHeel begins an opening at t.
+func (k *track) leaveHeel(t, v float64) {
+	if k.landed > k.section {
+		k.section = k.landed
+	}
+	k.pts.since(k.section)
+	k.at, k.n, k.out, k.top, k.topAt = away, 0, t, v, t
+	k.hasLow, k.transit = false, 0
+}
+
+func (k *track) stepAway(p point, v float64) (settled bool) {
+	if v > k.top {
+		k.top, k.topAt, k.hasLow, k.transit = v, p.t, false, 0
+	}
+	if k.top < max(k.lim.least, newShare*k.largest) {
+		k.touch(v)
+		return false
+	}
+	if v > lowShare*k.top {
+		if k.hasLow && p.y-k.low.level > newShare*k.top {
+			return true // the rest was the heel, and this is the next opening
+		}
+		return false
+	}
+	if k.rests(leastRest) && (!k.hasLow || k.run.t0 == k.low.t0 || k.run.level < k.low.level+k.lim.near) {
+		k.low, k.hasLow = k.run, true
+		return k.isHome()
+	}
+	return false
+}
+
+// touch ends an excursion that was no opening: a turn of the hand at the foot
+// of a flank.
+func (k *track) touch(v float64) {
+	if v <= k.lim.leave {
+		if k.n++; k.n >= 2 {
+			k.at, k.n = home, 0
+		}
+		return
+	}
+	k.n = 0
+	// The heel itself may have moved up: something slipped while at rest.
+	if k.rests(1.5*s) && k.run.t0 >= k.out {
+		k.at, k.heel = home, k.run.level
+	}
+}
+
+// isHome says whether the low rest is the heel. Whether it really was is
+// certain only when the next opening begins from it.
+func (k *track) isHome() bool {
+	if k.run.turned() >= heelTurned {
+		return true
+	}
+	shift := k.run.level - k.heel
+	if math.Abs(shift) <= k.lim.same {
+		if k.sure {
+			return true
+		}
+		return k.run.span() >= max(300*ms, 0.8*k.flankTime())
+	}
+	return k.run.span() >= max(2*s, 2.5*k.flankTime()) && k.run.level-k.heel < k.lim.leave
+}
+
+// settle files the opening and makes the low rest the heel. It returns false
+// where the heel before turns out to have been none.
+func (k *track) settle() bool {
+	shift := k.low.level - k.heel
+	real := k.sure || math.Abs(shift) <= unsureShift
+	k.heel, k.landed = k.low.level, k.low.t0
+	k.sure, k.at, k.n = true, home, 0
+	if real {
+		k.largest = max(k.largest, k.top)
+	}
+	return real
+}
+
+// flankTime returns how long the flanks of this opening take from a tenth to
+// nine tenths of the lift, rests not counted.
+func (k *track) flankTime() float64 {
+	if k.transit == 0 {
+		k.transit = flankTime(k.pts.between(k.out, math.Inf(1)), k.heel, k.top)
+	}
+	return k.transit
+}
+
+// flankTime spreads the time between neighbours over sixteen bands of lift,
+// eight a flank. A rest fills one band and is left out with the median.
+func flankTime(p []point, heel, top float64) float64 {
+	var band [8]float64
+	for i := 1; i < len(p); i++ {
+		lo, hi := (p[i-1].y-heel)/top, (p[i].y-heel)/top
+		if lo > hi {
+			lo, hi = hi, lo
+		}
+		dt := p[i].t - p[i-1].t
+		for b := range band {
+			from, to := 0.1+0.1*float64(b), 0.2+0.1*float64(b)
+			if hi < from || lo > to {
+				continue
+			}
+			if hi-lo < 1e-9 {
+				band[b] += dt
+				continue
+			}
+			band[b] += dt * (min(hi, to) - max(lo, from)) / (hi - lo)
+		}
+	}
+	return 8 * median8(band) / 2
+}
+
+func median8(b [8]float64) float64 {
+	for i := 1; i < len(b); i++ {
+		for j := i; j > 0 && b[j] < b[j-1]; j-- {
+			b[j], b[j-1] = b[j-1], b[j]
+		}
+	}
+	return (b[3] + b[4]) / 2
+}

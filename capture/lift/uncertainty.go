@@ -1,0 +1,61 @@
+package lift
+
+import "math"
+
+// rectangular returns the standard uncertainty of a value known to lie within
+// half of width either way (JCGM 100:2008, 4.3.7 and F.2.2.1).
+func rectangular(width float64) float64 { return width / math.Sqrt(12) }
+
+// typeA returns the mean of n observations, their experimental standard
+// deviation and that of the mean (JCGM 100:2008, 4.2). One observation has
+// neither.
+func typeA(x []float64) (mean, sd, u float64) {
+	if len(x) == 0 {
+		return 0, 0, 0
+	}
+	for _, v := range x {
+		mean += v
+	}
+	mean /= float64(len(x))
+	if len(x) == 1 {
+		return mean, 0, 0
+	}
+	for _, v := range x {
+		sd += (v - mean) * (v - mean)
+	}
+	sd = math.Sqrt(sd / float64(len(x)-1))
+	return mean, sd, sd / math.Sqrt(float64(len(x)))
+}
+
+// rounded returns the standard uncertainty that rounding to step leaves in the
+// mean of many readings with Gaussian noise. Without noise all of them are
+// rounded alike, and it is rectangular. Noise dithers it away: the expected
+// value of a rounded reading lies off by a Fourier series with the amplitudes
+// step/(pi k) exp(-2 (pi k noise/step)^2) (Widrow & Kollar, Quantization Noise,
+// from memory), half of whose squares are summed here.
+func rounded(step, noise float64) float64 {
+	if step <= 0 {
+		return 0
+	}
+	r := noise / step
+	if r > 1 {
+		return 0
+	}
+	if r < 0.01 {
+		return rectangular(step)
+	}
+	v := 0.0
+	for k := 1.0; k <= 40; k++ {
+		a := step / (math.Pi * k) * math.Exp(-2*(math.Pi*k*r)*(math.Pi*k*r))
+		v += a * a / 2
+	}
+	return math.Sqrt(v)
+}
+
+func hypot(parts ...float64) float64 {
+	v := 0.0
+	for _, p := range parts {
+		v += p * p
+	}
+	return math.Sqrt(v)
+}

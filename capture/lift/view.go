@@ -1,0 +1,59 @@
+package lift
+
+// View is where the signal stands, for whoever shows it while it comes in.
+// Lengths are nanometres.
+type View struct {
+	// Sign is which way the reading runs as the valve opens, as it is known or
+	// looks; 0 while nothing has moved.
+	Sign int
+	// Heel is what the indicator shows on the heel; Lift and Top are above it:
+	// now, and at the highest of the opening under way.
+	Heel, Lift, Top float64
+	// Open tells that the valve has left the heel and not come home.
+	Open bool
+	// Step is the indicator's least step as far as it is known, else 0, and
+	// Noise the standard deviation of a reading.
+	Step, Noise float64
+}
+
+// View returns where the signal stands.
+func (g *Segmenter) View() View {
+	v := View{Step: float64(g.steps.step()), Noise: g.noise.sd()}
+	k, sign := g.believed()
+	if g.n == 0 || k == nil {
+		return v
+	}
+	y := float64(g.last.Lift) * float64(sign)
+	v.Sign, v.Heel, v.Lift = sign, k.heel*float64(sign), y-k.heel
+	v.Open = k.at == away && !(k.hasLow || v.Lift <= k.lim.leave)
+	if k.at == away {
+		v.Top = k.top
+	}
+	return v
+}
+
+// believed returns the track of the known sign, or else of the one whose
+// opening is higher.
+func (g *Segmenter) believed() (*track, int) {
+	switch {
+	case g.sign == 1:
+		return &g.tracks[0], 1
+	case g.sign == -1:
+		return &g.tracks[1], -1
+	}
+	best, sign := (*track)(nil), 0
+	for i := range g.tracks {
+		k := &g.tracks[i]
+		if k.at == away && (best == nil || k.top > best.top) {
+			best, sign = k, signOf(i)
+		}
+	}
+	if best == nil {
+		for i := range g.tracks {
+			if k := &g.tracks[i]; k.at == home && k.largest > 0 && (best == nil || k.largest > best.largest) {
+				best, sign = k, signOf(i)
+			}
+		}
+	}
+	return best, sign
+}
