@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 )
 
@@ -44,9 +45,10 @@ type plug interface {
 // Link is a simulated instrument's cable. Its methods may be called from any
 // goroutine.
 type Link struct {
-	plug  plug
-	query string
-	poll  []byte
+	plug    plug
+	query   string
+	poll    []byte
+	running sync.WaitGroup
 
 	mu      sync.Mutex
 	stalled bool
@@ -54,23 +56,57 @@ type Link struct {
 	asked   []byte // the start of a request
 }
 
-// openLink plugs a cable in. path is the stable name of a tty, or empty. With
-// a poll it sends nothing but the latest line, when these bytes come.
-func openLink(kind LinkKind, path, query, poll string) (*Link, error) {
+// LinkOptions says what to open.
+type LinkOptions struct {
+	Kind LinkKind // TTY
+	// Path is a stable name for a tty: a symbolic link that is made there, and
+	// its folder with it. Without one the address is the tty's own name, which
+	// changes at each Replug.
+	Path  string
+	Query string // behind the address; nothing
+	// Poll makes it send nothing but the newest line written to it, each time
+	// when these bytes come; it sends by itself.
+	Poll string
+}
+
+// OpenLink plugs a cable in; whatever is written to the Link comes out of it.
+// Close takes it away.
+func OpenLink(o LinkOptions) (*Link, error) {
 	var p plug
 	var err error
-	switch kind {
+	switch o.Kind {
 	case TTY:
-		p, err = openTTY(path)
+		p, err = openTTY(o.Path)
 	case TCP:
 		p, err = openTCP()
 	default:
-		return nil, fmt.Errorf("link kind %d is not known", kind)
+		err = fmt.Errorf("kind %d is not known", o.Kind)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("opening a simulated link: %w", err)
 	}
-	return &Link{plug: p, query: query, poll: []byte(poll)}, nil
+	if o.Poll != "" {
+		if o.Query != "" {
+			o.Query += "&"
+		}
+		o.Query += "poll=" + escapePoll(o.Poll)
+	}
+	l := &Link{plug: p, query: o.Query, poll: []byte(o.Poll)}
+	l.running.Go(l.answer)
+	return l, nil
+}
+
+// escapePoll writes bytes as a value of an address.
+func escapePoll(s string) string {
+	var b strings.Builder
+	for _, c := range []byte(s) {
+		if c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' {
+			b.WriteByte(c)
+		} else {
+			fmt.Fprintf(&b, "%%%02X", c)
+		}
+	}
+	return b.String()
 }
 
 // Address returns where to find the instrument:
@@ -97,8 +133,9 @@ func (l *Link) Stall(silent bool) {
 	l.stalled = silent
 }
 
-// send passes on what the instrument says.
-func (l *Link) send(b []byte) {
+// Write passes on what the instrument says: all of it, or the whole line where
+// it is polled. It never fails: what nobody takes is lost.
+func (l *Link) Write(b []byte) (int, error) {
 	l.mu.Lock()
 	l.latest = append(l.latest[:0], b...)
 	quiet := l.stalled || len(l.poll) > 0
@@ -106,6 +143,14 @@ func (l *Link) send(b []byte) {
 	if !quiet {
 		l.plug.send(b)
 	}
+	return len(b), nil
+}
+
+// Close unplugs the cable for good and waits for all that it started.
+func (l *Link) Close() error {
+	err := l.plug.close()
+	l.running.Wait()
+	return err
 }
 
 // answer serves requests until the plug is closed.

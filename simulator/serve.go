@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
-	"strings"
 	"sync"
 	"time"
 
@@ -45,7 +44,6 @@ type Live struct {
 	disturbs chan disturb
 	cancel   context.CancelFunc
 	done     chan struct{}
-	running  sync.WaitGroup
 	err      error // of the sending, when done is closed
 
 	mu    sync.Mutex
@@ -60,7 +58,7 @@ type disturb struct {
 }
 
 // Serve plays a bench, which belongs to it from then on, until ctx is done or
-// Close is called. It prints nothing.
+// Close is called; Close also takes the links away. It prints nothing.
 func Serve(ctx context.Context, bench *Bench, o ServeOptions) (*Live, error) {
 	if o.Speed < 0 {
 		return nil, fmt.Errorf("speed %v: it must be above zero", o.Speed)
@@ -68,9 +66,6 @@ func Serve(ctx context.Context, bench *Bench, o ServeOptions) (*Live, error) {
 	o.Speed = orDefault(o.Speed, 1)
 	o.Query = orDefault(o.Query, "baud=115200&format=auto")
 	o.EncoderQuery = orDefault(o.EncoderQuery, "baud=115200&format=auto")
-	if o.Poll != "" {
-		o.Query += "&poll=" + escapePoll(o.Poll)
-	}
 	l := &Live{o: o, bench: bench, disturbs: make(chan disturb), done: make(chan struct{}), valve: bench.o.Valve}
 	path := func(name string) string {
 		if o.Dir == "" {
@@ -79,33 +74,17 @@ func Serve(ctx context.Context, bench *Bench, o ServeOptions) (*Live, error) {
 		return filepath.Join(o.Dir, name)
 	}
 	var err error
-	if l.Indicator, err = openLink(o.Link, path("indicator"), o.Query, o.Poll); err != nil {
+	if l.Indicator, err = OpenLink(LinkOptions{o.Link, path("indicator"), o.Query, o.Poll}); err != nil {
 		return nil, err
 	}
 	if !bench.o.NoEncoder && !bench.o.Indicator.Format.Combined() {
-		if l.Encoder, err = openLink(o.Link, path("encoder"), o.EncoderQuery, ""); err != nil {
-			return nil, errors.Join(err, l.Indicator.plug.close())
+		if l.Encoder, err = OpenLink(LinkOptions{o.Link, path("encoder"), o.EncoderQuery, ""}); err != nil {
+			return nil, errors.Join(err, l.Indicator.Close())
 		}
 	}
 	ctx, l.cancel = context.WithCancel(ctx)
-	for _, link := range l.links() {
-		l.running.Go(link.answer)
-	}
 	go l.run(ctx)
 	return l, nil
-}
-
-// escapePoll writes bytes as a value of an address.
-func escapePoll(s string) string {
-	var b strings.Builder
-	for _, c := range []byte(s) {
-		if c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' {
-			b.WriteByte(c)
-		} else {
-			fmt.Fprintf(&b, "%%%02X", c)
-		}
-	}
-	return b.String()
 }
 
 func (l *Live) links() []*Link {
@@ -170,7 +149,7 @@ func (l *Live) playPart(ctx context.Context, pace pacer, p Part) (disturb, bool)
 		if d, disturbed, err := until(c.At); disturbed || err != nil {
 			return d, disturbed
 		}
-		link.send(c.Bytes)
+		link.Write(c.Bytes)
 	}
 	d, disturbed, _ := until(p.Truth.End)
 	return d, disturbed
@@ -243,8 +222,7 @@ func (l *Live) Close() error {
 	l.cancel()
 	err := l.Wait()
 	for _, link := range l.links() {
-		err = errors.Join(err, link.plug.close())
+		err = errors.Join(err, link.Close())
 	}
-	l.running.Wait()
 	return err
 }
