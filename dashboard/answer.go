@@ -1,0 +1,126 @@
+package dashboard
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"reflect"
+	"strconv"
+	"strings"
+)
+
+// problem is an error that a person reads: what was wrong and what to do, and
+// which field of the request it was.
+type problem struct {
+	status int
+	says   string
+	field  string
+}
+
+func (p *problem) Error() string { return p.says }
+
+func wrong(field, format string, args ...any) error {
+	return &problem{status: http.StatusBadRequest, field: field, says: fmt.Sprintf(format, args...)}
+}
+
+// maxBody bounds a JSON body. An engine with sixteen valves' limits is a few
+// kilobytes.
+const maxBody = 1 << 20
+
+// read reads a JSON body into v and refuses anything it does not know: a
+// misspelt field would otherwise be a wish that nobody heard.
+func read(w http.ResponseWriter, r *http.Request, v any) error {
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
+		return &problem{status: http.StatusUnsupportedMediaType, says: "This takes JSON: send it with Content-Type: application/json."}
+	}
+	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
+	if err != nil {
+		var large *http.MaxBytesError
+		if errors.As(err, &large) {
+			return &problem{status: http.StatusRequestEntityTooLarge, says: fmt.Sprintf("That is more than the %d kB a request may hold.", maxBody>>10)}
+		}
+		return &problem{status: http.StatusBadRequest, says: "The request broke off before it was whole. Send it again."}
+	}
+	return decode(body, v)
+}
+
+// decode is read without the wire.
+func decode(body []byte, v any) error {
+	d := json.NewDecoder(bytes.NewReader(body))
+	d.DisallowUnknownFields()
+	if err := d.Decode(v); err != nil {
+		return explain(err)
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return wrong("", "There is something behind the end of the JSON. Send one object.")
+	}
+	return nil
+}
+
+// explain puts a decoder's error into the words of somebody who sent it.
+func explain(err error) error {
+	var syntax *json.SyntaxError
+	var kind *json.UnmarshalTypeError
+	switch {
+	case errors.Is(err, io.EOF):
+		return wrong("", "The request is empty: it should be a JSON object.")
+	case errors.Is(err, io.ErrUnexpectedEOF):
+		return wrong("", "The JSON ends too early.")
+	case errors.As(err, &syntax):
+		return wrong("", "This is not JSON: at byte %d, %s.", syntax.Offset, syntax.Error())
+	case errors.As(err, &kind):
+		return wrong(kind.Field, "%s should be %s, not %s.", orElse(kind.Field, "The body"), jsonKind(kind.Type), kind.Value)
+	}
+	if rest, found := strings.CutPrefix(err.Error(), "json: unknown field "); found {
+		name, unquoteErr := strconv.Unquote(rest)
+		if unquoteErr != nil {
+			name = rest
+		}
+		return wrong(name, "There is no field %q here. Check its spelling.", name)
+	}
+	return wrong("", "%s.", strings.TrimPrefix(err.Error(), "json: "))
+}
+
+// jsonKind names what JSON calls a Go type.
+func jsonKind(t reflect.Type) string {
+	switch t.Kind() {
+	case reflect.Bool:
+		return "true or false"
+	case reflect.String:
+		return "text"
+	case reflect.Slice, reflect.Array:
+		return "a list"
+	case reflect.Struct, reflect.Map:
+		return "an object"
+	}
+	return "a number in range"
+}
+
+// answer writes v as JSON.
+func answer(w http.ResponseWriter, status int, v any) {
+	b, err := json.Marshal(v)
+	if err != nil {
+		// The value is ours: a NaN in it is a fault of ours, and half an
+		// answer would hide it.
+		fail(w, http.StatusInternalServerError, "The answer could not be written: "+err.Error()+". Please report this.", "")
+		return
+	}
+	h := w.Header()
+	h.Set("Content-Type", "application/json")
+	h.Set("Cache-Control", "no-store")
+	h.Set("Content-Length", strconv.Itoa(len(b)))
+	w.WriteHeader(status)
+	_, _ = w.Write(b) // the client has gone: nothing to do about it
+}
+
+// fail writes an error as JSON.
+func fail(w http.ResponseWriter, status int, says, field string) {
+	answer(w, status, struct {
+		Error string `json:"error"`
+		Field string `json:"field,omitempty"`
+	}{says, field})
+}

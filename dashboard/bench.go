@@ -1,0 +1,112 @@
+package dashboard
+
+import (
+	"context"
+	"errors"
+	"io"
+
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+// Bench is what the page may ask of the daemon. Each part is also an interface
+// of its own, for whoever needs only that.
+type Bench interface {
+	Instruments
+	Recording
+	Replays
+	TraceFiles
+}
+
+// Instruments are the links to the indicator and the encoder.
+type Instruments interface {
+	// Ports lists what could be connected.
+	Ports(ctx context.Context) ([]Port, error)
+	// Preview listens at an address for a moment and says what it heard.
+	Preview(ctx context.Context, address string) (Preview, error)
+	// Connect opens an address in a role (Indicator or Encoder), in place of
+	// what was there, and remembers it. It returns when the link is being
+	// opened; how it fares comes as Device messages.
+	Connect(ctx context.Context, role, address string) error
+	// Disconnect closes the link in a role and forgets it.
+	Disconnect(ctx context.Context, role string) error
+	// Simulate puts the simulator in the place of the instruments, or takes it
+	// away. The error is ErrNotOffered where there is none.
+	Simulate(ctx context.Context, on bool) error
+}
+
+// Recording is the trace under way.
+type Recording interface {
+	Mark()
+	EndTrace()
+}
+
+// Replays play a stored trace again through the live path. There is one at a
+// time.
+type Replays interface {
+	StartReplay(ctx context.Context, id storage.ID, rate float64, from measure.Stamp) error
+	AdjustReplay(ReplayChange) error // ErrNoReplay
+	StopReplay()
+}
+
+// TraceFiles works traces out and carries them in and out.
+type TraceFiles interface {
+	// Findings works out a stored trace (again, if need be).
+	Findings(ctx context.Context, id storage.ID) (lift.Findings, error)
+	// Export writes a trace in a promised format, "csv" or "jsonl".
+	Export(ctx context.Context, id storage.ID, format string, w io.Writer) error
+	// Import stores a trace file. Its error says what is wrong with the file.
+	Import(ctx context.Context, name string, r io.Reader) (storage.ID, error)
+}
+
+// What a Bench can answer.
+var (
+	// ErrNotOffered: this daemon was started without it.
+	ErrNotOffered = errors.New("this daemon does not offer it")
+	// ErrNoReplay: nothing is being replayed.
+	ErrNoReplay = errors.New("nothing is being replayed")
+)
+
+// ReplayChange is what to change of a running replay; nil leaves it.
+type ReplayChange struct {
+	Rate   *float64       `json:"rate"`
+	Paused *bool          `json:"paused"`
+	At     *measure.Stamp `json:"at_s"`
+}
+
+// Port is a place where an instrument may be plugged in.
+type Port struct {
+	Address string `json:"address"` // as Connect takes it
+	Name    string `json:"name"`    // as a person knows it
+	USB     *USB   `json:"usb,omitempty"`
+	ByID    string `json:"by_id,omitempty"`
+	ByPath  string `json:"by_path,omitempty"`
+	// CanOpen tells that this user may open it now; Says why not, and what to
+	// do about it.
+	CanOpen bool   `json:"can_open"`
+	Says    string `json:"says,omitempty"`
+}
+
+// USB is how a port's adapter identifies itself.
+type USB struct {
+	Vendor  string `json:"vid"`
+	Product string `json:"pid"`
+	Serial  string `json:"serial,omitempty"`
+	Name    string `json:"product,omitempty"`
+}
+
+// Preview is what was heard at an address.
+type Preview struct {
+	Format   string           `json:"format"`
+	Says     string           `json:"says"`
+	Readings []PreviewReading `json:"readings"`
+	Refused  map[string]int   `json:"refused"`
+}
+
+// PreviewReading is one reading of a preview; what it does not have is absent.
+type PreviewReading struct {
+	At    measure.Stamp   `json:"t_s"`
+	Lift  *measure.Length `json:"lift_mm,omitempty"`
+	Angle *measure.Angle  `json:"angle_deg,omitempty"`
+}

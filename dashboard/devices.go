@@ -1,0 +1,146 @@
+package dashboard
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"time"
+
+	"lobescribe/dashboard/door"
+)
+
+// deviceWait is how long opening or listening may take before the page is told
+// that it does not come about.
+const deviceWait = 12 * time.Second
+
+func (s *Server) ports(w http.ResponseWriter, r *http.Request) error {
+	ctx, cancel := context.WithTimeout(r.Context(), deviceWait)
+	defer cancel()
+	list, err := s.bench.Ports(ctx)
+	if err != nil {
+		return err
+	}
+	if list == nil {
+		list = []Port{}
+	}
+	answer(w, http.StatusOK, list)
+	return nil
+}
+
+func (s *Server) devices(w http.ResponseWriter, _ *http.Request) error {
+	answer(w, http.StatusOK, s.hub.Now().Devices)
+	return nil
+}
+
+// addressed is a request that names a device.
+type addressed struct {
+	Address string `json:"address"`
+}
+
+func (s *Server) preview(w http.ResponseWriter, r *http.Request) error {
+	ctx, cancel := context.WithTimeout(r.Context(), deviceWait)
+	defer cancel()
+	address, err := s.address(ctx, w, r)
+	if err != nil {
+		return err
+	}
+	heard, err := s.bench.Preview(ctx, address)
+	if err != nil {
+		return unreachable(ctx, err)
+	}
+	if heard.Readings == nil {
+		heard.Readings = []PreviewReading{}
+	}
+	if heard.Refused == nil {
+		heard.Refused = map[string]int{}
+	}
+	answer(w, http.StatusOK, heard)
+	return nil
+}
+
+func (s *Server) connect(w http.ResponseWriter, r *http.Request) error {
+	role, err := roleOf(r)
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), deviceWait)
+	defer cancel()
+	address, err := s.address(ctx, w, r)
+	if err != nil {
+		return err
+	}
+	if err := s.bench.Connect(ctx, role, address); err != nil {
+		return unreachable(ctx, err)
+	}
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}
+
+func (s *Server) disconnect(w http.ResponseWriter, r *http.Request) error {
+	role, err := roleOf(r)
+	if err != nil {
+		return err
+	}
+	if err := s.bench.Disconnect(r.Context(), role); err != nil {
+		return err
+	}
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}
+
+func (s *Server) simulate(w http.ResponseWriter, r *http.Request) error {
+	var ask struct {
+		On *bool `json:"on"`
+	}
+	if err := read(w, r, &ask); err != nil {
+		return err
+	}
+	if ask.On == nil {
+		return wrong("on", "on is missing: true puts the simulator in the place of the instruments, false takes it away.")
+	}
+	if err := s.bench.Simulate(r.Context(), *ask.On); err != nil {
+		return err
+	}
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}
+
+func roleOf(r *http.Request) (string, error) {
+	role := r.PathValue("role")
+	if role != Indicator && role != Encoder {
+		return "", &problem{status: http.StatusNotFound, says: "There is an indicator and an encoder here, no other device."}
+	}
+	return role, nil
+}
+
+// address reads the address of a request and looks whether a page may name it.
+func (s *Server) address(ctx context.Context, w http.ResponseWriter, r *http.Request) (string, error) {
+	var ask addressed
+	if err := read(w, r, &ask); err != nil {
+		return "", err
+	}
+	list, err := s.bench.Ports(ctx)
+	if err != nil {
+		list = nil // then only what is a port by its name
+	}
+	var known []string
+	for _, p := range list {
+		known = append(known, p.Address, p.ByID, p.ByPath)
+	}
+	if err := door.MayOpen(ask.Address, known); err != nil {
+		return "", wrong("address", "%s", sentence(err))
+	}
+	return ask.Address, nil
+}
+
+// unreachable says that a device did not come about, in its own words.
+func unreachable(ctx context.Context, err error) error {
+	if errors.Is(err, ErrNotOffered) {
+		return err
+	}
+	says := sentence(err)
+	if errors.Is(ctx.Err(), context.DeadlineExceeded) {
+		says = "The device did not answer in time: " + err.Error() + "."
+	}
+	return &problem{status: http.StatusBadGateway, field: "address", says: says}
+}

@@ -1,0 +1,350 @@
+package dashboard
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"slices"
+	"sync"
+	"time"
+
+	"lobescribe/capture"
+	"lobescribe/capture/lift"
+)
+
+// HubOptions bounds a hub. The zero value is what the daemon uses.
+type HubOptions struct {
+	Version string
+	LAN     bool   // told to the page
+	Units   string // until Settings are published; default "in"
+
+	Clients int           // at once; default 128
+	Every   time.Duration // the least time between two batches; default 1/60 s
+	Strip   time.Duration // how much of the past a new client gets; default 15 s
+	// StripReadings bounds the strip whatever the rate. Default 16384.
+	StripReadings int
+	// Waiting bounds what waits for one client: messages that must not be
+	// lost (default 1024) and batches of readings (default 120, two seconds).
+	Waiting, WaitingBatches int
+	Log                     *slog.Logger // default: none
+}
+
+// Hub takes what the live side says and gives it to every client of the page.
+// Publish never waits for anybody: each client has a bounded queue of its own,
+// and the slow one pays.
+//
+// It also remembers what a new client must know at once, so that joining gives
+// a snapshot and then every message after it, none twice and none missing.
+type Hub struct {
+	o HubOptions
+
+	mu       sync.Mutex
+	closed   bool
+	clients  map[*Client]struct{}
+	now      Hello
+	replay   *Replay
+	strip    strip
+	sources  map[uint64]*source
+	timer    *time.Timer // one flush for all sources; nil when none is due
+	refusals int
+}
+
+// source collects readings and the newest state between two flushes: 0 for the
+// live engine, a trace's number for its replay.
+type source struct {
+	id      uint64
+	pending capture.Readings
+	state   *capture.Position
+	flushed time.Time
+}
+
+// NewHub returns a hub without clients. Close it when the server is done.
+func NewHub(o HubOptions) *Hub {
+	o.Units = orElse(o.Units, "in")
+	o.Clients = orElse(o.Clients, 128)
+	o.Every = orElse(o.Every, time.Second/60)
+	o.Strip = orElse(o.Strip, 15*time.Second)
+	o.StripReadings = orElse(o.StripReadings, 16384)
+	o.Waiting = orElse(o.Waiting, 1024)
+	o.WaitingBatches = orElse(o.WaitingBatches, 120)
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	return &Hub{
+		o:       o,
+		clients: make(map[*Client]struct{}),
+		now:     Hello{Version: o.Version, LAN: o.LAN, Units: o.Units},
+		strip:   strip{span: o.Strip.Microseconds(), most: o.StripReadings},
+		sources: make(map[uint64]*source),
+	}
+}
+
+func orElse[T comparable](v, otherwise T) T {
+	var zero T
+	if v == zero {
+		return otherwise
+	}
+	return v
+}
+
+// Publish gives m to every client. replayOf is the trace it is replayed from,
+// 0 for the live engine. It never blocks on a client, and may be called from
+// any goroutine; messages from one goroutine keep their order.
+//
+// Readings and states go out in batches: at once when the last batch is old
+// enough, else with the next one. Everything else goes at once.
+func (h *Hub) Publish(m capture.Message, replayOf uint64) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.closed {
+		return
+	}
+	switch v := m.(type) {
+	case capture.Readings:
+		s := h.source(replayOf)
+		s.add(v)
+		h.due(s)
+		return
+	case capture.Position:
+		if replayOf == 0 {
+			h.now.Position = &v
+		}
+		s := h.source(replayOf)
+		s.state = &v
+		h.due(s)
+		return
+	}
+	h.remember(m, replayOf)
+	// What was read before this is on the wire before it: a client draws the
+	// strip up to a cue, then marks it there. An opening or a cue is rare
+	// enough not to upset the pace.
+	if s, ok := h.sources[replayOf]; ok && m.Type() != "device" {
+		h.flush(s)
+	}
+	h.send(m, replayOf)
+	if r, ok := m.(Replay); ok && r.Ended {
+		delete(h.sources, r.Trace)
+	}
+}
+
+// source is called with the lock held, like everything below.
+func (h *Hub) source(id uint64) *source {
+	s, ok := h.sources[id]
+	if !ok {
+		s = &source{id: id}
+		h.sources[id] = s
+	}
+	return s
+}
+
+// due flushes s now or sees to it that somebody does.
+func (h *Hub) due(s *source) {
+	wait := h.o.Every - time.Since(s.flushed)
+	if wait <= 0 {
+		h.flush(s)
+		return
+	}
+	if h.timer == nil {
+		h.timer = time.AfterFunc(wait, h.tick)
+	}
+}
+
+func (h *Hub) tick() {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.timer = nil
+	if h.closed {
+		return
+	}
+	for _, s := range h.sources {
+		if len(s.pending.At) > 0 || s.state != nil {
+			h.due(s)
+		}
+	}
+}
+
+func (h *Hub) flush(s *source) {
+	if len(s.pending.At) > 0 {
+		if s.id == 0 {
+			h.strip.add(s.pending)
+		}
+		h.send(s.pending, s.id)
+		s.pending = capture.Readings{At: s.pending.At[:0], Lift: s.pending.Lift[:0]}
+		s.flushed = time.Now()
+	}
+	if s.state != nil {
+		h.send(*s.state, s.id)
+		s.state = nil
+		s.flushed = time.Now()
+	}
+}
+
+// add appends a batch. Readings without an angle beside some that have one get
+// the last angle known: the columns stay equally long.
+func (s *source) add(m capture.Readings) {
+	had := len(s.pending.At)
+	s.pending.At = append(s.pending.At, m.At...)
+	s.pending.Lift = append(s.pending.Lift, m.Lift...)
+	switch {
+	case m.Angle != nil:
+		for len(s.pending.Angle) < had {
+			s.pending.Angle = append(s.pending.Angle, m.Angle[0])
+		}
+		s.pending.Angle = append(s.pending.Angle, m.Angle...)
+	case s.pending.Angle != nil:
+		last := s.pending.Angle[len(s.pending.Angle)-1]
+		for len(s.pending.Angle) < len(s.pending.At) {
+			s.pending.Angle = append(s.pending.Angle, last)
+		}
+	}
+}
+
+// send encodes m once and puts it into every queue.
+func (h *Hub) send(m capture.Message, id uint64) {
+	var trace uint64
+	if id != 0 {
+		trace = id
+	} else if h.now.Trace != nil {
+		trace = h.now.Trace.ID
+	}
+	f, err := newFrame(m, id, trace)
+	if err != nil {
+		h.o.Log.Error("message not sent", "type", m.Type(), "err", err)
+		return
+	}
+	for c := range h.clients {
+		if !c.put(f) {
+			delete(h.clients, c)
+		}
+	}
+}
+
+// openingsKept bounds what a hello tells of the trace under way.
+const openingsKept = 500
+
+// remember keeps what a new client must know.
+func (h *Hub) remember(m capture.Message, replayOf uint64) {
+	if r, ok := m.(Replay); ok {
+		h.replay, h.now.ReplayOf = &r, &r.Trace
+		if r.Ended {
+			h.replay, h.now.ReplayOf = nil, nil
+		}
+	}
+	if replayOf != 0 {
+		return
+	}
+	switch v := m.(type) {
+	case capture.TraceState:
+		if h.now.Trace == nil || h.now.Trace.ID != v.ID {
+			h.now.Openings = nil
+		}
+		h.now.Trace = &v
+	case capture.Opened:
+		if len(h.now.Openings) < openingsKept {
+			h.now.Openings = append(h.now.Openings, v.Opening)
+		}
+	case FindingsOf:
+		h.now.Findings = &v
+	case Selection:
+		h.now.Bench = v
+	case Settings:
+		h.now.Units = v.Units
+	case Simulated:
+		h.now.Simulated = v.On
+	case Device:
+		i, known := slices.BinarySearchFunc(h.now.Devices, v.ID, func(d Device, id string) int {
+			// The indicator first: it is the one nobody can do without.
+			return rank(d.ID) - rank(id)
+		})
+		// Replaced, never written into: a hello may be on its way out with the
+		// old list.
+		h.now.Devices = slices.Clone(h.now.Devices)
+		if known {
+			h.now.Devices[i] = v
+		} else {
+			h.now.Devices = slices.Insert(h.now.Devices, i, v)
+		}
+	}
+}
+
+func rank(id string) int {
+	if id == Indicator {
+		return 0
+	}
+	return 1
+}
+
+// Now returns the hello a client would get at this moment.
+func (h *Hub) Now() Hello {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.hello()
+}
+
+func (h *Hub) hello() Hello {
+	now := h.now
+	now.Openings = append([]lift.Opening{}, h.now.Openings...) // [] in JSON, not null
+	if now.Devices == nil {
+		now.Devices = []Device{}
+	}
+	return now
+}
+
+// The errors of joining.
+var (
+	ErrFull   = errors.New("as many pages are open as this daemon serves; close one and try again")
+	ErrClosed = errors.New("the daemon is stopping")
+)
+
+// Join adds a client. Its first frames are the hello and the strip.
+func (h *Hub) Join() (*Client, error) {
+	h.mu.Lock()
+	if h.closed {
+		h.mu.Unlock()
+		return nil, ErrClosed
+	}
+	if len(h.clients) >= h.o.Clients {
+		h.refusals++
+		h.mu.Unlock()
+		return nil, ErrFull
+	}
+	if s, ok := h.sources[0]; ok {
+		h.flush(s) // into the strip, so that nothing falls between
+	}
+	c := &Client{hub: h, ready: make(chan struct{}, 1), q: queue{
+		maxLossless: h.o.Waiting, maxBatches: h.o.WaitingBatches, maxReadings: 1 << 16}}
+	h.clients[c] = struct{}{}
+	hello, past, replay := h.hello(), h.strip.copy(), h.replay
+	h.mu.Unlock()
+
+	// Written out of the lock: a burst of joiners must not hold up capture.
+	// It is not part of the bounded queue either, so that it does not count
+	// as falling behind.
+	if err := c.greet(hello, past, replay); err != nil {
+		c.Leave()
+		return nil, fmt.Errorf("greeting a client: %w", err)
+	}
+	return c, nil
+}
+
+// Clients returns how many are connected.
+func (h *Hub) Clients() int {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return len(h.clients)
+}
+
+// Close sends every client away with ErrClosed and publishes no more.
+func (h *Hub) Close() {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.closed = true
+	if h.timer != nil {
+		h.timer.Stop()
+		h.timer = nil
+	}
+	for c := range h.clients {
+		c.end(ErrClosed)
+	}
+	clear(h.clients)
+}

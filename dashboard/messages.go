@@ -1,0 +1,112 @@
+package dashboard
+
+import (
+	"lobescribe/capture"
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
+)
+
+// The messages of the live socket that do not come from the follower. Each is
+// a [capture.Message]: its JSON form is its fields and "type".
+
+// Hello is the first message a client gets: everything it needs to draw the
+// page as it stands.
+type Hello struct {
+	Version   string            `json:"version"`
+	Units     string            `json:"units"` // "in" or "mm"
+	LAN       bool              `json:"lan"`
+	Simulated bool              `json:"simulated"`
+	Bench     Selection         `json:"bench"`
+	Devices   []Device          `json:"devices"`
+	Position  *capture.Position `json:"position"` // null before the first reading
+	// Trace is the trace under way or the last one, null before the first;
+	// Openings are those of it that have settled.
+	Trace    *capture.TraceState `json:"trace"`
+	Openings []lift.Opening      `json:"openings"`
+	Findings *FindingsOf         `json:"findings"`  // of the last trace that ended
+	ReplayOf *uint64             `json:"replay_of"` // the trace being replayed, or null
+}
+
+// Type returns "hello".
+func (Hello) Type() string { return "hello" }
+
+// Selection is what the bench is working on. Zero means nothing chosen.
+type Selection struct {
+	Engine string `json:"engine"`
+	Valve  string `json:"valve"`
+	Trial  string `json:"trial"`
+}
+
+// Type returns "bench".
+func (Selection) Type() string { return "bench" }
+
+// The roles of the two instruments.
+const (
+	Indicator = "indicator"
+	Encoder   = "encoder"
+)
+
+// Device is how an instrument's link stands.
+type Device struct {
+	ID      string `json:"id"` // Indicator or Encoder
+	Address string `json:"address"`
+	State   string `json:"state"` // "connecting", "live", "silent" or "lost"
+	Says    string `json:"says,omitempty"`
+	// Detail is finer than State: "absent", "opening", "settling", "flowing",
+	// "standing-still", "stalled" or "refused".
+	Detail     string         `json:"detail,omitempty"`
+	RateHz     float64        `json:"rate_hz"`
+	AgeS       float64        `json:"age_s"` // since the last reading
+	Format     string         `json:"format,omitempty"`
+	Resolution measure.Length `json:"resolution_mm"`
+	Refused    map[string]int `json:"refused,omitempty"` // by kind
+}
+
+// Type returns "device".
+func (Device) Type() string { return "device" }
+
+// FindingsOf are the findings of a trace that has ended.
+type FindingsOf struct {
+	Trace    uint64        `json:"trace"`
+	Findings lift.Findings `json:"findings"`
+}
+
+// Type returns "findings".
+func (FindingsOf) Type() string { return "findings" }
+
+// Replay is how far a replay has come.
+type Replay struct {
+	Trace   uint64        `json:"trace"`
+	Rate    float64       `json:"rate"`
+	Paused  bool          `json:"paused"`
+	At      measure.Stamp `json:"at_s"`
+	Seconds float64       `json:"seconds"` // of the whole trace
+	Ended   bool          `json:"ended"`
+}
+
+// Type returns "replay".
+func (Replay) Type() string { return "replay" }
+
+// Marked says that somebody pressed the space bar, pedal or presenter.
+type Marked struct {
+	At measure.Stamp `json:"t_s"`
+}
+
+// Type returns "mark".
+func (Marked) Type() string { return "mark" }
+
+// Settings are what the page remembers for everybody who looks at it.
+type Settings struct {
+	Units string `json:"units"` // "in" or "mm"
+}
+
+// Type returns "settings".
+func (Settings) Type() string { return "settings" }
+
+// Simulated says whether the simulator stands in for the instruments.
+type Simulated struct {
+	On bool `json:"on"`
+}
+
+// Type returns "simulator".
+func (Simulated) Type() string { return "simulator" }

@@ -1,0 +1,276 @@
+package dashboard
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/http"
+	"strings"
+	"sync"
+	"time"
+
+	"golang.org/x/time/rate"
+
+	"lobescribe/dashboard/door"
+	"lobescribe/storage"
+)
+
+// Options are what a server is made of. Hub, Store and Bench must be given.
+type Options struct {
+	Hub   *Hub
+	Store *storage.Store
+	Bench Bench
+
+	// LAN opens the door to the local network, for those with the Key. Names
+	// are further host names this machine goes by there.
+	LAN   bool
+	Key   door.Key
+	Names []string
+	// TLS serves over TLS. Default: plain, which on loopback is as good.
+	TLS *tls.Config
+	// Page is served instead of the embedded page. Default: the embedded one.
+	Page fs.FS
+	// Version is told on the build sheet.
+	Version string
+	// Log gets refusals and faults, never a key. Default: none.
+	Log *slog.Logger
+	// Clock is the wall clock, for the date on a build sheet. Default:
+	// time.Now.
+	Clock func() time.Time
+
+	// The limits against connections that only hold on. Defaults: 5 s for a
+	// request's head, 15 s for a body and 30 s for an answer to stand still,
+	// 256 connections.
+	HeadWait, BodyWait, AnswerWait time.Duration
+	Connections                    int
+}
+
+// Server answers the page.
+type Server struct {
+	o      Options
+	hub    *Hub
+	store  *storage.Store
+	bench  Bench
+	log    *slog.Logger
+	door   *door.Door
+	assets *assets
+	series *seriesCache
+	rate   *rate.Limiter
+	heavy  chan struct{} // what takes much memory or time, a few at once
+
+	buffers sync.Pool      // the sockets' write buffers
+	sockets sync.WaitGroup // their goroutines
+	closing context.Context
+	close   context.CancelFunc
+}
+
+// The pace of requests that one daemon takes, over all clients. A page that
+// scrubs through a trace makes some ten a second.
+const (
+	requestsPerSec = 200
+	requestsBurst  = 600
+	heavyAtOnce    = 4
+)
+
+// New returns a server. It opens nothing: give [Server.Serve] a listener.
+func New(o Options) (*Server, error) {
+	if o.Hub == nil || o.Store == nil || o.Bench == nil {
+		panic("dashboard: a server needs a hub, a store and a bench")
+	}
+	o.HeadWait = orElse(o.HeadWait, 5*time.Second)
+	o.BodyWait = orElse(o.BodyWait, 15*time.Second)
+	o.AnswerWait = orElse(o.AnswerWait, 30*time.Second)
+	o.Connections = orElse(o.Connections, 256)
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Clock == nil {
+		o.Clock = time.Now
+	}
+	d, err := door.New(door.Options{LAN: o.LAN, Key: o.Key, Names: o.Names, Log: o.Log, Refuse: refuse})
+	if err != nil {
+		return nil, fmt.Errorf("opening the dashboard: %w", err)
+	}
+	page, err := newAssets(o.Page)
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{
+		o: o, hub: o.Hub, store: o.Store, bench: o.Bench, log: o.Log, door: d, assets: page,
+		rate:  rate.NewLimiter(requestsPerSec, requestsBurst),
+		heavy: make(chan struct{}, heavyAtOnce),
+	}
+	s.series = newSeriesCache(s.loadColumns)
+	s.closing, s.close = context.WithCancel(context.Background())
+	return s, nil
+}
+
+// refuse answers whoever the door keeps out: in JSON for a script, in words
+// for a person.
+func refuse(w http.ResponseWriter, r *http.Request, status int, says string) {
+	if strings.HasPrefix(r.URL.Path, "/api/") {
+		fail(w, status, says, "")
+		return
+	}
+	http.Error(w, says, status)
+}
+
+// Serve answers on l until ctx ends, then lets requests under way finish, says
+// goodbye to the sockets, and returns nil, all within two seconds. It closes l
+// and the hub.
+func (s *Server) Serve(ctx context.Context, l net.Listener) error {
+	l = limit(l, s.o.Connections)
+	if s.o.TLS != nil {
+		l = tls.NewListener(l, s.o.TLS)
+	}
+	web := &http.Server{
+		Handler:           s.Handler(),
+		ReadHeaderTimeout: s.o.HeadWait,
+		ReadTimeout:       s.o.BodyWait,
+		WriteTimeout:      s.o.AnswerWait,
+		IdleTimeout:       time.Minute,
+		MaxHeaderBytes:    16 << 10,
+		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- web.Serve(l) }()
+	var err error
+	select {
+	case err = <-ended:
+		err = fmt.Errorf("serving the dashboard: %w", err)
+	case <-ctx.Done():
+	}
+	s.hub.Close()
+	s.close()
+	end, cancel := context.WithTimeout(context.Background(), 1500*time.Millisecond)
+	defer cancel()
+	if web.Shutdown(end) != nil {
+		web.Close() // whoever is still not through has had its time
+	}
+	s.sockets.Wait() // each cuts its line soon after closing: see live
+	return err
+}
+
+// Handler returns everything behind the door.
+func (s *Server) Handler() http.Handler {
+	mux := http.NewServeMux()
+	mux.Handle("/", s.assets)
+	mux.HandleFunc("/api/", func(w http.ResponseWriter, r *http.Request) {
+		fail(w, http.StatusNotFound, fmt.Sprintf("There is no %s %s here.", r.Method, r.URL.Path), "")
+	})
+	for _, route := range s.routes() {
+		h := s.api(route.do)
+		if route.device {
+			h = s.door.NamesDevice(h)
+		}
+		mux.Handle(route.pattern, h)
+	}
+	return s.door.Guard(mux)
+}
+
+// route is one call of the API.
+type route struct {
+	pattern string
+	do      func(w http.ResponseWriter, r *http.Request) error
+	device  bool // names a device, or puts one in place
+}
+
+func (s *Server) routes() []route {
+	return []route{
+		{pattern: "GET /api/v1/live", do: s.live},
+		{pattern: "GET /api/v1/state", do: s.state},
+
+		{pattern: "GET /api/v1/traces", do: s.listTraces},
+		{pattern: "POST /api/v1/traces", do: s.importTrace},
+		{pattern: "GET /api/v1/traces/{id}", do: s.showTrace},
+		{pattern: "PATCH /api/v1/traces/{id}", do: s.labelTrace},
+		{pattern: "GET /api/v1/traces/{id}/series", do: s.showSeries},
+		{pattern: "GET /api/v1/traces/{id}/export", do: s.exportTrace},
+
+		{pattern: "POST /api/v1/replay", do: s.startReplay},
+		{pattern: "PATCH /api/v1/replay", do: s.adjustReplay},
+		{pattern: "DELETE /api/v1/replay", do: s.stopReplay},
+		{pattern: "POST /api/v1/mark", do: s.mark},
+		{pattern: "POST /api/v1/trace/end", do: s.endTrace},
+
+		{pattern: "GET /api/v1/ports", do: s.ports},
+		{pattern: "GET /api/v1/devices", do: s.devices},
+		{pattern: "POST /api/v1/devices/preview", do: s.preview, device: true},
+		{pattern: "PUT /api/v1/devices/{role}", do: s.connect, device: true},
+		{pattern: "DELETE /api/v1/devices/{role}", do: s.disconnect, device: true},
+		{pattern: "POST /api/v1/simulator", do: s.simulate, device: true},
+	}
+}
+
+// api wraps a call: pace on the way in, errors in words on the way out.
+func (s *Server) api(do func(http.ResponseWriter, *http.Request) error) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if !s.rate.Allow() {
+			w.Header().Set("Retry-After", "1")
+			fail(w, http.StatusTooManyRequests, "Too many requests at once. Try again in a second.", "")
+			return
+		}
+		if err := do(w, r); err != nil {
+			s.complain(w, r, err)
+		}
+	}
+}
+
+// complain writes an error as an answer.
+func (s *Server) complain(w http.ResponseWriter, r *http.Request, err error) {
+	var p *problem
+	switch {
+	case errors.As(err, &p):
+		fail(w, p.status, p.says, p.field)
+	case errors.Is(err, storage.ErrNotFound):
+		fail(w, http.StatusNotFound, sentence(err), "")
+	case errors.Is(err, storage.ErrStale):
+		fail(w, http.StatusConflict, "Somebody changed this in the meantime. Load it again, then make your change.", "revision")
+	case errors.Is(err, storage.ErrExists):
+		fail(w, http.StatusConflict, sentence(err), "")
+	case errors.Is(err, ErrNoReplay):
+		fail(w, http.StatusConflict, "Nothing is being replayed.", "")
+	case errors.Is(err, ErrNotOffered):
+		fail(w, http.StatusNotImplemented, sentence(err), "")
+	case r.Context().Err() != nil:
+		// The client went away; nobody reads the answer.
+	default:
+		s.log.Error("request failed", "method", r.Method, "path", r.URL.Path, "err", err)
+		fail(w, http.StatusInternalServerError, sentence(err), "")
+	}
+}
+
+// sentence gives an error a capital and a full stop.
+func sentence(err error) string {
+	text := strings.TrimRight(err.Error(), ".\n")
+	if text == "" {
+		return ""
+	}
+	return strings.ToUpper(text[:1]) + text[1:] + "."
+}
+
+// alone waits for one of the few places for heavy work. Call the returned
+// function when done.
+func (s *Server) alone(ctx context.Context) (func(), error) {
+	select {
+	case s.heavy <- struct{}{}:
+		return func() { <-s.heavy }, nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+}
+
+func (s *Server) state(w http.ResponseWriter, _ *http.Request) error {
+	f, err := newFrame(s.hub.Now(), 0, 0)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Cache-Control", "no-store")
+	_, _ = w.Write(f.body) // the client has gone: nothing to do about it
+	return nil
+}

@@ -1,0 +1,364 @@
+package dashboard
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"testing/fstest"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"lobescribe/dashboard/door"
+	"lobescribe/storage"
+)
+
+func TestTraces(t *testing.T) {
+	s := serve(t, nil)
+	status, text := s.ask("GET", "/api/v1/traces", "")
+	assert.Equal(t, 200, status)
+	assert.Equal(t, "[]", text)
+
+	id := s.record(storage.Head{Engine: "demo", Valve: "3E"}, 5000)
+	s.record(storage.Head{Engine: "demo", Valve: "3I"}, 10)
+	_, text = s.ask("GET", "/api/v1/traces?engine=demo&valve=3E", "")
+	list := into[[]storage.Summary](s, text)
+	require.Len(t, list, 1)
+	assert.Equal(t, id, list[0].ID)
+	assert.EqualValues(t, 5000, list[0].Readings)
+	_, text = s.ask("GET", "/api/v1/traces?limit=1", "")
+	require.Len(t, into[[]storage.Summary](s, text), 1)
+	_, text = s.ask("GET", "/api/v1/traces?before=2", "")
+	require.Len(t, into[[]storage.Summary](s, text), 1)
+
+	status, text = s.ask("GET", "/api/v1/traces/1", "")
+	assert.Equal(t, 200, status)
+	shown := into[map[string]any](s, text)
+	assert.EqualValues(t, 10.668, shown["findings"].(map[string]any)["max_lift_mm"])
+	assert.Len(t, shown["notes"], 1)
+	assert.Equal(t, "3E", shown["valve"])
+
+	status, text = s.ask("PATCH", "/api/v1/traces/1", `{"remark":"after the shim"}`)
+	assert.Equal(t, 200, status)
+	sum := into[storage.Summary](s, text)
+	assert.Equal(t, "after the shim", sum.Remark)
+	assert.Equal(t, "3E", sum.Valve, "what was not named stays")
+	_, text = s.ask("GET", "/api/v1/traces/1", "")
+	assert.Contains(t, text, `"remark":"after the shim"`)
+
+	r, err := http.NewRequest("GET", s.url+"/api/v1/traces/1/export?format=jsonl", nil)
+	require.NoError(t, err)
+	answer, err := http.DefaultClient.Do(r)
+	require.NoError(t, err)
+	defer answer.Body.Close()
+	assert.Equal(t, "attachment; filename=trace-1-demo-3E.jsonl", answer.Header.Get("Content-Disposition"))
+	body, err := io.ReadAll(answer.Body)
+	require.NoError(t, err)
+	assert.Equal(t, "t_s,lift_mm\n1,jsonl\n", string(body))
+
+	status, text = s.ask("POST", "/api/v1/traces?name=..%2F..%2Fetc%2Fturn%20one.csv", "t_s,lift_mm\n")
+	assert.Equal(t, 201, status)
+	assert.JSONEq(t, `{"id":1}`, text)
+	assert.Equal(t, "import turn_one.csv 12", s.bench.last())
+}
+
+// What a person gets to read when a request is wrong: the status, the field,
+// and a sentence.
+func TestWrongRequests(t *testing.T) {
+	s := serve(t, nil)
+	s.record(storage.Head{}, 10)
+	for _, c := range []struct {
+		method, path, body string
+		status             int
+		field              string
+	}{
+		{"GET", "/api/v1/nothing", "", 404, ""},
+		{"GET", "/api/v1/traces/99", "", 404, ""},
+		{"GET", "/api/v1/traces/none", "", 404, ""},
+		{"GET", "/api/v1/traces/-1/series", "", 404, ""},
+		{"GET", "/api/v1/traces/99/export", "", 404, ""},
+		{"GET", "/api/v1/traces/1/export?format=exe", "", 400, "format"},
+		{"GET", "/api/v1/traces?limit=0", "", 400, "limit"},
+		{"GET", "/api/v1/traces?limit=1e9", "", 400, "limit"},
+		{"GET", "/api/v1/traces?before=x", "", 400, "before"},
+		{"GET", "/api/v1/traces/1/series?columns=99999999", "", 400, "columns"},
+		{"GET", "/api/v1/traces/1/series?from_s=NaN", "", 400, "from_s"},
+		{"GET", "/api/v1/traces/1/series?to_s=Inf", "", 400, "to_s"},
+		{"GET", "/api/v1/traces/1/series?to_s=1e300", "", 400, "to_s"},
+		{"GET", "/api/v1/traces/1/series?to_s=0x10", "", 400, "to_s"},
+		{"GET", "/api/v1/traces/1/series?from_s=2&to_s=1", "", 400, "to_s"},
+		{"PATCH", "/api/v1/traces/1", `{"lift_mm":1}`, 400, "lift_mm"},
+		{"PATCH", "/api/v1/traces/1", `{"remark":7}`, 400, "remark"},
+		{"PATCH", "/api/v1/traces/1", `{"remark":"` + strings.Repeat("x", 3000) + `"}`, 400, "remark"},
+		{"PATCH", "/api/v1/traces/1", `{"remark":"`, 400, ""},
+		{"PATCH", "/api/v1/traces/1", `{} {}`, 400, ""},
+		{"PATCH", "/api/v1/traces/1", `[]`, 400, ""},
+		{"PATCH", "/api/v1/traces/1", ` `, 400, ""},
+		{"PATCH", "/api/v1/traces/1", strings.Repeat(" ", maxBody+1), 413, ""},
+		{"POST", "/api/v1/replay", `{"rate":1}`, 400, "trace"},
+		{"POST", "/api/v1/replay", `{"trace":99}`, 404, ""},
+		{"POST", "/api/v1/replay", `{"trace":1,"rate":-1}`, 400, "rate"},
+		{"POST", "/api/v1/replay", `{"trace":1,"rate":1e9}`, 400, "rate"},
+		{"POST", "/api/v1/replay", `{"trace":1,"from_s":-1}`, 400, "from_s"},
+		{"PATCH", "/api/v1/replay", `{"rate":0}`, 400, "rate"},
+		{"PATCH", "/api/v1/replay", `{"at_s":-1}`, 400, "at_s"},
+		{"PUT", "/api/v1/devices/toaster", `{"address":"serial:COM3"}`, 404, ""},
+		{"PUT", "/api/v1/devices/indicator", `{"address":"serial:/etc/passwd"}`, 400, "address"},
+		{"POST", "/api/v1/devices/preview", `{"address":"tcp://example.com:80"}`, 400, "address"},
+		{"POST", "/api/v1/simulator", `{}`, 400, "on"},
+		{"GET", "/api/v1/live", "", 426, ""},
+		{"GET", "/../../etc/passwd", "", 404, ""},
+		{"GET", "/..%2f..%2fetc/passwd", "", 404, ""},
+	} {
+		status, text := s.ask(c.method, c.path, c.body)
+		assert.Equal(t, c.status, status, "%s %s %.40s", c.method, c.path, c.body)
+		if !strings.HasPrefix(c.path, "/api/") {
+			continue
+		}
+		said := into[map[string]string](s, text)
+		assert.Equal(t, c.field, said["field"], "%s %s %.40s", c.method, c.path, c.body)
+		assert.True(t, strings.HasSuffix(said["error"], "."), "a sentence: %s", said["error"])
+	}
+	assert.Empty(t, s.bench.last(), "none of it got through to the bench")
+}
+
+func TestWishesReachTheBench(t *testing.T) {
+	s := serve(t, nil)
+	s.record(storage.Head{}, 10)
+	s.bench.ports = []Port{{Address: "serial:/dev/odd", Name: "odd", ByID: "/dev/by/id"}}
+	for _, c := range []struct{ method, path, body, want string }{
+		{"POST", "/api/v1/mark", "", "mark"},
+		{"POST", "/api/v1/trace/end", "", "end"},
+		{"POST", "/api/v1/replay", `{"trace":1,"rate":2.5,"from_s":1.5}`, "replay 1 at 2.5 from 1.5 s"},
+		{"POST", "/api/v1/replay", `{"trace":1}`, "replay 1 at 1 from 0 s"},
+		{"PATCH", "/api/v1/replay", `{"paused":true,"at_s":3}`, `adjust {"rate":null,"paused":true,"at_s":3}`},
+		{"DELETE", "/api/v1/replay", "", "stop"},
+		{"PUT", "/api/v1/devices/indicator", `{"address":"serial:/dev/odd"}`, "connect indicator serial:/dev/odd"},
+		{"PUT", "/api/v1/devices/encoder", `{"address":"serial:/dev/ttyUSB0?format=auto"}`, "connect encoder serial:/dev/ttyUSB0?format=auto"},
+		{"DELETE", "/api/v1/devices/encoder", "", "disconnect encoder"},
+		{"POST", "/api/v1/simulator", `{"on":true}`, "simulate true"},
+	} {
+		status, text := s.ask(c.method, c.path, c.body)
+		assert.Equal(t, 204, status, text)
+		assert.Equal(t, c.want, s.bench.last())
+	}
+	status, text := s.ask("POST", "/api/v1/devices/preview", `{"address":"serial:COM3"}`)
+	assert.Equal(t, 200, status)
+	assert.JSONEq(t, `{"format":"lines","says":"","readings":[],"refused":{}}`, text)
+	_, text = s.ask("GET", "/api/v1/ports", "")
+	assert.JSONEq(t, `[{"address":"serial:/dev/odd","name":"odd","by_id":"/dev/by/id","can_open":false}]`, text)
+
+	s.bench.refuse = ErrNotOffered
+	status, _ = s.ask("POST", "/api/v1/simulator", `{"on":true}`)
+	assert.Equal(t, 501, status)
+	s.bench.refuse = ErrNoReplay
+	status, _ = s.ask("PATCH", "/api/v1/replay", `{"rate":2}`)
+	assert.Equal(t, 409, status)
+	s.bench.refuse = fmt.Errorf("opening COM3: it is held by another program")
+	status, text = s.ask("PUT", "/api/v1/devices/indicator", `{"address":"serial:COM3"}`)
+	assert.Equal(t, 502, status)
+	assert.Contains(t, text, "Opening COM3: it is held by another program.")
+}
+
+// The whole chain at once, as a foreign page and a stranger would try it.
+func TestTheDoorStandsBeforeEverything(t *testing.T) {
+	s := serve(t, nil)
+	evil := map[string]string{"Origin": "http://evil.example"}
+	for _, c := range []struct {
+		method, path string
+		header       map[string]string
+		host         string
+	}{
+		{"GET", "/", nil, "evil.example"},
+		{"GET", "/app.js", nil, "evil.example:" + s.url[strings.LastIndexByte(s.url, ':')+1:]},
+		{"GET", "/api/v1/state", evil, ""},
+		{"POST", "/api/v1/mark", evil, ""},
+		{"PUT", "/api/v1/devices/indicator", evil, ""},
+		{"POST", "/api/v1/devices/preview", nil, ""},
+		{"POST", "/api/v1/simulator", nil, ""},
+		{"OPTIONS", "/api/v1/devices/indicator", evil, ""},
+	} {
+		r, err := http.NewRequest(c.method, s.url+c.path, strings.NewReader(`{"address":"serial:COM3","on":true}`))
+		require.NoError(t, err)
+		r.Header.Set("Content-Type", "application/json")
+		for k, v := range c.header {
+			r.Header.Set(k, v)
+		}
+		if c.host != "" {
+			r.Host = c.host
+		}
+		status, _ := s.do(r)
+		assert.Equal(t, 403, status, c)
+	}
+	assert.Empty(t, s.bench.last())
+	// A form has no JSON to send: that alone stops it where Origin would not.
+	r, err := http.NewRequest("POST", s.url+"/api/v1/replay", strings.NewReader(`{"trace":1}`))
+	require.NoError(t, err)
+	r.Header.Set("Content-Type", "text/plain")
+	status, _ := s.do(r)
+	assert.Equal(t, 415, status)
+}
+
+func TestThePageOnDiskGoesBeforeTheEmbeddedOne(t *testing.T) {
+	embeddedPage, err := newAssets(nil)
+	require.NoError(t, err)
+	_, err = embeddedPage.load("index.html")
+	require.NoError(t, err, "the page is in the binary")
+	_, err = embeddedPage.load("node_modules/preact/package.json")
+	require.Error(t, err, "and its tooling is not")
+
+	dir := t.TempDir()
+	for name, f := range wholePage() {
+		writeFile(t, filepath.Join(dir, name), string(f.Data))
+	}
+	s := serve(t, func(o *Options) { o.Page = os.DirFS(dir) })
+	_, text := s.ask("GET", "/", "")
+	assert.Contains(t, text, "<title>page</title>")
+	writeFile(t, filepath.Join(dir, "index.html"), "changed")
+	_, text = s.ask("GET", "/", "")
+	assert.Equal(t, "changed", text, "a change shows at once")
+	writeFile(t, filepath.Join(dir, "..", "secret.txt"), "secret")
+	status, _ := s.ask("GET", "/../secret.txt", "")
+	assert.Equal(t, 404, status)
+}
+
+func TestAPageWithoutItsLibrariesSaysWhatToRun(t *testing.T) {
+	page := wholePage()
+	delete(page, "lib/htm.js")
+	s := serve(t, func(o *Options) { o.Page = page })
+	status, text := s.ask("GET", "/", "")
+	assert.Equal(t, 503, status)
+	assert.Contains(t, text, "go generate ./...")
+	assert.Contains(t, text, "lib/htm.js")
+	status, _ = s.ask("GET", "/api/v1/state", "")
+	assert.Equal(t, 200, status, "the daemon works all the same")
+}
+
+func TestAssetsArePackedAndTagged(t *testing.T) {
+	page := fstest.MapFS{"app.js": {Data: []byte(strings.Repeat("export const lift = 1;\n", 100))}}
+	a := &assets{files: page, kept: map[string]*asset{}}
+	get := func(header map[string]string) *http.Response {
+		r, err := http.NewRequest("GET", "/app.js", nil)
+		require.NoError(t, err)
+		for k, v := range header {
+			r.Header.Set(k, v)
+		}
+		w := httptest.NewRecorder()
+		a.ServeHTTP(w, r)
+		return w.Result()
+	}
+	plain := get(nil)
+	assert.Equal(t, "text/javascript; charset=utf-8", plain.Header.Get("Content-Type"))
+	assert.Empty(t, plain.Header.Get("Content-Encoding"))
+	packed := get(map[string]string{"Accept-Encoding": "gzip, br"})
+	assert.Equal(t, "gzip", packed.Header.Get("Content-Encoding"))
+	assert.Less(t, packed.ContentLength, plain.ContentLength/5)
+	assert.NotEqual(t, plain.Header.Get("ETag"), packed.Header.Get("ETag"))
+	assert.Equal(t, 304, get(map[string]string{"If-None-Match": plain.Header.Get("ETag")}).StatusCode)
+	assert.Equal(t, 200, get(map[string]string{"If-None-Match": `"other"`}).StatusCode)
+}
+
+func TestWithTheNetworkOpenEverythingNeedsTheKey(t *testing.T) {
+	key := door.NewKey()
+	s := serve(t, func(o *Options) { o.LAN, o.Key = true, key })
+	for _, path := range []string{"/", "/app.js", "/api/v1/state", "/api/v1/traces"} {
+		status, _ := s.ask("GET", path, "")
+		assert.Equal(t, 401, status, path)
+	}
+	_, answer, err := s.dial(nil)
+	require.Error(t, err)
+	assert.Equal(t, 401, answer.StatusCode)
+	conn, _, err := s.dial(http.Header{"Origin": {s.url}, "Authorization": {"Bearer " + key.Reveal()}})
+	require.NoError(t, err)
+	conn.Close()
+}
+
+// A visitor who sends a byte now and then keeps a connection for as long as
+// the deadline, and no longer.
+func TestSlowVisitorsAreCutOff(t *testing.T) {
+	s := serve(t, func(o *Options) { o.HeadWait, o.BodyWait = 300*time.Millisecond, 300*time.Millisecond })
+	addr := strings.TrimPrefix(s.url, "http://")
+	for name, begin := range map[string]string{
+		"head": "GET / HTTP/1.1\r\nHost: " + addr + "\r\nX-Slow: ",
+		"body": "POST /api/v1/replay HTTP/1.1\r\nHost: " + addr + "\r\nContent-Type: application/json\r\nContent-Length: 1000\r\n\r\n{",
+		"file": "POST /api/v1/traces?name=x.csv HTTP/1.1\r\nHost: " + addr + "\r\nContent-Length: 1000\r\n\r\nt_s,lift_mm\n",
+	} {
+		t.Run(name, func(t *testing.T) {
+			conn, err := net.Dial("tcp", addr)
+			require.NoError(t, err)
+			defer conn.Close()
+			_, err = io.WriteString(conn, begin)
+			require.NoError(t, err)
+			require.NoError(t, conn.SetReadDeadline(time.Now().Add(soon)))
+			_, err = io.Copy(io.Discard, bufio.NewReader(conn))
+			assert.NoError(t, err, "the server closes; nobody had to wait for this test's patience")
+		})
+	}
+	assert.NotContains(t, s.bench.asked, "import x.csv 12", "half a file is none")
+}
+
+// A file that moves may take longer than a body may stand still.
+func TestALongFileIsNotASlowOne(t *testing.T) {
+	s := serve(t, func(o *Options) { o.BodyWait = 400 * time.Millisecond })
+	out, in := io.Pipe()
+	go func() {
+		for range 8 {
+			time.Sleep(100 * time.Millisecond)
+			_, _ = io.WriteString(in, "0,0\n")
+		}
+		in.Close()
+	}()
+	r, err := http.NewRequest("POST", s.url+"/api/v1/traces?name=long.csv", out)
+	require.NoError(t, err)
+	status, text := s.do(r)
+	assert.Equal(t, 201, status, text)
+	assert.Equal(t, "import long.csv 32", s.bench.last())
+}
+
+func TestTooManyRequests(t *testing.T) {
+	s := serve(t, nil)
+	s.server.rate.SetLimit(0)
+	s.server.rate.SetBurst(0)
+	status, text := s.ask("POST", "/api/v1/mark", "")
+	assert.Equal(t, 429, status, text)
+	status, _ = s.ask("GET", "/app.js", "")
+	assert.Equal(t, 200, status, "the page's files are cheap")
+	assert.Empty(t, s.bench.last())
+}
+
+func TestStoppingIsSwift(t *testing.T) {
+	s := serve(t, nil)
+	live, _, err := s.dial(nil)
+	require.NoError(t, err)
+	defer live.Close()
+	stalled, err := net.Dial("tcp", strings.TrimPrefix(s.url, "http://"))
+	require.NoError(t, err)
+	defer stalled.Close()
+	fmt.Fprintf(stalled, "POST /api/v1/traces HTTP/1.1\r\nHost: x")
+	require.NoError(t, s.stop())
+	require.NoError(t, live.SetReadDeadline(time.Now().Add(soon)))
+	for err == nil {
+		_, _, err = live.ReadMessage()
+	}
+	assert.Contains(t, err.Error(), "the daemon is stopping")
+}
+
+func TestFileNames(t *testing.T) {
+	for name, want := range map[string]string{
+		"turn.csv": "turn.csv", "../../etc/passwd": "passwd", `C:\Users\x\turn 2.csv`: "turn_2.csv",
+		"": "trace.csv", ".": "trace.csv", "..": "trace.csv", "...": "trace.csv", "/": "trace.csv",
+		".bashrc": "bashrc", "-rf": "rf", "a\x00b\r\n\x1b[31m.csv": "ab31m.csv", `x";rm -rf *.csv`: "xrm_-rf_.csv",
+		"NUL": "_NUL", "com1.csv": "_com1.csv", "turn\u202evsc.exe": "turnvsc.exe", "Übermaß.csv": "Übermaß.csv",
+		strings.Repeat("x", 300) + ".csv": strings.Repeat("x", 96) + ".csv",
+	} {
+		assert.Equal(t, want, fileName(name, "trace.csv"), "%q", name)
+	}
+}

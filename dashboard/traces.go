@@ -1,0 +1,273 @@
+package dashboard
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"path"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+const (
+	tracesShown = 50
+	tracesMost  = 500
+)
+
+func (s *Server) listTraces(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	limit, err := wholeNumber(q.Get("limit"), "limit", tracesShown, 1, tracesMost)
+	if err != nil {
+		return err
+	}
+	var before storage.ID
+	if text := q.Get("before"); text != "" {
+		if before, err = storage.ParseID(text); err != nil {
+			return wrong("before", "%s", sentence(err))
+		}
+	}
+	list, err := s.store.Traces(storage.Query{Engine: q.Get("engine"), Valve: q.Get("valve"), Before: before, Limit: limit})
+	if err != nil {
+		return err
+	}
+	answer(w, http.StatusOK, list)
+	return nil
+}
+
+// shownTrace is a trace without its readings.
+type shownTrace struct {
+	storage.Summary
+	Head     storage.Head   `json:"head"`
+	Findings *lift.Findings `json:"findings"` // null while they cannot be worked out
+	Notes    []measure.Note `json:"notes"`
+	// Damage says what of the trace does not read; the rest is good.
+	Damage []string `json:"damage,omitempty"`
+}
+
+func (s *Server) showTrace(w http.ResponseWriter, r *http.Request) error {
+	id, err := traceID(r)
+	if err != nil {
+		return err
+	}
+	var out shownTrace
+	if out.Summary, err = s.store.Summary(id); err != nil {
+		return err
+	}
+	columns, err := s.drawn(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	out.Head, out.Notes, out.Damage = columns.head, columns.notes, columns.damage
+	if out.Notes == nil {
+		out.Notes = []measure.Note{}
+	}
+	findings, err := s.store.Findings(id)
+	if err != nil {
+		// None were stored, or they do not read: the readings still hold them.
+		findings, err = s.bench.Findings(r.Context(), id)
+	}
+	if err == nil {
+		out.Findings = &findings
+	} else if !errors.Is(err, storage.ErrNotFound) {
+		out.Damage = append(out.Damage, sentence(fmt.Errorf("working out the findings: %w", err)))
+	}
+	answer(w, http.StatusOK, out)
+	return nil
+}
+
+// traceLabel is what may be changed of a trace: what it is of. Readings never
+// are.
+type traceLabel struct {
+	Engine *string `json:"engine"`
+	Valve  *string `json:"valve"`
+	Trial  *string `json:"trial"`
+	Remark *string `json:"remark"`
+}
+
+const longestRemark = 2000
+
+func (s *Server) labelTrace(w http.ResponseWriter, r *http.Request) error {
+	id, err := traceID(r)
+	if err != nil {
+		return err
+	}
+	var change traceLabel
+	if err := read(w, r, &change); err != nil {
+		return err
+	}
+	for field, text := range map[string]*string{"engine": change.Engine, "valve": change.Valve, "trial": change.Trial, "remark": change.Remark} {
+		if text != nil && len(*text) > longestRemark {
+			return wrong(field, "%s is longer than %d letters.", field, longestRemark)
+		}
+	}
+	h, err := s.store.Head(id)
+	if err != nil {
+		return err
+	}
+	set := func(dst *string, v *string) {
+		if v != nil {
+			*dst = *v
+		}
+	}
+	set(&h.Engine, change.Engine)
+	set(&h.Valve, change.Valve)
+	set(&h.Trial, change.Trial)
+	set(&h.Remark, change.Remark)
+	if err := s.store.Relabel(id, h.Engine, h.Valve, h.Trial, h.Remark); err != nil {
+		return err
+	}
+	s.series.forget(id)
+	sum, err := s.store.Summary(id)
+	if err != nil {
+		return err
+	}
+	answer(w, http.StatusOK, sum)
+	return nil
+}
+
+// maxTrace bounds an imported file: ten million readings with angle.
+const maxTrace = 512 << 20
+
+func (s *Server) importTrace(w http.ResponseWriter, r *http.Request) error {
+	done, err := s.alone(r.Context())
+	if err != nil {
+		return err
+	}
+	defer done()
+	name := fileName(r.URL.Query().Get("name"), "trace.csv")
+	rc := http.NewResponseController(w)
+	body := &steady{r: http.MaxBytesReader(w, r.Body, maxTrace), rc: rc, wait: s.o.BodyWait}
+	counted := &counting{r: body}
+	id, err := s.bench.Import(r.Context(), name, counted)
+	// Working out ten million readings takes longer than an answer may stand
+	// still, and the time ran from the request's head.
+	_ = rc.SetWriteDeadline(time.Now().Add(s.o.AnswerWait))
+	var large *http.MaxBytesError
+	switch {
+	case errors.As(err, &large):
+		return &problem{status: http.StatusRequestEntityTooLarge, says: fmt.Sprintf("%s is larger than the %d MB a trace may be. Import it with the command line: lobescribe import FILE.", name, maxTrace>>20)}
+	case counted.err != nil && !errors.Is(counted.err, io.EOF):
+		return &problem{status: http.StatusBadRequest, says: name + " broke off on its way here. Send it again."}
+	case err != nil && (errors.Is(err, ErrNotOffered) || errors.Is(err, storage.ErrReadOnly)):
+		return err
+	case err != nil:
+		return &problem{status: http.StatusBadRequest, says: sentence(err)}
+	}
+	answer(w, http.StatusCreated, struct {
+		ID storage.ID `json:"id"`
+	}{id})
+	return nil
+}
+
+// counting remembers how reading ended, since an importer may say it in words
+// of its own.
+type counting struct {
+	r   io.Reader
+	err error
+}
+
+func (c *counting) Read(p []byte) (int, error) {
+	n, err := c.r.Read(p)
+	c.err = err
+	return n, err
+}
+
+func (s *Server) exportTrace(w http.ResponseWriter, r *http.Request) error {
+	id, err := traceID(r)
+	if err != nil {
+		return err
+	}
+	format := orElse(r.URL.Query().Get("format"), "csv")
+	kind, ok := map[string]string{"csv": "text/csv; charset=utf-8", "jsonl": "application/jsonl"}[format]
+	if !ok {
+		return wrong("format", "%q is not a format of traces: write csv or jsonl.", format)
+	}
+	h, err := s.store.Head(id)
+	if err != nil {
+		return err
+	}
+	parts := []string{"trace", id.String()}
+	for _, part := range []string{h.Engine, h.Valve} {
+		if part != "" {
+			parts = append(parts, part)
+		}
+	}
+	download(w, kind, fileName(strings.Join(parts, "-")+"."+format, "trace."+format))
+	out := &steadyWriter{w: w, rc: http.NewResponseController(w), wait: s.o.AnswerWait}
+	if err := s.bench.Export(r.Context(), id, format, out); err != nil {
+		// The answer has begun. Breaking it off is the only way to say that
+		// what came is not whole.
+		s.log.Error("export broke off", "trace", id.String(), "err", err)
+		panic(http.ErrAbortHandler)
+	}
+	return nil
+}
+
+// download names the file that a browser saves.
+func download(w http.ResponseWriter, kind, name string) {
+	w.Header().Set("Content-Type", kind)
+	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
+	w.Header().Set("Cache-Control", "no-store")
+}
+
+func traceID(r *http.Request) (storage.ID, error) {
+	id, err := storage.ParseID(r.PathValue("id"))
+	if err != nil {
+		return 0, &problem{status: http.StatusNotFound, says: sentence(err)}
+	}
+	return id, nil
+}
+
+// wholeNumber reads a number of the query.
+func wholeNumber(text, field string, otherwise, least, most int) (int, error) {
+	if text == "" {
+		return otherwise, nil
+	}
+	v, err := strconv.Atoi(text)
+	if err != nil || v < least || v > most {
+		return 0, wrong(field, "%s should be a whole number from %d to %d, not %q.", field, least, most, text)
+	}
+	return v, nil
+}
+
+// fileName keeps of a name what is safe as one on every system: no folders, no
+// letters that mean something to a shell or a terminal, no name that a system
+// keeps for a device, and no more than 100 letters.
+func fileName(name, otherwise string) string {
+	name = path.Base(strings.ReplaceAll(name, `\`, "/"))
+	name = strings.Map(func(c rune) rune {
+		switch {
+		case unicode.IsLetter(c), unicode.IsDigit(c), strings.ContainsRune("-_.()+", c):
+			return c
+		case c == ' ':
+			return '_'
+		}
+		return -1
+	}, name)
+	name = strings.TrimLeft(name, ".-")
+	name = strings.TrimRight(name, ".")
+	if runes := []rune(name); len(runes) > 100 {
+		ext := []rune(path.Ext(name))
+		if len(ext) > 10 {
+			ext = nil
+		}
+		name = string(runes[:100-len(ext)]) + string(ext)
+	}
+	stem, _, _ := strings.Cut(strings.ToUpper(name), ".")
+	switch {
+	case name == "":
+		return otherwise
+	case stem == "CON", stem == "PRN", stem == "AUX", stem == "NUL",
+		len(stem) == 4 && (strings.HasPrefix(stem, "COM") || strings.HasPrefix(stem, "LPT")):
+		return "_" + name
+	}
+	return name
+}
