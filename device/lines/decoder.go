@@ -1,0 +1,270 @@
+package lines
+
+import (
+	"bytes"
+
+	"lobescribe/device/measure"
+	"lobescribe/device/wire"
+)
+
+// Options are what a person said about a device, besides its format.
+type Options struct {
+	// Unit is the unit of bare numbers; it wins over the format's.
+	Unit measure.Unit
+	// Scale is the length of one count of a whole number; it wins over the
+	// format's.
+	Scale measure.Length
+	// Invert turns the sign of the lift.
+	Invert bool
+	// Crank turns counts and printed degrees into crank angle. By default
+	// degrees are taken as they stand, with a wrap at 360 undone, and counts
+	// are refused, since nobody said how many make a turn.
+	Crank wire.Crank
+}
+
+// Decoder reads lines of one format. It is a pure state machine.
+type Decoder struct {
+	f        Format
+	o        Options
+	says     string
+	split    splitter
+	scratch  []byte
+	lift     int // index of the lift column, or -1
+	turn     int // index of the angle or counts column, or -1
+	single   bool
+	assumed  bool // the unit of bare numbers was guessed
+	shape    shape
+	lastLift measure.Length
+	lastAt   measure.Stamp
+	hasLast  bool
+	held     doubtful
+	grain    grain
+}
+
+// NewDecoder returns a decoder for f. It panics if f is not valid: a format
+// from a person's file has been validated when it was read.
+func NewDecoder(f Format, o Options) *Decoder {
+	if err := f.Validate(); err != nil {
+		panic(err)
+	}
+	if f.MaxLine == 0 {
+		f.MaxLine = defaultMaxLine
+	}
+	if f.Jump == 0 {
+		f.Jump = defaultJump
+	}
+	d := &Decoder{f: f, o: o, lift: f.lift(), turn: -1, single: len(f.Columns) == 1,
+		scratch: make([]byte, f.MaxLine),
+		split:   splitter{end: f.End, start: f.Start, max: f.MaxLine, held: make([]byte, 0, f.MaxLine)}}
+	f.Columns = append([]Column(nil), f.Columns...)
+	d.f.Columns = f.Columns
+	for i := range f.Columns {
+		c := &f.Columns[i]
+		switch c.Role {
+		case Angle, Counts:
+			d.turn = i
+		case Lift:
+			if o.Unit != measure.NoUnit {
+				c.Unit = o.Unit
+			}
+			if o.Scale > 0 {
+				c.Scale = o.Scale
+			}
+			if c.Unit == measure.NoUnit && c.Scale == 0 {
+				c.Unit, d.assumed = measure.InMillimetres, true
+			}
+			d.shape = newShape(c)
+		}
+	}
+	if d.o.Crank == nil {
+		d.o.Crank = &unwrap{}
+	}
+	return d
+}
+
+// Decode takes the bytes that came next.
+func (d *Decoder) Decode(c wire.Chunk, out *wire.Out) { d.split.each(c, out, d.line) }
+
+// Reset says that bytes were lost.
+func (d *Decoder) Reset() {
+	d.split.reset()
+	d.hasLast, d.held = false, doubtful{}
+}
+
+// BeginsQuiet says that what comes next is the start of a line, since the
+// device was silent before.
+func (d *Decoder) BeginsQuiet() { d.split.synced = true }
+
+// Found says what is known about the device.
+func (d *Decoder) Found() wire.Found {
+	f := wire.Found{Settled: true, Format: d.f.Name, Says: d.says, AngleStep: d.o.Crank.Step()}
+	if f.Says == "" {
+		f.Says = d.f.Says
+	}
+	if d.lift >= 0 {
+		f.Unit, f.Assumed = d.shape.unit, d.assumed && !d.shape.told
+		f.Resolution = d.grain.step
+	}
+	if d.turn < 0 {
+		f.AngleStep = 0
+	}
+	return f
+}
+
+// line takes one whole line without its end.
+func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
+	body := line
+	v := taken
+	if d.f.Check == XorAfterStar {
+		body, v = xorAfterStar(line)
+	}
+	var lift, turn number
+	if v == taken {
+		if d.single {
+			var n number
+			n, v = d.lastColumn(&d.f.Columns[0], body)
+			lift, turn = n, n
+		} else {
+			lift, turn, v = d.columns(body)
+		}
+	}
+	if v != taken {
+		if v == notANumber && d.word(line, at, out) {
+			return
+		}
+		refuse(v, out)
+		return
+	}
+	if s := cmp(lift.status, turn.status); s != nil && (s.Says != "" || s.NoReading) {
+		if s.Says != "" {
+			out.Condition(at, s.Says)
+		}
+		if s.NoReading {
+			return
+		}
+	}
+	d.reading(lift, turn, at, out)
+}
+
+// cmp returns the status that says more.
+func cmp(a, b *Status) *Status {
+	if a == nil || (a.Says == "" && !a.NoReading && b != nil) {
+		return b
+	}
+	return a
+}
+
+// columns reads a line of several columns.
+func (d *Decoder) columns(b []byte) (lift, turn number, v verdict) {
+	last := len(d.f.Columns) - 1
+	for i := range d.f.Columns {
+		c := &d.f.Columns[i]
+		field, rest := b, []byte(nil)
+		if i < last {
+			var ok bool
+			if field, rest, ok = d.cutField(c, b); !ok {
+				return lift, turn, misshapen
+			}
+		} else if d.f.Separator != ' ' && bytes.IndexByte(b, d.f.Separator) >= 0 {
+			return lift, turn, misshapen // a column too many
+		}
+		if c.Role != Ignored {
+			n, v := d.lastColumn(c, field)
+			if v != taken {
+				return lift, turn, v
+			}
+			switch i {
+			case d.lift:
+				lift = n
+			case d.turn:
+				turn = n
+			}
+		}
+		b = rest
+	}
+	return lift, turn, taken
+}
+
+// cutField parts the next column from the rest of the line. Where blanks part
+// the columns, a tag or unit may itself be parted from its number by a blank,
+// so the column is what its number, unit and status take.
+func (d *Decoder) cutField(c *Column, b []byte) (field, rest []byte, ok bool) {
+	if d.f.Separator != ' ' {
+		i := bytes.IndexByte(b, d.f.Separator)
+		if i < 0 {
+			return nil, nil, false
+		}
+		return b[:i], b[i+1:], true
+	}
+	b = skipBlanks(b)
+	if _, after, v := parseColumn(c, d.f.DecimalComma, b, d.scratch); v == taken {
+		n := len(b) - len(after)
+		for n < len(b) && b[n] != ' ' && b[n] != '\t' {
+			n++ // a status that is glued to the number
+		}
+		return b[:n], b[n:], n < len(b)
+	}
+	n := 0
+	for n < len(b) && b[n] != ' ' && b[n] != '\t' {
+		n++
+	}
+	return b[:n], b[n:], n < len(b)
+}
+
+// lastColumn reads a column that nothing may follow but its status.
+func (d *Decoder) lastColumn(c *Column, b []byte) (number, verdict) {
+	n, rest, v := parseColumn(c, d.f.DecimalComma, b, d.scratch)
+	if v != taken {
+		return n, v
+	}
+	if rest = trimRight(skipBlanks(rest)); len(rest) > 0 {
+		s, known := statusOf(c, rest)
+		if !known {
+			return n, notANumber
+		}
+		n.status = s
+		if n.unit == measure.NoUnit {
+			n.unit = s.Unit
+		}
+	}
+	switch {
+	case c.UnitRule == UnitMustFollow && n.unit == measure.NoUnit,
+		c.Whole && n.decimals > 0,
+		c.Decimals > 0 && n.decimals != c.Decimals && (n.unit == measure.NoUnit || n.unit == c.Unit):
+		return n, misshapen
+	}
+	return n, taken
+}
+
+func trimRight(b []byte) []byte {
+	for len(b) > 0 && (b[len(b)-1] == ' ' || b[len(b)-1] == '\t') {
+		b = b[:len(b)-1]
+	}
+	return b
+}
+
+// word reports whether the line is one of the format's words.
+func (d *Decoder) word(line []byte, at measure.Stamp, out *wire.Out) bool {
+	for i := range d.f.Words {
+		if w := &d.f.Words[i]; equalFold(line, w.Text) {
+			says := w.Says
+			if says == "" {
+				says = w.Text
+			}
+			out.Condition(at, says)
+			return true
+		}
+	}
+	return false
+}
+
+func refuse(v verdict, out *wire.Out) {
+	switch v {
+	case misshapen:
+		out.Refused.Misshapen++
+	case badChecksum:
+		out.Refused.BadChecksum++
+	default:
+		out.Refused.NotANumber++
+	}
+}

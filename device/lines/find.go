@@ -1,0 +1,165 @@
+package lines
+
+import (
+	"lobescribe/device/measure"
+	"lobescribe/device/wire"
+)
+
+// Finder is a decoder for a device of unknown format. It listens for about a
+// second of lines, makes up a [Format] for them, and hands all that it
+// listened to, with the times it came at, to a [Decoder] of that format. From
+// then on it is that Decoder.
+type Finder struct {
+	o      Options
+	found  *Decoder
+	kept   []byte       // the bytes of the chunks
+	chunks []wire.Chunk // their Bytes are filled in when they are handed on
+	sizes  []int
+	ends   int // line ends so far
+	tried  int // line ends when it was last tried in vain
+	quiet  bool
+	doubt  string
+}
+
+// How long a Finder listens.
+const (
+	findLines     = 8                  // at least so many lines, for
+	findFor       = measure.Second     // so long; or
+	findManyLines = 64                 // so many lines; or
+	findFewLines  = 2                  // so few,
+	findLonger    = 3 * measure.Second // when a device is slow
+	findKeep      = 8192               // bytes kept at most
+)
+
+// NewFinder returns a decoder that finds the format by itself.
+func NewFinder(o Options) *Finder { return &Finder{o: o} }
+
+// BeginsQuiet says that what comes next is the start of a line.
+func (f *Finder) BeginsQuiet() {
+	f.quiet = true
+	if f.found != nil {
+		f.found.BeginsQuiet()
+	}
+}
+
+// Reset says that bytes were lost. A format that was found is kept.
+func (f *Finder) Reset() {
+	f.forget()
+	f.quiet = false
+	if f.found != nil {
+		f.found.Reset()
+	}
+}
+
+func (f *Finder) forget() {
+	f.kept, f.chunks, f.sizes, f.ends, f.tried = f.kept[:0], f.chunks[:0], f.sizes[:0], 0, 0
+}
+
+// Found says what was found; its Says tells what is in the way as long as
+// nothing was.
+func (f *Finder) Found() wire.Found {
+	if f.found != nil {
+		return f.found.Found()
+	}
+	says := f.doubt
+	if says == "" {
+		says = "listening for lines of numbers"
+	}
+	return wire.Found{Says: says}
+}
+
+// Format returns the format that was found; ok is false before that.
+func (f *Finder) Format() (format Format, ok bool) {
+	if f.found == nil {
+		return Format{}, false
+	}
+	return f.found.f, true
+}
+
+// Decode takes the bytes that came next.
+func (f *Finder) Decode(c wire.Chunk, out *wire.Out) {
+	if f.found != nil {
+		f.found.Decode(c, out)
+		return
+	}
+	f.keep(c, out)
+	if !f.enough() {
+		return
+	}
+	f.tried = f.ends
+	format, says, doubt, ok := find(f.kept, f.quiet, f.o)
+	if !ok {
+		f.doubt = doubt
+		return
+	}
+	d := NewDecoder(format, f.o)
+	d.says = says
+	for column := range format.Columns {
+		if c := &format.Columns[column]; c.Role == Lift {
+			d.assumed = d.assumed || format.assumed()
+		}
+	}
+	if f.quiet {
+		d.BeginsQuiet()
+	}
+	at := 0
+	for i, c := range f.chunks {
+		c.Bytes = f.kept[at : at+f.sizes[i]]
+		at += f.sizes[i]
+		d.Decode(c, out)
+	}
+	f.found = d
+	f.kept, f.chunks, f.sizes = nil, nil, nil
+}
+
+// keep remembers a chunk. When there is too much, the older half goes: it was
+// tried in vain.
+func (f *Finder) keep(c wire.Chunk, out *wire.Out) {
+	for len(f.kept)+len(c.Bytes) > findKeep && len(f.chunks) > 0 {
+		drop := f.sizes[0]
+		out.Refused.NotANumber += int64(countEnds(f.kept[:drop]))
+		f.kept = append(f.kept[:0], f.kept[drop:]...)
+		f.chunks, f.sizes = f.chunks[1:], f.sizes[1:]
+		f.quiet = false
+	}
+	b := c.Bytes
+	if len(b) > findKeep { // one huge read: its end is as good as any part
+		out.Refused.NotANumber += int64(countEnds(b[:len(b)-findKeep]))
+		b = b[len(b)-findKeep:]
+		f.quiet = false
+	}
+	f.kept = append(f.kept, b...)
+	f.ends += countEnds(b)
+	c.Bytes = nil
+	f.chunks, f.sizes = append(f.chunks, c), append(f.sizes, len(b))
+}
+
+// enough reports whether it is worth while to try (again).
+func (f *Finder) enough() bool {
+	span := f.chunks[len(f.chunks)-1].At - f.chunks[0].At
+	fresh := f.ends - f.tried
+	switch {
+	case f.tried > 0:
+		return fresh >= findLines
+	case fresh >= findManyLines, fresh >= findLines && span >= findFor, fresh >= findFewLines && span >= findLonger:
+		return true
+	}
+	return false
+}
+
+// countEnds counts what may be ends of lines: CR, LF or both as one, and the
+// bytes that end a line of a device that sends neither.
+func countEnds(b []byte) int {
+	n := 0
+	for i, c := range b {
+		switch c {
+		case '\n':
+			if i == 0 || b[i-1] != '\r' {
+				n++
+			}
+		case '\r', 0x03, ';':
+			n++
+		}
+	}
+	return n
+}

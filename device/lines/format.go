@@ -1,0 +1,211 @@
+package lines
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"lobescribe/device/measure"
+)
+
+// Role says what a column is.
+type Role uint8
+
+// The roles of columns.
+const (
+	Ignored Role = iota
+	Lift         // a length, what the indicator shows
+	Angle        // degrees, as the encoder's board works them out
+	Counts       // whole counts of an encoder
+)
+
+var roleNames = [...]string{"ignored", "lift", "angle", "counts"}
+
+// String returns the role as it is written in a formats file.
+func (r Role) String() string { return roleNames[r] }
+
+// UnitRule says whether a unit stands behind the number.
+type UnitRule uint8
+
+// The rules for units.
+const (
+	UnitMayFollow UnitRule = iota
+	UnitMustFollow
+	UnitNever
+)
+
+// Column is one number of a line.
+type Column struct {
+	Role Role
+	// Tags are what may stand right before the number: "A", "Z:", "01". The
+	// longest that fits is taken. With TagNeeded a line without one is
+	// refused.
+	Tags      []string
+	TagNeeded bool
+	// Decimals fixes how many digits stand behind the point; 0 leaves it
+	// open. Whole says that there is no point at all.
+	Decimals int
+	Whole    bool
+	// Unit is the unit of a number without one. NoUnit says that it must be
+	// told or guessed.
+	Unit     measure.Unit
+	UnitRule UnitRule
+	// Scale is the length of one count of a whole number; 0 takes the number
+	// as it stands, in its unit.
+	Scale measure.Length
+	// Status are the words that may stand behind the number and its unit.
+	Status []Status
+}
+
+// Status is a word behind a number.
+type Status struct {
+	Text string
+	// Says is the condition that it stands for; "" if all is well.
+	Says string
+	// NoReading says that the number before it is not to be trusted.
+	NoReading bool
+	// Unit is set if the word stands for a unit, as a letter "I" or "M" may.
+	Unit measure.Unit
+}
+
+// Word is a line that stands for a condition of the device.
+type Word struct {
+	Text string // as the line says it, in any case
+	Says string // what a person is told; "" takes Text
+}
+
+// Check is how a line proves itself.
+type Check uint8
+
+// The checks of a line.
+const (
+	NoCheck Check = iota
+	// XorAfterStar: "$....*HH", the exclusive or of all bytes between "$" and
+	// "*" as two hexadecimal digits (the way of marine instruments).
+	XorAfterStar
+)
+
+// Format says how a device writes a line. The zero value with one lift column
+// reads bare numbers.
+type Format struct {
+	// Name is how a person asks for it; Says is one line about it.
+	Name, Says string
+	Columns    []Column
+	// Separator stands between columns: ' ' is any run of blanks and tabs.
+	// 0 for a single column.
+	Separator byte
+	// End is the byte that ends a line; 0 is CR, LF or both.
+	End byte
+	// Start is the byte that begins a frame (as STX); 0 for none. What stands
+	// before it is dropped.
+	Start byte
+	// DecimalComma: "0,420".
+	DecimalComma bool
+	Check        Check
+	// Words are lines that are conditions and not readings.
+	Words []Word
+	// Poll is what such a device must be sent to answer. It is written only
+	// if the address asks for polling.
+	Poll string
+	// MaxLine bounds a line, in bytes; 0 is 128.
+	MaxLine int
+	// Jump is how far the lift may go from one reading to the next within a
+	// second; 0 is 10 mm.
+	Jump measure.Length
+}
+
+const (
+	defaultMaxLine = 128
+	defaultJump    = 10 * measure.Millimetre
+	maxColumns     = 16
+)
+
+// ErrFormat is wrapped by what [Format.Validate] says.
+var ErrFormat = errors.New("line format")
+
+// Validate says what is wrong with a format, if anything.
+func (f Format) Validate() error {
+	bad := func(why string, args ...any) error {
+		return fmt.Errorf("%w %q: %s", ErrFormat, f.Name, fmt.Sprintf(why, args...))
+	}
+	if f.Name == "" || strings.ToLower(f.Name) != f.Name || strings.ContainsAny(f.Name, " \t&?#%=\"") {
+		return bad("the name must be lower case without blanks, as in my-gauge")
+	}
+	if f.Name == "auto" {
+		return bad("the name auto is taken")
+	}
+	if len(f.Columns) == 0 {
+		return bad("it has no column")
+	}
+	if len(f.Columns) > maxColumns {
+		return bad("more than %d columns", maxColumns)
+	}
+	if f.Separator == 0 && len(f.Columns) > 1 {
+		return bad("several columns need a separator")
+	}
+	if f.Separator != 0 && strings.IndexByte(" ,;:\t|/", f.Separator) < 0 {
+		return bad("the separator must be one of blank , ; : tab | /")
+	}
+	if f.DecimalComma && f.Separator == ',' {
+		return bad("a comma cannot both be the decimal point and part the columns")
+	}
+	if f.MaxLine < 0 || f.MaxLine > 4096 {
+		return bad("the longest line must be from 1 to 4096 bytes")
+	}
+	if f.Jump < 0 {
+		return bad("the jump must not be negative")
+	}
+	var lifts, angles int
+	for i, c := range f.Columns {
+		switch c.Role {
+		case Lift:
+			lifts++
+		case Angle, Counts:
+			angles++
+		}
+		if c.Decimals < 0 || c.Decimals > 9 {
+			return bad("column %d: decimals must be from 0 to 9", i+1)
+		}
+		if c.Whole && c.Decimals > 0 {
+			return bad("column %d: whole numbers have no decimals", i+1)
+		}
+		if c.Scale < 0 {
+			return bad("column %d: the scale must be more than nothing", i+1)
+		}
+		if c.Scale > 0 && c.Role != Lift {
+			return bad("column %d: only lift has a scale", i+1)
+		}
+		for _, t := range c.Tags {
+			if t == "" {
+				return bad("column %d: an empty tag", i+1)
+			}
+		}
+		for _, s := range c.Status {
+			if s.Text == "" {
+				return bad("column %d: an empty status", i+1)
+			}
+		}
+	}
+	if lifts > 1 || angles > 1 {
+		return bad("only one column can be the lift and one the angle or counts; the others are ignored")
+	}
+	if lifts+angles == 0 {
+		return bad("no column is lift, angle or counts")
+	}
+	for _, w := range f.Words {
+		if w.Text == "" {
+			return bad("an empty word")
+		}
+	}
+	return nil
+}
+
+// lift returns the index of the lift column, or -1.
+func (f Format) lift() int {
+	for i, c := range f.Columns {
+		if c.Role == Lift {
+			return i
+		}
+	}
+	return -1
+}

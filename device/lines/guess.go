@@ -1,0 +1,328 @@
+package lines
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+	"strings"
+
+	"lobescribe/device/measure"
+	"lobescribe/device/wire"
+)
+
+// find makes a format for a sample of a stream. It makes up a candidate for
+// each way in which lines may be cut into columns, lets a [Decoder] of each
+// read the sample, and takes the one that makes readings of the most lines. If
+// none does for six in ten, doubt says what is in the way.
+func find(sample []byte, quiet bool, o Options) (f Format, says, doubt string, ok bool) {
+	end := endOf(sample)
+	all := cutLines(sample, end, quiet)
+	if len(all) < findFewLines {
+		return f, "", "bytes come, but no ends of lines: is the baud rate right?", false
+	}
+	best := 0
+	for _, sep := range []byte{0, ',', ';', '\t', '|', ' '} {
+		for _, comma := range []bool{false, true} {
+			if sep == end || comma && sep == ',' {
+				continue
+			}
+			g, s, fits := candidate(all, sep, comma, o)
+			if !fits {
+				continue
+			}
+			g.End = end
+			if end == '\n' || end == '\r' {
+				g.End = 0
+			}
+			if n := reads(g, all, o); n > best {
+				f, says, best = g, s, n
+			}
+		}
+	}
+	if best < findFewLines || best*10 < len(all)*6 {
+		return f, "", fmt.Sprintf("lines come, but %d of %d are not readings: is the baud rate right, or is it a format of its own?", len(all)-best, len(all)), false
+	}
+	return f, says + ", " + endWords(sample, end), "", true
+}
+
+// reads counts the lines that a decoder of f makes readings or conditions of.
+func reads(f Format, all [][]byte, o Options) int {
+	o.Crank = anyCrank{} // the person's must not see the sample twice
+	d, out := NewDecoder(f, o), &wire.Out{}
+	for i, l := range all {
+		d.line(l, measure.Stamp(i)*2*measure.Second, out)
+	}
+	return len(out.Readings) + len(out.Conditions)
+}
+
+type anyCrank struct{}
+
+func (anyCrank) FromCounts(n int64) measure.Angle          { return 0 }
+func (anyCrank) FromDegrees(a measure.Angle) measure.Angle { return a }
+func (anyCrank) Step() measure.Angle                       { return 1 }
+
+// endOf finds the byte that ends a line: CR or LF, or another if there is
+// neither.
+func endOf(sample []byte) byte {
+	if bytes.ContainsAny(sample, "\r\n") {
+		return '\n'
+	}
+	for _, c := range []byte{0x03, ';'} {
+		if bytes.Count(sample, []byte{c}) >= findFewLines {
+			return c
+		}
+	}
+	return '\n'
+}
+
+func endWords(sample []byte, end byte) string {
+	crlf, cr, lf := bytes.Count(sample, []byte("\r\n")), bytes.Count(sample, []byte("\r")), bytes.Count(sample, []byte("\n"))
+	switch {
+	case end == 0x03:
+		return "ends in ETX"
+	case end == ';':
+		return "ends in a semicolon"
+	case cr == 0:
+		return "ends in LF"
+	case lf == 0:
+		return "ends in CR"
+	case crlf*10 >= max(cr, lf)*9:
+		return "ends in CR LF"
+	}
+	return "ends in CR or LF, mixed"
+}
+
+// cutLines returns the whole lines of a sample, framed.
+func cutLines(sample []byte, end byte, quiet bool) (all [][]byte) {
+	s := splitter{max: defaultMaxLine, synced: quiet}
+	if end != '\n' {
+		s.end = end
+	}
+	var out wire.Out
+	s.each(wire.Chunk{Bytes: sample}, &out, func(line []byte, _ measure.Stamp, _ *wire.Out) {
+		all = append(all, slices.Clone(line))
+	})
+	return all
+}
+
+// field is a column of one line, taken to pieces.
+type field struct {
+	tag    string
+	n      number
+	status string
+	text   string
+}
+
+// candidate makes a format of the lines, if they are cut by sep.
+func candidate(all [][]byte, sep byte, comma bool, o Options) (f Format, says string, ok bool) {
+	f = Format{Name: "found", Separator: sep, DecimalComma: comma, Words: commonWords()}
+	all, f.Start = withoutStart(all)
+	all, f.Check = withoutCheck(all)
+	rows := rowsOf(all, sep, comma)
+	if len(rows) == 0 {
+		return f, "", false
+	}
+	width := len(rows[0])
+	if sep != 0 && width < 2 || width > maxColumns {
+		return f, "", false
+	}
+	if comma && sep == 0 && !likelyComma(rows) {
+		return f, "", false
+	}
+	if !comma && sep == ',' && width == 2 && likelyCommaColumns(rows) {
+		return f, "", false
+	}
+	columns := make([][]field, width)
+	for _, r := range rows {
+		for i, x := range r {
+			columns[i] = append(columns[i], x)
+		}
+	}
+	words := make([]string, width)
+	for i, fields := range columns {
+		c, w, fits := columnOf(fields)
+		if !fits {
+			return f, "", false
+		}
+		f.Columns, words[i] = append(f.Columns, c), w
+	}
+	roles(f.Columns, columns, o)
+	for i := range f.Columns {
+		words[i] = roleWords(&f.Columns[i], columns[i], words[i], o)
+	}
+	f.Says = "found by listening"
+	if f.Validate() != nil {
+		return f, "", false
+	}
+	says = strings.Join(words, " | ")
+	if f.Start == 0x02 {
+		says += ", begins with STX"
+	}
+	if f.Check == XorAfterStar {
+		says += ", checked by an exclusive or after *"
+	}
+	return f, says, true
+}
+
+func withoutStart(all [][]byte) ([][]byte, byte) {
+	n := 0
+	for _, l := range all {
+		if bytes.IndexByte(l, 0x02) >= 0 {
+			n++
+		}
+	}
+	if n*2 <= len(all) {
+		return all, 0
+	}
+	out := make([][]byte, 0, len(all))
+	for _, l := range all {
+		out = append(out, l[bytes.LastIndexByte(l, 0x02)+1:])
+	}
+	return out, 0x02
+}
+
+func withoutCheck(all [][]byte) ([][]byte, Check) {
+	var out [][]byte
+	for _, l := range all {
+		if body, v := xorAfterStar(l); v == taken {
+			out = append(out, body)
+		}
+	}
+	if len(out)*2 <= len(all) {
+		return all, NoCheck
+	}
+	return out, XorAfterStar
+}
+
+// rowsOf takes the lines to pieces and keeps those of the commonest width.
+func rowsOf(all [][]byte, sep byte, comma bool) [][]field {
+	byWidth := map[int][][]field{}
+	best := 0
+	for _, l := range all {
+		var row []field
+		for _, text := range cutFields(string(l), sep) {
+			x, ok := takeApart(text, comma)
+			if !ok {
+				row = nil
+				break
+			}
+			row = append(row, x)
+		}
+		if n := len(row); n > 0 {
+			byWidth[n] = append(byWidth[n], row)
+			if len(byWidth[n]) > len(byWidth[best]) {
+				best = n
+			}
+		}
+	}
+	return byWidth[best]
+}
+
+// cutFields cuts a line. Where blanks part columns, a word without a digit
+// belongs to the number before it if it is a unit or the last, otherwise to
+// the number after it.
+func cutFields(line string, sep byte) []string {
+	if sep == 0 {
+		return []string{line}
+	}
+	if sep != ' ' {
+		return strings.Split(line, string(sep))
+	}
+	var out []string
+	before := ""
+	words := strings.Fields(line)
+	for i, w := range words {
+		numeric := strings.ContainsAny(w, "0123456789")
+		u, _ := scanUnit([]byte(w))
+		switch last := !slices.ContainsFunc(words[i+1:], func(s string) bool { return strings.ContainsAny(s, "0123456789") }); {
+		case numeric:
+			out, before = append(out, before+w), ""
+		case len(out) > 0 && (u != measure.NoUnit || degreeWord(w) || last):
+			out[len(out)-1] += " " + w
+		default:
+			before += w + " "
+		}
+	}
+	return out
+}
+
+func degreeWord(w string) bool {
+	return slices.Contains([]string{"deg", "°", "\xb0", "degrees"}, strings.ToLower(w))
+}
+
+// takeApart finds the number of a field: what stands before it is a tag and
+// must hold a letter; what stands behind is a unit and a status without
+// digits of its own.
+func takeApart(text string, comma bool) (x field, ok bool) {
+	text = strings.TrimSpace(text)
+	x.text = text
+	b := []byte(text)
+	start := numberStart(text)
+	if start < 0 {
+		return x, false
+	}
+	x.tag = strings.TrimSpace(text[:start])
+	if x.tag != "" && !strings.ContainsFunc(x.tag, func(r rune) bool { return r < 128 && letter(byte(r)) }) && strings.ContainsAny(x.tag, "0123456789") {
+		return x, false
+	}
+	c := Column{Role: Lift}
+	n, rest, v := parseColumn(&c, comma, b[start:], make([]byte, len(b)))
+	if v != taken {
+		return x, false
+	}
+	x.n = n
+	x.status = strings.TrimSpace(string(rest))
+	if strings.ContainsAny(x.status, "0123456789,") || len(x.status) > 24 {
+		return x, false
+	}
+	return x, true
+}
+
+// numberStart finds where the last number of text starts, with its sign. The
+// digits of a tag are glued to a letter ("CH1", "01A") or end in a colon.
+func numberStart(text string) int {
+	i := len(text) - 1
+	for i >= 0 && !(text[i] >= '0' && text[i] <= '9') {
+		i--
+	}
+	if i < 0 {
+		return -1
+	}
+	for i >= 0 && (text[i] >= '0' && text[i] <= '9' || text[i] == '.' || text[i] == ',') {
+		i--
+	}
+	j := i
+	for j >= 0 && text[j] == ' ' {
+		j--
+	}
+	if j >= 0 && (text[j] == '+' || text[j] == '-') {
+		return j
+	}
+	return i + 1
+}
+
+// likelyComma: each number has one comma, and the same digits behind it.
+func likelyComma(rows [][]field) bool {
+	for _, r := range rows {
+		x := r[0]
+		if strings.Count(x.text, ",") != 1 || strings.Contains(x.text, ".") || x.n.decimals < 1 || x.n.decimals != rows[0][0].n.decimals {
+			return false
+		}
+	}
+	return true
+}
+
+// likelyCommaColumns: what looks like two columns of whole numbers is more
+// likely a number with a decimal comma.
+func likelyCommaColumns(rows [][]field) bool {
+	width := -1
+	for _, r := range rows {
+		a, b := r[0].text, r[1].text
+		digits := len(b) - len(strings.TrimLeft(b, "0123456789"))
+		if strings.Contains(a, ".") || strings.Contains(b, ".") || digits < 2 || digits > 5 || width >= 0 && digits != width {
+			return false
+		}
+		width = digits
+	}
+	return true
+}

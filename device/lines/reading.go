@@ -1,0 +1,157 @@
+package lines
+
+import (
+	"fmt"
+
+	"lobescribe/device/measure"
+	"lobescribe/device/wire"
+)
+
+// doubtful is a line that is held until the next one tells what it was.
+type doubtful struct {
+	is         bool
+	odd        bool // of another shape; otherwise it jumped
+	lift, turn number
+	length     measure.Length
+	at         measure.Stamp
+}
+
+// reading takes a line that was understood.
+func (d *Decoder) reading(lift, turn number, at measure.Stamp, out *wire.Out) {
+	if d.turn >= 0 && d.f.Columns[d.turn].Role == Counts {
+		if turn.decimals > 0 || d.o.Crank.Step() == 0 {
+			out.Refused.Misshapen++
+			return
+		}
+	}
+	if d.lift < 0 {
+		d.emit(0, turn, at, out)
+		return
+	}
+	if d.shape.scale > 0 && lift.unit == measure.NoUnit && lift.decimals > 0 {
+		out.Refused.Misshapen++
+		return
+	}
+	length, ok := d.shape.length(lift, d.shape.unitOf(lift))
+	if !ok {
+		out.Refused.NotANumber++
+		return
+	}
+	odd := d.shape.odd(lift)
+	jumped := d.hasLast && (length-d.lastLift).Abs() > d.f.Jump && at-d.lastAt < measure.Second
+	now := doubtful{is: true, odd: odd, lift: lift, turn: turn, length: length, at: at}
+	if d.held.is {
+		held := d.held
+		d.held = doubtful{}
+		switch {
+		case held.odd && odd:
+			d.shape.relearn(held.lift, lift, d.lastLift, d.hasLast)
+			d.accept(held, out)
+			d.accept(now, out)
+			return
+		case !held.odd && !odd && (length-held.length).Abs() <= d.f.Jump:
+			d.accept(held, out)
+			d.accept(now, out)
+			return
+		case held.odd:
+			if d.hasLast && (held.length-d.lastLift).Abs() < d.f.Jump/20 && (held.length-length).Abs() < d.f.Jump/20 {
+				d.shape.alone()
+			}
+			out.Refused.Misshapen++
+		default:
+			out.Refused.Jump++
+		}
+	}
+	if odd || jumped {
+		d.held = now
+		return
+	}
+	d.accept(now, out)
+}
+
+// accept gives out a line as a reading.
+func (d *Decoder) accept(r doubtful, out *wire.Out) {
+	s := &d.shape
+	unit := s.unitOf(r.lift)
+	length, ok := s.length(r.lift, unit) // again: the unit may have been settled since
+	if !ok {
+		out.Refused.NotANumber++
+		return
+	}
+	if s.started && unit != s.unit {
+		out.Note(measure.Note{At: r.at, Kind: measure.NoteUnitChange,
+			Says: fmt.Sprintf("the indicator was switched from %s to %s", s.unit, unit)})
+	}
+	s.learn(r.lift)
+	s.unit, s.started = unit, true
+	s.told = s.told || r.lift.unit != measure.NoUnit
+	d.lastLift, d.lastAt, d.hasLast = length, r.at, true
+	if place := d.place(r.lift, unit); place > 0 {
+		if s.loose && d.grain.place > 0 {
+			place = min(place, d.grain.place) // the finest that was seen
+		}
+		d.grain.add(length, place)
+	}
+	d.emit(length, r.turn, r.at, out)
+}
+
+// place returns the length of one in the last decimal of n.
+func (d *Decoder) place(n number, unit measure.Unit) measure.Length {
+	if d.shape.scale > 0 && n.unit == measure.NoUnit {
+		return d.shape.scale
+	}
+	if d.shape.per > 0 && d.shape.perUnit == unit && d.shape.perPlace == n.decimals {
+		return d.shape.per
+	}
+	l, _ := measure.FromDecimal(1, n.decimals, unit.Length())
+	return l
+}
+
+func (d *Decoder) emit(length measure.Length, turn number, at measure.Stamp, out *wire.Out) {
+	r := measure.Reading{At: at}
+	if d.lift >= 0 {
+		r.Has |= measure.HasLift
+		r.Lift = length
+		if d.o.Invert {
+			r.Lift = -r.Lift
+		}
+	}
+	if d.turn >= 0 {
+		r.Has |= measure.HasAngle
+		if d.f.Columns[d.turn].Role == Counts {
+			r.Angle = d.o.Crank.FromCounts(turn.mantissa)
+		} else {
+			a, err := measure.FromDecimal(turn.mantissa, turn.decimals, measure.Length(measure.Degree))
+			if err != nil {
+				out.Refused.NotANumber++
+				return
+			}
+			r.Angle = d.o.Crank.FromDegrees(measure.Angle(a))
+		}
+	}
+	out.Add(r)
+}
+
+// unwrap is the crank of a board that prints degrees: it undoes the wrap at a
+// full turn. Counts mean nothing to it.
+type unwrap struct {
+	turns   measure.Angle
+	last    measure.Angle
+	started bool
+}
+
+func (u *unwrap) FromCounts(int64) measure.Angle { return 0 }
+func (u *unwrap) Step() measure.Angle            { return 0 }
+
+func (u *unwrap) FromDegrees(a measure.Angle) measure.Angle {
+	if u.started {
+		switch d := a - u.last; {
+		case d > measure.Turn/2 && d <= measure.Turn:
+			u.turns -= measure.Turn
+		case d < -measure.Turn/2 && d >= -measure.Turn:
+			u.turns += measure.Turn
+		}
+	}
+	u.last, u.started = a, true
+	return u.turns + a
+}

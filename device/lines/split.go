@@ -1,0 +1,100 @@
+package lines
+
+import (
+	"bytes"
+
+	"lobescribe/device/measure"
+	"lobescribe/device/wire"
+)
+
+// splitter cuts a stream of bytes into lines: it holds what has come of a
+// line, drops a line without end, and skips what came before the first end.
+type splitter struct {
+	end, start byte
+	max        int
+
+	synced  bool // a line has ended, or is known to begin here
+	tooLong bool // the line that is running has no end
+	held    []byte
+}
+
+// reset forgets the line that is running: bytes were lost.
+func (s *splitter) reset() { s.synced, s.tooLong, s.held = false, false, s.held[:0] }
+
+// each calls take for every whole line in c, and holds the rest. A line that
+// lies whole in the chunk is not copied.
+func (s *splitter) each(c wire.Chunk, out *wire.Out, take func(line []byte, at measure.Stamp, out *wire.Out)) {
+	b := c.Bytes
+	for from := 0; from < len(b); {
+		n := s.lineEnd(b[from:])
+		if n < 0 {
+			s.hold(b[from:], out)
+			return
+		}
+		line, end := b[from:from+n], from+n+1
+		from = end
+		if s.tooLong || !s.synced {
+			// The tail of a line whose start is missing.
+			s.synced, s.tooLong, s.held = true, false, s.held[:0]
+			continue
+		}
+		if len(s.held) > 0 {
+			if !s.hold(line, out) {
+				s.tooLong, s.held = false, s.held[:0]
+				continue
+			}
+			line = s.held
+			s.held = s.held[:0]
+		} else if len(line) > s.max {
+			out.Refused.TooLong++
+			continue
+		}
+		if line = s.frame(line); len(line) > 0 {
+			take(line, c.Stamp(end), out)
+		}
+	}
+}
+
+// lineEnd returns where the first end of line stands in b, or -1.
+func (s *splitter) lineEnd(b []byte) int {
+	if s.end != 0 {
+		return bytes.IndexByte(b, s.end)
+	}
+	for i, ch := range b {
+		if ch == '\n' || ch == '\r' {
+			return i
+		}
+	}
+	return -1
+}
+
+// hold keeps the start of a line, and reports whether it is within bounds.
+func (s *splitter) hold(b []byte, out *wire.Out) bool {
+	if !s.synced || s.tooLong {
+		return false
+	}
+	if len(s.held)+len(b) > s.max {
+		s.tooLong, s.held = true, s.held[:0]
+		out.Refused.TooLong++
+		return false
+	}
+	s.held = append(s.held, b...)
+	return true
+}
+
+// frame takes off what stands around the text: blanks, NULs (a line that
+// floats reads as NULs), the other half of a CR LF, and all before Start.
+func (s *splitter) frame(line []byte) []byte {
+	if s.start != 0 {
+		line = line[bytes.LastIndexByte(line, s.start)+1:]
+	}
+	for len(line) > 0 && blankByte(line[0]) {
+		line = line[1:]
+	}
+	for len(line) > 0 && blankByte(line[len(line)-1]) {
+		line = line[:len(line)-1]
+	}
+	return line
+}
+
+func blankByte(c byte) bool { return c == ' ' || c == '\t' || c == 0 || c == '\r' || c == '\n' }

@@ -1,0 +1,77 @@
+package device
+
+import (
+	"context"
+	"log/slog"
+	"time"
+
+	"lobescribe/device/lines"
+	"lobescribe/device/measure"
+	"lobescribe/device/wire"
+)
+
+// Options are how a [Source] is run. The zero value is good.
+type Options struct {
+	// Log gets a line for each change of state; default: nothing is logged.
+	Log *slog.Logger
+	// Clock is the monotonic time; default: since the process began. Sources
+	// whose readings are joined must share it.
+	Clock func() measure.Stamp
+	// Formats are the line formats that format= may name; default: those
+	// built in.
+	Formats *lines.Formats
+	// Dial opens the link of an address; default: [Dial]. A recording that is
+	// played back is a Dial that returns it.
+	Dial func(ctx context.Context, a Address) (Link, error)
+	// Decoder makes the decoder of an address; default: [NewDecoder].
+	Decoder func(a Address, o DecoderOptions) (Decoder, error)
+	// Crank makes what turns an encoder's counts into crank angle; default:
+	// made of the address (counts=, on=, offset=, reverse=).
+	Crank func(a Address) (wire.Crank, error)
+	// Record gets all that is received, as it comes and before anything else
+	// is done with it. It is called by one goroutine and must not keep b.
+	Record func(at measure.Stamp, b []byte)
+
+	// awake is the time that goes on while the computer sleeps, to notice
+	// that it did.
+	awake func() time.Duration
+	// draw is the chance in the waits between tries.
+	draw func() float64
+}
+
+// DecoderOptions is what a decoder may need besides the address.
+type DecoderOptions struct {
+	Formats *lines.Formats
+	Crank   wire.Crank
+}
+
+// processStart is the origin of the default clock. It is never written again.
+var processStart = time.Now()
+
+// Now returns the default clock's time: monotonic, since the process began.
+func Now() measure.Stamp { return measure.StampOf(time.Since(processStart)) }
+
+func (o Options) withDefaults() Options {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Clock == nil {
+		o.Clock = Now
+	}
+	if o.Formats == nil {
+		o.Formats = &lines.Formats{}
+	}
+	if o.Dial == nil {
+		o.Dial = Dial
+	}
+	if o.Decoder == nil {
+		o.Decoder = NewDecoder
+	}
+	if o.Crank == nil {
+		o.Crank = plainCrank
+	}
+	if o.awake == nil {
+		o.awake = sinceBoot
+	}
+	return o
+}

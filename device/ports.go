@@ -1,0 +1,96 @@
+package device
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// Port is a serial port of this computer.
+type Port struct {
+	// Name is what to open: /dev/ttyUSB0, COM3.
+	Name string `json:"name"`
+	// USB is its identity; empty for a port that is built in.
+	USB          USBIdentity `json:"usb,omitzero"`
+	Manufacturer string      `json:"manufacturer,omitempty"`
+	Product      string      `json:"product,omitempty"`
+	// ByID and ByPath are lasting names, where the system has them: by what
+	// it is, and by which socket it is plugged into.
+	ByID   string `json:"by_id,omitempty"`
+	ByPath string `json:"by_path,omitempty"`
+	// Usable tells whether it could be opened now; Hint is what to do if not.
+	// Nothing was opened to find out.
+	Usable bool   `json:"usable"`
+	Hint   string `json:"hint,omitempty"`
+}
+
+// Address returns the address by which the port is best found again: by its
+// identity if that has a serial number, by the socket it sits in otherwise,
+// since converters of one make are all alike.
+func (p Port) Address() Address {
+	switch {
+	case p.USB.Vendor != "" && p.USB.Serial != "":
+		return Address{Kind: USB, USB: p.USB}
+	case p.ByPath != "":
+		return Address{Kind: Serial, Port: p.ByPath}
+	}
+	return Address{Kind: Serial, Port: p.Name}
+}
+
+// Ports lists the serial ports. It opens none of them.
+func Ports(ctx context.Context) ([]Port, error) {
+	ports, err := listPorts(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("list the serial ports: %w", err)
+	}
+	slices.SortFunc(ports, func(a, b Port) int { return compareNames(a.Name, b.Name) })
+	return ports, nil
+}
+
+// compareNames puts ttyUSB2 before ttyUSB10.
+func compareNames(a, b string) int {
+	ta, tb := strings.TrimRight(a, "0123456789"), strings.TrimRight(b, "0123456789")
+	if c := strings.Compare(ta, tb); c != 0 {
+		return c
+	}
+	if c := len(a) - len(b); c != 0 {
+		return c
+	}
+	return strings.Compare(a, b)
+}
+
+// findUSB returns the port of a USB identity.
+func findUSB(ctx context.Context, want USBIdentity) (string, error) {
+	ports, err := Ports(ctx)
+	if err != nil {
+		return "", err
+	}
+	return pickUSB(ports, want)
+}
+
+func pickUSB(ports []Port, want USBIdentity) (string, error) {
+	var fit, seen []string
+	for _, p := range ports {
+		if p.USB.Vendor == "" {
+			continue
+		}
+		seen = append(seen, p.USB.String())
+		if strings.EqualFold(p.USB.Vendor, want.Vendor) && strings.EqualFold(p.USB.Product, want.Product) &&
+			(want.Serial == "" || p.USB.Serial == want.Serial) {
+			fit = append(fit, p.Name)
+		}
+	}
+	switch len(fit) {
+	case 1:
+		return fit[0], nil
+	case 0:
+		hint := "is it plugged in? there is no USB serial port now"
+		if len(seen) > 0 {
+			hint = "is it plugged in? there are now " + strings.Join(seen, ", ")
+		}
+		return "", &OpenError{Port: "usb:" + want.String(), Cause: ErrNotFound, Hint: hint}
+	}
+	return "", &OpenError{Port: "usb:" + want.String(), Cause: fmt.Errorf("%d ports have this identity (%s)", len(fit), strings.Join(fit, ", ")),
+		Hint: "name one by its serial number, or by the socket it sits in: serial:/dev/serial/by-path/..."}
+}

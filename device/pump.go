@@ -1,0 +1,113 @@
+package device
+
+import (
+	"io"
+	"sync"
+	"time"
+
+	"lobescribe/device/measure"
+)
+
+// pump reads a link in a goroutine of its own, so that each read gets its time
+// at once whatever the rest of the program does. It closes the link itself,
+// after its last read.
+type pump struct {
+	chunks chan stamped // closed after the last; then err is why
+	err    error
+	free   chan []byte
+	quit   chan struct{}
+	once   sync.Once
+	done   chan struct{}
+	link   Link
+}
+
+type stamped struct {
+	at    measure.Stamp
+	bytes []byte
+}
+
+const (
+	pumpAhead = 64   // reads that may wait for the decoder
+	pumpBytes = 4096 // of one read
+	// stuckRead is how long a read may take to see that it should stop before
+	// the link is closed under it, for drivers that hang.
+	stuckRead = 2 * time.Second
+)
+
+func startPump(link Link, clock func() measure.Stamp) *pump {
+	p := &pump{chunks: make(chan stamped, pumpAhead), free: make(chan []byte, pumpAhead+2),
+		quit: make(chan struct{}), done: make(chan struct{}), link: link}
+	go p.run(clock)
+	return p
+}
+
+func (p *pump) run(clock func() measure.Stamp) {
+	defer close(p.done)
+	defer p.close()
+	defer close(p.chunks)
+	for {
+		b := p.buffer()
+		n, err := p.link.Read(b)
+		at := clock()
+		if n > 0 {
+			select {
+			case p.chunks <- stamped{at, b[:n]}:
+			case <-p.quit:
+				return
+			}
+		} else {
+			p.give(b)
+		}
+		if err != nil {
+			if err == io.EOF {
+				err = errEnded
+			}
+			p.err = err
+			return
+		}
+		select {
+		case <-p.quit:
+			return
+		default:
+		}
+	}
+}
+
+func (p *pump) buffer() []byte {
+	select {
+	case b := <-p.free:
+		return b[:cap(b)]
+	default:
+		return make([]byte, pumpBytes)
+	}
+}
+
+// give returns a buffer for another read.
+func (p *pump) give(b []byte) {
+	select {
+	case p.free <- b[:cap(b)]:
+	default:
+	}
+}
+
+func (p *pump) close() { p.once.Do(func() { p.link.Close() }) }
+
+// stop ends the reading and waits until the link is closed. A read that hangs
+// in a driver even then is left behind: whoever ends the program must not wait
+// for it.
+func (p *pump) stop() {
+	close(p.quit)
+	t := time.NewTimer(stuckRead)
+	defer t.Stop()
+	select {
+	case <-p.done:
+		return
+	case <-t.C:
+	}
+	go p.close() // a close can hang too
+	t.Reset(stuckRead)
+	select {
+	case <-p.done:
+	case <-t.C:
+	}
+}

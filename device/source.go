@@ -1,0 +1,324 @@
+package device
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"sync"
+	"time"
+
+	"lobescribe/device/measure"
+	"lobescribe/device/wire"
+)
+
+// Source is a device that is kept open. It tries until its context ends:
+// a port that is absent, refused or silent is a state of it and no error.
+type Source struct {
+	address Address
+	o       Options
+	events  chan Event
+	raw     *ring
+
+	// What follows belongs to the goroutine of run, but for what is under mu.
+	decoder Decoder
+	out     wire.Out
+	settle  settling
+	watch   watch
+	link    Link
+	name    string
+	wait    backoff
+	lostAt  measure.Stamp // where the gap that is running began
+	lost    bool
+	why     string // of that gap
+
+	watchReported measure.Stamp // when the status was last told
+
+	mu       sync.Mutex
+	status   Status
+	counters Counters
+}
+
+// tickEvery is how often a source looks at the time.
+const tickEvery = 50 * time.Millisecond
+
+// Open starts a source. It returns at once and never fails because a port is
+// absent. The source lives until ctx ends; its events must be received until
+// they are closed, for a reading is never dropped.
+func Open(ctx context.Context, a Address, o Options) *Source {
+	s := &Source{address: a, o: o.withDefaults(), events: make(chan Event, 16), raw: newRing(ringBytes, ringChunks)}
+	s.wait.draw = o.draw
+	s.watch.expect = a.Rate
+	go s.run(ctx)
+	return s
+}
+
+// Address returns what was opened.
+func (s *Source) Address() Address { return s.address }
+
+// Events returns what the source has to say. It is closed when the context has
+// ended and the port is released.
+func (s *Source) Events() <-chan Event { return s.events }
+
+// Status returns how it stands now, for whoever connects later.
+func (s *Source) Status() Status {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.status
+}
+
+// Counters returns what went through.
+func (s *Source) Counters() Counters {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.counters
+}
+
+// RawTail returns the bytes received in the last minutes, with their times.
+func (s *Source) RawTail() []RawChunk { return s.raw.tail() }
+
+func (s *Source) run(ctx context.Context) {
+	defer close(s.events)
+	defer s.say(Closed, "closed")
+	d, err := makeDecoder(s.address, s.o)
+	if err != nil {
+		// Nothing will mend this but another address.
+		s.to(ctx, Refused, err.Error())
+		<-ctx.Done()
+		return
+	}
+	s.decoder = d
+	for ctx.Err() == nil {
+		if s.Status() == (Status{}) {
+			s.to(ctx, Opening, "opening "+s.address.Redacted())
+		}
+		link, err := s.o.Dial(ctx, s.address)
+		if err != nil {
+			if ctx.Err() != nil {
+				return
+			}
+			s.to(ctx, stateOf(err), err.Error())
+			s.rest(ctx)
+			continue
+		}
+		err = s.serve(ctx, link)
+		if ctx.Err() != nil {
+			return
+		}
+		s.o.Log.Info("link lost", "port", s.name, "why", err)
+		state := Absent
+		if errors.Is(err, errSilent) || errors.Is(err, errSlept) {
+			state = Stalled
+		}
+		s.to(ctx, state, err.Error()+"; opening it again")
+		s.rest(ctx)
+	}
+}
+
+func stateOf(err error) State {
+	if errors.Is(err, ErrPermission) || errors.Is(err, ErrBusy) {
+		return Refused
+	}
+	return Absent
+}
+
+// rest waits before the next try.
+func (s *Source) rest(ctx context.Context) {
+	t := time.NewTimer(s.wait.next())
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+	case <-t.C:
+	}
+}
+
+// serve reads an open link until it fails, and returns why it did.
+func (s *Source) serve(ctx context.Context, link Link) (why error) {
+	s.link = link
+	s.name = s.address.Redacted()
+	if n, ok := link.(interface{ Name() string }); ok {
+		s.name = n.Name()
+	}
+	now := s.o.Clock()
+	if s.counters.Opens > 0 {
+		s.decoder.Reset()
+	}
+	s.settle.begin()
+	s.watch.opened(now, s.o.awake())
+	s.count(func(c *Counters) { c.Opens++ })
+	p := startPump(link, s.o.Clock)
+	defer func() {
+		p.stop()
+		s.link = nil
+		s.flushSettling(ctx)
+		if !s.lost && s.watch.heard > 0 {
+			s.lost, s.lostAt = true, s.watch.lastByte
+		}
+		if why != nil {
+			s.why = why.Error()
+			s.count(func(c *Counters) { c.Lost++ })
+		}
+	}()
+	s.to(ctx, Settling, "open; waiting for readings")
+
+	perByte := s.address.Line().ByteTime()
+	if asker, ok := s.decoder.(Asker); ok {
+		s.watch.asks = true
+		s.watch.interval = askEvery(s.address.Rate)
+		s.ask(asker, now)
+	}
+	every := tickEvery
+	if s.watch.asks {
+		every = min(every, max(s.watch.interval.Duration()/4, 2*time.Millisecond))
+	}
+	tick := time.NewTicker(every)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case c, ok := <-p.chunks:
+			if !ok {
+				return p.err
+			}
+			at, b := c.at, c.bytes
+			s.chunk(ctx, at, b, perByte)
+			p.give(b)
+			if asker, ok := s.decoder.(Asker); ok {
+				s.ask(asker, s.o.Clock())
+			}
+		case <-tick.C:
+			if err := s.tick(ctx); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+// chunk takes what one read gave.
+func (s *Source) chunk(ctx context.Context, at measure.Stamp, b []byte, perByte time.Duration) {
+	if s.o.Record != nil {
+		s.o.Record(at, b)
+	}
+	s.raw.add(at, b)
+	if q, ok := s.decoder.(quietStarter); ok && s.watch.heard == 0 && at-s.watch.openedAt > quietStart {
+		q.BeginsQuiet()
+	}
+	// A byte cannot have come before the read that found the line empty: so a
+	// line that is faster than its nominal rate (a USB device has none) or a
+	// socket is not spread further back than that.
+	if n := len(b); n > 0 && s.watch.heard > 0 {
+		perByte = max(0, min(perByte, (at-s.watch.lastByte).Duration()/time.Duration(n)))
+	}
+	s.watch.bytes(at, len(b))
+	s.out.Reset()
+	s.decoder.Decode(wire.Chunk{Bytes: b, At: at, ByteTime: perByte}, &s.out)
+	s.settle.take(at, &s.out)
+	s.count(func(c *Counters) { c.Bytes += int64(len(b)); c.Chunks++ })
+	s.give(ctx)
+}
+
+// give sends what stands in out.
+func (s *Source) give(ctx context.Context) {
+	o := &s.out
+	found := s.decoder.Found()
+	s.watch.took(o, found)
+	if len(o.Readings) > 0 || o.Refused != (wire.Refused{}) {
+		s.count(func(c *Counters) {
+			c.Readings += int64(len(o.Readings))
+			c.Refused = c.Refused.Plus(o.Refused)
+		})
+	}
+	var e Event
+	if len(o.Readings) > 0 {
+		e.Readings = slices.Clone(o.Readings)
+		for i := range e.Readings {
+			e.Readings[i].At -= s.address.Delay
+		}
+		s.wait.reset()
+		if s.lost {
+			s.lost = false
+			s.note(ctx, measure.Note{At: s.lostAt - s.address.Delay, Until: e.Readings[0].At, Kind: measure.NoteGap, Says: s.why})
+		}
+	}
+	for _, n := range o.Notes {
+		n.At -= s.address.Delay
+		s.note(ctx, n)
+	}
+	if e.Readings != nil {
+		s.send(ctx, e)
+	}
+	s.report(ctx)
+}
+
+func (s *Source) note(ctx context.Context, n measure.Note) {
+	s.o.Log.Info("note", "port", s.name, "kind", string(n.Kind), "says", n.Says)
+	s.send(ctx, Event{Note: &n})
+}
+
+// flushSettling gives out what was held when the link ended: it arrived.
+func (s *Source) flushSettling(ctx context.Context) {
+	s.out.Reset()
+	if !s.settle.done && len(s.settle.held) > 0 {
+		s.settle.release(&s.out)
+		s.give(ctx)
+	}
+}
+
+// tick looks at the time: are readings due, did the computer sleep?
+func (s *Source) tick(ctx context.Context) error {
+	now := s.o.Clock()
+	s.out.Reset()
+	s.settle.tick(now, &s.out)
+	if asker, ok := s.decoder.(Asker); ok {
+		if s.watch.askedFor && now-s.watch.asked > s.watch.answerTime() && !asker.Answered() {
+			asker.Unanswered(&s.out)
+			s.watch.askedFor = false
+			s.watch.unanswered++
+		}
+		s.ask(asker, now)
+	}
+	s.give(ctx)
+	if slept := s.watch.slept(now, s.o.awake()); slept > 0 {
+		s.count(func(c *Counters) { c.Sleeps++ })
+		return sleepError(slept)
+	}
+	if p, ok := s.link.(interface{ Present() bool }); ok && s.watch.lookNow(now) && !p.Present() {
+		return &OpenError{Port: s.name, Cause: ErrNotFound, Hint: "it was unplugged"}
+	}
+	if s.watch.stalled(now) {
+		return errSilent
+	}
+	return nil
+}
+
+// ask writes the next request, if the answer to the last has come and the
+// interval is over.
+func (s *Source) ask(asker Asker, now measure.Stamp) {
+	w := &s.watch
+	if w.askedFor && !asker.Answered() || w.asked > 0 && now-w.asked < w.interval {
+		return
+	}
+	request := asker.Ask(nil)
+	if len(request) == 0 {
+		return
+	}
+	w.asked, w.askedFor = now, true
+	s.count(func(c *Counters) { c.Asked++ })
+	if _, err := s.link.Write(request); err != nil {
+		s.o.Log.Warn("could not ask", "port", s.name, "err", err)
+	}
+}
+
+func (s *Source) count(change func(*Counters)) {
+	s.mu.Lock()
+	change(&s.counters)
+	s.mu.Unlock()
+}
+
+// send hands an event over; only the end of the context stops it.
+func (s *Source) send(ctx context.Context, e Event) {
+	select {
+	case s.events <- e:
+	case <-ctx.Done():
+	}
+}

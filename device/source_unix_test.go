@@ -1,0 +1,187 @@
+//go:build unix
+
+package device
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"os"
+	"path/filepath"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
+
+	"lobescribe/device/measure"
+)
+
+// patience is how long a test waits for what must come; generous, for a busy
+// machine.
+const patience = 30 * time.Second
+
+// listener collects what a source says.
+type listener struct {
+	mu       sync.Mutex
+	readings []measure.Reading
+	notes    []measure.Note
+	status   []Status
+	done     chan struct{}
+}
+
+func listen(s *Source) *listener {
+	l := &listener{done: make(chan struct{})}
+	go func() {
+		defer close(l.done)
+		for e := range s.Events() {
+			l.mu.Lock()
+			l.readings = append(l.readings, e.Readings...)
+			if e.Note != nil {
+				l.notes = append(l.notes, *e.Note)
+			}
+			if e.Status != nil {
+				l.status = append(l.status, *e.Status)
+			}
+			l.mu.Unlock()
+		}
+	}()
+	return l
+}
+
+func (l *listener) lifts() []measure.Length {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	out := make([]measure.Length, len(l.readings))
+	for i, r := range l.readings {
+		out[i] = r.Lift
+	}
+	return out
+}
+
+func (l *listener) states() (out []State) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, s := range l.status {
+		if len(out) == 0 || out[len(out)-1] != s.State {
+			out = append(out, s.State)
+		}
+	}
+	return out
+}
+
+func (l *listener) gaps() (n int) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, x := range l.notes {
+		if x.Kind == measure.NoteGap {
+			n++
+		}
+	}
+	return n
+}
+
+func eventually(t *testing.T, what string, ok func() bool) {
+	t.Helper()
+	require.Eventually(t, ok, patience, 2*time.Millisecond, what)
+}
+
+// openPty makes a pseudo-tty. The device speaks on the master.
+func openPty(t *testing.T) (master, slave *os.File) {
+	t.Helper()
+	master, slave, err := pty.Open()
+	require.NoError(t, err)
+	t.Cleanup(func() { master.Close(); slave.Close() })
+	return master, slave
+}
+
+func address(t *testing.T, text string, args ...any) Address {
+	t.Helper()
+	a, err := ParseAddress(fmt.Sprintf(text, args...))
+	require.NoError(t, err)
+	return a
+}
+
+func TestReadingsThroughAPseudoTTY(t *testing.T) {
+	defer goleak.VerifyNone(t)
+	master, slave := openPty(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	s := Open(ctx, address(t, "serial:%s?format=unit-behind", slave.Name()), Options{})
+	l := listen(s)
+	eventually(t, "open", func() bool { return s.Counters().Opens == 1 && s.Status().State == Settling })
+	for i := range 20 {
+		fmt.Fprintf(master, "0.%04d in\r\n", i*10)
+	}
+	// The first line is whole or not, depending on how long the port was
+	// silent before; the last is not.
+	eventually(t, "the last reading", func() bool {
+		got := l.lifts()
+		return len(got) > 0 && got[len(got)-1] == 19*measure.Thou
+	})
+	assert.GreaterOrEqual(t, len(l.lifts()), 19)
+	cancel()
+	<-l.done
+	assert.Equal(t, Closed, s.Status().State)
+	assert.NotEmpty(t, s.RawTail())
+}
+
+func TestReconnectOverTCP(t *testing.T) {
+	defer goleak.VerifyNone(t)
+	before := descriptors(t)
+	server, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	ctx, cancel := context.WithCancel(t.Context())
+	s := Open(ctx, address(t, "tcp://%s?format=unit-behind", server.Addr()), Options{draw: func() float64 { return 0 }})
+	l := listen(s)
+	const cycles = 200
+	var want []measure.Length
+	for i := range cycles {
+		c, err := server.Accept()
+		require.NoError(t, err)
+		_, err = fmt.Fprintf(c, "garbage\r\n%d.%03d mm\r\n%d.500 mm\r\n", i%20, i, i%20)
+		require.NoError(t, err)
+		c.Close()
+		want = append(want, measure.Length(i%20*1_000_000+i*1000), measure.Length(i%20*1_000_000+500_000))
+	}
+	eventually(t, "all readings", func() bool { return len(l.lifts()) >= len(want) })
+	assert.Equal(t, want, l.lifts(), "no reading that arrived is lost, none is made up")
+	cancel()
+	<-l.done
+	server.Close()
+	assert.Equal(t, cycles-1, l.gaps())
+	for i := 1; i < len(l.readings); i++ {
+		require.Greater(t, l.readings[i].At, l.readings[i-1].At, "time goes forward")
+	}
+	assert.Equal(t, before, descriptors(t), "open descriptors")
+}
+
+func descriptors(t *testing.T) int {
+	t.Helper()
+	entries, err := os.ReadDir("/proc/self/fd")
+	if err != nil {
+		t.Skip("no /proc here to count descriptors with")
+	}
+	return len(entries)
+}
+
+func TestAbsentPortIsAStateAndComesBack(t *testing.T) {
+	defer goleak.VerifyNone(t)
+	name := filepath.Join(t.TempDir(), "tty")
+	ctx, cancel := context.WithCancel(t.Context())
+	s := Open(ctx, address(t, "serial:%s?format=plain", name), Options{})
+	l := listen(s)
+	eventually(t, "absent", func() bool { return s.Status().State == Absent })
+	assert.Contains(t, s.Status().Says, "is it plugged in?")
+	master, slave := openPty(t)
+	require.NoError(t, os.Symlink(slave.Name(), name))
+	eventually(t, "settling", func() bool { return s.Status().State == Settling })
+	eventually(t, "a reading", func() bool {
+		fmt.Fprintf(master, "1.25\r\n")
+		return len(l.lifts()) > 0
+	})
+	cancel()
+	<-l.done
+}

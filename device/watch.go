@@ -1,0 +1,259 @@
+package device
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"lobescribe/device/measure"
+	"lobescribe/device/wire"
+)
+
+// watch follows how a link behaves in time: how many readings a second come,
+// whether they change, and whether silence is in order. It is a pure state
+// machine; the time is handed in.
+//
+// Silence is in order for a board that speaks only when something moves. So a
+// device is held to speak at rest only when it was seen to: when it repeated
+// the same reading for a while, or when its rate was said. The silence of such
+// a device is a stall, and the link is opened again.
+type watch struct {
+	expect float64 // readings a second, as said in the address; 0 if not
+
+	openedAt measure.Stamp
+	heard    int64 // bytes since the open
+	lastByte measure.Stamp
+	read     int64 // readings since the open
+	lastRead measure.Stamp
+	everRead bool
+
+	rate      float64
+	window    measure.Stamp // where the running window began
+	windowed  int
+	period    measure.Stamp // between readings, of late
+	lift      measure.Length
+	angle     measure.Angle
+	changedAt measure.Stamp
+	same      int           // readings in a row that did not change
+	sameSince measure.Stamp // when the first of them came
+	atRest    bool          // it speaks at rest
+
+	condition   string
+	conditionAt measure.Stamp
+
+	asks       bool
+	interval   measure.Stamp
+	asked      measure.Stamp
+	askedFor   bool
+	unanswered int
+
+	looked     measure.Stamp
+	sleptAt    measure.Stamp
+	sleptAwake time.Duration
+}
+
+const (
+	quietStart = 250 * measure.Millisecond // silence after which a line begins whole
+	stillAfter = 2 * measure.Second        // unchanged for so long is standing still
+	restCount  = 20                        // unchanged readings, over
+	restFor    = measure.Second            // so long: it speaks at rest
+
+	silentLeast   = 1500 * measure.Millisecond // the least silence that is a stall
+	silentPeriods = 8                          // and the least in periods
+	silentAtFirst = 5 * measure.Second         // after an open: boards boot for seconds
+	silentWord    = 3 * measure.Second         // silence that is worth a word
+
+	conditionFor = 5 * measure.Second
+	lookEvery    = measure.Second // at whether the port is still there
+	sleptLeast   = 2 * measure.Second
+	rateWindow   = 250 * measure.Millisecond
+)
+
+func (w *watch) opened(now measure.Stamp, awake time.Duration) {
+	w.openedAt, w.heard, w.read, w.lastByte = now, 0, 0, now
+	w.changedAt, w.same = now, 0
+	w.asked, w.askedFor, w.unanswered = 0, false, 0
+	w.looked = now
+	w.rate, w.window, w.windowed = 0, now, 0
+	w.sleptAt, w.sleptAwake = now, awake
+}
+
+func (w *watch) bytes(at measure.Stamp, n int) {
+	w.heard += int64(n)
+	w.lastByte = at
+}
+
+// took takes note of what a chunk gave.
+func (w *watch) took(o *wire.Out, f wire.Found) {
+	if n := len(o.Conditions); n > 0 {
+		w.condition, w.conditionAt = o.Conditions[n-1].Says, o.Conditions[n-1].At
+		w.unanswered = 0
+	}
+	if o.Refused.Total() > o.Refused.Unanswered {
+		w.unanswered = 0
+	}
+	if len(o.Readings) == 0 {
+		return
+	}
+	w.unanswered = 0
+	at := w.lastByte
+	if w.read > 0 {
+		each := (at - w.lastRead) / measure.Stamp(len(o.Readings))
+		if w.period == 0 {
+			w.period = each
+		}
+		w.period += (each - w.period) / 8
+	}
+	for _, r := range o.Readings {
+		step, turn := max(f.Resolution, 1), max(f.AngleStep, measure.Degree/20)
+		if w.read == 0 || (r.Lift-w.lift).Abs() > step || angleAbs(r.Angle-w.angle) > turn {
+			w.lift, w.angle, w.changedAt = r.Lift, r.Angle, at
+			w.same, w.sameSince = 0, at
+		}
+		w.read++
+		w.same++
+	}
+	w.lastRead, w.everRead = at, true
+	w.windowed += len(o.Readings)
+	if w.same >= restCount && at-w.sameSince >= restFor && w.period < measure.Second {
+		w.atRest = true
+	}
+}
+
+func angleAbs(a measure.Angle) measure.Angle {
+	if a < 0 {
+		return -a
+	}
+	return a
+}
+
+// rateAt returns the readings a second of late.
+func (w *watch) rateAt(now measure.Stamp) float64 {
+	if d := now - w.window; d >= rateWindow {
+		inst := float64(w.windowed) / d.Seconds()
+		if w.rate == 0 {
+			w.rate = inst
+		}
+		w.rate += (inst - w.rate) * (1 - math.Exp(-d.Seconds()/2))
+		if w.rate < 0.01 {
+			w.rate = 0
+		}
+		w.window, w.windowed = now, 0
+	}
+	return w.rate
+}
+
+// speaks reports whether silence of the device would be a fault.
+func (w *watch) speaks() bool { return w.atRest || w.expect > 0 && !w.asks }
+
+// silence returns how long nothing has come.
+func (w *watch) silence(now measure.Stamp) measure.Stamp { return now - w.lastByte }
+
+// patience is how much silence is borne.
+func (w *watch) patience() measure.Stamp {
+	period := w.period
+	if period == 0 && w.expect > 0 {
+		period = measure.Stamp(float64(measure.Second) / w.expect)
+	}
+	return max(silentLeast, silentPeriods*period)
+}
+
+// stalled reports whether the link should be given up and opened again.
+func (w *watch) stalled(now measure.Stamp) bool {
+	switch {
+	case w.asks:
+		return w.unanswered >= 4 && w.silence(now) > max(silentLeast, silentAtFirst*measure.Stamp(b2i(w.heard == 0)))
+	case !w.speaks():
+		return false
+	case w.heard == 0:
+		return w.silence(now) > max(silentAtFirst, w.patience())
+	}
+	return w.silence(now) > w.patience()
+}
+
+func b2i(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// state tells how it stands while the link is open.
+func (w *watch) state(now measure.Stamp, f wire.Found) (s State, says string, silent bool) {
+	quiet := w.silence(now)
+	switch {
+	case w.heard == 0 && quiet > silentWord:
+		if w.asks {
+			return Stalled, "open, but it does not answer: is it switched on, and is poll= what it wants to hear?", true
+		}
+		return Stalled, "open, but nothing comes: is it switched on and set to send? some send only when asked (poll=)", true
+	case w.heard == 0:
+		return Settling, "open; waiting for readings", false
+	case w.asks && w.unanswered >= 4:
+		return Stalled, fmt.Sprintf("it has not answered for %.0f s", quiet.Seconds()), true
+	case w.speaks() && quiet > w.patience():
+		return Stalled, fmt.Sprintf("nothing has come for %.1f s", quiet.Seconds()), true
+	case w.read == 0:
+		if !f.Settled {
+			return Settling, f.Says, false
+		}
+		return Settling, "bytes come, but no reading yet", false
+	case now-w.lastRead > max(2*measure.Second, silentPeriods*w.period) && quiet < measure.Second:
+		return Settling, "bytes come, but they are no readings any more: " + f.Says, true
+	case quiet > silentWord:
+		return StandingStill, fmt.Sprintf("silent for %.0f s: in order if it speaks only when something moves", quiet.Seconds()), true
+	case now-w.changedAt > stillAfter:
+		return StandingStill, "readings come and stand still", false
+	}
+	return Flowing, "readings come", false
+}
+
+// conditionAt returns what the device said of itself lately.
+func (w *watch) conditionNow(now measure.Stamp) string {
+	if w.condition != "" && now-w.conditionAt > conditionFor {
+		w.condition = ""
+	}
+	return w.condition
+}
+
+// age returns how old the last reading is; 0 if there was none.
+func (w *watch) age(now measure.Stamp) measure.Stamp {
+	if !w.everRead {
+		return 0
+	}
+	return max(now-w.lastRead, 0)
+}
+
+// answerTime is how long an answer may take.
+func (w *watch) answerTime() measure.Stamp {
+	return max(300*measure.Millisecond, 2*w.interval)
+}
+
+// askEvery returns the interval between two requests.
+func askEvery(rate float64) measure.Stamp {
+	const usual = 20
+	if rate == 0 {
+		rate = usual
+	}
+	return measure.Stamp(float64(measure.Second) / rate)
+}
+
+// lookNow reports whether it is time to look for the port again.
+func (w *watch) lookNow(now measure.Stamp) bool {
+	if now-w.looked < lookEvery {
+		return false
+	}
+	w.looked = now
+	return true
+}
+
+// slept returns how long the computer slept since the last call: the time by
+// which the clock that goes on meanwhile got ahead.
+func (w *watch) slept(now measure.Stamp, awake time.Duration) measure.Stamp {
+	d := measure.StampOf(awake-w.sleptAwake) - (now - w.sleptAt)
+	w.sleptAt, w.sleptAwake = now, awake
+	if d < sleptLeast {
+		return 0
+	}
+	return d
+}
