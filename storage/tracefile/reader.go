@@ -1,0 +1,219 @@
+package tracefile
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"math/bits"
+	"os"
+
+	"lobescribe/device/measure"
+)
+
+// Options says how a trace is read. The zero value is right for any file.
+type Options struct {
+	// Name is what faults call the file. Default: they name only the line.
+	Name string
+	// Format of the file. Default: found from its beginning.
+	Format Format
+}
+
+// Reader reads a trace batch by batch.
+type Reader struct {
+	o     Options
+	lines *lines
+	row   func(line []byte) error // reads one line into r
+
+	batch []measure.Reading
+	notes []measure.Note
+	// Resolution and AngleStep of a JSON-lines file that gives them.
+	resolution measure.Length
+	angleStep  measure.Angle
+
+	csv     csvRow
+	json    jsonRow
+	trusted bool // written by Write: gaps are in its notes
+	// The reading before, for order and gaps.
+	any      bool
+	last     measure.Reading
+	lastLine int
+	sameTime measure.Has // quantities already seen at last.At
+	steps    [64]int     // how many steps of about 2^i microseconds
+	counted  int
+	done     error
+}
+
+const batchReadings = 4096
+
+// NewReader looks at the beginning of r, finds the format and reads the header.
+// The error is a *Fault, or r's own.
+func NewReader(r io.Reader, o Options) (*Reader, error) {
+	t := &Reader{o: o, lines: newLines(r), batch: make([]measure.Reading, 0, batchReadings)}
+	head := t.lines.head()
+	if cut, ok := bytes.CutPrefix(head, []byte("\xef\xbb\xbf")); ok {
+		t.lines.start += len(head) - len(cut)
+		head = cut
+	}
+	if err := t.lines.err; err != nil && err != io.EOF {
+		return nil, t.explain(err)
+	}
+	format, says := sniff(head)
+	if says != "" {
+		return nil, t.fault(0, "%s", says)
+	}
+	if o.Format != Found {
+		format = o.Format
+	}
+	if format == JSONLines {
+		t.row = t.jsonLine
+		return t, nil
+	}
+	t.row = t.csvLine
+	if err := t.readHeader(); err != nil {
+		return nil, t.explain(err)
+	}
+	return t, nil
+}
+
+func (r *Reader) fault(line int, format string, args ...any) *Fault {
+	return &Fault{File: r.o.Name, Line: line, Says: fmt.Sprintf(format, args...)}
+}
+
+// explain gives a fault its file and wraps what is none.
+func (r *Reader) explain(err error) error {
+	var f *Fault
+	if errors.As(err, &f) {
+		if f.File == "" {
+			f.File = r.o.Name
+		}
+		return f
+	}
+	if r.o.Name != "" {
+		return fmt.Errorf("reading %s: %w", r.o.Name, err)
+	}
+	return fmt.Errorf("reading the trace: %w", err)
+}
+
+// Next returns the next readings, valid until the next call, and io.EOF after
+// the last. A fault ends the trace; what came before it was given out.
+func (r *Reader) Next() ([]measure.Reading, error) {
+	r.batch = r.batch[:0]
+	for r.done == nil && len(r.batch) < batchReadings {
+		line, err := r.lines.next()
+		if err == nil {
+			err = r.row(line)
+		}
+		if err != nil {
+			r.done = err
+		}
+	}
+	if len(r.batch) > 0 {
+		return r.batch, nil
+	}
+	if r.done != io.EOF {
+		return nil, r.explain(r.done)
+	}
+	if !r.any {
+		return nil, r.fault(0, "there are no readings in it, only a header; record or export the trace again")
+	}
+	return nil, io.EOF
+}
+
+// Notes returns the notes read so far: those of a JSON-lines file, and the
+// gaps found in any other.
+func (r *Reader) Notes() []measure.Note { return r.notes }
+
+// add takes one reading, which stands on the line last read.
+func (r *Reader) add(x measure.Reading, numbered bool) error {
+	if r.any {
+		step := x.At - r.last.At
+		switch {
+		case step < 0:
+			return r.fault(r.lines.n, "the time %s is before the %s of line %d; readings must be in order of time: sort them, or cut the file where the clock began anew", x.At, r.last.At, r.lastLine)
+		case step > 0:
+			r.sameTime = 0
+			r.lookForGap(x.At, step)
+		case x.Has&r.sameTime != 0 && !numbered:
+			return r.fault(r.lines.n, "the time %s is that of line %d too; keep one of the two readings, or give times with more decimals", x.At, r.lastLine)
+		}
+	}
+	r.sameTime |= x.Has
+	r.any, r.last, r.lastLine = true, x, r.lines.n
+	r.batch = append(r.batch, x)
+	return nil
+}
+
+// A pause is a gap when it is longer than gapLeast and gapTimes the usual step.
+const (
+	gapLeast = measure.Second
+	gapTimes = 20
+	gapAfter = 8 // steps that must have been seen to know the usual one
+)
+
+func (r *Reader) lookForGap(at, step measure.Stamp) {
+	if r.trusted {
+		return
+	}
+	if step > gapLeast && r.counted >= gapAfter && step > gapTimes*r.usualStep() {
+		r.notes = append(r.notes, measure.Note{At: r.last.At, Until: at, Kind: measure.NoteGap,
+			Says: fmt.Sprintf("no readings for %s", step)})
+		return
+	}
+	r.steps[bits.Len64(uint64(step))-1]++
+	r.counted++
+}
+
+// usualStep is the median of the steps, to the power of two above it.
+func (r *Reader) usualStep() measure.Stamp {
+	seen := 0
+	for i, n := range r.steps {
+		if seen += n; seen*2 >= r.counted {
+			return 2 << min(i, 60)
+		}
+	}
+	return 0
+}
+
+// Read reads a whole trace of either format. The error is a *Fault, or r's own.
+func Read(r io.Reader) (measure.Trace, error) { return ReadNamed(r, "") }
+
+// ReadNamed is Read for a stream whose faults should be told under a name.
+func ReadNamed(r io.Reader, name string) (measure.Trace, error) {
+	var t measure.Trace
+	rd, err := NewReader(r, Options{Name: name})
+	if err != nil {
+		return t, err
+	}
+	for {
+		batch, err := rd.Next()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return measure.Trace{}, err
+		}
+		t.Readings = append(t.Readings, batch...)
+	}
+	t.Notes, t.Resolution, t.AngleStep = rd.notes, rd.resolution, rd.angleStep
+	return t, nil
+}
+
+// ReadFile reads a whole trace file.
+func ReadFile(name string) (measure.Trace, error) {
+	f, err := os.Open(name)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return measure.Trace{}, &Fault{File: name, Says: "there is no such file; check the name and the folder"}
+	case errors.Is(err, fs.ErrPermission):
+		return measure.Trace{}, &Fault{File: name, Says: "you may not read it; ask its owner, or copy it"}
+	case err != nil:
+		return measure.Trace{}, fmt.Errorf("reading %s: %w", name, err)
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		return measure.Trace{}, &Fault{File: name, Says: "it is a folder; give the name of a file"}
+	}
+	return ReadNamed(f, name)
+}
