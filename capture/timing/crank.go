@@ -1,0 +1,98 @@
+package timing
+
+import (
+	"fmt"
+	"math"
+
+	"lobescribe/device/measure"
+)
+
+// Crank is a slider-crank: stroke, connecting rod between centres, wrist pin in
+// line with the bore.
+//
+//	travel from TDC = l + a - (a cos θ + √(l² - a² sin² θ)),  a = stroke/2
+//
+// Source: Heywood, Internal Combustion Engine Fundamentals, eqs 2.4-2.6 (from
+// memory; the geometry is elementary and was derived again).
+type Crank struct {
+	Stroke measure.Length `json:"stroke_mm"`
+	Rod    measure.Length `json:"rod_mm"`
+}
+
+// Check names the dimension that cannot be.
+func (k Crank) Check() error {
+	switch {
+	case k.Stroke <= 0 || k.Stroke > 5000*measure.Millimetre:
+		return fmt.Errorf("stroke_mm: %v is no engine's stroke", k.Stroke)
+	case k.Rod <= k.Stroke/2 || k.Rod > 20_000*measure.Millimetre:
+		return fmt.Errorf("rod_mm: %v is no rod for a stroke of %v: it must be longer than the crank throw", k.Rod, k.Stroke)
+	}
+	return nil
+}
+
+// Travel returns how far the piston stands below its top at a crank angle from
+// top dead centre, either side.
+func (k Crank) Travel(angle measure.Angle) measure.Length {
+	return millimetres(k.travel(angle.Degrees()))
+}
+
+func (k Crank) travel(deg float64) float64 {
+	a, l := k.Stroke.Millimetres()/2, k.Rod.Millimetres()
+	sin, cos := math.Sincos(deg * math.Pi / 180)
+	// l - √(l² - a² sin²) loses digits near TDC; multiplied out it does not.
+	s := a * sin
+	root := math.Sqrt(l*l - s*s)
+	return a*(1-cos) + s*s/(l+root)
+}
+
+// slope returns the travel per crank degree, in mm.
+func (k Crank) slope(deg float64) float64 {
+	a, l := k.Stroke.Millimetres()/2, k.Rod.Millimetres()
+	sin, cos := math.Sincos(deg * math.Pi / 180)
+	return math.Pi / 180 * a * sin * (1 + a*cos/math.Sqrt(l*l-a*a*sin*sin))
+}
+
+// SpeedRatio returns the piston's speed over its mean speed 2·stroke·rev
+// (Heywood eq. 2.11, from memory).
+func (k Crank) SpeedRatio(angle measure.Angle) float64 {
+	return 90 * k.slope(angle.Degrees()) * 2 / k.Stroke.Millimetres()
+}
+
+// VolumeRatio returns the cylinder's volume over the clearance volume for a
+// compression ratio (Heywood eq. 2.6, from memory).
+func (k Crank) VolumeRatio(compression float64, angle measure.Angle) float64 {
+	return 1 + (compression-1)*k.travel(angle.Degrees())/k.Stroke.Millimetres()
+}
+
+// AngleAt returns the crank angle from top dead centre, 0 to 180, at which the
+// piston has travelled that far from its top.
+func (k Crank) AngleAt(travel measure.Length) (measure.Angle, error) {
+	if travel < 0 || travel > k.Stroke {
+		return 0, fmt.Errorf("piston travel %v: it must be from 0 to the stroke of %v", travel, k.Stroke)
+	}
+	// In closed form, from the triangle of throw, rod and wrist pin:
+	// with d = a + l - travel, cos θ = (a² + d² - l²) / (2 a d).
+	a, l := k.Stroke.Millimetres()/2, k.Rod.Millimetres()
+	d := a + l - travel.Millimetres()
+	cos := (a*a + d*d - l*l) / (2 * a * d)
+	return degrees(math.Acos(min(max(cos, -1), 1)) * 180 / math.Pi), nil
+}
+
+// AngleBeforeBottom is [Crank.AngleAt] counted from bottom dead centre, for
+// travel from the piston's lowest point.
+func (k Crank) AngleBeforeBottom(travel measure.Length) (measure.Angle, error) {
+	if travel < 0 || travel > k.Stroke {
+		return 0, fmt.Errorf("piston travel %v: it must be from 0 to the stroke of %v", travel, k.Stroke)
+	}
+	a, err := k.AngleAt(k.Stroke - travel)
+	return measure.Turn/2 - a, err
+}
+
+// RimAngle returns the angle that an arc measured around the rim of a wheel,
+// damper or flywheel spans: 360 · arc / (π · diameter).
+func RimAngle(arc, diameter measure.Length) (measure.Angle, error) {
+	if diameter <= 0 {
+		return 0, fmt.Errorf("diameter_mm: %v is no wheel's diameter", diameter)
+	}
+	return degrees(360 * arc.Millimetres() / (math.Pi * diameter.Millimetres())), nil
+}

@@ -1,0 +1,223 @@
+package timing
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"lobescribe/capture/timing/smooth"
+	"lobescribe/device/measure"
+)
+
+// folded lays all openings over one another, in degrees after the overlap's
+// top dead centre with the nose in the middle. between is the standard
+// deviation among the openings at each angle, 0 where there is but one.
+func (c *Curve) folded(bins []placed, openings []opening) (xs, ys, ns, between []float64) {
+	period := c.options.Period.Degrees()
+	// Mean phase on the circle, so that noses at 719.9 and 0.1 agree.
+	var sin, cos float64
+	for _, o := range openings {
+		s, k := math.Sincos(2 * math.Pi * o.middle() / period)
+		sin, cos = sin+s, cos+k
+	}
+	nose := math.Atan2(sin, cos) / (2 * math.Pi) * period
+	cut := nose - period/2
+	shift := c.options.frame(nose) - nose
+	for _, o := range openings {
+		if d := math.Remainder(o.middle()-nose, period); math.Abs(d) > 2 {
+			c.warn("an opening lies %s degrees away from the others: the encoder slipped or its drive has play", plain(d))
+			break
+		}
+	}
+	c.made.Openings = len(openings)
+
+	cycles := map[int][]placed{}
+	for _, p := range bins {
+		k := int(math.Floor((p.x - cut) / period))
+		cycles[k] = append(cycles[k], placed{p.x - float64(k)*period, p.y, p.n})
+	}
+	c.rezero(cycles)
+
+	width := max(binWidth, c.crankStep())
+	slots := map[int][]placed{}
+	for _, in := range cycles {
+		for _, p := range in {
+			k := int(math.Floor((p.x - cut) / width))
+			slots[k] = append(slots[k], p)
+		}
+	}
+	order := make([]int, 0, len(slots))
+	for k := range slots {
+		order = append(order, k)
+	}
+	slices.Sort(order)
+	for _, k := range order {
+		p, s := together(slots[k])
+		xs, ys = append(xs, p.x+shift), append(ys, p.y)
+		// Many readings in a bin are not so many times better than few.
+		ns, between = append(ns, min(p.n, 20)), append(between, s)
+	}
+	return xs, ys, ns, between
+}
+
+// together averages the bins of several openings at one angle; of three or
+// more, one far from the median of all is left out.
+func together(ps []placed) (mean placed, s float64) {
+	if len(ps) >= 3 {
+		ys, off := make([]float64, len(ps)), make([]float64, len(ps))
+		for i, p := range ps {
+			ys[i] = p.y
+		}
+		m := median(ys)
+		for i, p := range ps {
+			off[i] = math.Abs(p.y - m)
+		}
+		limit := max(5*1.4826*median(off), 0.02)
+		kept := ps[:0:0]
+		for _, p := range ps {
+			if math.Abs(p.y-m) <= limit {
+				kept = append(kept, p)
+			}
+		}
+		ps = kept
+	}
+	n, squares := 0.0, 0.0
+	for _, p := range ps {
+		n++
+		d := p.y - mean.y
+		mean.x += (p.x - mean.x) / n
+		mean.y += d / n
+		squares += d * (p.y - mean.y)
+		mean.n += p.n
+	}
+	if n > 1 {
+		s = math.Sqrt(squares / (n - 1))
+	}
+	return mean, s
+}
+
+// rezero takes off each opening its own heel, so that a zero which moved from
+// one opening to the next does not smear the curve. The dst is altered.
+func (c *Curve) rezero(dst map[int][]placed) {
+	top := 0.0
+	for _, in := range dst {
+		for _, p := range in {
+			top = max(top, p.y)
+		}
+	}
+	low, high := 0.0, 0.0
+	for _, in := range dst {
+		var flat []float64
+		for _, p := range in {
+			if math.Abs(p.y) < 0.05*top {
+				flat = append(flat, p.y)
+			}
+		}
+		if len(flat) < 40 { // ten degrees: too little to say
+			continue
+		}
+		slices.Sort(flat)
+		heel, _ := densest(flat, c.options.Resolution.Millimetres())
+		for i := range in {
+			in[i].y -= heel
+		}
+		low, high = min(low, heel), max(high, heel)
+	}
+	c.made.HeelShift = millimetres(high - low)
+	if high-low > max(0.02, 3*c.options.Resolution.Millimetres()) {
+		c.warn("the heel moved by %s between openings: something slips (the indicator's stand, or the zero was set)", c.made.HeelShift.In(measure.InMillimetres))
+	}
+}
+
+// regress draws the curve through points in order by local regression, and
+// works out its noise.
+func (c *Curve) regress(xs, ys, ns, between []float64) error {
+	step := c.options.Step.Degrees()
+	half := c.options.HalfWidth.Degrees()
+	// The grid stands on whole steps.
+	from, to := math.Ceil(xs[0]/step), math.Floor(xs[len(xs)-1]/step)
+	at := make([]float64, 0, int(to-from)+1)
+	for k := from; k <= to; k++ {
+		at = append(at, k*step)
+	}
+	fit, err := smooth.Local{HalfWidth: half, Robust: 2, Least: 10}.Fit(xs, ys, ns, at)
+	if err != nil {
+		return err
+	}
+	line, err := smooth.NewLine(at, fit.Values, smooth.Natural)
+	if err != nil {
+		return err
+	}
+	c.line, c.x, c.y, c.rows = line, at, fit.Values, fit.Rows
+	c.made.Step = c.options.Step
+	_, top := line.Highest(at[0], at[len(at)-1])
+	widest := half
+	for i, w := range fit.Widths {
+		if fit.Values[i] > 0.02*top {
+			widest = max(widest, w)
+		}
+	}
+	c.made.HalfWidth = degrees(widest)
+	if widest > 6 {
+		c.warn("readings stand so far apart that the curve had to be drawn from %s degrees either side: turn the engine more slowly", plain(widest))
+	}
+	c.sigma = c.scatter(xs, fit)
+	c.noise = make([]float64, len(at))
+	for i, r := range fit.Rows {
+		c.noise[i] = r.Noise(c.sigma)
+	}
+	if between != nil && c.made.Openings > 1 {
+		// Openings laid over one another show what repeats badly over whole
+		// flanks, which the scatter about the curve cannot.
+		pooled := movingRMS(xs, between, 5)
+		for i, x := range at {
+			k := min(sort.SearchFloat64s(xs, x), len(xs)-1)
+			c.noise[i] = max(c.noise[i], pooled[k]/math.Sqrt(float64(c.made.Openings)))
+		}
+	}
+	c.warnOfEnds()
+	return nil
+}
+
+// scatter returns the standard uncertainty of each point that was fitted: from
+// the residuals within 10 degrees, but no less than the indicator's counts
+// leave open. Where the lift passes many counts within a bin they average out;
+// where it passes less than one, they do not.
+func (c *Curve) scatter(xs []float64, fit smooth.Fit) []float64 {
+	r := make([]float64, len(xs))
+	for i := range r {
+		r[i] = math.Sqrt(fit.Kept[i]) * fit.Residuals[i] / math.Sqrt(max(1-fit.Leverage[i], 0.1))
+	}
+	s := movingRMS(xs, r, 10)
+	resolution := c.options.Resolution.Millimetres()
+	width := max(binWidth, c.crankStep())
+	for i, x := range xs {
+		floor := 0.0
+		if resolution > 0 {
+			passes := math.Abs(c.line.Slope(x)) * width / resolution
+			floor = count(resolution) / math.Sqrt(max(passes, 1))
+		}
+		s[i] = max(s[i], floor)
+	}
+	return s
+}
+
+// movingRMS returns the root mean square of the values within reach of each.
+func movingRMS(xs, values []float64, reach float64) []float64 {
+	sums := make([]float64, len(xs)+1)
+	for i, v := range values {
+		sums[i+1] = sums[i] + v*v
+	}
+	out := make([]float64, len(xs))
+	a, b := 0, 0
+	for i, x := range xs {
+		for a < len(xs) && xs[a] < x-reach {
+			a++
+		}
+		for b < len(xs) && xs[b] <= x+reach {
+			b++
+		}
+		out[i] = math.Sqrt(max(sums[b]-sums[a], 0) / float64(b-a))
+	}
+	return out
+}
