@@ -98,7 +98,7 @@ func (l *told) newest(t *testing.T) TraceState {
 	return l.states[len(l.states)-1]
 }
 
-// keeping runs a test with a Keeper on a fake clock.
+// withKeeper runs a test with a Keeper on a fake clock.
 func withKeeper(t *testing.T, o KeeperOptions, f func(k *Keeper, d *disk, l *told)) {
 	synctest.Test(t, func(t *testing.T) {
 		d, l := &disk{}, &told{}
@@ -111,6 +111,12 @@ func withKeeper(t *testing.T, o KeeperOptions, f func(k *Keeper, d *disk, l *tol
 		cancel()
 		<-result
 	})
+}
+
+// rest lets the fake time pass, and everybody come to rest.
+func rest(d time.Duration) {
+	time.Sleep(d)
+	synctest.Wait()
 }
 
 func some(n int, from measure.Stamp) (r []measure.Reading) {
@@ -127,7 +133,7 @@ func TestKeeperWritesWithinTheSecondThatMayBeLost(t *testing.T) {
 			k.Append(some(10, 5*measure.Second+measure.Stamp(i*10)*measure.Millisecond), nil)
 			time.Sleep(10 * time.Millisecond)
 		}
-		time.Sleep(500 * time.Millisecond)
+		rest(500 * time.Millisecond)
 		require.Len(t, d.traces, 1)
 		assert.Equal(t, 1000, len(d.traces[0].readings))
 		assert.True(t, d.traces[0].head.HasAngle)
@@ -140,7 +146,7 @@ func TestKeeperWritesWithinTheSecondThatMayBeLost(t *testing.T) {
 		assert.Equal(t, int64(5e6), s.Began)
 
 		k.End()
-		time.Sleep(time.Millisecond)
+		rest(time.Millisecond)
 		assert.True(t, d.traces[0].ended)
 		assert.Equal(t, TraceKept, l.newest(t).State)
 		assert.Equal(t, []uint64{1}, l.ended)
@@ -151,10 +157,10 @@ func TestKeeperHoldsReadingsWhileTheDiskRefuses(t *testing.T) {
 	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
 		k.Begin(Head{}, 0)
 		k.Append(some(100, 0), nil)
-		time.Sleep(time.Second)
+		rest(time.Second)
 		d.refuse(errors.New("no space left on device"))
 		k.Append(some(100, measure.Second), []measure.Note{{At: measure.Second, Kind: measure.NoteMark}})
-		time.Sleep(time.Second)
+		rest(time.Second)
 		s := l.newest(t)
 		assert.Equal(t, TraceBehind, s.State, "said within a second")
 		assert.Contains(t, s.Says, "no space left")
@@ -163,11 +169,11 @@ func TestKeeperHoldsReadingsWhileTheDiskRefuses(t *testing.T) {
 		k.End()
 		k.Begin(Head{}, 10*measure.Second) // the next trace waits its turn
 		k.Append(some(50, 10*measure.Second), nil)
-		time.Sleep(time.Minute)
+		rest(time.Minute)
 		assert.Empty(t, l.ended)
 
 		d.refuse(nil)
-		time.Sleep(time.Second)
+		rest(time.Second)
 		require.Len(t, d.traces, 2)
 		assert.Equal(t, append(some(100, 0), some(100, measure.Second)...), d.traces[0].readings, "in order, once each")
 		assert.Len(t, d.traces[0].notes, 1)
@@ -184,12 +190,12 @@ func TestKeeperIsBoundedAndSaysWhatItDropped(t *testing.T) {
 		for i := range 10 {
 			k.Append(some(100, measure.Stamp(i)*measure.Second), nil)
 		}
-		time.Sleep(time.Second)
+		rest(time.Second)
 		d.refuse(nil)
-		time.Sleep(time.Second)
+		rest(time.Second)
 		k.Append(some(10, 20*measure.Second), nil)
 		k.End()
-		time.Sleep(time.Second)
+		rest(time.Second)
 		got := d.traces[0]
 		assert.Len(t, got.readings, 160)
 		require.Len(t, got.notes, 1)
@@ -208,7 +214,7 @@ func TestKeeperWritesTheRestWhenItStops(t *testing.T) {
 		result := make(chan error, 1)
 		go func() { result <- k.Run(ctx) }()
 		k.Begin(Head{}, 0)
-		time.Sleep(time.Second)
+		rest(time.Second)
 		k.Append(some(7, 0), nil)
 		cancel()
 		require.NoError(t, <-result)
@@ -221,7 +227,7 @@ func TestKeeperWithoutATraceTakesNothing(t *testing.T) {
 	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
 		k.Append(some(5, 0), nil)
 		k.End()
-		time.Sleep(time.Second)
+		rest(time.Second)
 		assert.Empty(t, d.traces)
 		assert.Empty(t, l.states)
 	})

@@ -1,0 +1,294 @@
+package capture
+
+import (
+	"context"
+	"time"
+
+	"lobescribe/device/measure"
+)
+
+// Role says what an instrument is for.
+type Role string
+
+// The roles. A board that measures both is the indicator.
+const (
+	Indicator Role = "indicator"
+	Encoder   Role = "encoder"
+)
+
+// Live is the live side as a whole: it joins the instruments' readings, follows
+// the valve, tells the listeners, and hands the keeper what belongs to a trace.
+// One goroutine, Run, owns all of it; everything else sends to that goroutine.
+type Live struct {
+	o        LiveOptions
+	in       chan input
+	done     chan struct{}
+	joiner   *Joiner
+	follower *Follower
+	recorder *Recorder
+	began    measure.Stamp // of the trace under way
+	joined   []measure.Reading
+	said     []Message
+	kept     []measure.Reading
+	newest   measure.Reading
+}
+
+// LiveOptions are the settings of a Live.
+type LiveOptions struct {
+	Follower FollowerOptions
+	Join     JoinOptions
+	Recorder RecorderOptions
+	// Clock is the monotonic clock that the readings are stamped on.
+	Clock func() measure.Stamp
+	// Keeper takes the traces; nil keeps none, as for a replay.
+	Keeper *Keeper
+	// Tell hears of everything, from Run's goroutine, and must not block.
+	Tell func(Message)
+}
+
+// input is one thing sent to Run's goroutine.
+type input struct {
+	role     Role
+	readings []measure.Reading
+	note     *measure.Note
+	do       func(*Live)
+}
+
+// tick is how often time passes for Joiner and Recorder when nothing comes.
+const tick = 20 * time.Millisecond
+
+// NewLive returns a Live; Run must be called for it to do anything.
+func NewLive(o LiveOptions) *Live {
+	return &Live{o: o, in: make(chan input, 64), done: make(chan struct{}),
+		joiner: NewJoiner(o.Join), follower: NewFollower(o.Follower), recorder: NewRecorder(o.Recorder)}
+}
+
+// Run follows until ctx is done, then ends the trace under way.
+func (l *Live) Run(ctx context.Context) {
+	defer close(l.done)
+	beat := time.NewTicker(tick)
+	defer beat.Stop()
+	for {
+		select {
+		case in := <-l.in:
+			l.take(in)
+		case <-beat.C:
+			l.pass(l.o.Clock())
+		case <-ctx.Done():
+			l.joined = l.joiner.Forget(l.joined[:0])
+			l.follow(l.joined)
+			l.stop()
+			return
+		}
+	}
+}
+
+// Readings feeds readings of an instrument; the slice is Live's from then on.
+func (l *Live) Readings(role Role, readings []measure.Reading) {
+	l.send(input{role: role, readings: readings})
+}
+
+// Note feeds something that happened to an instrument's stream.
+func (l *Live) Note(role Role, n measure.Note) { l.send(input{role: role, note: &n}) }
+
+// Lost says that an instrument is gone until readings of it come again.
+func (l *Live) Lost(role Role) {
+	l.send(input{do: func(l *Live) {
+		if role == Encoder {
+			l.follow(l.joiner.Forget(l.joined[:0]))
+		}
+	}})
+}
+
+// Mark notes that the person pressed the space bar or the pedal.
+func (l *Live) Mark() {
+	l.send(input{do: func(l *Live) {
+		l.note(measure.Note{At: l.o.Clock(), Kind: measure.NoteMark})
+	}})
+}
+
+// EndTrace ends the trace under way.
+func (l *Live) EndTrace() { l.send(input{do: (*Live).stop}) }
+
+// BeginTrace begins a trace at once, before anything moves.
+func (l *Live) BeginTrace() {
+	l.send(input{do: func(l *Live) {
+		if l.recorder.Start() {
+			l.begin()
+		}
+	}})
+}
+
+// Place returns where the valve is now; the zero Position after Run has ended.
+func (l *Live) Place() (p Position) {
+	answer := make(chan Position, 1)
+	l.send(input{do: func(l *Live) { answer <- l.follower.Position() }})
+	select {
+	case p = <-answer:
+	case <-l.done:
+	}
+	return p
+}
+
+func (l *Live) send(in input) {
+	select {
+	case l.in <- in:
+	case <-l.done:
+	}
+}
+
+func (l *Live) take(in input) {
+	switch {
+	case in.do != nil:
+		in.do(l)
+	case in.note != nil:
+		l.note(*in.note)
+	case in.role == Encoder:
+		l.joined = l.joined[:0]
+		for _, r := range in.readings {
+			l.joined = l.joiner.Angle(l.joined, r)
+		}
+		l.follow(l.joined)
+	default:
+		l.joined = l.joined[:0]
+		for _, r := range in.readings {
+			l.joined = l.joiner.Lift(l.joined, r)
+		}
+		l.follow(l.joined)
+	}
+}
+
+// pass lets time go by while nothing comes.
+func (l *Live) pass(now measure.Stamp) {
+	l.joined = l.joiner.Tick(l.joined[:0], now)
+	l.follow(l.joined)
+	if l.recorder.Tick(now, l.follower.Position().State) {
+		l.finish()
+	}
+}
+
+// note passes n to the follower and, while a trace is under way, into it.
+func (l *Live) note(n measure.Note) {
+	l.said = l.follower.Note(l.said[:0], n)
+	l.tell()
+	if l.recorder.Recording() {
+		l.keep(nil, []measure.Note{n})
+	}
+}
+
+// follow takes joined readings through follower and recorder, in order, and
+// tells the listeners once for the batch.
+func (l *Live) follow(readings []measure.Reading) {
+	if len(readings) == 0 {
+		return
+	}
+	l.kept = l.kept[:0]
+	for _, r := range readings {
+		l.said = l.follower.Step(l.said[:0], r)
+		l.newest = r
+		switch l.recorder.Step(r, l.follower.Position().State) {
+		case Begin:
+			l.begin()
+		case Keep:
+			l.kept = append(l.kept, r)
+		case EndAfter:
+			l.kept = append(l.kept, r)
+			l.flush()
+			l.finish()
+		}
+		l.tell()
+	}
+	l.flush()
+	l.o.Tell(columns(readings))
+	l.o.Tell(l.follower.Position())
+}
+
+// begin opens a trace with the pre-roll.
+func (l *Live) begin() {
+	first := l.recorder.PreRoll()
+	now := l.o.Clock()
+	l.began = now
+	if len(first) > 0 {
+		l.began = first[0].At
+	}
+	if l.o.Keeper == nil {
+		return
+	}
+	l.o.Keeper.Begin(Head{
+		Started:    time.Now().Add(-(now - l.began).Duration()),
+		Resolution: l.o.Follower.Resolution,
+		HasAngle:   l.newest.Has&measure.HasAngle != 0,
+		Live:       true,
+	}, l.began)
+	l.keep(first, nil)
+}
+
+func (l *Live) keep(readings []measure.Reading, notes []measure.Note) {
+	if l.o.Keeper != nil {
+		l.o.Keeper.Append(readings, notes)
+	}
+}
+
+func (l *Live) flush() {
+	if len(l.kept) > 0 {
+		l.keep(l.kept, nil)
+		l.kept = l.kept[:0]
+	}
+}
+
+func (l *Live) stop() {
+	if l.recorder.Stop() {
+		l.finish()
+	}
+}
+
+func (l *Live) finish() {
+	if l.o.Keeper != nil {
+		l.o.Keeper.End()
+	}
+}
+
+// tell passes on what the follower said. An opening and a fault are told in
+// the trace's own time, as they will stand in its findings.
+func (l *Live) tell() {
+	for _, m := range l.said {
+		if l.recorder.Recording() {
+			switch v := m.(type) {
+			case Opened:
+				v.Opening.Open -= l.began
+				v.Opening.Nose -= l.began
+				v.Opening.Close -= l.began
+				v.Opening.OpeningHalf.At -= l.began
+				v.Opening.ClosingHalf.At -= l.began
+				m = v
+			case Fault:
+				v.Fault.At -= l.began
+				m = v
+			}
+		}
+		l.o.Tell(m)
+	}
+}
+
+// columns turns readings into the message of them.
+func columns(readings []measure.Reading) Readings {
+	m := Readings{At: make([]int64, len(readings)), Lift: make([]int64, len(readings))}
+	angles := false
+	for i, r := range readings {
+		m.At[i], m.Lift[i] = int64(r.At), int64(r.Lift)
+		angles = angles || r.Has&measure.HasAngle != 0
+	}
+	if !angles {
+		return m
+	}
+	m.Angle = make([]int64, len(readings))
+	for i, r := range readings {
+		switch {
+		case r.Has&measure.HasAngle != 0:
+			m.Angle[i] = int64(r.Angle)
+		case i > 0: // the column must be as long as the others
+			m.Angle[i] = m.Angle[i-1]
+		}
+	}
+	return m
+}

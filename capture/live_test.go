@@ -1,0 +1,137 @@
+package capture
+
+import (
+	"context"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"lobescribe/device/measure"
+)
+
+// liveBench runs a Live with a Keeper on a fake clock and feeds it a trace in
+// real (fake) time.
+type liveBench struct {
+	*Live
+	disk  *disk
+	said  *heard
+	clock func() measure.Stamp
+}
+
+func withLive(t *testing.T, test func(t *testing.T, b *liveBench)) {
+	synctest.Test(t, func(t *testing.T) {
+		start := time.Now()
+		clock := func() measure.Stamp { return measure.StampOf(time.Since(start)) }
+		b := &liveBench{disk: &disk{}, said: &heard{}, clock: clock}
+		keeper := NewKeeper(KeeperOptions{Store: b.disk})
+		b.Live = NewLive(LiveOptions{Clock: clock, Keeper: keeper, Follower: FollowerOptions{Resolution: measure.Micrometre},
+			Tell: b.said.tell})
+		ctx, cancel := context.WithCancel(t.Context())
+		keeping, stop := context.WithCancel(t.Context())
+		var work sync.WaitGroup
+		work.Go(func() { b.Run(ctx); stop() })
+		work.Go(func() { assert.NoError(t, keeper.Run(keeping)) })
+		test(t, b)
+		cancel()
+		work.Wait()
+	})
+}
+
+// feed sends readings of the indicator as time passes.
+func (b *liveBench) feed(readings []measure.Reading) {
+	base := b.clock()
+	for _, r := range readings {
+		r.At += base
+		if wait := (r.At - b.clock()).Duration(); wait > 0 {
+			time.Sleep(wait)
+		}
+		b.Readings(Indicator, []measure.Reading{r})
+	}
+	synctest.Wait()
+}
+
+func TestLiveKeepsATurnHandsFree(t *testing.T) {
+	withLive(t, func(t *testing.T, b *liveBench) {
+		b.feed(cycles(2).Readings)
+		require.Len(t, b.disk.traces, 1)
+		assert.Len(t, of[Opened](b.said), 2)
+
+		// Rest on the heel ends it, readings or not.
+		rest(25 * time.Second)
+		require.True(t, b.disk.traces[0].ended)
+		kept := b.disk.traces[0].readings
+		assert.Equal(t, measure.Stamp(0), kept[0].At)
+		assert.InDelta(t, 18, kept[len(kept)-1].At.Seconds(), 0.2, "two seconds of heel, two openings of 4 s with 4 s between, 4 s of heel")
+		for i := 1; i < len(kept); i++ {
+			require.Equal(t, 10*measure.Millisecond, kept[i].At-kept[i-1].At, "no reading is missing")
+		}
+
+		// The opening's times are the trace's own.
+		first := of[Opened](b.said)[0].Opening
+		assert.InDelta(t, 4, first.Nose.Seconds(), 0.15)
+		assert.InDelta(t, 10, first.MaxLift.Millimetres(), 0.01)
+	})
+}
+
+func TestLiveEndsATraceWhenItStops(t *testing.T) {
+	var d *disk
+	withLive(t, func(t *testing.T, b *liveBench) {
+		d = b.disk
+		b.feed(cycles(1).Readings[:700]) // stopped in the middle of the opening
+		b.Mark()
+	})
+	require.Len(t, d.traces, 1)
+	assert.True(t, d.traces[0].ended)
+	kept, fed := d.traces[0].readings, cycles(1).Readings[:700]
+	assert.InDelta(t, 500, len(kept), 10, "two seconds before the lift shows at some 4.1 s, and all until 7 s")
+	for i, r := range kept {
+		require.Equal(t, fed[len(fed)-len(kept)+i].Lift, r.Lift, "what was measured is all there")
+	}
+	require.Len(t, d.traces[0].notes, 1)
+	assert.Equal(t, measure.NoteMark, d.traces[0].notes[0].Kind)
+}
+
+func TestLiveJoinsAnEncoderOfItsOwn(t *testing.T) {
+	withLive(t, func(t *testing.T, b *liveBench) {
+		for _, r := range cycles(1).Readings {
+			if wait := (r.At - b.clock()).Duration(); wait > 0 {
+				time.Sleep(wait)
+			}
+			// The encoder speaks 4 ms after the indicator, 90 degrees a second.
+			b.Readings(Indicator, []measure.Reading{r})
+			at := r.At + 4*measure.Millisecond
+			b.Readings(Encoder, []measure.Reading{angleAt(at, measure.FromDegrees(90*at.Seconds()))})
+		}
+		rest(time.Second)
+		opened := of[Opened](b.said)
+		require.Len(t, opened, 1)
+		require.NotNil(t, opened[0].Opening.NoseAngle)
+		assert.InDelta(t, 90*6, opened[0].Opening.NoseAngle.Degrees(), 0.3)
+		// A simple-harmonic lift passes half a quarter period from its nose.
+		assert.InDelta(t, 90*5, opened[0].Opening.OpeningHalf.Angle.Degrees(), 0.3)
+		assert.InDelta(t, 90*7, opened[0].Opening.ClosingHalf.Angle.Degrees(), 0.3)
+
+		b.Lost(Encoder)
+		b.Readings(Indicator, []measure.Reading{liftAt(b.clock(), 0)})
+		synctest.Wait()
+		last := of[Readings](b.said)
+		assert.Nil(t, last[len(last)-1].Angle)
+	})
+}
+
+func TestBeginAndEndByHand(t *testing.T) {
+	withLive(t, func(t *testing.T, b *liveBench) {
+		b.BeginTrace()
+		b.feed(cycles(1).Readings[:300]) // nothing moves
+		b.EndTrace()
+		rest(time.Second)
+		require.Len(t, b.disk.traces, 1)
+		assert.Len(t, b.disk.traces[0].readings, 300)
+		assert.True(t, b.disk.traces[0].ended)
+		assert.Equal(t, AtHeel, b.Place().State)
+	})
+}
