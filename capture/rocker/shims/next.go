@@ -1,0 +1,291 @@
+package shims
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"lobescribe/capture/rocker"
+	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/device/measure"
+)
+
+// Answer is the stack to try next.
+type Answer struct {
+	// Wanted is the whole stack that would put the rocker square at half lift,
+	// not what to add; Add is wanted less the stack of the last trial.
+	Wanted  measure.Length `json:"wanted_mm"`
+	WantedU measure.Length `json:"wanted_u_mm"`
+	Add     measure.Length `json:"add_mm"`
+	// Stack is the whole stack to fit, thickest first, out of the shims on
+	// hand, Total its height and Short by how much it falls short of Wanted.
+	Stack Stack          `json:"stack_mm"`
+	Total measure.Length `json:"total_mm"`
+	Short measure.Length `json:"short_mm"`
+	// LeftOver is by how much the adjuster's end will still sit too low at half
+	// lift with that stack; below zero when too high. Expect is what will be
+	// measured then: the same, unless the rocker is bent.
+	LeftOver  measure.Length `json:"left_over_mm"`
+	LeftOverU measure.Length `json:"left_over_u_mm"`
+	Expect    measure.Length `json:"expect_adjuster_below_valve_mm"`
+	// PushrodLonger is by how much the pushrod must grow from the last trial to
+	// this stack, or the adjuster be turned down if the pushrod stays.
+	PushrodLonger  measure.Length `json:"pushrod_longer_mm"`
+	PushrodLongerU measure.Length `json:"pushrod_longer_u_mm"`
+	// Slope is how the height difference changes per length of shim, as
+	// geometry and trials together have it; GeometrySlope, geometry alone.
+	Slope         float64 `json:"slope"`
+	SlopeU        float64 `json:"slope_u"`
+	GeometrySlope float64 `json:"geometry_slope"`
+	// GeometryWanted is what the last trial alone asks for by geometry,
+	// LineWanted what a straight line through the trials alone would.
+	GeometryWanted measure.Length  `json:"geometry_wanted_mm"`
+	LineWanted     *measure.Length `json:"line_wanted_mm,omitempty"`
+	Disagree       []Disagreement  `json:"disagree"`
+	Says           []string        `json:"says"`
+	worksheet.Basis
+}
+
+// Disagreement is a trial that does not go with the others.
+type Disagreement struct {
+	// Trial counts from 1, in the order of the question.
+	Trial int `json:"trial"`
+	// By is its height difference less what the others make of its stack.
+	By measure.Length `json:"by_mm"`
+	// Odds is how likely the trial is to be wrong.
+	Odds float64 `json:"odds"`
+}
+
+var errWrongWay = errors.New("the adjuster's end did not rise against the valve's end as the stack grew: check the sign of adjuster_below_valve_mm (above zero when the adjuster's end is low) and the trials")
+
+// Next answers a question. The error is a [*worksheet.Problem] for a field that
+// cannot be, another when no stack will do.
+func Next(q Question) (Answer, error) {
+	a := Answer{Stack: Stack{}, Disagree: []Disagreement{}, Says: []string{}}
+	if err := q.check(); err != nil {
+		return a, err
+	}
+	arms := q.arms(&a.Basis)
+	points, err := arms.points(q.Trials)
+	if err != nil {
+		return a, err
+	}
+	f := fitTrials(points, q.BelowU.Millimetres()/2)
+	kappa, kappaSD := f.mean(func(g guess) (float64, float64) { return g.kappa, g.kappaVar })
+	if kappa < 0.5 || kappa > 2 {
+		return a, errWrongWay
+	}
+	wanted, wantedSD := f.mean(guess.wanted)
+	last := q.Trials[len(q.Trials)-1]
+	a.Wanted, a.WantedU = measure.FromMillimetres(wanted), measure.FromMillimetres(2*wantedSD)
+	a.Add = a.Wanted - last.Stack.Total()
+	rise := 1 + 1/arms.ratio
+	a.GeometrySlope, a.Slope, a.SlopeU = -rise, -kappa*rise, 2*kappaSD*rise
+	a.GeometryWanted = measure.FromMillimetres(points[len(points)-1].stack + points[len(points)-1].short)
+	if line, ok := straightLine(points); ok && math.Abs(line) < 10*tallest.Millimetres() {
+		a.LineWanted = new(measure.FromMillimetres(line))
+	}
+	if err := a.pickStack(q, arms); err != nil {
+		return a, err
+	}
+	if err := a.foretell(q, f, arms); err != nil {
+		return a, err
+	}
+	if err := a.judge(q, f, arms, points); err != nil {
+		return a, err
+	}
+	a.sayBasis(q)
+	return a, nil
+}
+
+// pickStack puts the stack together within the limits.
+func (a *Answer) pickStack(q Question, arms arms) error {
+	last := q.Trials[len(q.Trials)-1].Stack.Total()
+	least, most := measure.Length(0), measure.Length(math.MaxInt64/4)
+	var limits []string
+	narrow := func(low, high measure.Length, says string) {
+		if a.Wanted < low || a.Wanted > high {
+			limits = append(limits, says)
+		}
+		least, most = max(least, low), min(most, high)
+	}
+	if q.StackLeast != nil {
+		narrow(*q.StackLeast, most, fmt.Sprintf("the stand takes no less than %v", *q.StackLeast))
+	}
+	if q.StackMost != nil {
+		narrow(least, *q.StackMost, fmt.Sprintf("the studs hold no more than %v", *q.StackMost))
+	}
+	rise := 1 + 1/arms.ratio
+	if q.AdjusterDown != nil {
+		high := last + measure.FromMillimetres(q.AdjusterDown.Millimetres()/rise)
+		narrow(least, high, fmt.Sprintf("the adjuster, with this pushrod, follows to %v", high))
+	}
+	if q.AdjusterUp != nil {
+		low := last - measure.FromMillimetres(q.AdjusterUp.Millimetres()/rise)
+		narrow(low, most, fmt.Sprintf("the adjuster, with this pushrod, follows down to %v", low))
+	}
+	if a.Wanted < 0 {
+		a.Says = append(a.Says, fmt.Sprintf("even without shims the stand is too high by %v: it would have to come down", -a.Wanted))
+	}
+	if len(limits) > 0 {
+		a.Says = append(a.Says, fmt.Sprintf("the stack wanted, %v, is out of reach: %s", a.Wanted, strings.Join(limits, "; ")))
+	}
+	if q.OnHand == nil {
+		a.Total = min(max(a.Wanted, least), most)
+		a.Assume("no shims on hand were named: what is foretold is for a stack of exactly %v", a.Total)
+		return nil
+	}
+	stack, err := choose(q.OnHand, a.Wanted, least, most)
+	if errors.Is(err, errNoStack) {
+		return fmt.Errorf("choosing a stack for %v: %w (%v to %v)", a.Wanted, err, least, most)
+	}
+	if err != nil {
+		return fmt.Errorf("choosing a stack for %v: %w", a.Wanted, err)
+	}
+	a.Stack, a.Total = stack, stack.Total()
+	a.Assume("shims that are under the stand now are counted among those on hand")
+	return nil
+}
+
+// foretell says what will be found with the stack.
+func (a *Answer) foretell(q Question, f fit, arms arms) error {
+	a.Short = a.Wanted - a.Total
+	short, sd := f.mean(func(g guess) (float64, float64) { return g.shortAt(a.Total.Millimetres()) })
+	expect, err := arms.below(short)
+	if err != nil {
+		return fmt.Errorf("foretelling the next trial: %w", err)
+	}
+	square, err := arms.below(0)
+	if err != nil {
+		return fmt.Errorf("foretelling the next trial: %w", err)
+	}
+	rise := 1 + 1/arms.ratio
+	a.Expect, a.LeftOver = expect, expect-square
+	a.LeftOverU = measure.FromMillimetres(2 * sd * rise)
+
+	// With the valve's end held the ball rises by what is added under the stand
+	// and by what the height difference closes.
+	last := q.Trials[len(q.Trials)-1]
+	added := (a.Total - last.Stack.Total()).Millimetres()
+	now, err := arms.short(*last.AdjusterBelowValve)
+	if err != nil {
+		return fmt.Errorf("taking up the last trial: %w", err)
+	}
+	then, err := arms.below(now - added)
+	if err != nil {
+		return fmt.Errorf("foretelling the pushrod: %w", err)
+	}
+	a.PushrodLonger = *last.AdjusterBelowValve - then
+	_, kappaSD := f.mean(func(g guess) (float64, float64) { return g.kappa, g.kappaVar })
+	a.PushrodLongerU = measure.FromMillimetres(2 * kappaSD * math.Abs(added) * rise)
+	a.Assume("the pushrod runs along the valve axis; leaning by an angle it grows by the cosine of that")
+	return nil
+}
+
+// judge names the trials that disagree.
+func (a *Answer) judge(q Question, f fit, arms arms, points []point) error {
+	some := f.any() > 0.5
+	for i := range points {
+		odds := f.wrong(i)
+		if odds <= 0.5 && !(some && odds > 0.25) {
+			continue
+		}
+		// What the others make of it: the guesses in which it is wrong.
+		mean, weight := 0.0, 0.0
+		for _, g := range f {
+			if g.wrong&(1<<i) != 0 {
+				m, _ := g.shortAt(points[i].stack)
+				mean += g.odds * m
+				weight += g.odds
+			}
+		}
+		expect, err := arms.below(mean / weight)
+		if err != nil {
+			return fmt.Errorf("weighing trial %d: %w", i+1, err)
+		}
+		a.Disagree = append(a.Disagree, Disagreement{Trial: i + 1, By: *q.Trials[i].AdjusterBelowValve - expect, Odds: odds})
+	}
+	switch n := len(a.Disagree); {
+	case n == 1:
+		d := a.Disagree[0]
+		a.Says = append(a.Says, fmt.Sprintf("trial %d disagrees with the others by %v and hardly counts: look at it again", d.Trial, d.By))
+	case n > 1:
+		var names []string
+		for _, d := range a.Disagree {
+			names = append(names, fmt.Sprint(d.Trial))
+		}
+		a.Says = append(a.Says, fmt.Sprintf("trials %s do not go together: one of them is wrong, look at them again", strings.Join(names, " and ")))
+	}
+	if n := len(points); n > 2 && math.Abs(a.Slope/a.GeometrySlope-1) > 0.1 {
+		a.Says = append(a.Says, fmt.Sprintf("the trials say that a shim is worth %.2f times its thickness, the geometry %.2f: check the ratio, and that the heights are those of the tip's and the ball's centres", -a.Slope, -a.GeometrySlope))
+	}
+	return nil
+}
+
+func (a *Answer) sayBasis(q Question) {
+	if len(q.Trials) == 1 {
+		a.Assume("one trial: its own error cannot be seen, and geometry gives the slope, right to some 8 %% (one standard deviation)")
+	} else {
+		a.Assume("geometry gives the slope to some 8 %% (one standard deviation) and the trials correct it; 1 trial in 20 is plain wrong")
+	}
+	if q.BelowU == 0 {
+		a.Assume("how well the height difference was measured is not known: 0.002 mm to 0.5 mm (one standard deviation), judged from the trials")
+	}
+	a.Assume("the height difference is that of the tip's centre and the ball's centre, at half lift, above zero with the adjuster's end low")
+	a.Cite("p = e/(1 + 1/R): plane geometry, derived here")
+	a.Cite("odds of slope, noise and wrong trials: common practice, no source; they are stated under assumes")
+	a.Cite("uncertainty: JCGM 100:2008, 6.2.1 (k = 2)")
+}
+
+// arms turns height differences into how short the stack is and back.
+type arms struct {
+	ratio float64
+	beam  *rocker.Beam // nil: straight, and no arm is needed
+}
+
+func (q Question) arms(basis *worksheet.Basis) arms {
+	a := arms{ratio: q.RockerRatio}
+	valve, adjuster := q.ValveArm, q.AdjusterArm
+	switch {
+	case valve != 0 && adjuster != 0:
+		a.ratio = float64(valve) / float64(adjuster)
+	case valve != 0:
+		adjuster = measure.FromMillimetres(valve.Millimetres() / a.ratio)
+	case adjuster != 0:
+		valve = measure.FromMillimetres(adjuster.Millimetres() * a.ratio)
+	}
+	if q.Bend == 0 {
+		basis.Assume("the rocker is straight: tip, pivot and adjuster's ball on one line")
+		return a
+	}
+	a.beam = &rocker.Beam{ValveArm: valve, AdjusterArm: adjuster, Bend: q.Bend}
+	return a
+}
+
+func (a arms) short(below measure.Length) (float64, error) {
+	if a.beam == nil {
+		return below.Millimetres() / (1 + 1/a.ratio), nil
+	}
+	short, err := a.beam.Short(below)
+	return short.Millimetres(), err
+}
+
+func (a arms) below(short float64) (measure.Length, error) {
+	if a.beam == nil {
+		return measure.FromMillimetres(short * (1 + 1/a.ratio)), nil
+	}
+	return a.beam.Below(measure.FromMillimetres(short))
+}
+
+func (a arms) points(trials []Trial) ([]point, error) {
+	points := make([]point, len(trials))
+	for i, t := range trials {
+		short, err := a.short(*t.AdjusterBelowValve)
+		if err != nil {
+			return nil, fmt.Errorf("taking up trial %d: %w", i+1, err)
+		}
+		points[i] = point{t.Stack.Total().Millimetres(), short, 1 / (1 + 1/a.ratio)}
+	}
+	return points, nil
+}
