@@ -1,0 +1,81 @@
+// The daemon's HTTP API. Errors come out in the user's words: what was wrong
+// and what to do, as the daemon wrote it, or that the daemon did not answer.
+
+/** An answer that was no success. */
+export class ApiError extends Error {
+  /**
+   * @param {string} message
+   * @param {number} status 0 when there was no answer
+   * @param {string} [field] of the request that was wrong
+   */
+  constructor(message, status, field) {
+    super(message);
+    this.status = status;
+    this.field = field;
+  }
+}
+
+/** @param {{base?: string, fetch?: typeof fetch}} [options] */
+export function createApi({ base = "/api/v1", fetch: ask = (...a) => fetch(...a) } = {}) {
+  /**
+   * @param {string} method
+   * @param {string} path
+   * @param {unknown} [body] sent as JSON; a string, a Blob or bytes go as they are
+   * @param {AbortSignal} [signal]
+   * @returns {Promise<any>}
+   */
+  async function call(method, path, body, signal) {
+    /** @type {RequestInit} */
+    const init = { method, signal, headers: {} };
+    if (body !== undefined) {
+      const raw = typeof body === "string" || body instanceof Blob || body instanceof ArrayBuffer;
+      init.body = raw ? /** @type {BodyInit} */ (body) : JSON.stringify(body);
+      init.headers = { "Content-Type": raw ? "text/plain" : "application/json" };
+    }
+    /** @type {Response} */
+    let answer;
+    try {
+      answer = await ask(base + path, init);
+    } catch (err) {
+      if (signal?.aborted) throw err;
+      throw new ApiError("Lobescribe does not answer. It may have been stopped: start it again; this page comes back by itself.", 0);
+    }
+    const text = await answer.text();
+    /** @type {any} */
+    let value = null;
+    try {
+      value = text === "" ? null : JSON.parse(text);
+    } catch {
+      value = null;
+    }
+    if (!answer.ok) throw new ApiError(value?.error ?? `${method} ${path} was refused (${answer.status}).`, answer.status, value?.field);
+    return value;
+  }
+  return {
+    call,
+    base,
+    /** @param {string} path @param {AbortSignal} [signal] */
+    get: (path, signal) => call("GET", path, undefined, signal),
+    /** @param {string} path @param {unknown} [body] */
+    post: (path, body) => call("POST", path, body),
+    /** @param {string} path @param {unknown} body */
+    put: (path, body) => call("PUT", path, body),
+    /** @param {string} path @param {unknown} body */
+    patch: (path, body) => call("PATCH", path, body),
+    /** @param {string} path */
+    del: (path) => call("DELETE", path),
+  };
+}
+
+/** @typedef {ReturnType<typeof createApi>} Api */
+
+/**
+ * The query of an address, without what is empty.
+ * @param {Record<string, string|number|undefined|null>} values
+ */
+export function query(values) {
+  const q = new URLSearchParams();
+  for (const [name, value] of Object.entries(values)) if (value !== undefined && value !== null && value !== "") q.set(name, String(value));
+  const text = q.toString();
+  return text === "" ? "" : `?${text}`;
+}

@@ -1,0 +1,189 @@
+// The wiring: the parts are made here, handed down through one context, and
+// tied to the live socket. Nothing else on the page is global.
+
+import { render } from "./lib/preact.js";
+import { useEffect, useState } from "./lib/hooks.js";
+import { createApi } from "./api.js";
+import { createLive } from "./live.js";
+import { createStore, initialState, reduce, shown } from "./state.js";
+import { readPrefs, writePrefs } from "./prefs.js";
+import { beatFor, createTone } from "./tone.js";
+import { createVoice, pulseFor } from "./voice.js";
+import { createWake } from "./wake.js";
+import { call, linkWords } from "./cues.js";
+import { StripBuffer } from "./strip.js";
+import { parseRoute, screens } from "./router.js";
+import { taken } from "./keys.js";
+import { nextValve } from "./engine.js";
+import { AppContext, html, Mark, useApp, usePart } from "./ui.js";
+import { ReplayBar } from "./replaybar.js";
+import { Bench } from "./views/bench.js";
+import { Traces } from "./views/traces.js";
+import { Devices } from "./views/devices.js";
+import { Help, CautionsFirst } from "./views/help.js";
+
+/** @type {Record<string, (props: {route: import("./router.js").Route}) => any>} */
+const views = {
+  bench: Bench, traces: Traces, devices: Devices, help: Help,
+};
+
+/** @returns {import("./ui.js").App} */
+function createApp() {
+  const store = createStore(initialState());
+  const prefs = createStore(readPrefs(localStorage));
+  const notices = createStore(/** @type {import("./ui.js").Notice[]} */ ([]));
+  const api = createApi();
+  const tone = createTone();
+  const voice = createVoice();
+  const wake = createWake(() => {});
+  const strips = { engine: new StripBuffer(), replay: new StripBuffer() };
+  let count = 0;
+
+  /** @param {string} text @param {"said"|"amiss"} [kind] */
+  const notify = (text, kind = "said") => {
+    const id = ++count;
+    notices.set([...notices.get().filter((n) => n.text !== text), { id, text, kind }].slice(-3));
+    setTimeout(() => notices.set(notices.get().filter((n) => n.id !== id)), kind === "amiss" ? 9000 : 3000);
+  };
+  const amiss = (/** @type {Error} */ err) => notify(err.message, "amiss");
+
+  prefs.subscribe((p) => {
+    writePrefs(localStorage, p);
+    tone.enable(p.tone);
+    voice.enable(p.speech);
+  });
+  tone.enable(prefs.get().tone);
+  voice.enable(prefs.get().speech);
+  store.subscribe((s) => {
+    const c = shown(s);
+    tone.play(s.link === "up" ? beatFor(c.position, c.held) : null);
+  });
+
+  const live = createLive({
+    url: `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/v1/live`,
+    ask: () => api.get("/settings"),
+    onLink: (link) => store.set({ ...store.get(), link }),
+    onMessage(m) {
+      if (m.type === "readings") (m.replay ? strips.replay : strips.engine).add(m);
+      const before = store.get();
+      const after = reduce(before, m);
+      if (after.replayed !== before.replayed && after.replayed.position === null) strips.replay.clear(); // another replay, or gone back in this one
+      store.set(after);
+      const onScreen = Boolean(m.replay) === Boolean(after.replay);
+      if (!onScreen) return;
+      voice.say(call(m, after.unit));
+      const pulse = pulseFor(m);
+      if (pulse && prefs.get().vibration && navigator.userActivation?.hasBeenActive && "vibrate" in navigator) navigator.vibrate(pulse);
+    },
+  });
+  document.addEventListener("visibilitychange", () => live.hurry());
+  addEventListener("online", () => live.hurry());
+
+  return {
+    store, prefs, notices, api, tone, voice, wake, strips, notify,
+    act(action) {
+      if (action === "mark") api.post("/mark").then(() => notify("Marked."), amiss);
+      if (action === "next") {
+        const { bench } = store.get();
+        if (!bench.engine) return notify("Name the engine first; then there is a next valve.", "amiss");
+        api.get(`/engines/${encodeURIComponent(bench.engine)}`)
+          .then((engine) => {
+            const valve = nextValve(engine, bench.valve);
+            return api.put("/bench", { valve, trial: "" });
+          })
+          .catch(amiss);
+      }
+    },
+    setUnit(unit) {
+      store.set({ ...store.get(), unit });
+      api.put("/settings", { units: unit }).catch(amiss);
+    },
+    async setBench(change) {
+      await api.put("/bench", change);
+    },
+  };
+}
+
+/** @param {{app: import("./ui.js").App}} props */
+function Shell({ app }) {
+  const [route, setRoute] = useState(() => parseRoute(location.hash));
+  const [menu, setMenu] = useState(false);
+  useEffect(() => {
+    const go = () => {
+      setRoute(parseRoute(location.hash));
+      setMenu(false);
+      scrollTo(0, 0);
+      document.getElementById("main")?.focus({ preventScroll: true });
+    };
+    addEventListener("hashchange", go);
+    return () => removeEventListener("hashchange", go);
+  }, []);
+  useEffect(() => {
+    const key = (/** @type {KeyboardEvent} */ e) => {
+      app.tone.start();
+      if (taken(/** @type {any} */ (e))) return;
+      if (e.key === "u") return app.setUnit(app.store.get().unit === "in" ? "mm" : "in");
+      if (e.key === "m") {
+        const p = app.prefs.get(), quiet = !(p.tone || p.speech);
+        app.prefs.set({ ...p, tone: quiet, speech: quiet });
+        return app.notify(quiet ? "Tone and calls are on." : "Tone and calls are muted.");
+      }
+      const action = app.prefs.get().keys[e.key];
+      if (route.view !== "bench" || !action || action === "nothing" || e.repeat) return;
+      e.preventDefault();
+      app.act(action);
+    };
+    const touch = () => app.tone.start();
+    addEventListener("keydown", key);
+    addEventListener("pointerdown", touch);
+    return () => {
+      removeEventListener("keydown", key);
+      removeEventListener("pointerdown", touch);
+    };
+  }, [app, route.view]);
+  useEffect(() => {
+    app.wake.want(route.view === "bench" && app.prefs.get().awake);
+    const name = screens.find(([v]) => v === route.view)?.[1] ?? "Bench";
+    document.title = `${name} · Lobescribe`;
+  }, [app, route.view]);
+
+  const View = views[route.view] ?? Bench;
+  return html`<${AppContext.Provider} value=${app}>
+    <a class="skip" href="#main" onClick=${(/** @type {Event} */ e) => { e.preventDefault(); document.getElementById("main")?.focus(); }}>Skip to the screen</a>
+    <${Top} menu=${menu} onMenu=${() => setMenu(!menu)} />
+    <nav class=${`rail ${menu ? "open" : ""}`} aria-label="Screens" id="screens">
+      ${screens.map(([view, name]) => html`<a href=${`#/${view}`} aria-current=${view === route.view ? "page" : undefined}>${name}</a>`)}
+    </nav>
+    <${ReplayBar} />
+    <main id="main" tabindex="-1" class=${`view view-${route.view}`}><${View} key=${route.view} route=${route} /></main>
+    <${Notices} />
+    <${CautionsFirst} />
+  <//>`;
+}
+
+/** @param {{menu: boolean, onMenu: () => void}} props */
+function Top({ menu, onMenu }) {
+  const app = useApp();
+  const state = usePart(app.store, (s) => s);
+  const link = linkWords(state);
+  return html`<header class="top">
+    <button class="menu-button" aria-expanded=${menu ? "true" : "false"} aria-controls="screens" onClick=${onMenu}>Screens</button>
+    <a class="name" href="#/bench">Lobescribe</a>
+    ${state.simulated ? html`<span class="tag simulated"><${Mark} shape="triangle" /> simulated</span>` : null}
+    <a class=${`tag link ${link.kind}`} href="#/devices" aria-label=${`Indicator: ${link.word}`}><${Mark} shape=${link.shape} kind=${link.kind} /> ${link.word}</a>
+    <button class="unit-switch" onClick=${() => app.setUnit(state.unit === "in" ? "mm" : "in")} aria-label=${`Units: ${state.unit === "in" ? "inches" : "millimetres"}. Switch.`} title="u">${state.unit}</button>
+  </header>`;
+}
+
+function Notices() {
+  const app = useApp();
+  const notices = usePart(app.notices, (n) => n);
+  return html`<div class="notices" aria-live="polite">${notices.map((n) => html`<p key=${n.id} class=${n.kind}><${Mark} shape=${n.kind === "amiss" ? "triangle" : "check"} /> ${n.text}</p>`)}</div>`;
+}
+
+const place = document.getElementById("app");
+if (place) {
+  place.replaceChildren();
+  render(html`<${Shell} app=${createApp()} />`, place);
+}
+

@@ -1,0 +1,182 @@
+// The one sentence that says what to do next, and the words of every state. It
+// is pure: a state in, words out, so that each case is a line in a test.
+
+import { farLength, length, spoken, spokenFigure } from "./units.js";
+import { shown } from "./state.js";
+
+/** @typedef {import("./units.js").Unit} Unit */
+/** @typedef {import("./state.js").State} State */
+/** @typedef {import("./state.js").Channel} Channel */
+/** @typedef {import("./state.js").Device} Device */
+
+/**
+ * What to show beside the sentence: nothing special, the way to half lift, half
+ * lift itself, the nose, or something that must be put right first.
+ * @typedef {"rest"|"towards"|"half"|"nose"|"amiss"} Mood
+ *
+ * @typedef {object} Next
+ * @property {string} says the sentence
+ * @property {Mood} mood
+ * @property {{label: string, href: string}} [link] where the next step is done
+ */
+
+/** Within this of half lift the rocker can be judged: 0.001 in. */
+const closeEnough = 25_400;
+
+/**
+ * @param {State} state
+ * @returns {Next}
+ */
+export function nextStep(state) {
+  if (state.link === "lost") return { says: "Lobescribe does not answer. Trying again; what is on the screen is kept.", mood: "amiss" };
+  if (state.link === "connecting") return { says: "Reaching Lobescribe.", mood: "rest" };
+  if (state.replay) return turning(shown(state), state.unit);
+  const indicator = state.devices.indicator;
+  if (!indicator) return { says: "Choose the indicator's port.", mood: "amiss", link: { label: "Choose", href: "#/devices" } };
+  const trouble = deviceTrouble(indicator);
+  if (trouble) return trouble;
+  const encoder = state.devices.encoder;
+  if (encoder && encoder.state === "lost") return { says: `The encoder is lost. ${encoder.says || "Check its cable."}`, mood: "amiss", link: { label: "Devices", href: "#/devices" } };
+  if (state.engine.trace?.state === "failed") return { says: `The turn is not being kept: ${state.engine.trace.says || "writing to disk failed"}.`, mood: "amiss" };
+  return turning(state.engine, state.unit);
+}
+
+/**
+ * @param {Device} indicator
+ * @returns {Next|null}
+ */
+function deviceTrouble(indicator) {
+  const link = { label: "Devices", href: "#/devices" };
+  switch (indicator.state) {
+    case "lost": return { says: `The indicator is lost. ${indicator.says || "Check its cable; it comes back by itself."}`, mood: "amiss", link };
+    case "connecting": return { says: indicator.says || "Opening the indicator.", mood: "rest", link };
+    case "silent": return { says: `The indicator says nothing${indicator.age_s ? ` for ${Math.round(indicator.age_s)} s` : ""}. Is it switched on, is its send key pressed?`, mood: "amiss", link };
+    default: return null;
+  }
+}
+
+/**
+ * @param {Channel} c
+ * @param {Unit} unit
+ * @returns {Next}
+ */
+function turning(c, unit) {
+  const p = c.position;
+  if (!p) return { says: "Turn the engine by hand, the way it runs.", mood: "rest" };
+  if (p.sign === 0) return { says: "Turn on until the valve opens: that shows which way the spindle runs.", mood: "rest" };
+  const first = p.half_nm === 0;
+  switch (p.state) {
+    case "heel":
+      if (c.openings.length > 0 || p.nose_nm > 0) return { says: `On the heel. Max lift ${length(p.nose_nm, unit)}. Turn again to check it, or go to the next valve.`, mood: "rest" };
+      return { says: "On the heel. Turn one whole opening, to find max lift.", mood: "rest" };
+    case "nose":
+      return { says: `Nose at ${length(p.nose_nm, unit)}. Turn on to half lift.`, mood: "nose" };
+    case "opening":
+      if (first) return { says: "Opening. Keep turning to the nose.", mood: "rest" };
+      return onFlank(c, unit, "Turn on to the nose.");
+    case "closing":
+      return onFlank(c, unit, "Turn on to the heel.");
+  }
+}
+
+/**
+ * @param {Channel} c
+ * @param {Unit} unit
+ * @param {string} beyond what comes after half lift on this flank
+ * @returns {Next}
+ */
+function onFlank(c, unit, beyond) {
+  const p = c.position;
+  if (!p) return { says: "", mood: "rest" };
+  if (c.held || Math.abs(p.to_go_nm) <= closeEnough) return { says: "Half lift. Hold: judge the rocker now.", mood: "half" };
+  if (p.to_go_nm > 0) return { says: `Keep turning, ${farLength(p.to_go_nm, unit)} to half lift.`, mood: "towards" };
+  if (-p.to_go_nm > 0.2 * p.half_nm) return { says: `Past half lift. ${beyond}`, mood: "rest" };
+  return { says: `Half lift is ${farLength(-p.to_go_nm, unit)} behind. ${beyond}`, mood: "rest" };
+}
+
+/**
+ * What is called out for a message, or "" when nothing is.
+ * @param {any} m
+ * @param {Unit} unit
+ */
+export function call(m, unit) {
+  if (m.type === "opening") return `Max lift ${spokenFigure(m.opening.max_lift_mm * 1e6, unit)}`;
+  if (m.type === "fault") return m.fault.kind === "back-turn" ? "" : firstSentence(m.fault.says);
+  if (m.type !== "cue") return "";
+  switch (m.kind) {
+    case "nose": return `Nose, ${spokenFigure(m.lift_nm, unit)}`;
+    case "at-half": return "Half lift. Hold.";
+    case "past-half": return `Past half lift by ${spoken(Math.abs(m.to_go_nm), unit)}`;
+    default: return "";
+  }
+}
+
+/** @param {string} text */
+const firstSentence = (text) => text.split(/(?<=\.)\s/)[0];
+
+/**
+ * The words and the shape of a link's state. The shape is there so that colour
+ * is never the only sign.
+ * @typedef {{word: string, shape: "disc"|"square"|"ring"|"triangle"|"cross"|"bars", kind: "good"|"wait"|"bad"|"replay"}} LinkWords
+ */
+
+/**
+ * @param {Device|undefined} device
+ * @returns {LinkWords}
+ */
+export function deviceWords(device) {
+  if (!device) return { word: "none chosen", shape: "ring", kind: "wait" };
+  switch (device.state) {
+    case "live":
+      if (device.detail === "standing-still") return { word: "standing still", shape: "square", kind: "good" };
+      if (device.detail === "stalled") return { word: "stalled", shape: "triangle", kind: "bad" };
+      if (device.detail === "settling") return { word: "settling", shape: "ring", kind: "wait" };
+      return { word: device.rate_hz ? `live ${Math.round(device.rate_hz)}/s` : "live", shape: "disc", kind: "good" };
+    case "connecting": return { word: "opening", shape: "ring", kind: "wait" };
+    case "silent": return { word: device.age_s ? `silent ${Math.round(device.age_s)} s` : "silent", shape: "triangle", kind: "bad" };
+    default: return { word: "lost", shape: "cross", kind: "bad" };
+  }
+}
+
+/**
+ * The link as a whole: the daemon first, then the indicator.
+ * @param {State} state
+ * @returns {LinkWords}
+ */
+export function linkWords(state) {
+  if (state.link === "lost") return { word: "no answer", shape: "cross", kind: "bad" };
+  if (state.link === "connecting") return { word: "reaching", shape: "ring", kind: "wait" };
+  if (state.replay) return { word: "replay", shape: "bars", kind: "replay" };
+  return deviceWords(state.devices.indicator);
+}
+
+/** @type {Record<string, string>} */
+export const stateWords = { heel: "heel", opening: "opening flank", nose: "nose", closing: "closing flank" };
+
+/** @type {Record<string, string>} */
+const faultTitles = {
+  "travel-end": "Spindle at the end of its travel",
+  "no-contact": "Spindle hangs free at the heel",
+  "zero-shift": "The heel came back elsewhere",
+  "unit-change": "Indicator switched between inch and metric",
+  "re-zero": "Indicator was set to zero on the way",
+  gap: "Link was lost for a moment",
+  "too-fast": "Turned faster than the readings follow",
+  "back-turn": "Turned back",
+  "part-turn": "No whole opening",
+};
+
+/** @param {string} kind */
+export const faultTitle = (kind) => faultTitles[kind] ?? kind;
+
+/**
+ * The name of a valve as it is spoken: "3I" is cylinder 3 intake. Other names
+ * are the user's own and stay as they are.
+ * @param {string} valve
+ */
+export function valveWords(valve) {
+  const found = /^(\d+)\s*([IE])(\d*)$/i.exec(valve);
+  if (!found) return valve;
+  const side = found[2].toUpperCase() === "I" ? "intake" : "exhaust";
+  return `Cylinder ${found[1]} ${side}${found[3] ? ` ${found[3]}` : ""}`;
+}

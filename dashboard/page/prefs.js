@@ -1,0 +1,57 @@
+// What this browser remembers: which calls are muted, which keys a pedal types,
+// what was already shown. It belongs to the phone or laptop, not to the engine,
+// so it stays here and not with the daemon.
+
+/** @typedef {"mark"|"next"|"nothing"} KeyAction */
+
+/**
+ * @typedef {object} Prefs
+ * @property {boolean} tone
+ * @property {boolean} speech
+ * @property {boolean} vibration
+ * @property {boolean} awake keep the screen on
+ * @property {Record<string, KeyAction>} keys what a key that a pedal types does
+ * @property {boolean} cautioned the cautions were read once
+ * @property {boolean} ended the first set-up was gone through
+ */
+
+/** @returns {Prefs} */
+export const defaultPrefs = () => ({
+  tone: true,
+  speech: true,
+  vibration: true,
+  awake: true,
+  keys: { " ": "mark", PageDown: "mark", Enter: "mark", ArrowRight: "next" },
+  cautioned: false,
+  ended: false,
+});
+
+const place = "lobescribe";
+
+/**
+ * The remembered values over the defaults. A browser that forbids storage
+ * simply forgets.
+ * @param {Pick<Storage, "getItem">} storage
+ * @returns {Prefs}
+ */
+export function readPrefs(storage) {
+  try {
+    const kept = JSON.parse(storage.getItem(place) ?? "{}");
+    const all = defaultPrefs();
+    return { ...all, ...kept, keys: { ...all.keys, ...kept.keys } };
+  } catch {
+    return defaultPrefs();
+  }
+}
+
+/**
+ * @param {Pick<Storage, "setItem">} storage
+ * @param {Prefs} prefs
+ */
+export function writePrefs(storage, prefs) {
+  try {
+    storage.setItem(place, JSON.stringify(prefs));
+  } catch {
+    // Nothing to be done and nothing lost but comfort.
+  }
+}

@@ -1,0 +1,15 @@
+// Addresses of the screens: what stands behind the # of the page.
+
+/** @typedef {{view: string, rest: string[], query: URLSearchParams}} Route */
+
+/** @param {string} hash @returns {Route} */
+export function parseRoute(hash) {
+  const [path, q = ""] = hash.replace(/^#?\/?/, "").split("?");
+  const [view = "", ...rest] = path.split("/").filter(Boolean).map(decodeURIComponent);
+  return { view: view || "bench", rest, query: new URLSearchParams(q) };
+}
+
+/** The screens in the order of the work, and their names. */
+export const screens = /** @type {const} */ ([
+  ["bench", "Bench"], ["traces", "Traces"], ["devices", "Devices"], ["help", "Help"],
+]);

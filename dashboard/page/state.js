@@ -1,0 +1,222 @@
+// What the page knows. A store holds one immutable value; messages from the
+// daemon are turned into the next value by pure functions, so every screen can
+// be tested from a list of messages.
+//
+// There are two channels of the same shape: the engine and, while one runs, a
+// replay. They never mix: what came from a replay can not end up in the
+// engine's read-out, and the engine goes on being followed behind a replay.
+
+/**
+ * The messages of the live socket, as far as the page reads them.
+ * @typedef {{t_s: number, state: "heel"|"opening"|"nose"|"closing", lift_nm: number, heel_nm: number, sign: number, nose_nm: number, settled: boolean, half_nm: number, to_go_nm: number}} Position
+ * @typedef {{t_s: number, kind: "approach-half"|"at-half"|"past-half"|"nose"|"heel", lift_nm: number, to_go_nm: number, flank?: string}} Cue
+ * @typedef {{t_s: number, reading_mm: number, angle_deg?: number}} Crossing
+ * @typedef {{t_open_s: number, t_nose_s: number, t_close_s: number, heel_mm: number, max_lift_mm: number, max_lift_u_mm: number, half_lift_mm: number, opening_half: Crossing, closing_half: Crossing, nose_angle_deg?: number}} Opening
+ * @typedef {{kind: string, t_s: number, says: string}} Fault
+ * @typedef {{openings: Opening[]|null, max_lift_mm: number, max_lift_u_mm: number, half_lift_mm: number, spread_mm: number, resolution_mm: number, faults: Fault[]|null}} Findings
+ * @typedef {{id: string, address: string, state: "connecting"|"live"|"silent"|"lost", says: string, detail?: string, rate_hz?: number, age_s?: number, format?: string, resolution_mm?: number, refused?: Record<string, number>}} Device
+ * @typedef {{id: number, state: "recording"|"kept"|"behind"|"failed", t0_us?: number, seconds: number, readings: number, on_disk_s: number, says?: string}} Trace
+ * @typedef {{engine: string, valve: string, trial: string}} Bench
+ * @typedef {{trace: number, rate: number, paused: boolean, at_s: number, seconds: number, ended: boolean}} Replay
+ */
+
+/**
+ * One thing that is followed: the engine, or a replay of it.
+ * @typedef {object} Channel
+ * @property {Position|null} position
+ * @property {Cue|null} cue the newest cue
+ * @property {boolean} held half lift was called and the valve has not moved on
+ * @property {Opening[]} openings settled openings of the trace under way, oldest first
+ * @property {Fault[]} faults newest last, the last twenty
+ * @property {Findings|null} findings of the last finished trace
+ * @property {number} findingsOf its id; 0 for none
+ * @property {Trace|null} trace
+ */
+
+/**
+ * @typedef {object} State
+ * @property {"connecting"|"up"|"lost"} link to the daemon
+ * @property {string} version
+ * @property {"in"|"mm"} unit
+ * @property {Bench} bench
+ * @property {Record<string, Device>} devices by id
+ * @property {boolean} simulated
+ * @property {boolean} lan
+ * @property {Channel} engine
+ * @property {Channel} replayed
+ * @property {Replay|null} replay
+ * @property {number} marks how many marks were set since the page was opened
+ * @property {number} missed readings that this page was too slow for
+ */
+
+/** @returns {Channel} */
+export const emptyChannel = () => ({
+  position: null, cue: null, held: false, openings: [], faults: [], findings: null, findingsOf: 0, trace: null,
+});
+
+/** @returns {State} */
+export const initialState = () => ({
+  link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, devices: {},
+  simulated: false, lan: false, engine: emptyChannel(), replayed: emptyChannel(), replay: null, marks: 0, missed: 0,
+});
+
+/**
+ * The channel that is on screen: the replay while there is one.
+ * @param {State} state
+ */
+export const shown = (state) => (state.replay ? state.replayed : state.engine);
+
+/** Beyond this from half lift the valve has plainly moved on: 0.005 in. */
+export const movedOn = 127_000;
+
+/**
+ * The state after one message. Unknown types change nothing: a newer daemon may
+ * say more than this page understands.
+ * @param {State} state
+ * @param {any} m
+ * @returns {State}
+ */
+export function reduce(state, m) {
+  switch (m.type) {
+    case "hello": return hello(state, m);
+    case "device": {
+      const { type: _, ...device } = m;
+      return { ...state, devices: { ...state.devices, [device.id]: device } };
+    }
+    case "bench": {
+      const bench = benchOf(m);
+      const same = bench.engine === state.bench.engine && bench.valve === state.bench.valve;
+      return { ...state, bench, engine: same ? state.engine : { ...state.engine, openings: [], faults: [], findings: null, findingsOf: 0 } };
+    }
+    case "replay": return replay(state, m);
+    case "settings": return { ...state, unit: m.units === "mm" ? "mm" : "in" };
+    case "simulator": return { ...state, simulated: Boolean(m.on) };
+    case "mark": return { ...state, marks: state.marks + 1 };
+    case "readings": return m.lost ? { ...state, missed: state.missed + m.lost } : state;
+    default: {
+      const channel = m.replay ? "replayed" : "engine";
+      const next = follow(state[channel], m);
+      return next === state[channel] ? state : { ...state, [channel]: next };
+    }
+  }
+}
+
+/**
+ * A hello is a snapshot. After a lost connection it brings back what was
+ * missed, and must not wipe what the daemon no longer tells: findings that are
+ * on screen stay until newer ones come.
+ * @param {State} state
+ * @param {any} m
+ * @returns {State}
+ */
+function hello(state, m) {
+  const held = state.engine.held && m.position && Math.abs(m.position.to_go_nm) < movedOn;
+  /** @type {Channel} */
+  const channel = {
+    ...emptyChannel(),
+    position: m.position ?? state.engine.position,
+    held: Boolean(held),
+    trace: m.trace ?? null,
+    openings: m.openings ?? [],
+    findings: m.findings?.findings ?? m.findings ?? state.engine.findings,
+    findingsOf: m.findings?.trace ?? state.engine.findingsOf,
+    faults: state.engine.faults,
+  };
+  const inReplay = Boolean(m.replay_of);
+  return {
+    ...state,
+    link: "up",
+    version: m.version ?? "",
+    unit: m.units === "mm" ? "mm" : "in",
+    bench: benchOf(m.bench ?? {}),
+    devices: Object.fromEntries((m.devices ?? []).map((/** @type {Device} */ d) => [d.id, d])),
+    simulated: Boolean(m.simulated),
+    lan: Boolean(m.lan),
+    engine: channel,
+    replay: inReplay ? state.replay ?? { trace: m.replay_of, rate: 1, paused: false, at_s: 0, seconds: 0, ended: false } : null,
+    replayed: inReplay ? state.replayed : emptyChannel(),
+  };
+}
+
+/** @param {any} m @returns {Bench} */
+const benchOf = (m) => ({ engine: m.engine ?? "", valve: m.valve ?? "", trial: m.trial ?? "" });
+
+/** Within this of its end a replay counts as played out, in seconds. */
+const playedOut = 0.25;
+
+/**
+ * A replay that has played out stays on screen, so that its last position can
+ * be read; one that was stopped on the way, here or by somebody else, is gone.
+ * @param {State} state
+ * @param {any} m
+ * @returns {State}
+ */
+function replay(state, m) {
+  if (m.ended && (!state.replay || state.replay.trace !== m.trace || m.at_s < m.seconds - playedOut)) return leaveReplay(state);
+  const { type: _, replay: __, ...now } = m;
+  const other = state.replay?.trace !== now.trace;
+  const wentBack = !other && now.at_s < (state.replay?.at_s ?? 0) - 0.001;
+  return { ...state, replay: now, replayed: other || wentBack ? emptyChannel() : state.replayed };
+}
+
+/**
+ * Back to the engine.
+ * @param {State} state
+ * @returns {State}
+ */
+export const leaveReplay = (state) => (state.replay ? { ...state, replay: null, replayed: emptyChannel() } : state);
+
+/**
+ * @param {Channel} c
+ * @param {any} m
+ * @returns {Channel}
+ */
+function follow(c, m) {
+  switch (m.type) {
+    case "state": {
+      const { type: _, replay: __, ...position } = m;
+      const held = c.held && Math.abs(position.to_go_nm) <= movedOn && position.state !== "nose" && position.state !== "heel";
+      return { ...c, position, held };
+    }
+    case "cue": {
+      const { type: _, replay: __, ...cue } = m;
+      return { ...c, cue, held: cue.kind === "at-half" ? true : cue.kind === "past-half" ? false : c.held };
+    }
+    case "opening": return { ...c, openings: [...c.openings, m.opening] };
+    case "fault": return { ...c, faults: [...c.faults, m.fault].slice(-20) };
+    case "findings": return { ...c, findings: m.findings, findingsOf: m.trace };
+    case "trace": {
+      const { type: _, replay: __, ...trace } = m;
+      if (c.trace && c.trace.id !== trace.id) return { ...c, trace, openings: [], faults: [] };
+      return { ...c, trace };
+    }
+    default: return c;
+  }
+}
+
+/**
+ * A store: one value, and those who want to know when it changes.
+ * @template T
+ * @param {T} initial
+ */
+export function createStore(initial) {
+  let value = initial;
+  /** @type {Set<(value: T) => void>} */
+  const listeners = new Set();
+  return {
+    get: () => value,
+    /** @param {T} next */
+    set(next) {
+      if (next === value) return;
+      value = next;
+      for (const tell of [...listeners]) tell(value);
+    },
+    /** @param {(value: T) => void} tell @returns {() => void} the way out */
+    subscribe(tell) {
+      listeners.add(tell);
+      return () => void listeners.delete(tell);
+    },
+  };
+}
+
+/** @template T @typedef {ReturnType<typeof createStore<T>>} Store */

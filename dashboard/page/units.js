@@ -1,0 +1,192 @@
+// Lengths as the bench writes them. A length is a whole number of nanometres,
+// in which 0.0001 in (2540) and 0.001 mm (1000) are both exact; it becomes text
+// only here, and text becomes a length only here, so inch and metric never
+// drift apart.
+
+/** @typedef {"in"|"mm"} Unit */
+
+/** Nanometres in one of the named unit. */
+export const nanometres = /** @type {const} */ ({ in: 25_400_000, mm: 1_000_000, thou: 25_400, um: 1_000 });
+
+/** Decimals that a bench figure has: a tenth of a thou, a micrometre. */
+const fine = /** @type {const} */ ({ in: 4, mm: 3 });
+
+/** Decimals that can be read across a room, and that a hand can turn to. */
+const coarse = /** @type {const} */ ({ in: 3, mm: 2 });
+
+/** What a true minus looks like; a hyphen is too short to be seen from afar. */
+const minus = "\u2212";
+
+/**
+ * A length of the API, in millimetres, as whole nanometres.
+ * @param {number} mm
+ */
+export const fromMm = (mm) => Math.round(mm * 1e6);
+
+/**
+ * Whole nanometres as the API's millimetres.
+ * @param {number} nm
+ */
+export const toMm = (nm) => nm / 1e6;
+
+/**
+ * The number alone, rounded half away from zero.
+ * @param {number} nm
+ * @param {Unit} unit
+ * @param {{decimals?: number, sign?: boolean}} [options] sign: also write a plus
+ */
+export function digits(nm, unit, { decimals = fine[unit], sign = false } = {}) {
+  if (!Number.isFinite(nm)) return "\u2013";
+  const scale = 10n ** BigInt(decimals);
+  const one = BigInt(nanometres[unit]);
+  const size = BigInt(Math.round(Math.abs(nm)));
+  const steps = (size * scale * 2n + one) / (one * 2n);
+  const whole = steps / scale;
+  const rest = (steps % scale).toString().padStart(decimals, "0");
+  const text = decimals > 0 ? `${whole}.${rest}` : `${whole}`;
+  if (steps === 0n) return text;
+  return (nm < 0 ? minus : sign ? "+" : "") + text;
+}
+
+/**
+ * The number and its unit: "0.4200 in", "10.668 mm".
+ * @param {number} nm
+ * @param {Unit} unit
+ * @param {{decimals?: number, sign?: boolean}} [options]
+ */
+export const length = (nm, unit, options) => `${digits(nm, unit, options)} ${unit}`;
+
+/**
+ * The number as it is read from three metres: "0.013", "0.33".
+ * @param {number} nm
+ * @param {Unit} unit
+ */
+export const farDigits = (nm, unit) => digits(nm, unit, { decimals: coarse[unit] });
+
+/**
+ * What is said in a sentence: "0.013 in".
+ * @param {number} nm
+ * @param {Unit} unit
+ */
+export const farLength = (nm, unit) => `${farDigits(nm, unit)} ${unit}`;
+
+/**
+ * A length with its expanded uncertainty: "0.4200 ± 0.0004 in".
+ * @param {number} nm
+ * @param {number|undefined} u
+ * @param {Unit} unit
+ */
+export function withUncertainty(nm, u, unit) {
+  if (!u) return length(nm, unit);
+  return `${digits(nm, unit)} ± ${digits(u, unit)} ${unit}`;
+}
+
+/**
+ * How the needle of a dial indicator counts a length: whole turns of 0.100 in
+ * or 1 mm, and what the needle shows after them. 0.420 in is 4 turns and 0.020.
+ * @param {number} nm
+ * @param {Unit} unit
+ */
+export function needle(nm, unit) {
+  const turn = needleTurn(unit);
+  const size = Math.abs(nm);
+  const turns = Math.floor(size / turn);
+  return { turns, rest: size - turns * turn };
+}
+
+/**
+ * One turn of the needle in nanometres.
+ * @param {Unit} unit
+ */
+export const needleTurn = (unit) => (unit === "in" ? nanometres.in / 10 : nanometres.mm);
+
+/**
+ * "4 turns + 0.020".
+ * @param {number} nm
+ * @param {Unit} unit
+ */
+export function needleWords(nm, unit) {
+  const { turns, rest } = needle(nm, unit);
+  return `${turns} ${turns === 1 ? "turn" : "turns"} + ${farDigits(rest, unit)}`;
+}
+
+/** Every accepted spelling of a unit, in lower case. */
+const unitWords = new Map(Object.entries({
+  mm: nanometres.mm, millimetre: nanometres.mm, millimetres: nanometres.mm, millimeter: nanometres.mm, millimeters: nanometres.mm,
+  in: nanometres.in, "in.": nanometres.in, inch: nanometres.in, inches: nanometres.in, '"': nanometres.in, "\u2033": nanometres.in, "\u201d": nanometres.in,
+  thou: nanometres.thou, mil: nanometres.thou, mils: nanometres.thou,
+  "\u00b5m": nanometres.um, "\u03bcm": nanometres.um, um: nanometres.um,
+}));
+
+/**
+ * A typed length as whole nanometres; a bare number is taken in unit, a unit in
+ * the text wins. A comma is read as a decimal point. It throws an Error in
+ * words for what cannot be read.
+ * @param {string} text
+ * @param {Unit} unit
+ */
+export function parseLength(text, unit) {
+  const found = /^\s*([+\-\u2212]?)\s*(\d*)(?:[.,](\d*))?\s*(.*?)\s*$/.exec(text);
+  const whole = found?.[2] ?? "", part = found?.[3] ?? "";
+  if (!found || whole + part === "") throw new Error(`"${text.trim()}" is not a length: write it like ${example(unit)}`);
+  const word = found[4].toLowerCase();
+  const one = word === "" ? nanometres[unit] : unitWords.get(word);
+  if (one === undefined) throw new Error(`"${found[4]}" is not a unit: write in, mm or thou`);
+  if (whole.length > 6 || part.length > 12) throw new Error(`"${text.trim()}" has too many digits to be a length on the bench`);
+  const scale = 10n ** BigInt(part.length);
+  const size = (BigInt(whole + part) * BigInt(one) * 2n + scale) / (scale * 2n);
+  return found[1] === "-" || found[1] === minus ? -Number(size) : Number(size);
+}
+
+/** @param {Unit} unit */
+const example = (unit) => (unit === "in" ? '"0.420 in" or "420 thou"' : '"10.67 mm"');
+
+/**
+ * Degrees of crank with one decimal: "106.5°".
+ * @param {number} deg
+ * @param {number} [decimals]
+ */
+export function degrees(deg, decimals = 1) {
+  if (!Number.isFinite(deg)) return "\u2013";
+  const text = Math.abs(deg).toFixed(decimals);
+  return (deg < 0 && Number(text) !== 0 ? minus : "") + text + "°";
+}
+
+/**
+ * A crank angle within one four-stroke cycle, 0 to 720.
+ * @param {number} deg
+ */
+export const inCycle = (deg) => ((deg % 720) + 720) % 720;
+
+/**
+ * Seconds as a person reads them: "8.2 s", "2 min 05 s".
+ * @param {number} s
+ */
+export function seconds(s) {
+  if (s < 60) return `${s.toFixed(1)} s`;
+  const whole = Math.round(s);
+  return `${Math.floor(whole / 60)} min ${String(whole % 60).padStart(2, "0")} s`;
+}
+
+/**
+ * A length as a voice should say it: "13 thou", "0.33 millimetres". Voices read
+ * "0.013 in" badly, and the trade says thou.
+ * @param {number} nm
+ * @param {Unit} unit
+ */
+export function spoken(nm, unit) {
+  if (unit === "mm") return `${farDigits(nm, "mm")} millimetres`;
+  const thou = Math.round(Math.abs(nm) / nanometres.thou);
+  return `${thou} thou`;
+}
+
+/**
+ * A max lift as a voice should say it: "point 4 2 0", digit by digit.
+ * @param {number} nm
+ * @param {Unit} unit
+ */
+export function spokenFigure(nm, unit) {
+  const [whole, part] = farDigits(nm, unit).split(".");
+  const lead = whole === "0" && unit === "in" ? "" : `${whole} `;
+  return `${lead}point ${part.split("").join(" ")}`;
+}

@@ -1,0 +1,199 @@
+// The bench: what the person at the wrench reads from three metres. One thing
+// is always the biggest: what is left to half lift while there is a way to go,
+// else the lift.
+
+import { useEffect, useRef, useState } from "../lib/hooks.js";
+import { html, LengthField, Mark, useApp, usePart } from "../ui.js";
+import { faultTitle, nextStep, valveWords } from "../cues.js";
+import { shown } from "../state.js";
+import { degrees, digits, farDigits, inCycle, length, needleWords, toMm, withUncertainty } from "../units.js";
+import { Dial } from "../dial.js";
+import { CyclePicture } from "../cycle.js";
+import { Strip } from "../stripview.js";
+import { pedalKeys } from "../keys.js";
+
+export function Bench() {
+  const app = useApp();
+  const state = usePart(app.store, (s) => s);
+  const channel = shown(state);
+  const strip = state.replay ? app.strips.replay : app.strips.engine;
+  const next = nextStep(state);
+  const p = channel.position;
+  const known = Boolean(p && p.sign !== 0);
+  const devices = Object.values(state.devices);
+  const stale = !state.replay && (state.link !== "up" || (state.devices.indicator && state.devices.indicator.state !== "live"));
+  const first = !state.replay && state.link === "up" && devices.length === 0;
+  return html`<div class=${`bench mood-${next.mood} ${stale ? "stale" : ""}`}>
+    <h1 class="sr">Bench</h1>
+    <${ValveBar} state=${state} />
+    <p class="next" role="status"><${MoodMark} mood=${next.mood} /><span>${next.says}</span>${next.link ? html` <a class="button" href=${next.link.href}>${next.link.label}</a>` : null}</p>
+    ${first ? html`<${FirstSteps} />` : html`
+      <${Figures} position=${p} unit=${state.unit} mood=${next.mood} stale=${stale} raw=${strip.newest()} />
+      <div class="dial-box"><${Dial} lift=${known && p ? p.lift_nm : 0} half=${p?.half_nm ?? 0} nose=${p?.nose_nm ?? 0} unit=${state.unit} known=${known} /></div>
+      <${Height} state=${state} mood=${next.mood} />
+      <${Strip} buffer=${strip} position=${p} unit=${state.unit} />
+      <${CyclePicture} position=${p} angle_udeg=${strip.newest()?.angle_udeg} />
+      <${Openings} channel=${channel} unit=${state.unit} />
+      <${TraceLine} state=${state} />
+      <${Calls} />`}
+  </div>`;
+}
+
+/** @param {{mood: string}} props */
+function MoodMark({ mood }) {
+  const shape = { rest: "disc", towards: "bars", half: "square", nose: "check", amiss: "triangle" }[mood] ?? "disc";
+  return html`<${Mark} shape=${shape} kind=${`mood-${mood}`} />`;
+}
+
+/** @param {{state: import("../state.js").State}} props */
+function ValveBar({ state }) {
+  const app = useApp();
+  const { engine, valve } = state.bench;
+  return html`<div class="valve-bar">
+    <a href="#/engine" class="valve-name">${valve ? valveWords(valve) : engine ? "Choose the valve" : "Name the engine"}</a>
+    ${engine ? html`<button onClick=${() => app.act("next")}>Next valve</button>` : null}
+    <button onClick=${() => app.act("mark")} title="Space bar, pedal or presenter">Mark</button>
+  </div>`;
+}
+
+/**
+ * @param {{position: import("../state.js").Position|null, unit: import("../units.js").Unit, mood: string, stale: boolean, raw: {lift_nm: number}|null}} props
+ */
+function Figures({ position: p, unit, mood, stale, raw }) {
+  const known = Boolean(p && p.sign !== 0);
+  // Just past half lift the way back still matters; farther on the lift does.
+  const toGo = p && p.half_nm > 0 && (p.state === "opening" || p.state === "closing") && p.to_go_nm > -0.2 * p.half_nm;
+  const lift = known && p ? p.lift_nm : null;
+  const big = toGo && p
+    ? { name: mood === "half" ? "half lift" : p.to_go_nm >= 0 ? "to half lift" : "past half lift", text: farDigits(Math.abs(p.to_go_nm), unit), kind: "to-go" }
+    : p?.state === "nose" ? { name: "nose", text: digits(p.nose_nm, unit), kind: "at-nose" }
+    : { name: known ? "lift" : "indicator shows", text: lift === null ? (raw ? digits(raw.lift_nm, unit) : "–") : digits(lift, unit), kind: "lift" };
+  return html`<div class=${`figures-box ${big.kind}`} aria-hidden=${stale ? "true" : undefined}>
+    <p class="giant"><span class=${`giant-digits ${big.text.length > 5 ? "long" : ""}`}>${big.text}</span> <span class="giant-name">${big.name}, ${unit}</span></p>
+    <dl class="smaller">
+      ${big.kind !== "lift" && lift !== null ? html`<div><dt>lift</dt><dd>${digits(lift, unit)}</dd></div>` : null}
+      ${p && p.half_nm > 0 ? html`<div class="is-target"><dt>half lift</dt><dd>${digits(p.half_nm, unit)}<small>${needleWords(p.half_nm, unit)}</small></dd></div>` : null}
+      ${p && p.nose_nm > 0 && big.kind !== "at-nose" ? html`<div><dt>${p.settled ? "max lift" : "max lift so far"}</dt><dd>${digits(p.nose_nm, unit)}<small>${needleWords(p.nose_nm, unit)}</small></dd></div>` : null}
+      ${raw && known ? html`<div><dt>indicator shows</dt><dd>${digits(raw.lift_nm, unit)}</dd></div>` : null}
+    </dl>
+    ${stale ? html`<p class="stale-says"><${Mark} shape="cross" kind="bad" /> last known; nothing new is coming in</p>` : null}
+  </div>`;
+}
+
+/** The first run leads to a device; nothing else makes sense before it. */
+function FirstSteps() {
+  const app = useApp();
+  const on = () => app.api.post("/simulator", { on: true }).then(() => app.notify("The simulator is running."), (err) => app.notify(err.message, "amiss"));
+  return html`<section class="first-steps">
+    <h2>Five steps to the first max lift</h2>
+    <ol>
+      <li class="now"><a href="#/devices">Choose the indicator's port</a></li>
+      <li>See its figure move when you touch the spindle</li>
+      <li>Set which way it runs</li>
+      <li><a href="#/engine">Name the engine</a></li>
+      <li>Turn the engine by hand</li>
+    </ol>
+    <p><button onClick=${on}>No indicator here: try the simulator</button></p>
+    <p class="hint">The simulator is an invented engine turned by an invented hand. Everything it shows is labelled as simulated.</p>
+    <p><a href="#/help">Before turning anything: read the cautions</a></p>
+  </section>`;
+}
+
+/** How long the field at half lift stays after the valve moved on, in milliseconds. */
+const lingers = 6000;
+
+/**
+ * The one field at half lift: by how much the adjuster end stands below the
+ * valve end. It opens at half lift and stays as long as something is in it.
+ * @param {{state: import("../state.js").State, mood: string}} props
+ */
+function Height({ state, mood }) {
+  const app = useApp();
+  const [nm, setNm] = useState(/** @type {number|null} */ (null));
+  const [open, setOpen] = useState(false);
+  const box = useRef(/** @type {HTMLFormElement|null} */ (null));
+  const { engine, valve } = state.bench;
+  useEffect(() => {
+    if (mood === "half") {
+      setOpen(true);
+      return undefined;
+    }
+    const leave = setTimeout(() => {
+      if (!box.current?.contains(document.activeElement)) setOpen(false);
+    }, lingers);
+    return () => clearTimeout(leave);
+  }, [mood]);
+  if (!open && nm === null) return null;
+  const keep = async (/** @type {Event} */ e) => {
+    e.preventDefault();
+    if (nm === null) return;
+    try {
+      await app.api.post(`/engines/${encodeURIComponent(engine)}/trials?valve=${encodeURIComponent(valve)}`, { adjuster_below_valve_mm: toMm(nm) });
+      app.notify("Kept with this valve's trials.");
+      setNm(null);
+      setOpen(false);
+    } catch (err) {
+      app.notify(/** @type {Error} */ (err).message, "amiss");
+    }
+  };
+  return html`<form class="height" ref=${box} onSubmit=${keep}>
+    <${LengthField} label="Adjuster end below valve end, measured now" nm=${nm} unit=${state.unit} onChange=${setNm} hint="Write a minus when the adjuster end stands higher." />
+    ${engine && valve ? html`<button disabled=${nm === null}>Keep as a trial</button>` : html`<a class="button" href="#/engine">Choose the valve, to keep it</a>`}
+    <button type="button" class="quiet" onClick=${() => { setOpen(false); setNm(null); }}>Close</button>
+  </form>`;
+}
+
+/** @param {{channel: import("../state.js").Channel, unit: import("../units.js").Unit}} props */
+function Openings({ channel, unit }) {
+  const openings = channel.openings.length ? channel.openings : channel.findings?.openings ?? [];
+  const faults = channel.faults.filter((f) => f.kind !== "back-turn").slice(-3);
+  if (openings.length === 0 && faults.length === 0) return html`<section class="openings"><h2>Openings</h2><p class="hint">None yet. One opening is heel, nose, and heel again; each is listed here when the valve has come home.</p></section>`;
+  const withAngle = openings.some((o) => o.nose_angle_deg !== undefined);
+  return html`<section class="openings"><h2>Openings</h2>
+    ${faults.map((f) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>${faultTitle(f.kind)}.</strong> ${f.says}</p>`)}
+    ${openings.length ? html`<div class="wide"><table>
+      <thead><tr><th scope="col">#</th><th scope="col">max lift</th><th scope="col">half lift</th>${withAngle ? html`<th scope="col">half, opening</th><th scope="col">nose</th><th scope="col">half, closing</th>` : null}</tr></thead>
+      <tbody>${openings.map((o, i) => html`<tr><th scope="row">${i + 1}</th>
+        <td class="strong">${withUncertainty(o.max_lift_mm * 1e6, o.max_lift_u_mm * 1e6, unit)}</td><td>${length(o.half_lift_mm * 1e6, unit)}</td>
+        ${withAngle ? html`<td>${angle(o.opening_half.angle_deg)}</td><td>${angle(o.nose_angle_deg)}</td><td>${angle(o.closing_half.angle_deg)}</td>` : null}</tr>`).reverse()}</tbody>
+    </table></div>` : null}</section>`;
+}
+
+/** @param {number|undefined} deg */
+const angle = (deg) => (deg === undefined ? "–" : degrees(inCycle(deg)));
+
+/** @param {{state: import("../state.js").State}} props */
+function TraceLine({ state }) {
+  const app = useApp();
+  const t = state.engine.trace;
+  if (!t) return html`<p class="trace-line hint">A trace begins by itself when the engine moves.</p>`;
+  const end = () => app.api.post("/trace/end").catch((err) => app.notify(err.message, "amiss"));
+  const words = { recording: "Recording", kept: "Kept", behind: "The disk is behind", failed: "Not being kept" }[t.state] ?? t.state;
+  const shape = t.state === "kept" ? "check" : t.state === "recording" ? "disc" : "triangle";
+  return html`<p class="trace-line"><${Mark} shape=${shape} kind=${t.state === "failed" || t.state === "behind" ? "bad" : "good"} />
+    <strong>${words}:</strong> <a href=${`#/traces/${t.id}`}>trace ${t.id}</a>, ${t.seconds.toFixed(0)} s, ${t.on_disk_s.toFixed(0)} s of it safe on disk${t.says ? `. ${t.says}` : ""}
+    ${t.state === "recording" ? html` <button class="quiet" onClick=${end}>End this trace</button>` : null}</p>`;
+}
+
+/** What is heard, felt and typed: each can be muted, and is remembered here. */
+function Calls() {
+  const app = useApp();
+  const prefs = usePart(app.prefs, (p) => p);
+  const flip = (/** @type {"tone"|"speech"|"vibration"|"awake"} */ name) => () => {
+    app.prefs.set({ ...prefs, [name]: !prefs[name] });
+    if (name === "awake") app.wake.want(!prefs.awake);
+  };
+  const toggle = (/** @type {"tone"|"speech"|"vibration"|"awake"} */ name, /** @type {string} */ label) => html`<button class="toggle" aria-pressed=${prefs[name] ? "true" : "false"} onClick=${flip(name)}><${Mark} shape=${prefs[name] ? "check" : "cross"} /> ${label}</button>`;
+  return html`<section class="calls"><h2>Heard and felt</h2>
+    <div class="row">${toggle("tone", "Tone")}${toggle("speech", "Spoken calls")}${toggle("vibration", "Vibration")}${toggle("awake", "Keep screen on")}</div>
+    ${prefs.awake && !app.wake.able ? html`<p class="hint">This browser does not keep the screen on here: it wants a secure address (https, or this computer itself). Set the screen's own time-out longer.</p>` : null}
+    ${prefs.speech && !app.voice.able ? html`<p class="hint">This browser can not speak.</p>` : null}
+    <p class="hint">A browser stays silent until the page is touched once. Key M mutes, key U switches inch and millimetre.</p>
+    <details><summary>Keys of a pedal or presenter</summary>
+      <div class="grid">${pedalKeys.map(([key, name]) => html`<label class="field"><span class="field-name">${name}</span>
+        <select value=${prefs.keys[key] ?? "nothing"} onChange=${(/** @type {any} */ e) => app.prefs.set({ ...prefs, keys: { ...prefs.keys, [key]: e.target.value } })}>
+          ${[["mark", "marks"], ["next", "next valve"], ["nothing", "nothing"]].map(([v, t]) => html`<option value=${v} selected=${v === (prefs.keys[key] ?? "nothing")}>${t}</option>`)}
+        </select></label>`)}</div></details>
+  </section>`;
+}
+

@@ -1,0 +1,138 @@
+// The devices: which port is which, what it says, and what stands in the way.
+
+import { useState } from "../lib/hooks.js";
+import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { deviceWords } from "../cues.js";
+import { length } from "../units.js";
+
+/** @typedef {{address: string, name: string, usb?: {vid: string, pid: string, serial?: string, product?: string}, by_id?: string, by_path?: string, can_open: boolean, says: string}} Port */
+
+const roles = /** @type {const} */ ([["indicator", "Indicator"], ["encoder", "Crank encoder"]]);
+
+export function Devices() {
+  const app = useApp();
+  const state = usePart(app.store, (s) => s);
+  const { value: ports, error, again } = useFetched((signal) => app.api.get("/ports", signal), []);
+  const simulator = (/** @type {boolean} */ on) => app.api.post("/simulator", { on }).then(() => app.notify(on ? "The simulator is running." : "The simulator is off."), (err) => app.notify(err.message, "amiss"));
+  const indicator = state.devices.indicator;
+  return html`<h1>Devices</h1>
+    ${!indicator ? html`<p class="lead"><${Mark} shape="ring" /> First the indicator: find its port below, look at what it says, and choose it.</p>`
+      : indicator.state === "live" ? html`<p class="lead"><${Mark} shape="check" kind="good" /> The indicator is heard. Touch its spindle: the figure on the <a href="#/bench">bench</a> must move.${state.bench.engine ? "" : html` Then <a href="#/engine">name the engine</a>.`}</p>` : null}
+    <section class="device-cards">${roles.map(([id, name]) => html`<${DeviceCard} key=${id} id=${id} name=${name} device=${state.devices[id]} unit=${state.unit} app=${app} />`)}</section>
+    <section><h2>Ports</h2>
+      <p class="row"><button onClick=${again}>Look again</button></p>
+      <${Trouble} text=${error} />
+      ${ports?.length === 0 ? html`<${Nothing} says="No serial port is there. Plug the indicator's cable in and look again. If it stays away: another cable (some only charge), another socket, or its driver is missing." />` : null}
+      <ul class="cards">${(ports ?? []).map((/** @type {Port} */ p) => html`<li key=${p.address}><${PortCard} port=${p} /></li>`)}</ul>
+      <${OtherAddress} />
+    </section>
+    <section><h2>Simulator</h2>
+      <p>An invented engine, turned by an invented hand, with an indicator and an encoder. Everything from it is labelled as simulated.</p>
+      <p><button onClick=${() => simulator(!state.simulated)}>${state.simulated ? "Stop the simulator" : "Use the simulator"}</button></p></section>
+    <section><h2>When it does not work</h2>
+      <ul class="plain">
+        <li><strong>Permission denied.</strong> Your user may not open the port. On Linux join the group that owns it (often dialout or uucp), then log out and in. It is not a fault of the cable.</li>
+        <li><strong>Busy.</strong> Another program holds the port. Close it; some systems have a modem or braille service that takes a new port for ten seconds or for good.</li>
+        <li><strong>Open but silent.</strong> Many indicators send only after a key was pressed or when they are asked: see the address words poll and rate. Check that the battery is not low.</li>
+        <li><strong>Figures, but wrong ones.</strong> Look at the preview: format says what was found. A wrong unit or scale can be set in the address with unit= and format=.</li>
+        <li><strong>More:</strong> <code>lobescribe doctor</code> in a terminal names what stands in the way, one finding a line.</li>
+      </ul></section>`;
+}
+
+/** @param {{id: string, name: string, device: import("../state.js").Device|undefined, unit: import("../units.js").Unit, app: import("../ui.js").App}} props */
+function DeviceCard({ id, name, device, unit, app }) {
+  const words = deviceWords(device);
+  const off = () => app.api.del(`/devices/${id}`).catch((err) => app.notify(err.message, "amiss"));
+  const newest = usePart(app.store, () => app.strips.engine.newest());
+  const refused = Object.entries(device?.refused ?? {}).filter(([, n]) => n > 0);
+  return html`<article class="panel"><h2>${name}</h2>
+    <p class=${`tag link ${words.kind}`}><${Mark} shape=${words.shape} kind=${words.kind} /> ${words.word}</p>
+    ${!device ? html`<p class="hint">${id === "encoder" ? "Not needed for max lift and half lift; with it come crank angles and timing." : "Choose its port below."}</p>` : html`
+      <p class="mono">${device.address}</p>
+      ${device.says ? html`<p>${device.says}</p>` : null}
+      ${id === "indicator" && newest ? html`<p class="big-figure">${length(newest.lift_nm, unit)}</p>` : null}
+      ${id === "encoder" && newest?.angle_udeg !== undefined ? html`<p class="big-figure">${(newest.angle_udeg / 1e6).toFixed(1)}°</p>` : null}
+      <dl class="facts small">
+        ${device.format ? html`<div><dt>lines</dt><dd>${device.format}</dd></div>` : null}
+        ${device.rate_hz ? html`<div><dt>readings a second</dt><dd>${device.rate_hz.toFixed(device.rate_hz < 20 ? 1 : 0)}</dd></div>` : null}
+        ${device.age_s !== undefined ? html`<div><dt>last heard</dt><dd>${device.age_s.toFixed(1)} s ago</dd></div>` : null}
+        ${device.resolution_mm ? html`<div><dt>step</dt><dd>${length(device.resolution_mm * 1e6, unit)}</dd></div>` : null}
+        ${refused.length ? html`<div><dt>lines refused</dt><dd>${refused.map(([kind, n]) => `${n} ${kind}`).join(", ")}</dd></div>` : null}
+      </dl>
+      <div class="row"><${Direction} id=${id} device=${device} /><button class="quiet" onClick=${off}>Disconnect</button></div>`}
+  </article>`;
+}
+
+/**
+ * The direction of the spindle: found by itself, or forced.
+ * @param {{id: string, device: import("../state.js").Device}} props
+ */
+function Direction({ id, device }) {
+  const app = useApp();
+  const now = /[?&]invert=([^&]*)/.exec(device.address)?.[1] ?? "";
+  const set = (/** @type {string} */ value) => {
+    const address = withKey(device.address, "invert", value);
+    app.api.put(`/devices/${id}`, { address }).catch((err) => app.notify(err.message, "amiss"));
+  };
+  return html`<label class="inline">${id === "indicator" ? "spindle" : "turns"} <select value=${now} onChange=${(/** @type {any} */ e) => set(e.target.value)}>
+    <option value="">${id === "indicator" ? "direction found by itself" : "as it counts"}</option><option value="true" selected=${now === "true"}>the other way round</option></select></label>`;
+}
+
+/**
+ * An address with one word of its query set, or taken away.
+ * @param {string} address
+ * @param {string} key
+ * @param {string} value
+ */
+export function withKey(address, key, value) {
+  const [base, q = ""] = address.split("?");
+  const rest = q.split("&").filter((part) => part !== "" && !part.startsWith(`${key}=`));
+  if (value !== "") rest.push(`${key}=${value}`);
+  return rest.length ? `${base}?${rest.join("&")}` : base;
+}
+
+/** @param {{port: Port}} props */
+function PortCard({ port }) {
+  const name = port.usb?.product || port.name || port.address;
+  return html`<article class="panel"><h3>${name}</h3>
+    <p class="mono">${port.address}</p>
+    ${port.usb ? html`<p class="hint">USB ${port.usb.vid}:${port.usb.pid}${port.usb.serial ? `, serial ${port.usb.serial}` : ", without a serial number"}</p>` : null}
+    ${port.can_open ? null : html`<p class="fault"><${Mark} shape="triangle" kind="bad" /> ${port.says}</p>`}
+    ${port.can_open && port.says ? html`<p class="hint">${port.says}</p>` : null}
+    <${Listen} address=${port.address} /></article>`;
+}
+
+/** @param {{address: string}} props */
+function Listen({ address }) {
+  const app = useApp();
+  const unit = usePart(app.store, (s) => s.unit);
+  const [busy, setBusy] = useState(false);
+  const [heard, setHeard] = useState(/** @type {any} */ (null));
+  const [error, setError] = useState("");
+  const listen = async () => {
+    setBusy(true);
+    setError("");
+    try {
+      setHeard(await app.api.post("/devices/preview", { address }));
+    } catch (err) {
+      setHeard(null);
+      setError(/** @type {Error} */ (err).message);
+    }
+    setBusy(false);
+  };
+  const choose = (/** @type {string} */ id) => app.api.put(`/devices/${id}`, { address }).then(() => app.notify("Chosen, and remembered."), (err) => app.notify(err.message, "amiss"));
+  const readings = (heard?.readings ?? []).slice(-6);
+  return html`<div class="row"><button class="quiet" disabled=${busy} onClick=${listen}>${busy ? "Listening…" : "Listen for 2 s"}</button>
+      <button onClick=${() => choose("indicator")}>It is the indicator</button><button class="quiet" onClick=${() => choose("encoder")}>It is the encoder</button></div>
+    <${Trouble} text=${error} />
+    ${heard ? html`<div role="status"><p><strong>${heard.format || "Nothing was understood"}</strong>${heard.says ? `. ${heard.says}` : ""}</p>
+      ${readings.length ? html`<ol class="heard">${readings.map((/** @type {any} */ r) => html`<li>${r.lift_mm !== undefined ? length(r.lift_mm * 1e6, unit) : ""}${r.angle_deg !== undefined ? ` ${r.angle_deg}°` : ""}</li>`)}</ol>` : null}</div>` : null}`;
+}
+
+function OtherAddress() {
+  const [address, setAddress] = useState("");
+  return html`<details class="panel"><summary>Another address</summary>
+    <p class="hint">For a serial port over the network, or settings that differ: <span class="mono">serial:/dev/ttyUSB0?baud=9600</span>, <span class="mono">tcp://192.168.0.20:4001</span>, <span class="mono">usb:0403:6001</span>. Words behind the question mark: baud parity bits stop format unit poll rate delay invert.</p>
+    <label class="field"><span class="field-name">Address</span><input class="mono" value=${address} spellcheck=${false} autocomplete="off" onInput=${(/** @type {any} */ e) => setAddress(e.target.value.trim())} /></label>
+    ${address ? html`<${Listen} key=${address} address=${address} />` : null}</details>`;
+}

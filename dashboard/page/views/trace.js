@@ -1,0 +1,177 @@
+// One trace: its findings, its chart that refines as it is looked into, its
+// labels, its way out as a file and its way back through the live path.
+
+import { useEffect, useMemo, useRef, useState } from "../lib/hooks.js";
+import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { faultTitle, valveWords } from "../cues.js";
+import { degrees, digits, inCycle, length, nanometres, seconds, withUncertainty } from "../units.js";
+import { query } from "../api.js";
+import { Chart } from "../chart.js";
+import { when } from "./traces.js";
+
+/** @typedef {{from_s: number, to_s: number, seconds: number, readings: number, columns: number, t_us: number[], min_nm: number[], max_nm: number[], angle_udeg?: number[]}} Series */
+
+/** @param {{id: string}} props */
+export function TraceView({ id }) {
+  const app = useApp();
+  const unit = usePart(app.store, (s) => s.unit);
+  const at = usePart(app.store, (s) => (s.replay && String(s.replay.trace) === id ? s.replay.at_s : NaN));
+  const { value: trace, error, again } = useFetched((signal) => app.api.get(`/traces/${encodeURIComponent(id)}`, signal), [id]);
+  if (!trace) return html`<h1>Trace ${id}</h1><${Trouble} text=${error} />${error ? html`<p><a class="button" href="#/traces">All traces</a></p>` : html`<p class="hint">Fetching.</p>`}`;
+  const findings = trace.findings;
+  return html`<p class="back"><a href="#/traces">All traces</a></p>
+    <h1>${trace.valve ? valveWords(trace.valve) : "No valve named"} <small>trace ${id}</small></h1>
+    <p class="hint">${when(trace.started)}, ${seconds(trace.seconds)}, ${trace.readings.toLocaleString("en")} readings${trace.source ? `, from ${trace.source}` : ""}${trace.cut_short ? ". Cut short: it ended in a crash or power cut; what is here is whole." : ""}</p>
+    <${ReplayStart} id=${id} />
+    <${LiftChart} id=${id} findings=${findings} unit=${unit} at=${at} />
+    <${FindingsBlock} findings=${findings} unit=${unit} />
+    <section class="row">
+      ${trace.has_angle ? html`<a class="button" href=${`#/timing?intake=${id}`}>Timing of this trace</a>` : null}
+      <a class="button" href=${`#/compare?traces=${id}`}>Compare</a>
+      <a class="button quiet" href=${`${app.api.base}/traces/${encodeURIComponent(id)}/export?format=csv`} download>Save as CSV</a>
+      <a class="button quiet" href=${`${app.api.base}/traces/${encodeURIComponent(id)}/export?format=jsonl`} download>Save as JSON lines</a>
+    </section>
+    <${Labels} trace=${trace} again=${again} />`;
+}
+
+/** @param {{id: string}} props */
+function ReplayStart({ id }) {
+  const app = useApp();
+  const [rate, setRate] = useState("1");
+  const start = async () => {
+    try {
+      await app.api.post("/replay", { trace: asSent(id), rate: Number(rate), from_s: 0 });
+      location.hash = "#/bench";
+    } catch (err) {
+      app.notify(/** @type {Error} */ (err).message, "amiss");
+    }
+  };
+  return html`<p class="row"><button onClick=${start}><${Mark} shape="bars" /> Replay on the bench</button>
+    <label class="inline">at <select value=${rate} onChange=${(/** @type {any} */ e) => setRate(e.target.value)}>
+      ${["0.1", "0.25", "0.5", "1", "2", "5", "20"].map((r) => html`<option value=${r} selected=${r === rate}>${r}×</option>`)}</select> speed</label></p>`;
+}
+
+/**
+ * Trace numbers are numbers where they can be.
+ * @param {string} id
+ */
+export const asSent = (id) => (/^\d+$/.test(id) ? Number(id) : id);
+
+/**
+ * The lift of a trace against time; closer looks are fetched again, thinned on
+ * the server to what the screen can show.
+ * @param {{id: string, findings: import("../state.js").Findings|null, unit: import("../units.js").Unit, at: number}} props
+ */
+function LiftChart({ id, findings, unit, at }) {
+  const app = useApp();
+  const [series, setSeries] = useState(/** @type {Series|null} */ (null));
+  const [whole, setWhole] = useState(/** @type {[number, number]|null} */ (null));
+  const [error, setError] = useState("");
+  const wait = useRef(/** @type {ReturnType<typeof setTimeout>|undefined} */ (undefined));
+  const seen = useRef({ from: 0, to: 0 });
+
+  const fetchRange = async (/** @type {number|undefined} */ from, /** @type {number|undefined} */ to) => {
+    try {
+      const columns = Math.min(2000, Math.max(300, Math.round(innerWidth * 1.2)));
+      /** @type {Series} */
+      const got = await app.api.get(`/traces/${encodeURIComponent(id)}/series${query({ from_s: from, to_s: to, columns })}`);
+      setSeries(got);
+      if (from === undefined) setWhole([0, Math.max(got.seconds, 1e-3)]);
+      seen.current = { from: got.from_s, to: got.to_s };
+      setError("");
+    } catch (err) {
+      setError(/** @type {Error} */ (err).message);
+    }
+  };
+  useEffect(() => {
+    void fetchRange(undefined, undefined);
+    return () => clearTimeout(wait.current);
+  }, [id]);
+
+  const onRange = (/** @type {number} */ from, /** @type {number} */ to) => {
+    if (!whole) return;
+    const was = seen.current, margin = (to - from) * 0.5;
+    const inside = from >= was.from - 1e-6 && to <= was.to + 1e-6 && was.to - was.from < 4 * (to - from);
+    if (inside) return;
+    clearTimeout(wait.current);
+    wait.current = setTimeout(() => void fetchRange(Math.max(0, from - margin), Math.min(whole[1], to + margin)), 120);
+  };
+
+  const zero = zeroOf(findings);
+  const data = useMemo(() => {
+    if (!series) return null;
+    const one = nanometres[unit];
+    const above = (/** @type {number} */ nm) => (zero.sign * (nm - zero.heel)) / one;
+    const t = series.t_us.map((us) => us / 1e6);
+    const a = series.min_nm.map(above), b = series.max_nm.map(above);
+    return [t, a.map((v, i) => Math.min(v, b[i])), a.map((v, i) => Math.max(v, b[i]))];
+  }, [series, unit, zero.heel, zero.sign]);
+  if (error) return html`<${Trouble} text=${error} />`;
+  if (!data || !whole) return html`<p class="chart-wait hint">Fetching the readings.</p>`;
+  if (data[0].length === 0) return html`<${Nothing} says="This trace has no readings of an indicator." />`;
+  const uprights = (findings?.openings ?? []).flatMap((o, i) => [
+    { x: o.opening_half.t_s, label: "half", dashed: true }, { x: o.t_nose_s, label: `nose ${i + 1}` }, { x: o.closing_half.t_s, label: "half", dashed: true },
+  ]);
+  if (!Number.isNaN(at)) uprights.push({ x: at, label: "replay" });
+  const levels = findings && findings.half_lift_mm > 0 ? [{ y: (findings.half_lift_mm * 1e6) / nanometres[unit], label: `half lift ${length(findings.half_lift_mm * 1e6, unit)}` }] : [];
+  const write = (/** @type {number} */ v) => `${digits(v * nanometres[unit], unit)} ${unit}`;
+  return html`<${Chart} data=${data} limits=${whole} onRange=${onRange} uprights=${uprights} levels=${levels} xUnit="s"
+    says=${`Lift against time, ${seconds(whole[1])} in all.`}
+    series=${[{ label: "lift", stroke: "--ink", write }, { label: "", stroke: "--ink", write }]} bands=${[{ series: [2, 1], fill: "--ink" }]}
+    axes=${[{ label: "time, s" }, { label: `lift, ${unit}`, size: 64 }]} />`;
+}
+
+/**
+ * Zero and direction of a trace, as its first opening shows them; without one
+ * the chart shows what the indicator showed.
+ * @param {import("../state.js").Findings|null} findings
+ */
+export function zeroOf(findings) {
+  const o = findings?.openings?.[0];
+  if (!o) return { heel: 0, sign: 1 };
+  return { heel: o.heel_mm * 1e6, sign: o.opening_half.reading_mm >= o.heel_mm ? 1 : -1 };
+}
+
+/** @param {{findings: import("../state.js").Findings|null, unit: import("../units.js").Unit}} props */
+export function FindingsBlock({ findings, unit }) {
+  if (!findings) return html`<p class="hint">Its findings are not worked out yet.</p>`;
+  const openings = findings.openings ?? [], faults = findings.faults ?? [];
+  const withAngle = openings.some((o) => o.nose_angle_deg !== undefined);
+  const deg = (/** @type {number|undefined} */ d) => (d === undefined ? "–" : degrees(inCycle(d)));
+  return html`<section><h2>Findings</h2>
+    ${openings.length ? html`<dl class="facts">
+      <div><dt>max lift</dt><dd>${withUncertainty(findings.max_lift_mm * 1e6, findings.max_lift_u_mm * 1e6, unit)}</dd></div>
+      <div><dt>half lift</dt><dd>${length(findings.half_lift_mm * 1e6, unit)}</dd></div>
+      <div><dt>spread over ${openings.length} ${openings.length === 1 ? "opening" : "openings"}</dt><dd>${length(findings.spread_mm * 1e6, unit)}</dd></div>
+      <div><dt>indicator's step</dt><dd>${length(findings.resolution_mm * 1e6, unit)}</dd></div>
+    </dl>
+    <p class="hint">The figure after ± is the expanded uncertainty, k = 2: the truth is inside it about 95 times in 100.</p>
+    <div class="wide"><table><thead><tr><th scope="col">#</th><th scope="col">nose at</th><th scope="col">max lift</th><th scope="col">indicator at half, opening</th><th scope="col">indicator at half, closing</th>
+      ${withAngle ? html`<th scope="col">half, opening</th><th scope="col">nose</th><th scope="col">half, closing</th>` : null}</tr></thead>
+      <tbody>${openings.map((o, i) => html`<tr><th scope="row">${i + 1}</th><td>${seconds(o.t_nose_s)}</td><td class="strong">${withUncertainty(o.max_lift_mm * 1e6, o.max_lift_u_mm * 1e6, unit)}</td>
+        <td>${digits(o.opening_half.reading_mm * 1e6, unit)}</td><td>${digits(o.closing_half.reading_mm * 1e6, unit)}</td>
+        ${withAngle ? html`<td>${deg(o.opening_half.angle_deg)}</td><td>${deg(o.nose_angle_deg)}</td><td>${deg(o.closing_half.angle_deg)}</td>` : null}</tr>`)}</tbody></table></div>`
+    : html`<${Nothing} says="No whole opening is in this trace: heel, nose, and heel again. Turn two full turns of the crank next time." href="#/bench" label="To the bench" />`}
+    ${faults.map((f) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>${faultTitle(f.kind)}</strong> at ${seconds(f.t_s)}. ${f.says}</p>`)}
+  </section>`;
+}
+
+/** @param {{trace: any, again: () => void}} props */
+function Labels({ trace, again }) {
+  const app = useApp();
+  const [draft, setDraft] = useState({ engine: trace.engine ?? "", valve: trace.valve ?? "", trial: trace.trial ?? "", remark: trace.remark ?? "" });
+  const keep = async (/** @type {Event} */ e) => {
+    e.preventDefault();
+    try {
+      await app.api.patch(`/traces/${encodeURIComponent(trace.id)}`, draft);
+      app.notify("Labels kept.");
+      again();
+    } catch (err) {
+      app.notify(/** @type {Error} */ (err).message, "amiss");
+    }
+  };
+  const field = (/** @type {"engine"|"valve"|"trial"|"remark"} */ name, /** @type {string} */ label, /** @type {string} */ hint) => html`<${TextField} label=${label} value=${draft[name]} hint=${hint} onChange=${(/** @type {string} */ v) => setDraft({ ...draft, [name]: v })} />`;
+  return html`<section><h2>Labels</h2><p class="hint">The readings are never changed; what they belong to may be.</p>
+    <form class="grid" onSubmit=${keep}>${field("engine", "Engine", "")}${field("valve", "Valve", "3I is cylinder 3 intake, 3E its exhaust")}${field("trial", "Trial", "")}${field("remark", "Remark", "")}
+    <p><button>Keep the labels</button></p></form></section>`;
+}

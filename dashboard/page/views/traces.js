@@ -1,0 +1,84 @@
+// The traces: the list, and one of them opened.
+
+import { useRef, useState } from "../lib/hooks.js";
+import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { valveWords } from "../cues.js";
+import { digits, seconds } from "../units.js";
+import { query } from "../api.js";
+import { TraceView } from "./trace.js";
+
+/** @typedef {{id: string|number, started: string, engine: string, valve: string, trial: string, readings: number, seconds: number, cut_short: boolean, max_lift_mm?: number, has_angle: boolean, source: string, remark: string}} TraceHead */
+
+/** @param {{route: import("../router.js").Route}} props */
+export const Traces = ({ route }) => (route.rest[0] ? html`<${TraceView} key=${route.rest[0]} id=${route.rest[0]} />` : html`<${TraceList} />`);
+
+const page = 50;
+
+function TraceList() {
+  const app = useApp();
+  const unit = usePart(app.store, (s) => s.unit);
+  const bench = usePart(app.store, (s) => s.bench);
+  const newest = usePart(app.store, (s) => `${s.engine.trace?.id} ${s.engine.trace?.state} ${s.engine.findingsOf}`);
+  const [only, setOnly] = useState("");
+  const [before, setBefore] = useState(/** @type {(string|number)[]} */ ([]));
+  const filter = only === "valve" ? { engine: bench.engine, valve: bench.valve } : only === "engine" ? { engine: bench.engine } : {};
+  const { value: traces, error, again } = useFetched(
+    (signal) => app.api.get(`/traces${query({ ...filter, before: before.at(-1), limit: page })}`, signal),
+    [only, bench.engine, bench.valve, before.at(-1), newest],
+  );
+  return html`<h1>Traces</h1>
+    <div class="row">
+      <label class="inline">Show <select value=${only} onChange=${(/** @type {any} */ e) => { setOnly(e.target.value); setBefore([]); }}>
+        <option value="">every trace</option>
+        ${bench.engine ? html`<option value="engine">this engine's</option>` : null}
+        ${bench.valve ? html`<option value="valve">of ${valveWords(bench.valve)}</option>` : null}
+      </select></label>
+      <${Import} done=${again} />
+      <a class="button quiet" href="#/compare">Lay traces over each other</a>
+    </div>
+    <${Trouble} text=${error} />
+    ${traces && traces.length === 0 ? html`<${Nothing} says="No trace here yet. One begins by itself when the engine is turned, and ends after 20 s of rest on the heel." href="#/bench" label="To the bench" />` : null}
+    ${traces && traces.length > 0 ? html`<${Rows} traces=${traces} unit=${unit} />` : null}
+    <div class="row">
+      ${before.length ? html`<button onClick=${() => setBefore(before.slice(0, -1))}>Newer</button>` : null}
+      ${traces?.length === page ? html`<button onClick=${() => setBefore([...before, traces[traces.length - 1].id])}>Older</button>` : null}
+    </div>`;
+}
+
+/** @param {{traces: TraceHead[], unit: import("../units.js").Unit}} props */
+const Rows = ({ traces, unit }) => html`<ul class="cards">${traces.map((t) => html`<li key=${t.id}>
+  <a class="card" href=${`#/traces/${t.id}`}>
+    <span class="card-figure">${t.max_lift_mm ? digits(t.max_lift_mm * 1e6, unit) : "–"}<small>${t.max_lift_mm ? `max lift, ${unit}` : "no whole opening"}</small></span>
+    <span class="card-words"><strong>${t.valve ? valveWords(t.valve) : "No valve named"}</strong>
+      <span>trace ${t.id}, ${when(t.started)}</span>
+      <span>${seconds(t.seconds)}, ${t.readings.toLocaleString("en")} readings${t.has_angle ? ", with crank angle" : ""}</span>
+      ${t.cut_short ? html`<span class="amiss"><${Mark} shape="triangle" kind="bad" /> cut short</span>` : null}
+      ${/simulat/.test(t.source ?? "") ? html`<span class="amiss"><${Mark} shape="triangle" /> simulated</span>` : null}
+      ${t.remark ? html`<span>${t.remark}</span>` : null}</span>
+  </a></li>`)}</ul>`;
+
+/** @param {string} iso */
+export function when(iso) {
+  const d = new Date(iso);
+  if (Number.isNaN(d.getTime())) return iso;
+  return d.toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" });
+}
+
+/** @param {{done: () => void}} props */
+function Import({ done }) {
+  const app = useApp();
+  const input = useRef(/** @type {HTMLInputElement|null} */ (null));
+  const take = async () => {
+    const file = input.current?.files?.[0];
+    if (!file || !input.current) return;
+    try {
+      const got = await app.api.post(`/traces${query({ name: file.name })}`, file);
+      app.notify(`${file.name} is now trace ${got.id}.`);
+      done();
+    } catch (err) {
+      app.notify(/** @type {Error} */ (err).message, "amiss");
+    }
+    input.current.value = "";
+  };
+  return html`<label class="button file">Import a file<input type="file" accept=".csv,.jsonl,.ndjson,.txt,text/csv" ref=${input} onChange=${take} /></label>`;
+}
