@@ -35,6 +35,8 @@ type Options struct {
 	// awake is the time that goes on while the computer sleeps, to notice
 	// that it did.
 	awake func() time.Duration
+	// quietStart is the silence after which a line begins whole.
+	quietStart measure.Stamp
 	// draw is the chance in the waits between tries.
 	draw func() float64
 }
@@ -69,6 +71,9 @@ func (o Options) withDefaults() Options {
 	}
 	if o.Crank == nil {
 		o.Crank = plainCrank
+	}
+	if o.quietStart == 0 {
+		o.quietStart = quietStart
 	}
 	if o.awake == nil {
 		o.awake = sinceBoot

@@ -200,7 +200,7 @@ func (s *Source) chunk(ctx context.Context, at measure.Stamp, b []byte, perByte 
 		s.o.Record(at, b)
 	}
 	s.raw.add(at, b)
-	if q, ok := s.decoder.(quietStarter); ok && s.watch.heard == 0 && at-s.watch.openedAt > quietStart {
+	if q, ok := s.decoder.(quietStarter); ok && s.watch.heard == 0 && at-s.watch.openedAt > s.o.quietStart {
 		q.BeginsQuiet()
 	}
 	// A byte cannot have come before the read that found the line empty: so a

@@ -50,7 +50,7 @@ func reads(f Format, all [][]byte, o Options) int {
 	o.Crank = anyCrank{} // the person's must not see the sample twice
 	d, out := NewDecoder(f, o), &wire.Out{}
 	for i, l := range all {
-		d.line(l, measure.Stamp(i)*2*measure.Second, out)
+		d.line(d.split.frame(l), measure.Stamp(i)*2*measure.Second, out)
 	}
 	return len(out.Readings) + len(out.Conditions)
 }

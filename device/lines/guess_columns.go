@@ -38,8 +38,9 @@ func columnOf(fields []field) (c Column, says string, fits bool) {
 	if len(tags) > few || len(statuses) > few {
 		return c, "", false
 	}
-	c.Tags, c.TagNeeded = tags, tagged == len(fields)
-	c.Whole = points == 0
+	nearly := func(n int) bool { return n*10 >= len(fields)*9 } // one in ten may be noise
+	c.Tags, c.TagNeeded = tags, nearly(tagged)
+	c.Whole = nearly(len(fields) - points)
 	for _, s := range statuses {
 		c.Status = append(c.Status, knownStatus(s))
 	}
@@ -48,7 +49,7 @@ func columnOf(fields []field) (c Column, says string, fits bool) {
 			c.Status = append(c.Status, s)
 		}
 	}
-	if units[measure.NoUnit] == 0 {
+	if nearly(len(fields) - units[measure.NoUnit]) {
 		c.UnitRule = UnitMustFollow
 	}
 
@@ -128,6 +129,11 @@ func roles(columns []Column, rows [][]field, o Options) {
 			take(&lift, i, Lift)
 		}
 	}
+	// With counts= said, the only whole numbers are the counts, even if the
+	// crank was turned as evenly as a clock.
+	if only := onlyWhole(columns); counted && lift >= 0 && only >= 0 {
+		take(&turn, only, Counts)
+	}
 	for i := range columns {
 		if columns[i].Role != Ignored || len(columns) > 1 && isClock(rows[i]) {
 			continue
@@ -144,6 +150,21 @@ func roles(columns []Column, rows [][]field, o Options) {
 			take(&turn, i, Angle)
 		}
 	}
+}
+
+// onlyWhole returns the one column of whole numbers that has no role yet, or -1
+// if there is none or more than one.
+func onlyWhole(columns []Column) int {
+	at := -1
+	for i, c := range columns {
+		if c.Role == Ignored && c.Whole {
+			if at >= 0 {
+				return -1
+			}
+			at = i
+		}
+	}
+	return at
 }
 
 func degrees(c Column) bool {

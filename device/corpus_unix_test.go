@@ -1,0 +1,80 @@
+//go:build unix
+
+package device
+
+import (
+	"context"
+	"os"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
+
+	"lobescribe/device/internal/corpus"
+	"lobescribe/device/measure"
+)
+
+// Every recording is played through a real pseudo-tty, as a device would send
+// it, in pieces that cut lines.
+func TestRecordingsThroughAPseudoTTY(t *testing.T) {
+	for _, c := range corpus.Load(t, recordings) {
+		t.Run(c.Name, func(t *testing.T) {
+			defer goleak.VerifyNone(t)
+			master, slave := openPty(t)
+			ctx, cancel := context.WithCancel(t.Context())
+			// However slow the machine: the recording begins in the middle of
+			// a line.
+			s := Open(ctx, address(t, "serial:%s?%s", slave.Name(), c.Query), Options{quietStart: 1 << 60})
+			l := listen(s)
+			eventually(t, "open", func() bool { return s.Status().State == Settling })
+			if s.Address().Poll != "" {
+				answer(t, master, c.Bytes, s.Address().Poll)
+			} else {
+				for b := c.Bytes; len(b) > 0; {
+					n, err := master.Write(b[:min(len(b), 1+len(b)%53)])
+					require.NoError(t, err)
+					b = b[n:]
+				}
+			}
+			eventually(t, "all readings", func() bool { return len(l.lifts()) >= len(c.Readings) })
+			eventually(t, "all bytes", func() bool { return s.Counters().Bytes >= int64(len(c.Bytes)) })
+			cancel()
+			<-l.done
+			assert.Equal(t, texts(c.Readings), texts(l.readings))
+			refused := s.Counters().Refused
+			refused.Unanswered = 0 // a busy machine may answer late
+			assert.Equal(t, c.Refused, refused)
+			var notes []measure.NoteKind
+			for _, n := range l.notes {
+				notes = append(notes, n.Kind)
+			}
+			assert.Equal(t, c.Notes, notes)
+			for i := 1; i < len(l.readings); i++ {
+				require.Greater(t, l.readings[i].At, l.readings[i-1].At, "time goes forward")
+			}
+		})
+	}
+}
+
+// answer plays a device that speaks only when asked: a line for each request.
+func answer(t *testing.T, master *os.File, b []byte, request string) {
+	t.Helper()
+	for len(b) > 0 {
+		got := make([]byte, len(request))
+		for n := 0; n < len(got); {
+			m, err := master.Read(got[n:])
+			require.NoError(t, err)
+			n += m
+		}
+		require.Equal(t, request, string(got))
+		n := 0
+		for n < len(b) && b[n] != '\n' {
+			n++
+		}
+		n = min(n+1, len(b))
+		_, err := master.Write(b[:n])
+		require.NoError(t, err)
+		b = b[n:]
+	}
+}
