@@ -188,7 +188,7 @@ func (h Hand) start(t *train) float64 {
 // end returns where the hand stops, in degrees of the engine, and the nose of
 // the first opening that it turns through from heel to heel.
 func (h Hand) end(t *train, start float64, openings int) (end, first float64) {
-	first = t.noseAt + 720*(math.Floor((start-t.open-t.noseAt)/720)+1)
+	first = t.noseAt + 720*math.Ceil((start-t.open-t.noseAt)/720)
 	last := first + 720*float64(openings-1)
 	return max(start, last+orDefault(h.EndFromNose, fromDeg(t.close+60)).Degrees()), first
 }

@@ -114,8 +114,9 @@ type pass struct {
 }
 
 // passes walks the path and returns everything it goes past, in order of time.
-// Standing on a mark counts as being past it, so that a rest exactly on half
-// lift is passed once, on arrival.
+// Standing on half lift counts as being past it, so that a rest there is passed
+// once, on arrival. Heel and nose are closed spans: whoever stands on their
+// last angle has not left them.
 func (t *Truth) passes() []pass {
 	var all []pass
 	marks := [...]float64{t.train.open, t.train.halfOpening, t.train.noseFrom, t.train.noseTo, t.train.halfClosing, t.train.close}
@@ -129,7 +130,12 @@ func (t *Truth) passes() []pass {
 		for k := math.Floor((lo-t.train.noseAt)/720) - 1; t.train.noseAt+k*720-360 <= hi; k++ {
 			nose := t.train.noseAt + k*720
 			for m, off := range marks {
-				if c := nose + off; c > lo && c <= hi {
+				c := nose + off
+				past := c > lo && c <= hi
+				if mark(m) == opens || mark(m) == noseEnds {
+					past = c >= lo && c < hi
+				}
+				if past {
 					all = append(all, pass{t.path.when(i, c), mark(m), nose, b > a})
 				}
 			}
@@ -149,7 +155,7 @@ func (t *Truth) find() {
 	o := passage{}
 	rel := start.crank - t.train.noseAt
 	nose := t.train.noseAt + 720*math.Round(rel/720)
-	if rel = start.crank - nose; rel >= t.train.open && rel < t.train.close {
+	if rel = start.crank - nose; rel > t.train.open && rel < t.train.close {
 		o.begin(start.t, nose, true)
 		if rel >= t.train.noseFrom && rel <= t.train.noseTo {
 			o.top(start.t)
