@@ -17,6 +17,9 @@ type Bench interface {
 	Recording
 	Replays
 	TraceFiles
+	// KeepSettings remembers the settings until the next start, when they
+	// come back as HubOptions.Units.
+	KeepSettings(context.Context, Settings) error
 }
 
 // Instruments are the links to the indicator and the encoder.

@@ -15,6 +15,9 @@ func limit(l net.Listener, most int) net.Listener {
 	return &limited{Listener: l, places: make(chan struct{}, most), done: make(chan struct{})}
 }
 
+// sendBuffer holds a second of a fast instrument's readings.
+const sendBuffer = 64 << 10
+
 type limited struct {
 	net.Listener
 	places chan struct{}
@@ -32,6 +35,12 @@ func (l *limited) Accept() (net.Conn, error) {
 	if err != nil {
 		<-l.places
 		return nil, err
+	}
+	if tcp, ok := c.(*net.TCPConn); ok {
+		// The system would take megabytes for a client that does not read: old
+		// readings that can no longer be dropped in favour of new ones. An
+		// error leaves the system's own size, which does no harm.
+		_ = tcp.SetWriteBuffer(sendBuffer)
 	}
 	return &placed{Conn: c, leave: sync.OnceFunc(func() { <-l.places })}, nil
 }

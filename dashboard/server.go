@@ -106,6 +106,9 @@ func New(o Options) (*Server, error) {
 	}
 	s.series = newSeriesCache(s.loadColumns)
 	s.closing, s.close = context.WithCancel(context.Background())
+	if err := s.greetHub(); err != nil {
+		return nil, fmt.Errorf("opening the dashboard: %w", err)
+	}
 	return s, nil
 }
 
@@ -197,6 +200,22 @@ func (s *Server) routes() []route {
 		{pattern: "POST /api/v1/mark", do: s.mark},
 		{pattern: "POST /api/v1/trace/end", do: s.endTrace},
 
+		{pattern: "GET /api/v1/bench", do: s.showBench},
+		{pattern: "PUT /api/v1/bench", do: s.changeBench},
+		{pattern: "GET /api/v1/settings", do: s.showSettings},
+		{pattern: "PUT /api/v1/settings", do: s.changeSettings},
+
+		{pattern: "GET /api/v1/engines", do: s.listEngines},
+		{pattern: "POST /api/v1/engines", do: s.addEngine},
+		{pattern: "GET /api/v1/engines/{id}", do: s.showEngine},
+		{pattern: "PUT /api/v1/engines/{id}", do: s.changeEngine},
+		{pattern: "DELETE /api/v1/engines/{id}", do: s.deleteEngine},
+		{pattern: "GET /api/v1/engines/{id}/valves", do: s.valves},
+		{pattern: "GET /api/v1/engines/{id}/trials", do: s.listTrials},
+		{pattern: "POST /api/v1/engines/{id}/trials", do: s.addTrial},
+		{pattern: "PUT /api/v1/trials/{id}", do: s.changeTrial},
+		{pattern: "DELETE /api/v1/trials/{id}", do: s.deleteTrial},
+
 		{pattern: "GET /api/v1/ports", do: s.ports},
 		{pattern: "GET /api/v1/devices", do: s.devices},
 		{pattern: "POST /api/v1/devices/preview", do: s.preview, device: true},
@@ -229,7 +248,7 @@ func (s *Server) complain(w http.ResponseWriter, r *http.Request, err error) {
 	case errors.Is(err, storage.ErrNotFound):
 		fail(w, http.StatusNotFound, sentence(err), "")
 	case errors.Is(err, storage.ErrStale):
-		fail(w, http.StatusConflict, "Somebody changed this in the meantime. Load it again, then make your change.", "revision")
+		fail(w, http.StatusConflict, "Somebody changed this in the meantime. Load it again, then make your change.", "rev")
 	case errors.Is(err, storage.ErrExists):
 		fail(w, http.StatusConflict, sentence(err), "")
 	case errors.Is(err, ErrNoReplay):

@@ -1,0 +1,310 @@
+package dashboard
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"strconv"
+	"strings"
+	"unicode"
+
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+func (s *Server) listEngines(w http.ResponseWriter, _ *http.Request) error {
+	list, err := s.store.Engines()
+	if err != nil && damages(err) == nil {
+		return err
+	}
+	// One that does not read must not hide the others.
+	answer(w, http.StatusOK, list)
+	return nil
+}
+
+func (s *Server) addEngine(w http.ResponseWriter, r *http.Request) error {
+	var e storage.Engine
+	if err := read(w, r, &e); err != nil {
+		return err
+	}
+	e.Rev = 0
+	if e.ID != "" {
+		return s.putEngine(w, e, http.StatusCreated)
+	}
+	// Named by its name, and by a number behind it when that is taken.
+	stem := orElse(slugOf(e.Name), "engine")
+	for n := 1; n < 100; n++ {
+		e.ID = stem
+		if n > 1 {
+			e.ID += "-" + strconv.Itoa(n)
+		}
+		if _, err := s.store.Engine(e.ID); errors.Is(err, storage.ErrNotFound) {
+			return s.putEngine(w, e, http.StatusCreated)
+		}
+	}
+	return wrong("id", "There are many engines of this name already: give this one an id of its own.")
+}
+
+// slugOf makes an id of a name: small letters, digits and single hyphens.
+func slugOf(name string) string {
+	var b strings.Builder
+	for _, c := range strings.ToLower(name) {
+		switch {
+		case c < unicode.MaxASCII && (unicode.IsLetter(c) || unicode.IsDigit(c)):
+			b.WriteRune(c)
+		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
+			b.WriteByte('-')
+		}
+		if b.Len() == 48 {
+			break
+		}
+	}
+	return strings.Trim(b.String(), "-")
+}
+
+func (s *Server) changeEngine(w http.ResponseWriter, r *http.Request) error {
+	var e storage.Engine
+	if err := read(w, r, &e); err != nil {
+		return err
+	}
+	if err := sameID(&e.ID, r.PathValue("id")); err != nil {
+		return err
+	}
+	if e.Rev == 0 {
+		if _, err := s.store.Engine(e.ID); err == nil {
+			return wrong("rev", "rev is missing: send the engine as it was read, with its revision.")
+		}
+	}
+	return s.putEngine(w, e, http.StatusOK)
+}
+
+// sameID fills in the id of the address, and refuses another.
+func sameID(id *string, path string) error {
+	*id = orElse(*id, path)
+	if *id != path {
+		return wrong("id", "The id is %q and the address says %q: which is meant?", *id, path)
+	}
+	return nil
+}
+
+func (s *Server) putEngine(w http.ResponseWriter, e storage.Engine, status int) error {
+	if err := e.Validate(); err != nil {
+		return invalid(err, fmt.Sprintf("engine %q: ", e.ID))
+	}
+	e, err := s.store.PutEngine(e)
+	if err != nil {
+		return err
+	}
+	answer(w, status, e)
+	return nil
+}
+
+// invalid takes the field out of what the store says is wrong with a document:
+// after the document's name comes the field's.
+func invalid(err error, name string) error {
+	says := strings.TrimPrefix(err.Error(), name)
+	field, _, _ := strings.Cut(says, " ")
+	return wrong(field, "%s.", strings.TrimSuffix(says, "."))
+}
+
+func (s *Server) showEngine(w http.ResponseWriter, r *http.Request) error {
+	e, err := s.store.Engine(r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	answer(w, http.StatusOK, e)
+	return nil
+}
+
+func (s *Server) deleteEngine(w http.ResponseWriter, r *http.Request) error {
+	rev, err := revision(r)
+	if err != nil {
+		return err
+	}
+	if err := s.store.DeleteEngine(r.PathValue("id"), rev); err != nil {
+		return err
+	}
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}
+
+// revision is the ?rev= of a deletion: what was looked at before.
+func revision(r *http.Request) (storage.Rev, error) {
+	v, err := strconv.ParseUint(r.URL.Query().Get("rev"), 10, 64)
+	if err != nil {
+		return 0, wrong("rev", "rev is missing: say with ?rev= which revision is to be deleted.")
+	}
+	return storage.Rev(v), nil
+}
+
+// valveState is what is known of a valve, for the map of the engine.
+type valveState struct {
+	Valve   string          `json:"valve"`
+	Traces  int             `json:"traces"`
+	Trials  int             `json:"trials"`
+	MaxLift *measure.Length `json:"max_lift_mm"` // of the newest trace that has one
+	Trace   storage.ID      `json:"trace,omitempty"`
+	Missing []string        `json:"missing"`
+}
+
+// What can be missing of a valve, in the order of the work.
+const (
+	missingLift   = "max lift"
+	missingAngle  = "crank angle"
+	missingTrial  = "trial"
+	missingHeight = "height at half lift"
+)
+
+func (s *Server) valves(w http.ResponseWriter, r *http.Request) error {
+	e, err := s.store.Engine(r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	traces, err := s.store.Traces(storage.Query{Engine: e.ID})
+	if err != nil {
+		return err
+	}
+	trials, err := s.store.Trials(e.ID)
+	if err != nil && damages(err) == nil {
+		return err
+	}
+	list := []valveState{}
+	for _, name := range e.Valves() {
+		list = append(list, stateOf(name, traces, trials))
+	}
+	answer(w, http.StatusOK, list)
+	return nil
+}
+
+// stateOf sums up a valve from the traces (newest first) and trials of its
+// engine.
+func stateOf(name string, traces []storage.Summary, trials []storage.Trial) valveState {
+	v := valveState{Valve: name, Missing: []string{}}
+	angle, height := false, false
+	for _, t := range traces {
+		if t.Valve != name {
+			continue
+		}
+		v.Traces++
+		if t.MaxLift != nil {
+			angle = angle || t.HasAngle
+			if v.MaxLift == nil {
+				v.MaxLift, v.Trace = t.MaxLift, t.ID
+			}
+		}
+	}
+	for _, t := range trials {
+		if t.Valve == name {
+			v.Trials++
+			height = height || t.AdjusterBelowValve != nil
+		}
+	}
+	for _, m := range []struct {
+		word string
+		have bool
+	}{{missingLift, v.MaxLift != nil}, {missingAngle, angle}, {missingTrial, v.Trials > 0}, {missingHeight, height}} {
+		if !m.have {
+			v.Missing = append(v.Missing, m.word)
+		}
+	}
+	return v
+}
+
+func (s *Server) listTrials(w http.ResponseWriter, r *http.Request) error {
+	id := r.PathValue("id")
+	if _, err := s.store.Engine(id); err != nil && damages(err) == nil {
+		return err
+	}
+	all, err := s.store.Trials(id)
+	if err != nil && damages(err) == nil {
+		return err
+	}
+	valve := r.URL.Query().Get("valve")
+	list := []storage.Trial{}
+	for _, t := range all {
+		if valve == "" || t.Valve == valve {
+			list = append(list, t)
+		}
+	}
+	answer(w, http.StatusOK, list)
+	return nil
+}
+
+func (s *Server) addTrial(w http.ResponseWriter, r *http.Request) error {
+	var t storage.Trial
+	if err := read(w, r, &t); err != nil {
+		return err
+	}
+	t.Rev = 0
+	if t.ID != "" {
+		return wrong("id", "A new trial is given its id: leave it out.")
+	}
+	engine := r.PathValue("id")
+	if t.Engine = orElse(t.Engine, engine); t.Engine != engine {
+		return wrong("engine", "The engine is %q and the address says %q: which is meant?", t.Engine, engine)
+	}
+	if t.At.IsZero() {
+		t.At = s.o.Clock().UTC()
+	}
+	return s.putTrial(w, t, http.StatusCreated)
+}
+
+func (s *Server) changeTrial(w http.ResponseWriter, r *http.Request) error {
+	var t storage.Trial
+	if err := read(w, r, &t); err != nil {
+		return err
+	}
+	if err := sameID(&t.ID, r.PathValue("id")); err != nil {
+		return err
+	}
+	if _, err := s.store.Trial(t.ID); err != nil && damages(err) == nil {
+		return err // a new one is given its id by the store
+	}
+	if t.Rev == 0 {
+		return wrong("rev", "rev is missing: send the trial as it was read, with its revision.")
+	}
+	return s.putTrial(w, t, http.StatusOK)
+}
+
+func (s *Server) putTrial(w http.ResponseWriter, t storage.Trial, status int) error {
+	e, err := s.store.Engine(t.Engine)
+	if err != nil {
+		return err
+	}
+	if err := isValve(e, t.Valve); err != nil {
+		return err
+	}
+	check := t
+	check.ID = orElse(check.ID, "new")
+	if err := check.Validate(); err != nil {
+		return invalid(err, fmt.Sprintf("trial %q: ", check.ID))
+	}
+	t, err = s.store.PutTrial(t)
+	if err != nil {
+		return err
+	}
+	answer(w, status, t)
+	return nil
+}
+
+func isValve(e storage.Engine, valve string) error {
+	names := e.Valves()
+	for _, name := range names {
+		if name == valve {
+			return nil
+		}
+	}
+	return wrong("valve", "%q is no valve of this engine: they are %s.", valve, strings.Join(names, " "))
+}
+
+func (s *Server) deleteTrial(w http.ResponseWriter, r *http.Request) error {
+	rev, err := revision(r)
+	if err != nil {
+		return err
+	}
+	if err := s.store.DeleteTrial(r.PathValue("id"), rev); err != nil {
+		return err
+	}
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}

@@ -1,0 +1,119 @@
+package dashboard
+
+import (
+	"errors"
+	"net/http"
+
+	"lobescribe/storage"
+)
+
+func (s *Server) showBench(w http.ResponseWriter, _ *http.Request) error {
+	answer(w, http.StatusOK, s.hub.Now().Bench)
+	return nil
+}
+
+// benchChange is what to select; nil leaves it.
+type benchChange struct {
+	Engine *string `json:"engine"`
+	Valve  *string `json:"valve"`
+	Trial  *string `json:"trial"`
+}
+
+func (s *Server) changeBench(w http.ResponseWriter, r *http.Request) error {
+	var change benchChange
+	if err := read(w, r, &change); err != nil {
+		return err
+	}
+	// The devices are remembered in the same document, by somebody else: try
+	// again when that got in between. The selection is not worth a conflict.
+	for {
+		b, err := s.store.Bench()
+		if err != nil && damages(err) == nil {
+			return err
+		}
+		if err := s.apply(change, &b); err != nil {
+			return err
+		}
+		_, err = s.store.PutBench(b)
+		if errors.Is(err, storage.ErrStale) || errors.Is(err, storage.ErrExists) {
+			if r.Context().Err() != nil {
+				return err
+			}
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		now := Selection{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial}
+		s.hub.Publish(now, 0)
+		answer(w, http.StatusOK, now)
+		return nil
+	}
+}
+
+// apply changes the selection of b, in the order engine, valve, trial: what
+// was chosen of another engine does not stay.
+func (s *Server) apply(change benchChange, b *storage.Bench) error {
+	if change.Engine != nil && *change.Engine != b.Engine {
+		b.Engine, b.Valve, b.Trial = *change.Engine, "", ""
+	}
+	if change.Valve != nil && *change.Valve != b.Valve {
+		b.Valve, b.Trial = *change.Valve, ""
+	}
+	if change.Trial != nil {
+		b.Trial = *change.Trial
+	}
+	var e storage.Engine
+	if b.Engine != "" {
+		var err error
+		if e, err = s.store.Engine(b.Engine); err != nil {
+			return wrong("engine", "There is no engine %q.", b.Engine)
+		}
+	}
+	if b.Valve != "" {
+		if b.Engine == "" {
+			return wrong("valve", "A valve is of an engine: choose the engine first.")
+		}
+		if err := isValve(e, b.Valve); err != nil {
+			return err
+		}
+	}
+	if b.Trial != "" {
+		t, err := s.store.Trial(b.Trial)
+		if err != nil || t.Engine != b.Engine || t.Valve != b.Valve {
+			return wrong("trial", "There is no trial %q of this valve.", b.Trial)
+		}
+	}
+	return nil
+}
+
+func (s *Server) showSettings(w http.ResponseWriter, _ *http.Request) error {
+	answer(w, http.StatusOK, Settings{Units: s.hub.Now().Units})
+	return nil
+}
+
+func (s *Server) changeSettings(w http.ResponseWriter, r *http.Request) error {
+	var want Settings
+	if err := read(w, r, &want); err != nil {
+		return err
+	}
+	if want.Units != "in" && want.Units != "mm" {
+		return wrong("units", `units should be "in" or "mm", not %q.`, want.Units)
+	}
+	if err := s.bench.KeepSettings(r.Context(), want); err != nil {
+		return err
+	}
+	s.hub.Publish(want, 0)
+	answer(w, http.StatusOK, want)
+	return nil
+}
+
+// greetHub tells the hub what the store remembers.
+func (s *Server) greetHub() error {
+	b, err := s.store.Bench()
+	if err != nil && damages(err) == nil {
+		return err
+	}
+	s.hub.Publish(Selection{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial}, 0)
+	return nil
+}
