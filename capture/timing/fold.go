@@ -129,6 +129,10 @@ func (c *Curve) rezero(dst map[int][]placed) {
 	}
 }
 
+// wide is the half width in crank degrees from which a cubic begins to round
+// off what a cam does.
+const wide = 8
+
 // regress draws the curve through points in order by local regression, and
 // works out its noise.
 func (c *Curve) regress(xs, ys, ns, between []float64) error {
@@ -158,7 +162,7 @@ func (c *Curve) regress(xs, ys, ns, between []float64) error {
 		}
 	}
 	c.made.HalfWidth = degrees(widest)
-	if widest > 6 {
+	if widest > wide {
 		c.warn("readings stand so far apart that the curve had to be drawn from %s degrees either side: turn the engine more slowly", plain(widest))
 	}
 	c.sigma = c.scatter(xs, fit)
