@@ -13,7 +13,7 @@ const (
 	noiseSteps         = 12
 	wrongOdds          = 0.05 // that a trial is plain wrong
 	wrongBy            = 3.0  // mm, one standard deviation
-	mostCases          = 25_000
+	mostCases          = 4_000
 )
 
 // slopes are the standard deviations of kappa about 1 and their odds: a stamped

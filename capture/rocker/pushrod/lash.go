@@ -1,0 +1,246 @@
+package pushrod
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/device/measure"
+)
+
+// Material is what a piece is made of, with its mean coefficient of thermal
+// expansion from about 20 to 100 degrees C.
+type Material struct {
+	Name   string   `json:"name"`
+	Also   []string `json:"also"`                // other names taken for it
+	Alpha  float64  `json:"expansion_ppm_per_k"` // 1e-6/K
+	Source string   `json:"source"`
+}
+
+// Materials returns the materials that are known by name.
+func Materials() []Material {
+	const callister = "Callister, Materials Science and Engineering, Appendix B Table B.6"
+	return []Material{
+		{"aluminium 6061", []string{"aluminium", "aluminum", "aluminum 6061", "6061"}, 23.6, callister},
+		{"aluminium 2024", []string{"aluminum 2024", "2024"}, 22.9, callister},
+		{"steel 4130", []string{"chromoly", "steel", "4130"}, 12.2, "a supplier's data page of 4130, 20-100 C"},
+		{"magnesium AZ91D", []string{"magnesium", "az91d"}, 26.0, callister},
+		{"magnesium AM60", []string{"am60"}, 25.6, "ASM"},
+		{"grey iron", []string{"iron", "cast iron", "gray iron"}, 11.4, callister + " (G1800, G3000, G4000)"},
+	}
+}
+
+// findMaterial looks a name up, in any case.
+func findMaterial(name string) (Material, error) {
+	word := strings.ToLower(strings.TrimSpace(name))
+	var known []string
+	for _, m := range Materials() {
+		if word == strings.ToLower(m.Name) || slices.Contains(m.Also, word) {
+			return m, nil
+		}
+		known = append(known, m.Name)
+	}
+	return Material{}, fmt.Errorf("%q is not known: expected one of %s, or give expansion_ppm_per_k", name, strings.Join(known, ", "))
+}
+
+// Piece is a length of one material.
+type Piece struct {
+	Material string         `json:"material,omitzero"`
+	Length   measure.Length `json:"length_mm,omitzero"`
+	// Alpha, in 1e-6/K, goes before what the material's name would give.
+	Alpha *float64 `json:"expansion_ppm_per_k,omitempty"`
+}
+
+// LashQuestion asks what the lash does as the engine warms up.
+type LashQuestion struct {
+	// Rod is the pushrod, end pieces and all. A single piece may leave its
+	// length out: it is that of the first rod.
+	Rod []Piece `json:"rod"`
+	// Stack is what stands between the lifter's cup and the rocker's pivot:
+	// case, barrel or block, head, stand.
+	Stack []Piece `json:"stack"`
+	// Warmer is by how many kelvins the stack warms up, RodWarmer the rod.
+	// Default 70, and that of the stack; WarmerU is how well either is known
+	// (k = 2), default 20.
+	Warmer    *float64 `json:"warmer_k,omitempty"`
+	RodWarmer *float64 `json:"rod_warmer_k,omitempty"`
+	WarmerU   *float64 `json:"warmer_u_k,omitempty"`
+	// RockerRatio takes the lash from the pushrod to the valve; left out, that
+	// of the question around it.
+	RockerRatio float64 `json:"rocker_ratio,omitzero"`
+	// HotLash is the lash wanted at the valve when warm. Default 0.
+	HotLash measure.Length `json:"hot_lash_mm,omitzero"`
+}
+
+// LashAnswer is what the lash does.
+type LashAnswer struct {
+	RodGrows   measure.Length `json:"rod_grows_mm"`
+	StackGrows measure.Length `json:"stack_grows_mm"`
+	// Opens is what the lash gains at the pushrod when warm; below zero it
+	// closes. OpensAtValve is that at the valve.
+	Opens         measure.Length `json:"opens_mm"`
+	OpensU        measure.Length `json:"opens_u_mm"`
+	OpensAtValve  measure.Length `json:"opens_at_valve_mm"`
+	OpensAtValveU measure.Length `json:"opens_at_valve_u_mm"`
+	// ColdLash is what to set at the valve, cold, for the lash wanted hot;
+	// never below zero.
+	ColdLash measure.Length `json:"cold_lash_mm"`
+	// TradeRule is the custom for a rod of that material, and Rule its words.
+	TradeRule *measure.Length `json:"trade_rule_mm,omitempty"`
+	Rule      string          `json:"rule,omitzero"`
+	Says      []string        `json:"says"`
+}
+
+const (
+	defaultWarmer  = 70.0
+	defaultWarmerU = 20.0
+	alphaU         = 0.03 // of itself, between handbooks
+)
+
+func (l LashQuestion) check(c *worksheet.Check, q Question) {
+	c.That(len(l.Rod) > 0, "lash.rod", "is missing: give at least its material")
+	c.That(len(l.Stack) > 0, "lash.stack", "is missing: give material and length_mm of what stands between lifter and rocker pivot")
+	c.That(len(l.Rod) <= mostRods && len(l.Stack) <= mostRods, "lash", "has more than %d pieces", mostRods)
+	for _, side := range []struct {
+		field  string
+		pieces []Piece
+	}{{"lash.rod", l.Rod}, {"lash.stack", l.Stack}} {
+		for i, p := range side.pieces {
+			field := fmt.Sprintf("%s[%d]", side.field, i)
+			if side.field == "lash.rod" && len(l.Rod) == 1 {
+				c.NotNegative(field+".length_mm", p.Length)
+			} else {
+				c.Positive(field+".length_mm", p.Length)
+			}
+			if p.Alpha != nil {
+				c.Within(field+".expansion_ppm_per_k", *p.Alpha, -10, 200)
+			} else if _, err := findMaterial(p.Material); err != nil {
+				c.That(false, field+".material", "%v", err)
+			}
+		}
+	}
+	for _, k := range []struct {
+		field string
+		v     *float64
+		least float64
+	}{{"lash.warmer_k", l.Warmer, -100}, {"lash.rod_warmer_k", l.RodWarmer, -100}, {"lash.warmer_u_k", l.WarmerU, 0}} {
+		if k.v != nil {
+			c.Within(k.field, *k.v, k.least, 400)
+		}
+	}
+	if l.RockerRatio != 0 {
+		c.Within("lash.rocker_ratio", l.RockerRatio, 0.2, 5)
+	}
+	c.That(l.RockerRatio != 0 || q.RockerRatio != 0, "rocker_ratio", "is missing: the lash at the valve needs it")
+	c.NotNegative("lash.hot_lash_mm", l.HotLash)
+}
+
+// grow adds up alpha l over pieces, in millimetres a kelvin, and the expanded
+// uncertainty of that from the handbooks.
+func grow(pieces []Piece, length measure.Length, basis *worksheet.Basis) (perK, u float64) {
+	var us []float64
+	for _, p := range pieces {
+		l := p.Length
+		if l == 0 {
+			l = length
+			basis.Assume("the pushrod is of one material over its whole length, %v", l)
+		}
+		alpha := 0.0
+		if p.Alpha != nil {
+			alpha = *p.Alpha
+		} else if m, err := findMaterial(p.Material); err == nil { // check has seen to it
+			alpha = m.Alpha
+			basis.Cite(fmt.Sprintf("%s: %.1fe-6/K: %s", m.Name, m.Alpha, m.Source))
+			if !strings.EqualFold(p.Material, m.Name) {
+				basis.Assume("%q is taken as %s", p.Material, m.Name)
+			}
+		}
+		g := alpha * 1e-6 * l.Millimetres()
+		perK += g
+		us = append(us, g*alphaU)
+	}
+	return perK, worksheet.Combine(us...)
+}
+
+func (l LashQuestion) solve(q Question, length measure.Length, basis *worksheet.Basis) LashAnswer {
+	a := LashAnswer{Says: []string{}}
+	warmer := value(l.Warmer, defaultWarmer)
+	rodWarmer := value(l.RodWarmer, warmer)
+	warmerU := value(l.WarmerU, defaultWarmerU)
+	ratio := l.RockerRatio
+	if ratio == 0 {
+		ratio = q.RockerRatio
+	}
+	rod, rodU := grow(l.Rod, length, basis)
+	stack, stackU := grow(l.Stack, 0, basis)
+	a.RodGrows, a.StackGrows = measure.FromMillimetres(rod*rodWarmer), measure.FromMillimetres(stack*warmer)
+	opens := stack*warmer - rod*rodWarmer
+	// Rod and stack run warm together when no figure of the rod was given; then
+	// one error moves both.
+	heat := worksheet.Combine(stack*warmerU, rod*warmerU)
+	if l.RodWarmer == nil {
+		heat = (stack - rod) * warmerU
+		basis.Assume("the pushrod gets as warm as what stands around it")
+	}
+	u := worksheet.Combine(heat, stackU*warmer, rodU*rodWarmer)
+	a.Opens, a.OpensU = measure.FromMillimetres(opens), measure.FromMillimetres(u)
+	a.OpensAtValve, a.OpensAtValveU = measure.FromMillimetres(opens*ratio), measure.FromMillimetres(u*ratio)
+	a.ColdLash = max(0, l.HotLash-a.OpensAtValve)
+	if l.Warmer == nil {
+		basis.Assume("the engine runs %g K warmer than it is now", defaultWarmer)
+	}
+	basis.Assume("coefficients differ by %.0f %% between handbooks; the valve's stem and the head under it are left out", 100*alphaU)
+	basis.Cite("growth alpha l dT: elementary; what opens at the pushrod shows times the ratio at the valve")
+	a.custom(l)
+	switch {
+	case a.OpensAtValve > a.OpensAtValveU:
+		a.Says = append(a.Says, fmt.Sprintf("the lash opens by %v at the valve as the engine warms", a.OpensAtValve))
+	case a.OpensAtValve < -a.OpensAtValveU:
+		a.Says = append(a.Says, fmt.Sprintf("the lash closes by %v at the valve as the engine warms: set cold without it, the valve would hang open", -a.OpensAtValve))
+	default:
+		a.Says = append(a.Says, "the lash stays what it is within what is known of the materials")
+	}
+	return a
+}
+
+// custom puts the trade's rule beside the arithmetic: zero for chromoly, 0.006
+// in for aluminium. Common practice, no source.
+func (a *LashAnswer) custom(l LashQuestion) {
+	longest := l.Rod[0] // the tube, not its end pieces
+	for _, p := range l.Rod {
+		if p.Length > longest.Length {
+			longest = p
+		}
+	}
+	m, err := findMaterial(longest.Material)
+	if err != nil {
+		return // a coefficient without a name
+	}
+	var rule measure.Length
+	switch {
+	case strings.HasPrefix(m.Name, "aluminium"):
+		rule = 6 * measure.Thou
+		a.Rule = "aluminium pushrods: 0.006 in by feeler, cold"
+	case strings.HasPrefix(m.Name, "steel"):
+		a.Rule = "chromoly pushrods: no lash, cold"
+	default:
+		return
+	}
+	a.TradeRule = &rule
+	a.Rule += " (common practice, no source; it fits an iron stack some 70 K warmer, and no other)"
+	if off := a.ColdLash - rule; off.Abs() > max(a.OpensAtValveU, 50*measure.Micrometre) {
+		more := "more"
+		if off < 0 {
+			more = "less"
+		}
+		a.Says = append(a.Says, fmt.Sprintf("the custom does not fit this engine: the arithmetic asks for %v %s", off.Abs(), more))
+	}
+}
+
+func value(v *float64, otherwise float64) float64 {
+	if v != nil {
+		return *v
+	}
+	return otherwise
+}
