@@ -63,11 +63,11 @@ func CheckReplayRate(rate float64) error {
 
 // ReplayState tells the listeners where a replay is.
 type ReplayState struct {
-	Trace   uint64  `json:"trace"`
-	Rate    float64 `json:"rate"`
-	Paused  bool    `json:"paused"`
-	At      float64 `json:"at_s"`
-	Seconds float64 `json:"seconds"`
+	Trace   uint64        `json:"trace"`
+	Rate    float64       `json:"rate"`
+	Paused  bool          `json:"paused"`
+	At      measure.Stamp `json:"at_s"`
+	Seconds measure.Stamp `json:"seconds"`
 	// Ended: the replay is over and nothing more comes of it.
 	Ended bool `json:"ended"`
 }
@@ -199,6 +199,6 @@ func (p *Replay) play(seconds float64) {
 }
 
 func (p *Replay) tellState(ended bool) {
-	p.o.Tell(ReplayState{Trace: p.o.Trace, Rate: p.rate, Paused: p.paused, At: p.at,
-		Seconds: p.seconds(), Ended: ended})
+	p.o.Tell(ReplayState{Trace: p.o.Trace, Rate: p.rate, Paused: p.paused,
+		At: measure.Stamp(math.Round(p.at * 1e6)), Seconds: p.trace.Readings[len(p.trace.Readings)-1].At, Ended: ended})
 }

@@ -76,4 +76,6 @@ type Bench struct {
 	Trial  string `json:"trial,omitempty"`
 	// Devices is role ("indicator", "encoder") to address.
 	Devices map[string]string `json:"devices,omitempty"`
+	// Units in which the page shows lengths: "in" or "mm".
+	Units string `json:"units,omitempty"`
 }

@@ -1,0 +1,70 @@
+package main
+
+import (
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
+	"lobescribe/storage/tracefile"
+)
+
+func newAnalyse() *cobra.Command {
+	var direction string
+	cmd := &cobra.Command{
+		Use:   "analyse FILE",
+		Short: "Findings of a CSV or JSON-lines trace",
+		Long: `Works out max lift, half lift and the set-up's faults of a trace in a file.
+
+The file is CSV with a header row (t_s,lift_mm and optionally angle_deg) or JSON
+lines with the same names. "-" reads standard input.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			p, err := newPrinter(cmd)
+			if err != nil {
+				return err
+			}
+			sign, err := parseDirection(direction)
+			if err != nil {
+				return err
+			}
+			trace, err := readTraceFile(cmd, args[0])
+			if err != nil {
+				return err
+			}
+			f, err := lift.Analyse(trace, lift.Options{Sign: sign})
+			if err != nil {
+				return err
+			}
+			return p.print(f, func(w io.Writer, u measure.Unit) error { return tableFindings(w, f, u) })
+		},
+	}
+	addDirectionFlag(cmd, &direction)
+	addOutputFlags(cmd)
+	return cmd
+}
+
+func addDirectionFlag(cmd *cobra.Command, to *string) {
+	cmd.Flags().StringVar(to, "direction", "auto", "how the indicator's reading runs as the valve opens: auto, up or down")
+}
+
+func parseDirection(text string) (int, error) {
+	switch text {
+	case "auto":
+		return 0, nil
+	case "up":
+		return +1, nil
+	case "down":
+		return -1, nil
+	}
+	return 0, wrongWords("--direction %q is not known: write auto, up or down", text)
+}
+
+// readTraceFile reads a trace from a file, or from standard input for "-".
+func readTraceFile(cmd *cobra.Command, name string) (measure.Trace, error) {
+	if name == "-" {
+		return tracefile.Read(cmd.InOrStdin())
+	}
+	return tracefile.ReadFile(name)
+}

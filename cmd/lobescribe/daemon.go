@@ -1,0 +1,363 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"maps"
+	"path"
+	"slices"
+	"strings"
+	"sync"
+
+	"lobescribe/capture"
+	"lobescribe/capture/lift"
+	"lobescribe/dashboard"
+	"lobescribe/device"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+	"lobescribe/storage/tracefile"
+)
+
+// daemon wires devices, capture, store and page together. It is the
+// dashboard's Bench: what the page asks for is done here by handing it to the
+// part whose job it is.
+type daemon struct {
+	log    *slog.Logger
+	store  *storage.Store
+	hub    *dashboard.Hub
+	live   *capture.Live
+	keeper *capture.Keeper
+	// simulate starts the simulator for this daemon and returns the addresses
+	// of its instruments by role; nil where it is not offered.
+	simulate func(context.Context) (map[capture.Role]string, error)
+
+	ctx  context.Context // of the daemon: ends every goroutine
+	work sync.WaitGroup
+
+	mu          sync.Mutex
+	instruments map[capture.Role]*instrument
+	simulator   context.CancelFunc // nil while it does not run
+	replay      *replaying
+}
+
+// daemonOptions are the parts a daemon is made of.
+type daemonOptions struct {
+	Log      *slog.Logger
+	Store    *storage.Store
+	Hub      *dashboard.Hub
+	Simulate func(context.Context) (map[capture.Role]string, error)
+	// Source is written into the head of each trace: "live" or "demo".
+	Source string
+	Sign   int
+}
+
+// newDaemon returns a daemon whose goroutines run until ctx is done; wait
+// waits for them.
+func newDaemon(ctx context.Context, o daemonOptions) *daemon {
+	d := &daemon{log: o.Log, store: o.Store, hub: o.Hub, simulate: o.Simulate, ctx: ctx,
+		instruments: map[capture.Role]*instrument{}}
+	d.keeper = capture.NewKeeper(capture.KeeperOptions{
+		Store: shelf{d, o.Source}, Log: o.Log,
+		Tell:  func(s capture.TraceState) { d.hub.Publish(s, 0) },
+		Ended: d.ended,
+	})
+	d.live = capture.NewLive(capture.LiveOptions{
+		Follower: capture.FollowerOptions{Sign: o.Sign},
+		Clock:    device.Now, Keeper: d.keeper,
+		Tell: func(m capture.Message) { d.hub.Publish(m, 0) },
+	})
+	// The keeper outlives the live side by the trace that it ends.
+	keeping, stop := context.WithCancel(context.WithoutCancel(ctx))
+	d.work.Go(func() {
+		defer stop()
+		d.live.Run(ctx)
+	})
+	d.work.Go(func() {
+		if err := d.keeper.Run(keeping); err != nil {
+			d.log.Error("the last readings could not be written", "error", err)
+		}
+	})
+	return d
+}
+
+// wait returns when everything the daemon started has ended and all that was
+// recorded is on disk.
+func (d *daemon) wait() {
+	d.mu.Lock()
+	all := slices.Collect(maps.Values(d.instruments))
+	d.mu.Unlock()
+	for _, i := range all {
+		i.close()
+	}
+	d.work.Wait()
+}
+
+// restore connects what was chosen the last time.
+func (d *daemon) restore() error {
+	b, err := d.store.Bench()
+	if err != nil {
+		return err
+	}
+	d.hub.Publish(dashboard.Selection{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial}, 0)
+	for role, address := range b.Devices {
+		a, err := device.ParseAddress(address)
+		if err != nil {
+			d.log.Warn("remembered device left out", "role", role, "error", err)
+			continue
+		}
+		d.attach(capture.Role(role), a)
+	}
+	return nil
+}
+
+// attach opens a device in a role, in place of what was there.
+func (d *daemon) attach(role capture.Role, a device.Address) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if old := d.instruments[role]; old != nil {
+		old.close()
+	}
+	d.instruments[role] = connect(d.ctx, role, a, device.Options{Log: d.log},
+		listener{live: d.live, status: d.tellStatus})
+}
+
+func (d *daemon) detach(role capture.Role) {
+	d.mu.Lock()
+	i := d.instruments[role]
+	delete(d.instruments, role)
+	d.mu.Unlock()
+	if i == nil {
+		return
+	}
+	i.close()
+	d.live.Lost(role)
+	d.hub.Publish(dashboard.Device{ID: string(role), State: "lost", Detail: "absent",
+		Says: "No device is chosen."}, 0)
+}
+
+func (d *daemon) tellStatus(i *instrument, s device.Status) {
+	d.hub.Publish(dashboard.Device{
+		ID: string(i.role), Address: i.address.String(),
+		State: s.Promise5(), Detail: s.State.String(), Says: s.Says,
+		RateHz: s.Rate, AgeS: s.Age.Seconds(), Format: s.FormatSays, Resolution: s.Resolution,
+		Refused: refusedByKind(s),
+	}, 0)
+}
+
+// ended works out a trace that has just been kept.
+func (d *daemon) ended(id uint64) {
+	f, err := d.Findings(d.ctx, storage.ID(id))
+	if err != nil {
+		d.log.Error("no findings", "trace", id, "error", err)
+		return
+	}
+	d.hub.Publish(dashboard.FindingsOf{Trace: id, Findings: f}, 0)
+}
+
+// shelf is the store as the keeper sees it: it adds to a trace's head what the
+// bench was set to.
+type shelf struct {
+	d      *daemon
+	source string
+}
+
+func (s shelf) Begin(h capture.Head) (capture.TraceWriter, error) {
+	b, err := s.d.store.Bench()
+	if err != nil {
+		return nil, err
+	}
+	head := storage.Head{Started: h.Started, Engine: b.Engine, Valve: b.Valve, Trial: b.Trial,
+		Resolution: h.Resolution, HasAngle: h.HasAngle, Source: s.source}
+	s.d.mu.Lock()
+	for _, role := range []capture.Role{capture.Indicator, capture.Encoder} {
+		if i := s.d.instruments[role]; i != nil {
+			now := i.now()
+			head.Devices = append(head.Devices, storage.DeviceNote{Role: string(role),
+				Address: i.address.String(), Format: now.FormatSays})
+			head.Resolution = max(head.Resolution, now.Resolution)
+			head.AngleStep = max(head.AngleStep, now.AngleStep)
+		}
+	}
+	s.d.mu.Unlock()
+	w, err := s.d.store.Begin(head)
+	if err != nil {
+		return nil, err
+	}
+	return page{w}, nil
+}
+
+// page is one trace on the shelf.
+type page struct{ *storage.Writer }
+
+func (p page) ID() uint64 { return uint64(p.Writer.ID()) }
+
+// Ports lists what could be connected.
+func (d *daemon) Ports(ctx context.Context) ([]dashboard.Port, error) {
+	ports, err := device.Ports(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := []dashboard.Port{}
+	for _, p := range ports {
+		out = append(out, dashboardPort(p))
+	}
+	return out, nil
+}
+
+// Connect opens a device in a role and remembers it.
+func (d *daemon) Connect(ctx context.Context, role, address string) error {
+	a, err := device.ParseAddress(address)
+	if err != nil {
+		return err
+	}
+	d.attach(capture.Role(role), a)
+	return d.remember(func(b *storage.Bench) { b.Devices[role] = a.String() })
+}
+
+// Disconnect closes the link in a role and forgets it.
+func (d *daemon) Disconnect(ctx context.Context, role string) error {
+	d.detach(capture.Role(role))
+	return d.remember(func(b *storage.Bench) { delete(b.Devices, role) })
+}
+
+// KeepSettings remembers what the page is set to.
+func (d *daemon) KeepSettings(_ context.Context, s dashboard.Settings) error {
+	return d.remember(func(b *storage.Bench) { b.Units = s.Units })
+}
+
+// remember changes what the bench is set to the next time. Somebody else may
+// write it at the same moment; then it is read and changed again.
+func (d *daemon) remember(change func(*storage.Bench)) error {
+	for {
+		b, err := d.store.Bench()
+		if err != nil {
+			return err
+		}
+		if b.Devices = maps.Clone(b.Devices); b.Devices == nil {
+			b.Devices = map[string]string{}
+		}
+		change(&b)
+		_, err = d.store.PutBench(b)
+		if !errors.Is(err, storage.ErrStale) && !errors.Is(err, storage.ErrExists) {
+			return err
+		}
+	}
+}
+
+// Simulate puts the simulator in the place of the instruments, or takes it
+// away and brings back what was chosen before.
+func (d *daemon) Simulate(ctx context.Context, on bool) error {
+	if d.simulate == nil {
+		return fmt.Errorf("the simulator: %w; start it with `lobescribe serve --simulator` or `lobescribe demo`", dashboard.ErrNotOffered)
+	}
+	d.mu.Lock()
+	running := d.simulator
+	d.mu.Unlock()
+	if on == (running != nil) {
+		return nil
+	}
+	if !on {
+		running()
+		d.mu.Lock()
+		d.simulator = nil
+		d.mu.Unlock()
+		d.detach(capture.Indicator)
+		d.detach(capture.Encoder)
+		d.hub.Publish(dashboard.Simulated{On: false}, 0)
+		return d.restore()
+	}
+	simulating, stop := context.WithCancel(d.ctx)
+	addresses, err := d.simulate(simulating)
+	if err != nil {
+		stop()
+		return err
+	}
+	d.mu.Lock()
+	d.simulator = stop
+	d.mu.Unlock()
+	for role, text := range addresses {
+		a, err := device.ParseAddress(text)
+		if err != nil {
+			return fmt.Errorf("the simulator's own address: %w", err)
+		}
+		d.attach(role, a)
+	}
+	if _, both := addresses[capture.Encoder]; !both {
+		d.detach(capture.Encoder)
+	}
+	d.hub.Publish(dashboard.Simulated{On: true}, 0)
+	return nil
+}
+
+// Mark notes that the person pressed the space bar or the pedal.
+func (d *daemon) Mark() {
+	d.live.Mark()
+	d.hub.Publish(dashboard.Marked{At: device.Now()}, 0)
+}
+
+// EndTrace ends the trace under way.
+func (d *daemon) EndTrace() { d.live.EndTrace() }
+
+// Findings works out a stored trace and stores what was found for the list.
+func (d *daemon) Findings(ctx context.Context, id storage.ID) (lift.Findings, error) {
+	_, trace, err := d.store.Load(id)
+	if len(trace.Readings) == 0 && err != nil {
+		return lift.Findings{}, err
+	}
+	f, err := lift.Analyse(trace, lift.Options{})
+	if err != nil {
+		return f, fmt.Errorf("trace %s: %w", id, err)
+	}
+	return f, d.store.PutFindings(id, f)
+}
+
+// Export writes a trace as "csv" or "jsonl".
+func (d *daemon) Export(ctx context.Context, id storage.ID, format string, w io.Writer) error {
+	f, err := tracefile.ParseFormat(format)
+	if err != nil {
+		return err
+	}
+	_, trace, err := d.store.Load(id)
+	if err != nil {
+		return err
+	}
+	return tracefile.Write(w, trace, f)
+}
+
+// Import stores a trace file.
+func (d *daemon) Import(ctx context.Context, name string, r io.Reader) (storage.ID, error) {
+	trace, err := tracefile.Read(r)
+	if err != nil {
+		return 0, err
+	}
+	b, err := d.store.Bench()
+	if err != nil {
+		return 0, err
+	}
+	return importTrace(d.store, trace, storage.Head{Engine: b.Engine, Valve: b.Valve,
+		Source: "import:" + path.Base(strings.ReplaceAll(name, `\`, "/"))})
+}
+
+// importTrace stores a whole trace and its findings.
+func importTrace(s *storage.Store, t measure.Trace, h storage.Head) (storage.ID, error) {
+	f, err := lift.Analyse(t, lift.Options{})
+	if err != nil {
+		return 0, err
+	}
+	h.Resolution, h.AngleStep = t.Resolution, t.AngleStep
+	h.HasAngle = slices.ContainsFunc(t.Readings, func(r measure.Reading) bool { return r.Has&measure.HasAngle != 0 })
+	w, err := s.Begin(h)
+	if err != nil {
+		return 0, err
+	}
+	if err := w.Append(t.Readings, t.Notes); err != nil {
+		return w.ID(), err
+	}
+	if err := w.End(); err != nil {
+		return w.ID(), err
+	}
+	return w.ID(), s.PutFindings(w.ID(), f)
+}

@@ -1,0 +1,42 @@
+package main
+
+import (
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+)
+
+func newDemo() *cobra.Command {
+	var f serveFlags
+	var sim simulateFlags
+	cmd := &cobra.Command{
+		Use:   "demo",
+		Short: "Simulator, daemon and page in one command, without hardware",
+		Long: `Plays an invented engine out of a pseudo-terminal into the real daemon and serves
+its page. What it records goes to a store of its own, in the folder "demo" of the
+data folder, unless --data names another.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if !cmd.Flags().Changed("data") {
+				dir, err := dataFolder(cmd)
+				if err != nil {
+					return err
+				}
+				if err := cmd.Flags().Set("data", filepath.Join(dir, "demo")); err != nil {
+					return err
+				}
+			}
+			return f.run(cmd, "demo", func(d *daemon) error {
+				d.simulate = sim.start
+				if err := d.setUpDemo(); err != nil {
+					return err
+				}
+				return d.Simulate(cmd.Context(), true)
+			})
+		},
+	}
+	f.add(cmd)
+	sim.add(cmd)
+	addOutputFlags(cmd)
+	return cmd
+}

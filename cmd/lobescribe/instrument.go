@@ -1,0 +1,80 @@
+package main
+
+import (
+	"context"
+	"log/slog"
+	"sync"
+
+	"lobescribe/capture"
+	"lobescribe/device"
+)
+
+// instrument is a device that has been chosen for a role, with the goroutine
+// that carries what it says to the live side.
+type instrument struct {
+	role    capture.Role
+	address device.Address
+	source  *device.Source
+	cancel  context.CancelFunc
+	done    chan struct{}
+
+	mu     sync.Mutex
+	status device.Status
+}
+
+// listener is who hears of an instrument; any of its parts may be nil.
+type listener struct {
+	live   *capture.Live
+	status func(*instrument, device.Status)
+}
+
+// connect opens the device at address and feeds l until ctx ends or close is
+// called. It never fails because nothing is plugged in: the status says so and
+// the link comes up by itself.
+func connect(ctx context.Context, role capture.Role, a device.Address, o device.Options, l listener) *instrument {
+	ctx, cancel := context.WithCancel(ctx)
+	i := &instrument{role: role, address: a, cancel: cancel, done: make(chan struct{})}
+	if o.Log != nil {
+		o.Log = o.Log.With(slog.String("role", string(role)))
+	}
+	i.source = device.Open(ctx, a, o)
+	go i.run(l)
+	return i
+}
+
+func (i *instrument) run(l listener) {
+	defer close(i.done)
+	for e := range i.source.Events() {
+		if e.Note != nil && l.live != nil {
+			l.live.Note(i.role, *e.Note)
+		}
+		if len(e.Readings) > 0 && l.live != nil {
+			l.live.Readings(i.role, e.Readings)
+		}
+		if e.Status == nil {
+			continue
+		}
+		i.mu.Lock()
+		i.status = *e.Status
+		i.mu.Unlock()
+		if l.live != nil && e.Status.Promise5() == "lost" {
+			l.live.Lost(i.role)
+		}
+		if l.status != nil {
+			l.status(i, *e.Status)
+		}
+	}
+}
+
+// now returns the newest status.
+func (i *instrument) now() device.Status {
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	return i.status
+}
+
+// close lets go of the device and waits until it is free for another program.
+func (i *instrument) close() {
+	i.cancel()
+	<-i.done
+}

@@ -1,0 +1,94 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/device"
+	"lobescribe/device/measure"
+)
+
+func newListen() *cobra.Command {
+	var count int
+	cmd := &cobra.Command{
+		Use:   "listen ADDRESS",
+		Short: "Decoded readings of a device, one JSON object a line",
+		Long: `Prints what a device says, decoded, as one JSON object a line:
+{"t_s":..,"lift_mm":..} and/or "angle_deg". What the format was found to be, and
+how the link stands, goes to stderr with --verbose.
+
+  lobescribe listen serial:/dev/ttyUSB0
+  lobescribe listen 'serial:/dev/ttyUSB0?baud=4800&format=auto'
+  lobescribe listen tcp://127.0.0.1:4001`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			a, err := device.ParseAddress(args[0])
+			if err != nil {
+				return wordsError{err}
+			}
+			o := device.Options{Log: logger(cmd)}
+			return listen(cmd, a, o, count)
+		},
+	}
+	cmd.Flags().IntVarP(&count, "count", "n", 0, "stop after so many readings; 0 means never")
+	return cmd
+}
+
+// listen prints the readings of a device until ctx ends or count are printed.
+func listen(cmd *cobra.Command, a device.Address, o device.Options, count int) error {
+	ctx, cancel := context.WithCancel(cmd.Context())
+	defer cancel()
+	out := bufio.NewWriter(cmd.OutOrStdout())
+	defer out.Flush()
+	var last device.Status
+	var line []byte
+	printed := 0
+	for e := range device.Open(ctx, a, o).Events() {
+		if e.Status != nil {
+			say(cmd.ErrOrStderr(), &last, *e.Status)
+		}
+		for _, r := range e.Readings {
+			line = appendReading(line[:0], r)
+			if _, err := out.Write(line); err != nil {
+				return err
+			}
+			if printed++; printed == count {
+				cancel()
+				break
+			}
+		}
+		if err := out.Flush(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// say prints a status when it differs from the one before.
+func say(w io.Writer, last *device.Status, s device.Status) {
+	if s.State != last.State || s.Says != last.Says {
+		fmt.Fprintf(w, "%s: %s\n", s.State, s.Says)
+	}
+	*last = s
+}
+
+// appendReading appends r as a line of JSON.
+func appendReading(b []byte, r measure.Reading) []byte {
+	mustAppend := func(name string, v interface{ MarshalJSON() ([]byte, error) }) {
+		text, _ := v.MarshalJSON() // quantities always print
+		b = append(b, name...)
+		b = append(b, text...)
+	}
+	mustAppend(`{"t_s":`, r.At)
+	if r.Has&measure.HasLift != 0 {
+		mustAppend(`,"lift_mm":`, r.Lift)
+	}
+	if r.Has&measure.HasAngle != 0 {
+		mustAppend(`,"angle_deg":`, r.Angle)
+	}
+	return append(b, '}', '\n')
+}

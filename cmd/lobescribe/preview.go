@@ -1,0 +1,70 @@
+package main
+
+import (
+	"context"
+	"time"
+
+	"lobescribe/capture"
+	"lobescribe/dashboard"
+	"lobescribe/device"
+	"lobescribe/device/measure"
+)
+
+// How long a preview listens, and how much it shows.
+const (
+	previewFor      = 2500 * time.Millisecond
+	previewReadings = 40
+)
+
+// Preview listens at an address for a moment and says what it heard, so that a
+// device can be looked at before it is chosen. One that is in use already is
+// told by its status: a port cannot be opened twice.
+func (d *daemon) Preview(ctx context.Context, address string) (dashboard.Preview, error) {
+	a, err := device.ParseAddress(address)
+	if err != nil {
+		return dashboard.Preview{}, err
+	}
+	if s, used := d.inUse(a); used {
+		return preview(s, nil), nil
+	}
+	ctx, cancel := context.WithTimeout(ctx, previewFor)
+	defer cancel()
+	var status device.Status
+	var heard []measure.Reading
+	for e := range device.Open(ctx, a, device.Options{Log: d.log}).Events() {
+		if e.Status != nil && e.Status.State != device.Closed {
+			status = *e.Status
+		}
+		if len(heard) < previewReadings {
+			heard = append(heard, e.Readings...)
+		}
+	}
+	return preview(status, heard[:min(len(heard), previewReadings)]), nil
+}
+
+// inUse returns the status of the instrument that has the device already.
+func (d *daemon) inUse(a device.Address) (device.Status, bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	for _, role := range []capture.Role{capture.Indicator, capture.Encoder} {
+		if i := d.instruments[role]; i != nil && i.address.Port == a.Port && i.address.Kind == a.Kind && i.address.USB == a.USB {
+			return i.now(), true
+		}
+	}
+	return device.Status{}, false
+}
+
+func preview(s device.Status, heard []measure.Reading) dashboard.Preview {
+	p := dashboard.Preview{Format: s.FormatSays, Says: s.Says, Readings: []dashboard.PreviewReading{}, Refused: refusedByKind(s)}
+	for _, r := range heard {
+		one := dashboard.PreviewReading{At: r.At}
+		if r.Has&measure.HasLift != 0 {
+			one.Lift = &r.Lift
+		}
+		if r.Has&measure.HasAngle != 0 {
+			one.Angle = &r.Angle
+		}
+		p.Readings = append(p.Readings, one)
+	}
+	return p
+}

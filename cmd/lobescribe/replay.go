@@ -1,0 +1,139 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/capture"
+	"lobescribe/device/measure"
+	"lobescribe/simulator"
+	"lobescribe/storage"
+)
+
+func newReplay() *cobra.Command {
+	var f serveFlags
+	var rate float64
+	var link, from string
+	cmd := &cobra.Command{
+		Use:   "replay ID or FILE",
+		Short: "A stored trace again, at any speed, to the page or out of a tty as a device",
+		Long: `Plays a stored trace, or one in a file, through the live path to the page. With
+--link it comes out of a pseudo-terminal or socket instead, as a device would
+send it, until it has been played or Ctrl-C.
+
+  lobescribe replay 12 --rate 4
+  lobescribe replay turn.csv --link tty`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := capture.CheckReplayRate(rate); err != nil {
+				return wordsError{fmt.Errorf("--rate: %w", err)}
+			}
+			start, err := parseSeconds("--from", from)
+			if err != nil {
+				return err
+			}
+			id, trace, err := traceNamed(cmd, args[0])
+			if err != nil {
+				return err
+			}
+			if link != "" {
+				return replayAsDevice(cmd, trace, link, rate)
+			}
+			if f.addr == defaultAddr {
+				f.addr = "127.0.0.1:0" // the daemon may be on the usual one
+			}
+			return f.runReplay(cmd, func(d *daemon) error { return d.playTrace(id, trace, rate, start) })
+		},
+	}
+	f.add(cmd)
+	cmd.Flags().Float64Var(&rate, "rate", 1, "times the speed, 0.01 to 1000")
+	cmd.Flags().StringVar(&from, "from", "0", "where to begin, in seconds")
+	cmd.Flags().StringVar(&link, "link", "", "tty or tcp: come out of it as a device, without the page")
+	addOutputFlags(cmd)
+	return cmd
+}
+
+func parseSeconds(flag, text string) (measure.Stamp, error) {
+	var t measure.Stamp
+	if err := t.UnmarshalJSON([]byte(text)); err != nil || t < 0 {
+		return 0, wrongWords("%s %q is no time: write seconds from the start of the trace, as in 12.5", flag, text)
+	}
+	return t, nil
+}
+
+// traceNamed returns the trace with a number, or in a file.
+func traceNamed(cmd *cobra.Command, name string) (uint64, measure.Trace, error) {
+	if _, err := storage.ParseID(name); err == nil {
+		if _, err := os.Stat(name); err != nil {
+			id, _, trace, err := loadTrace(cmd, name)
+			return uint64(id), trace, err
+		}
+	}
+	trace, err := readTraceFile(cmd, name)
+	return fileTrace, trace, err
+}
+
+// fileTrace is the number under which a trace out of a file is replayed: no
+// stored one has it.
+const fileTrace = 1<<53 - 1 // the largest whole number a page can hold
+
+// replayAsDevice sends a trace out of a link in the words of an instrument.
+func replayAsDevice(cmd *cobra.Command, trace measure.Trace, link string, rate float64) (err error) {
+	p, err := newPrinter(cmd)
+	if err != nil {
+		return err
+	}
+	kind, err := simulator.ParseLinkKind(link)
+	if err != nil {
+		return wordsError{fmt.Errorf("--link: %w", err)}
+	}
+	o := simulator.EncodeOptions{}
+	if slices.ContainsFunc(trace.Readings, func(r measure.Reading) bool { return r.Has&measure.HasAngle != 0 }) {
+		o.Format = simulator.Format{Name: "angle-lift-unit", Layout: "{angle} {lift} {unit}", AngleDecimals: 6}
+	}
+	chunks, err := simulator.Encode(trace, o)
+	if err != nil {
+		return err
+	}
+	out, err := simulator.OpenLink(simulator.LinkOptions{Kind: kind, Query: "format=auto"})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, out.Close()) }()
+	v := struct {
+		Address string `json:"address"`
+	}{out.Address()}
+	if err := p.print(v, func(w io.Writer, _ measure.Unit) error {
+		_, err := fmt.Fprintln(w, v.Address)
+		return err
+	}); err != nil {
+		return err
+	}
+	err = simulator.PlayBytes(cmd.Context(), chunks, out, rate)
+	if errors.Is(err, cmd.Context().Err()) {
+		return nil // Ctrl-C is how it is ended
+	}
+	return err
+}
+
+// runReplay serves a page that shows nothing but the replay. It has a store of
+// its own that goes away with it: the real one may be in use by the daemon.
+func (f *serveFlags) runReplay(cmd *cobra.Command, begin func(*daemon) error) (err error) {
+	dir, err := os.MkdirTemp("", "lobescribe-replay-")
+	if err != nil {
+		return fmt.Errorf("replaying: %w", err)
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	store, err := storage.Open(filepath.Join(dir, storeFile), storage.Options{Log: logger(cmd)})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, store.Close()) }()
+	return f.serve(cmd, store, "replay", begin)
+}

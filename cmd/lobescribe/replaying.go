@@ -1,0 +1,83 @@
+package main
+
+import (
+	"context"
+
+	"lobescribe/capture"
+	"lobescribe/dashboard"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+// replaying is the replay under way on a daemon.
+type replaying struct {
+	play   *capture.Replay
+	cancel context.CancelFunc
+	done   chan struct{}
+}
+
+func (r *replaying) stop() {
+	r.cancel()
+	<-r.done
+}
+
+// StartReplay plays a stored trace through the live path, in place of a replay
+// that is under way.
+func (d *daemon) StartReplay(ctx context.Context, id storage.ID, rate float64, from measure.Stamp) error {
+	_, trace, err := d.store.Load(id)
+	if len(trace.Readings) == 0 && err != nil {
+		return err
+	}
+	return d.playTrace(uint64(id), trace, rate, from)
+}
+
+// playTrace replays a trace that is in memory.
+func (d *daemon) playTrace(id uint64, trace measure.Trace, rate float64, from measure.Stamp) error {
+	play, err := capture.NewReplay(trace, capture.ReplayOptions{Trace: id, Rate: rate, From: from,
+		Tell: func(m capture.Message) {
+			if s, ok := m.(capture.ReplayState); ok {
+				m = dashboard.Replay{Trace: s.Trace, Rate: s.Rate, Paused: s.Paused, At: s.At, Seconds: s.Seconds.Seconds(), Ended: s.Ended}
+			}
+			d.hub.Publish(m, id)
+		}})
+	if err != nil {
+		return err
+	}
+	d.StopReplay()
+	running, cancel := context.WithCancel(d.ctx)
+	r := &replaying{play: play, cancel: cancel, done: make(chan struct{})}
+	d.mu.Lock()
+	d.replay = r
+	d.mu.Unlock()
+	d.work.Go(func() {
+		defer close(r.done)
+		play.Run(running)
+	})
+	return nil
+}
+
+// AdjustReplay changes speed or place of the replay under way.
+func (d *daemon) AdjustReplay(c dashboard.ReplayChange) error {
+	d.mu.Lock()
+	r := d.replay
+	d.mu.Unlock()
+	if r == nil {
+		return dashboard.ErrNoReplay
+	}
+	alive, err := r.play.Change(capture.ReplayChange(c))
+	if err == nil && !alive {
+		return dashboard.ErrNoReplay
+	}
+	return err
+}
+
+// StopReplay ends the replay under way, if there is one.
+func (d *daemon) StopReplay() {
+	d.mu.Lock()
+	r := d.replay
+	d.replay = nil
+	d.mu.Unlock()
+	if r != nil {
+		r.stop()
+	}
+}

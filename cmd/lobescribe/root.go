@@ -1,0 +1,139 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"runtime"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+// newRoot returns the command with all its subcommands.
+func newRoot() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "lobescribe",
+		Short: "Follow a hand-turned engine's valve: max lift, half lift, every turn kept",
+		Long: `Lobescribe watches a digital indicator (and a crank encoder, if there is one)
+while you turn an engine by hand. It calls out max lift and half lift, keeps
+every turn, does the arithmetic of the valve train, and shows it on a local
+web page.
+
+Try it without hardware:   lobescribe demo
+With an indicator:         lobescribe ports
+                           lobescribe serve --indicator serial:/dev/ttyUSB0
+
+Battery off, plugs out, fingers clear, never the starter. Valve springs store
+energy. The engine maker's figures come before any number shown here.`,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return cmd.Help()
+		},
+	}
+	root.SuggestionsMinimumDistance = 2
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.PersistentFlags().String("data", "", "folder of the store (default: the user's data folder)")
+	root.PersistentFlags().BoolP("verbose", "v", false, "log to stderr what goes on inside")
+	root.AddCommand(
+		newDemo(), newServe(), newPorts(), newListen(), newRecord(), newAnalyse(),
+		newTraces(), newShow(), newExport(), newImport(), newReplay(),
+		newSimulate(),
+		newKeyCommand(), newVersion(),
+	)
+	return root
+}
+
+// dataFolder returns where the store is: --data, or the user's data folder of
+// the system at hand.
+func dataFolder(cmd *cobra.Command) (string, error) {
+	if dir, _ := cmd.Flags().GetString("data"); dir != "" {
+		return dir, nil
+	}
+	if dir := os.Getenv("LOBESCRIBE_DATA"); dir != "" {
+		return dir, nil
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return "", fmt.Errorf("find the data folder: %w (name one with --data DIR)", err)
+	}
+	switch runtime.GOOS {
+	case "windows":
+		if dir := os.Getenv("LocalAppData"); dir != "" {
+			return filepath.Join(dir, "Lobescribe"), nil
+		}
+		return filepath.Join(home, "AppData", "Local", "Lobescribe"), nil
+	case "darwin":
+		return filepath.Join(home, "Library", "Application Support", "Lobescribe"), nil
+	}
+	if dir := os.Getenv("XDG_DATA_HOME"); dir != "" {
+		return filepath.Join(dir, "lobescribe"), nil
+	}
+	return filepath.Join(home, ".local", "share", "lobescribe"), nil
+}
+
+// storeFile is the name of the store inside its folder.
+const storeFile = "bench.db"
+
+// openStore opens the store that --data names.
+func openStore(cmd *cobra.Command, o storage.Options) (*storage.Store, error) {
+	dir, err := dataFolder(cmd)
+	if err != nil {
+		return nil, err
+	}
+	o.Log = logger(cmd)
+	return storage.Open(filepath.Join(dir, storeFile), o)
+}
+
+// logger returns the log: warnings to stderr, everything with --verbose.
+func logger(cmd *cobra.Command) *slog.Logger {
+	level := slog.LevelError
+	if on, _ := cmd.Flags().GetBool("verbose"); on {
+		level = slog.LevelDebug
+	}
+	return slog.New(slog.NewTextHandler(cmd.ErrOrStderr(), &slog.HandlerOptions{Level: level}))
+}
+
+// addOutputFlags adds --json and --unit to a command that prints results.
+func addOutputFlags(cmd *cobra.Command) {
+	cmd.Flags().Bool("json", false, "print JSON")
+	cmd.Flags().String("unit", "mm", "lengths in the printed table: mm, in or thou")
+}
+
+// printer writes a command's result as it was asked for.
+type printer struct {
+	w    io.Writer
+	json bool
+	unit measure.Unit
+}
+
+// newPrinter reads the flags of addOutputFlags.
+func newPrinter(cmd *cobra.Command) (printer, error) {
+	p := printer{w: cmd.OutOrStdout(), unit: measure.InMillimetres}
+	p.json, _ = cmd.Flags().GetBool("json")
+	if text, _ := cmd.Flags().GetString("unit"); text != "" {
+		u, err := measure.ParseUnit(text)
+		if err != nil {
+			return p, wordsError{err}
+		}
+		p.unit = u
+	}
+	return p, nil
+}
+
+// print writes v as JSON, or calls table.
+func (p printer) print(v any, table func(io.Writer, measure.Unit) error) error {
+	if !p.json {
+		return table(p.w, p.unit)
+	}
+	e := json.NewEncoder(p.w)
+	e.SetIndent("", "  ")
+	return e.Encode(v)
+}

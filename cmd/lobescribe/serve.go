@@ -1,0 +1,203 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/capture"
+	"lobescribe/dashboard"
+	"lobescribe/device"
+	"lobescribe/device/measure"
+	"lobescribe/simulator"
+	"lobescribe/storage"
+)
+
+// defaultAddr is where the page is unless --addr says otherwise.
+const defaultAddr = "127.0.0.1:8417"
+
+// serveFlags are the flags of everything that serves the page.
+type serveFlags struct {
+	addr      string
+	page      string
+	lan       bool
+	direction string
+}
+
+func (f *serveFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&f.addr, "addr", defaultAddr, "where the page is; port 0 picks a free one")
+	cmd.Flags().StringVar(&f.page, "page", "", "folder with the page's files, in place of those in the binary")
+	cmd.Flags().BoolVar(&f.lan, "lan", false, "let in other machines on the local network, with a key")
+	addDirectionFlag(cmd, &f.direction)
+}
+
+func newServe() *cobra.Command {
+	var f serveFlags
+	var indicator, encoder string
+	cmd := &cobra.Command{
+		Use:   "serve",
+		Short: "The daemon: devices, capture, store and page",
+		Long: `Runs the daemon and serves the page, by default for this machine only. Devices
+named here are used and remembered; without any, the page leads to them.
+
+  lobescribe serve
+  lobescribe serve --indicator serial:/dev/ttyUSB0
+  lobescribe serve --indicator serial:/dev/ttyUSB0 --encoder 'serial:/dev/ttyACM0?counts=2400'`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			var devices map[capture.Role]device.Address
+			if indicator != "" || encoder != "" {
+				var err error
+				if devices, err = parseDevices(indicator, encoder); err != nil {
+					return err
+				}
+			}
+			return f.run(cmd, "live", func(d *daemon) error {
+				if devices == nil {
+					return d.restore()
+				}
+				for role, a := range devices {
+					if err := d.Connect(cmd.Context(), string(role), a.String()); err != nil {
+						return err
+					}
+				}
+				return nil
+			})
+		},
+	}
+	f.add(cmd)
+	cmd.Flags().StringVar(&indicator, "indicator", "", "address of the indicator, as in serial:/dev/ttyUSB0")
+	cmd.Flags().StringVar(&encoder, "encoder", "", "address of the crank encoder, if it has a port of its own")
+	addOutputFlags(cmd)
+	return cmd
+}
+
+// run serves what the store holds. begin is called when everything is up,
+// before the address is printed.
+func (f *serveFlags) run(cmd *cobra.Command, source string, begin func(*daemon) error) (err error) {
+	store, err := openStore(cmd, storage.Options{})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, store.Close()) }()
+	return f.serve(cmd, store, source, begin)
+}
+
+// serve runs the daemon and the page until the command's context is done.
+func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source string, begin func(*daemon) error) error {
+	p, err := newPrinter(cmd)
+	if err != nil {
+		return err
+	}
+	sign, err := parseDirection(f.direction)
+	if err != nil {
+		return err
+	}
+	log := logger(cmd)
+	ctx, stop := context.WithCancel(cmd.Context())
+	defer stop()
+	set, err := store.Bench()
+	if err != nil {
+		return err
+	}
+	hub := dashboard.NewHub(dashboard.HubOptions{Version: version, LAN: f.lan, Units: set.Units, Log: log})
+	sim := simulateFlags{seed: 1, rate: 50, unit: "in", speed: 1}
+	d := newDaemon(ctx, daemonOptions{Log: log, Store: store, Hub: hub, Source: source, Sign: sign, Simulate: sim.start})
+	defer d.wait()
+	defer stop()
+
+	o, err := f.pageOptions(cmd)
+	if err != nil {
+		return err
+	}
+	o.Hub, o.Store, o.Bench, o.Version, o.Log = hub, store, d, version, log
+	server, err := dashboard.New(o)
+	if err != nil {
+		return err
+	}
+	listener, err := listenOn(f.addr, f.lan)
+	if err != nil {
+		return err
+	}
+	if err := begin(d); err != nil {
+		return errors.Join(err, listener.Close())
+	}
+	if err := f.greet(p, listener.Addr(), o); err != nil {
+		return errors.Join(err, listener.Close())
+	}
+	return server.Serve(ctx, listener)
+}
+
+// pageOptions says who gets in, and which page is served.
+func (f *serveFlags) pageOptions(cmd *cobra.Command) (o dashboard.Options, err error) {
+	if o.LAN = f.lan; f.lan {
+		if o.Key, err = lanKey(cmd); err != nil {
+			return o, err
+		}
+		o.Names = hostNames()
+	}
+	if f.page != "" {
+		if _, err := os.Stat(filepath.Join(f.page, "index.html")); err != nil {
+			return o, wrongWords("--page %s: there is no page in it: %w", f.page, err)
+		}
+		o.Page = os.DirFS(f.page)
+	}
+	return o, nil
+}
+
+// listenOn opens the page's address; without the local network only a loopback
+// one is taken.
+func listenOn(addr string, lan bool) (net.Listener, error) {
+	host, _, err := net.SplitHostPort(addr)
+	if err != nil {
+		return nil, wrongWords("--addr %q is no HOST:PORT, as in 127.0.0.1:8417: %w", addr, err)
+	}
+	if ip := net.ParseIP(host); !lan && host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return nil, wrongWords("--addr %s opens the page to other machines: add --lan, which asks them for a key", addr)
+	}
+	l, err := net.Listen("tcp", addr)
+	if err != nil {
+		return nil, fmt.Errorf("open the page's address: %w (is another lobescribe running? --addr 127.0.0.1:0 picks a free port)", err)
+	}
+	return l, nil
+}
+
+// greet prints where the page is.
+func (f *serveFlags) greet(p printer, at net.Addr, o dashboard.Options) error {
+	v := struct {
+		URL string `json:"url"`
+		LAN string `json:"lan_url,omitempty"`
+	}{URL: "http://" + at.String() + "/"}
+	if f.lan {
+		v.LAN = lanURL(at, o.Key)
+	}
+	return p.print(v, func(w io.Writer, _ measure.Unit) error {
+		fmt.Fprintf(w, "Lobescribe is at %s\n", v.URL)
+		if v.LAN != "" {
+			return printLANLink(w, v.LAN)
+		}
+		return nil
+	})
+}
+
+// start runs a simulated bench until ctx is done; it is what a daemon is given
+// to put in the place of its instruments.
+func (f simulateFlags) start(ctx context.Context) (map[capture.Role]string, error) {
+	live, err := f.serve(ctx)
+	if err != nil {
+		return nil, err
+	}
+	closeWith(ctx, live)
+	return addresses(live), nil
+}
+
+// closeWith takes a simulated bench away when ctx is done.
+func closeWith(ctx context.Context, live *simulator.Live) {
+	context.AfterFunc(ctx, func() { _ = live.Close() })
+}

@@ -1,0 +1,169 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/capture"
+	"lobescribe/device/measure"
+	"lobescribe/simulator"
+)
+
+// simulateFlags are the flags that set up a simulated bench.
+type simulateFlags struct {
+	seed       uint64
+	rate       float64
+	unit       string
+	resolution string
+	noise      string
+	hand       string
+	format     string
+	link       string
+	speed      float64
+	valve      int
+	noEncoder  bool
+}
+
+func (f *simulateFlags) add(cmd *cobra.Command) {
+	cmd.Flags().Uint64Var(&f.seed, "seed", 1, "what chance decides; the same seed gives the same bytes")
+	cmd.Flags().Float64Var(&f.rate, "rate", 50, "readings a second, 5 to 1000")
+	cmd.Flags().StringVar(&f.unit, "indicator-unit", "in", "what the indicator shows: in or mm")
+	cmd.Flags().StringVar(&f.resolution, "resolution", "", `its step, as in "0.0005 in" or "0.01 mm"`)
+	cmd.Flags().StringVar(&f.noise, "noise", "", `standard deviation of a reading, as in "0.002 mm"; default: none`)
+	cmd.Flags().StringVar(&f.hand, "hand", "", "how it is turned: "+styleNames(", ")+"; default: one after the other")
+	cmd.Flags().StringVar(&f.format, "line", "", "format of the indicator's lines; --line list names them")
+	cmd.Flags().StringVar(&f.link, "link", "", "tty or tcp; default: tty where the system has it")
+	cmd.Flags().Float64Var(&f.speed, "speed", 1, "times real time")
+	cmd.Flags().IntVar(&f.valve, "valve", 0, "which valve of the engine, from 0")
+	cmd.Flags().BoolVar(&f.noEncoder, "no-encoder", false, "no crank encoder")
+}
+
+func styleNames(between string) string {
+	var names []string
+	for _, s := range simulator.Styles() {
+		names = append(names, s.String())
+	}
+	return strings.Join(names, between)
+}
+
+// serve starts the bench that the flags describe.
+func (f *simulateFlags) serve(ctx context.Context) (*simulator.Live, error) {
+	bench, o, err := f.bench()
+	if err != nil {
+		return nil, wordsError{err}
+	}
+	live, err := simulator.Serve(ctx, bench, o)
+	if errors.Is(err, simulator.ErrNoTTY) && f.link == "" {
+		o.Link = simulator.TCP
+		live, err = simulator.Serve(ctx, bench, o)
+	}
+	return live, err
+}
+
+func (f *simulateFlags) bench() (*simulator.Bench, simulator.ServeOptions, error) {
+	o := simulator.BenchOptions{Seed: f.seed, Valve: f.valve, NoEncoder: f.noEncoder}
+	serve := simulator.ServeOptions{Speed: f.speed}
+	o.Indicator.Rate = f.rate
+	var err error
+	if o.Indicator.Unit, err = measure.ParseUnit(f.unit); err != nil {
+		return nil, serve, fmt.Errorf("--indicator-unit: %w", err)
+	}
+	if f.resolution != "" {
+		if o.Indicator.Resolution, err = measure.ParseLength(f.resolution); err != nil {
+			return nil, serve, fmt.Errorf("--resolution: %w", err)
+		}
+	}
+	if f.noise != "" {
+		if o.Indicator.Noise, err = measure.ParseLength(f.noise); err != nil {
+			return nil, serve, fmt.Errorf("--noise: %w", err)
+		}
+	}
+	if f.hand != "" {
+		style, err := simulator.ParseStyle(f.hand)
+		if err != nil {
+			return nil, serve, fmt.Errorf("--hand: %w", err)
+		}
+		o.Hands = []simulator.Hand{{Style: style}}
+	}
+	if f.format != "" {
+		if o.Indicator.Format, err = simulator.FormatNamed(f.format); err != nil {
+			return nil, serve, fmt.Errorf("--line: %w", err)
+		}
+	}
+	if f.link != "" {
+		if serve.Link, err = simulator.ParseLinkKind(f.link); err != nil {
+			return nil, serve, fmt.Errorf("--link: %w", err)
+		}
+	}
+	if f.speed <= 0 {
+		return nil, serve, fmt.Errorf("--speed must be above zero, not %v", f.speed)
+	}
+	bench, err := simulator.NewBench(o)
+	return bench, serve, err
+}
+
+// addresses returns where the instruments of a simulated bench are, by role.
+func addresses(l *simulator.Live) map[capture.Role]string {
+	a := map[capture.Role]string{capture.Indicator: l.Indicator.Address()}
+	if l.Encoder != nil {
+		a[capture.Encoder] = l.Encoder.Address() + "&counts=2400"
+	}
+	return a
+}
+
+func newSimulate() *cobra.Command {
+	var f simulateFlags
+	cmd := &cobra.Command{
+		Use:   "simulate",
+		Short: "The simulator alone: prints its device addresses and talks until stopped",
+		Long: `Plays an invented engine, a hand that turns it, an indicator and a crank encoder
+that talk out of a pseudo-terminal or a socket, for trying things out. Prints the
+addresses and talks until Ctrl-C.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			p, err := newPrinter(cmd)
+			if err != nil {
+				return err
+			}
+			if f.format == "list" {
+				return listLineFormats(p)
+			}
+			live, err := f.serve(cmd.Context())
+			if err != nil {
+				return err
+			}
+			a := addresses(live)
+			err = p.print(a, func(w io.Writer, _ measure.Unit) error {
+				for _, role := range []capture.Role{capture.Indicator, capture.Encoder} {
+					if text := a[role]; text != "" {
+						fmt.Fprintf(w, "%-10s %s\n", role, text)
+					}
+				}
+				return nil
+			})
+			if err == nil {
+				<-cmd.Context().Done()
+			}
+			return errors.Join(err, live.Close())
+		},
+	}
+	f.add(cmd)
+	addOutputFlags(cmd)
+	return cmd
+}
+
+func listLineFormats(p printer) error {
+	var names []string
+	for _, f := range append(simulator.Formats(), simulator.CombinedFormats()...) {
+		names = append(names, f.Name)
+	}
+	return p.print(names, func(w io.Writer, _ measure.Unit) error {
+		_, err := fmt.Fprintln(w, strings.Join(names, "\n"))
+		return err
+	})
+}

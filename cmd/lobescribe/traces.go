@@ -1,0 +1,229 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+	"lobescribe/storage/tracefile"
+)
+
+func newTraces() *cobra.Command {
+	var q storage.Query
+	cmd := &cobra.Command{
+		Use:   "traces",
+		Short: "List what is stored, newest first",
+		Args:  cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			p, err := newPrinter(cmd)
+			if err != nil {
+				return err
+			}
+			if q.Limit < 0 {
+				return wrongWords("--limit must be 0 (all) or more, not %d", q.Limit)
+			}
+			store, err := openStore(cmd, storage.Options{ReadOnly: true})
+			if err != nil {
+				return err
+			}
+			defer store.Close()
+			list, err := store.Traces(q)
+			if err != nil {
+				return err
+			}
+			if list == nil {
+				list = []storage.Summary{} // [] and not null
+			}
+			return p.print(list, func(w io.Writer, u measure.Unit) error { return tableTraces(w, list, u) })
+		},
+	}
+	cmd.Flags().StringVar(&q.Engine, "engine", "", "only traces of this engine")
+	cmd.Flags().StringVar(&q.Valve, "valve", "", "only traces of this valve, as in 3I or 3E")
+	cmd.Flags().IntVar(&q.Limit, "limit", 0, "at most so many; 0 means all")
+	addOutputFlags(cmd)
+	return cmd
+}
+
+func tableTraces(w io.Writer, list []storage.Summary, u measure.Unit) error {
+	if len(list) == 0 {
+		_, err := fmt.Fprintln(w, "no trace is stored yet: turn an engine under `lobescribe serve`, or try `lobescribe demo`")
+		return err
+	}
+	t := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	fmt.Fprintln(t, "id\tstarted\tengine\tvalve\tseconds\treadings\tmax lift\t")
+	for _, s := range list {
+		maxLift, cut := "-", ""
+		if s.MaxLift != nil {
+			maxLift = s.MaxLift.In(u)
+		}
+		if s.CutShort {
+			cut = "cut short"
+		}
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%.0f\t%d\t%s\t%s\n", s.ID, s.Started.Local().Format("2006-01-02 15:04:05"),
+			dash(s.Engine), dash(s.Valve), s.Seconds, s.Readings, maxLift, cut)
+	}
+	return t.Flush()
+}
+
+func dash(s string) string {
+	if s == "" {
+		return "-"
+	}
+	return s
+}
+
+func newShow() *cobra.Command {
+	var direction string
+	cmd := &cobra.Command{
+		Use:   "show ID",
+		Short: "Findings of a stored trace",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			p, err := newPrinter(cmd)
+			if err != nil {
+				return err
+			}
+			sign, err := parseDirection(direction)
+			if err != nil {
+				return err
+			}
+			id, head, trace, err := loadTrace(cmd, args[0])
+			if err != nil {
+				return err
+			}
+			f, err := lift.Analyse(trace, lift.Options{Sign: sign})
+			if err != nil {
+				return fmt.Errorf("trace %s: %w", id, err)
+			}
+			v := struct {
+				ID   storage.ID `json:"id"`
+				Head storage.Head
+				lift.Findings
+				Notes []measure.Note `json:"notes,omitempty"`
+			}{id, head, f, trace.Notes}
+			return p.print(v, func(w io.Writer, u measure.Unit) error {
+				fmt.Fprintf(w, "trace %s of %s, engine %s, valve %s, %d readings\n\n", id,
+					head.Started.Local().Format("2006-01-02 15:04:05"), dash(head.Engine), dash(head.Valve), len(trace.Readings))
+				return tableFindings(w, f, u)
+			})
+		},
+	}
+	addDirectionFlag(cmd, &direction)
+	addOutputFlags(cmd)
+	return cmd
+}
+
+// loadTrace loads a stored trace by the number in text. Damage in a part of it
+// is told on stderr, and the rest returned.
+func loadTrace(cmd *cobra.Command, text string) (storage.ID, storage.Head, measure.Trace, error) {
+	id, err := storage.ParseID(text)
+	if err != nil {
+		return 0, storage.Head{}, measure.Trace{}, wordsError{err}
+	}
+	store, err := openStore(cmd, storage.Options{ReadOnly: true})
+	if err != nil {
+		return 0, storage.Head{}, measure.Trace{}, err
+	}
+	defer store.Close()
+	head, trace, err := store.Load(id)
+	return id, head, trace, err
+}
+
+func newExport() *cobra.Command {
+	var out, format string
+	cmd := &cobra.Command{
+		Use:   "export ID [-o FILE]",
+		Short: "Write a stored trace as CSV or JSON lines",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			f, err := tracefile.ParseFormat(format)
+			if err != nil {
+				return wordsError{err}
+			}
+			_, _, trace, err := loadTrace(cmd, args[0])
+			if err != nil {
+				return err
+			}
+			if out == "" || out == "-" {
+				return tracefile.Write(cmd.OutOrStdout(), trace, f)
+			}
+			return writeBeside(out, func(w io.Writer) error { return tracefile.Write(w, trace, f) })
+		},
+	}
+	cmd.Flags().StringVarP(&out, "out", "o", "", "file to write; default: standard output")
+	cmd.Flags().StringVar(&format, "format", "csv", "csv or jsonl")
+	return cmd
+}
+
+// writeBeside writes a file whole or not at all: beside its place, then
+// renamed over it.
+func writeBeside(name string, write func(io.Writer) error) (err error) {
+	f, err := os.CreateTemp(filepath.Dir(name), "."+filepath.Base(name)+".*")
+	if err != nil {
+		return fmt.Errorf("writing %s: %w", name, err)
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			os.Remove(f.Name())
+		}
+	}()
+	if err := write(f); err != nil {
+		return fmt.Errorf("writing %s: %w", name, err)
+	}
+	if err := f.Chmod(0o644); err != nil {
+		return fmt.Errorf("writing %s: %w", name, err)
+	}
+	if err := f.Close(); err != nil {
+		return fmt.Errorf("writing %s: %w", name, err)
+	}
+	return os.Rename(f.Name(), name)
+}
+
+func newImport() *cobra.Command {
+	var engine, valve string
+	cmd := &cobra.Command{
+		Use:   "import FILE",
+		Short: "Store a trace from a CSV or JSON-lines file",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			p, err := newPrinter(cmd)
+			if err != nil {
+				return err
+			}
+			trace, err := readTraceFile(cmd, args[0])
+			if err != nil {
+				return err
+			}
+			store, err := openStore(cmd, storage.Options{})
+			if err != nil {
+				return err
+			}
+			defer store.Close()
+			id, err := importTrace(store, trace, storage.Head{Engine: engine, Valve: valve,
+				Source: "import:" + filepath.Base(args[0])})
+			if err != nil {
+				return err
+			}
+			v := struct {
+				ID       storage.ID `json:"id"`
+				Readings int        `json:"readings"`
+			}{id, len(trace.Readings)}
+			return p.print(v, func(w io.Writer, _ measure.Unit) error {
+				_, err := fmt.Fprintf(w, "stored as trace %s, %d readings\n", id, len(trace.Readings))
+				return err
+			})
+		},
+	}
+	cmd.Flags().StringVar(&engine, "engine", "", "the engine it belongs to")
+	cmd.Flags().StringVar(&valve, "valve", "", "the valve it belongs to, as in 3I or 3E")
+	addOutputFlags(cmd)
+	return cmd
+}
