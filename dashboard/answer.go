@@ -34,18 +34,27 @@ const maxBody = 1 << 20
 // read reads a JSON body into v and refuses anything it does not know: a
 // misspelt field would otherwise be a wish that nobody heard.
 func read(w http.ResponseWriter, r *http.Request, v any) error {
-	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
-		return &problem{status: http.StatusUnsupportedMediaType, says: "This takes JSON: send it with Content-Type: application/json."}
+	b, err := body(w, r, maxBody)
+	if err != nil {
+		return err
 	}
-	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
+	return decode(b, v)
+}
+
+// body reads a JSON body of at most so many bytes.
+func body(w http.ResponseWriter, r *http.Request, most int64) ([]byte, error) {
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
+		return nil, &problem{status: http.StatusUnsupportedMediaType, says: "This takes JSON: send it with Content-Type: application/json."}
+	}
+	b, err := io.ReadAll(http.MaxBytesReader(w, r.Body, most))
 	if err != nil {
 		var large *http.MaxBytesError
 		if errors.As(err, &large) {
-			return &problem{status: http.StatusRequestEntityTooLarge, says: fmt.Sprintf("That is more than the %d kB a request may hold.", maxBody>>10)}
+			return nil, &problem{status: http.StatusRequestEntityTooLarge, says: fmt.Sprintf("That is more than the %d kB this request may hold.", most>>10)}
 		}
-		return &problem{status: http.StatusBadRequest, says: "The request broke off before it was whole. Send it again."}
+		return nil, &problem{status: http.StatusBadRequest, says: "The request broke off before it was whole. Send it again."}
 	}
-	return decode(body, v)
+	return b, nil
 }
 
 // decode is read without the wire.

@@ -92,7 +92,7 @@ func (b *bench) Import(_ context.Context, name string, r io.Reader) (storage.ID,
 
 // site is a server with its own store, on a port of its own.
 type site struct {
-	*testing.T
+	testing.TB
 	url    string
 	hub    *Hub
 	bench  *bench
@@ -111,7 +111,7 @@ func wholePage() fstest.MapFS {
 }
 
 // serve starts a server. It is stopped with the test, if not before.
-func serve(t *testing.T, change func(*Options)) *site {
+func serve(t testing.TB, change func(*Options)) *site {
 	t.Helper()
 	store, err := storage.Open(filepath.Join(t.TempDir(), "bench.lobescribe"), storage.Options{})
 	require.NoError(t, err)

@@ -59,6 +59,7 @@ type Server struct {
 	door   *door.Door
 	assets *assets
 	series *seriesCache
+	calc   map[string]calculation
 	rate   *rate.Limiter
 	heavy  chan struct{} // what takes much memory or time, a few at once
 
@@ -105,6 +106,7 @@ func New(o Options) (*Server, error) {
 		heavy: make(chan struct{}, heavyAtOnce),
 	}
 	s.series = newSeriesCache(s.loadColumns)
+	s.calc = calculations()
 	s.closing, s.close = context.WithCancel(context.Background())
 	if err := s.greetHub(); err != nil {
 		return nil, fmt.Errorf("opening the dashboard: %w", err)
@@ -215,6 +217,8 @@ func (s *Server) routes() []route {
 		{pattern: "POST /api/v1/engines/{id}/trials", do: s.addTrial},
 		{pattern: "PUT /api/v1/trials/{id}", do: s.changeTrial},
 		{pattern: "DELETE /api/v1/trials/{id}", do: s.deleteTrial},
+
+		{pattern: "POST /api/v1/calc/{what}", do: s.calculate},
 
 		{pattern: "GET /api/v1/ports", do: s.ports},
 		{pattern: "GET /api/v1/devices", do: s.devices},
