@@ -18,8 +18,9 @@ type measured struct {
 	Opening
 	before, after level
 	nose          peak
-	round         bool // the nose was turned through: this cannot be a heel
-	top           float64
+	round         bool       // the nose was turned through: this cannot be a heel
+	moved         float64    // the heel had moved so far before it opened
+	rested        [3]float64 // time on the heel before, at the nose, on the heel after
 	flank         float64
 	noise         float64
 	own           float64 // standard uncertainty that other openings do not share
@@ -38,7 +39,7 @@ type surroundings struct {
 
 // heelOf returns the level at which most of the readings of a heel lie; what a
 // ramp or a rest at its foot adds is left out.
-func heelOf(p []point, near float64) level {
+func heelOf(p []point, wide float64) level {
 	if len(p) == 0 {
 		return level{}
 	}
@@ -55,7 +56,7 @@ func heelOf(p []point, near float64) level {
 	best, bestFrom, bestTo := -1.0, 0, 0
 	w, j := 0.0, 0
 	for i := range s {
-		for j < len(s) && s[j].y-s[i].y <= 2*near {
+		for j < len(s) && s[j].y-s[i].y <= wide {
 			w += s[j].w
 			j++
 		}
@@ -80,10 +81,30 @@ func heelOf(p []point, near float64) level {
 	return l
 }
 
-// opening measures the opening between two heels.
-func (e surroundings) opening(before, passage, after []point, flank float64) measured {
-	m := measured{noise: e.noise, flank: flank}
-	m.before, m.after = heelOf(before, e.lim.near), heelOf(after, e.lim.near)
+// opening measures the opening between two heels; false where there are too
+// few readings to tell anything.
+func (e surroundings) opening(before, passage, after []point) (measured, bool) {
+	if len(passage) < 3 || len(before)+len(after) == 0 {
+		return measured{}, false
+	}
+	m := measured{noise: math.Sqrt(max(e.noise*e.noise-e.step*e.step/12, 0))}
+	scatter := max(e.noise, rectangular(e.step), 100) // nothing is known to better than 0.1 um
+	wide := max(1.05*e.step, 6*scatter)
+	if e.noise < rectangular(e.step) {
+		wide = 1.05 * e.step
+	}
+	m.before, m.after = heelOf(before, wide), heelOf(after, wide)
+	if wait := rest(passage, m.after, wide); m.after.n > 0 && m.before.n > 0 && wait > 0 &&
+		math.Abs(m.after.y-m.before.y) > e.lim.same {
+		// The heel had moved before the valve opened.
+		m.moved = m.after.y - m.before.y
+		m.before = heelOf(passage[:wait], wide)
+		m.before.y = m.after.y
+		passage = passage[wait:]
+		if len(passage) < 3 {
+			return measured{}, false
+		}
+	}
 	if m.after.n == 0 {
 		m.after = m.before
 	}
@@ -107,8 +128,6 @@ func (e surroundings) opening(before, passage, after []point, flank float64) mea
 		}
 	}
 	height := y[top]
-	scatter := hypot(e.noise, rectangular(e.step))
-	scatter = max(scatter, 100) // nothing is known to better than 0.1 um
 	inTime := findPeak(t, y, w, top, height, scatter)
 	m.nose = inTime
 	noseAt := inTime.x + passage[0].t
@@ -118,7 +137,6 @@ func (e surroundings) opening(before, passage, after []point, flank float64) mea
 		m.nose, noseAngle = noseByAngle(passage, heel, height, scatter)
 	}
 	lift := m.nose.y
-	m.top = lift
 	half := lift / 2
 
 	var sum float64
@@ -127,7 +145,9 @@ func (e surroundings) opening(before, passage, after []point, flank float64) mea
 			sum += t[i] - t[i-1]
 		}
 	}
-	m.round = sum < flank
+	m.flank = flankTime(passage, heel, height)
+	m.round = sum < m.flank
+	m.rested = [3]float64{span(before), sum, span(after)}
 	if hasAngle {
 		lo, hi := math.Inf(1), math.Inf(-1)
 		for i := range y {
@@ -169,13 +189,45 @@ func (e surroundings) opening(before, passage, after []point, flank float64) mea
 	m.own = hypot(m.nose.noise, m.nose.short, m.before.u/2, m.after.u/2)
 	repeat := (m.after.y - m.before.y) / 2 / math.Sqrt(3)
 	m.own = hypot(m.own, repeat)
-	q := rounded(e.step, e.noise)
+	q := rounded(e.step, m.noise)
 	m.common = q
 	if !m.nose.fit {
 		m.common = hypot(q, q)
 	}
 	out.MaxLiftU = measure.Length(math.Ceil(2 * hypot(m.own, m.common)))
-	return m
+	return m, true
+}
+
+// rest returns how many of the first points of a passage, before its nose, lie
+// on a heel for a rest's time; 0 if none do.
+func rest(p []point, heel level, wide float64) int {
+	top, last, first := 0, 0, -1
+	for i := range p {
+		if p[i].y > p[top].y {
+			top = i
+		}
+	}
+	n := 0.0
+	for i := range p[:top] {
+		if math.Abs(p[i].y-heel.y) <= wide {
+			if first < 0 {
+				first = i
+			}
+			last = i
+			n += p[i].w
+		}
+	}
+	if first < 0 || n < leastReadings || p[last].t-p[first].t < leastRest {
+		return 0
+	}
+	return last + 1
+}
+
+func span(p []point) float64 {
+	if len(p) == 0 {
+		return 0
+	}
+	return p[len(p)-1].t - p[0].t
 }
 
 // between interpolates where y passes level between points i and i+1.

@@ -37,16 +37,17 @@ const (
 // ways at once until one is refuted: what is turned through without a stop is
 // a nose, for a heel takes longer than both flanks.
 type Segmenter struct {
-	o       Options
-	steps   stepFinder
-	noise   noiseMeter
-	tracks  [2]track // the reading grows, the reading falls
-	sign    int      // 0 while not known
-	held    [2][]measured
-	news    []News
-	n       int64
-	last    measure.Reading
-	patient bool // keep everything for the end
+	o         Options
+	steps     stepFinder
+	noise     noiseMeter
+	tracks    [2]track      // the reading grows, the reading falls
+	sign      int           // 0 while not known
+	held      [2][]measured // not published yet
+	published bool
+	news      []News
+	n         int64
+	last      measure.Reading
+	patient   bool // keep everything for the end
 }
 
 // News is something that the signal has come to.
@@ -95,9 +96,15 @@ func (g *Segmenter) Step(r measure.Reading) bool {
 		}
 		q := p
 		q.y *= float64(signOf(i))
-		if g.tracks[i].step(q) {
+		switch g.tracks[i].step(q) {
+		case homecoming:
 			g.settled(i)
+		case departure:
+			g.depart(i)
 		}
+	}
+	if !g.patient && len(g.held[0])+len(g.held[1]) > 0 {
+		g.waited()
 	}
 	if k := &g.tracks[0]; g.sign == -1 {
 		k = &g.tracks[1]
@@ -108,50 +115,175 @@ func (g *Segmenter) Step(r measure.Reading) bool {
 	return len(g.news) > 0
 }
 
-// see takes the noise of a reading that stands at one level.
-func (g *Segmenter) see(k *track, y float64) {
-	if k.run.n > 8 && g.noise.see(y) {
-		g.relimit()
-	} else if k.run.n <= 8 {
-		g.noise.started = false
+// waited decides on the direction when the valve has rested at home for long
+// after the only opening there can be.
+func (g *Segmenter) waited() {
+	for i := range g.tracks {
+		k := &g.tracks[i]
+		if len(g.held[i]) > 0 && len(g.held[1-i]) == 0 && k.at == home && k.run.span() > longRest {
+			g.sign = signOf(i)
+			g.release()
+			return
+		}
 	}
 }
 
-// settled measures the opening of a track that has come home.
+// see takes the noise of a reading that stands at one level.
+func (g *Segmenter) see(k *track, y float64) {
+	if k.run.n <= 5 || k.run.hasOdd {
+		g.noise.have = 0
+		return
+	}
+	if g.noise.see(y) {
+		g.relimit()
+	}
+}
+
+// settled ends the opening of a track that has come home.
 func (g *Segmenter) settled(i int) {
 	k := &g.tracks[i]
-	m := g.measure(i, k.low.t1+1)
-	if !k.settle() {
+	whole := k.settle()
+	again := k.run.t0 > k.low.t1 && k.run.level-k.heel > k.lim.leave // the next one is under way
+	switch {
+	case !whole:
+		k.pending = false
+	case !g.patient:
+		g.conclude(i, math.Inf(1))
+	}
+	if again {
+		// The rest was the heel only in hindsight.
+		g.reopen(i)
+	}
+}
+
+// reopen begins the opening that was taken for a part of the last one.
+func (g *Segmenter) reopen(i int) {
+	k := &g.tracks[i]
+	tail := k.pts.between(k.low.t1, math.Inf(1))
+	for _, p := range tail {
+		v := p.y - k.heel
+		if k.at != away && v > k.lim.leave {
+			k.leaveHeel(p.t, v)
+		}
+		if k.at == away && v > k.top {
+			k.top, k.topAt = v, p.t
+		}
+	}
+}
+
+// depart measures for good the opening whose heel after it is now complete.
+func (g *Segmenter) depart(i int) {
+	k := &g.tracks[i]
+	if k.pending && g.patient {
+		g.conclude(i, k.out)
+	}
+	k.depart()
+}
+
+// conclude measures the last opening of a track, with the heel after it up to
+// a moment, and publishes it or holds it back until the direction is known.
+func (g *Segmenter) conclude(i int, until float64) {
+	k := &g.tracks[i]
+	k.pending = !g.patient
+	m, ok := g.measure(k, i, until)
+	if !ok {
 		return
 	}
 	if g.sign == 0 && m.round {
 		g.sign = signOf(i)
-		g.tracks[1-i].pts.p = nil
 	}
-	if g.sign == signOf(i) {
-		for _, h := range g.held[i] {
-			g.publish(h)
+	if g.sign == 0 {
+		if len(g.held[i]) < mostHeld {
+			g.held[i] = append(g.held[i], m)
 		}
-		g.held[i] = nil
-		g.publish(m)
 		return
 	}
-	if len(g.held[i]) < 8 {
-		g.held[i] = append(g.held[i], m)
+	if i != trackOf(g.sign) {
+		g.release()
+		return
 	}
+	// Half as high as the next is no opening: the hand turned back half way.
+	g.held[i] = slices.DeleteFunc(g.held[i], func(h measured) bool { return float64(h.MaxLift) < newShare*float64(m.MaxLift) })
+	if m.MaxLift < doubtful && !g.published && len(g.held[i]) == 0 {
+		g.held[i] = append(g.held[i], m)
+		return
+	}
+	g.release()
+	g.publish(m)
 }
+
+// release publishes what was held back until the direction was known.
+func (g *Segmenter) release() {
+	for _, h := range g.held[trackOf(g.sign)] {
+		g.publish(h)
+	}
+	g.held = [2][]measured{}
+}
+
+// likelier returns the direction that the openings held back speak for. A heel
+// lasts longer than a nose, but for a hand that rests; and people begin and end
+// on the heel.
+func (g *Segmenter) likelier() int {
+	var score [2]float64
+	for i := range g.tracks {
+		pairs := 0.0
+		for n, m := range g.held[i] {
+			// The first heel and the last are longer than the trace shows.
+			if n > 0 {
+				score[i] += speaks(m.rested[0], m.rested[1])
+				pairs++
+			}
+			if n < len(g.held[i])-1 {
+				score[i] += speaks(m.rested[2], m.rested[1])
+				pairs++
+			}
+		}
+		score[i] /= max(pairs, 1)
+		if len(g.held[i]) == 0 {
+			score[i] = -100
+		}
+		if g.tracks[i].began {
+			score[i] += begins
+		}
+		if k := &g.tracks[i]; k.at == home && k.rests(leastRest) {
+			score[i] += ends
+		}
+	}
+	if score[1] > score[0] {
+		return -1
+	}
+	return 1
+}
+
+const (
+	mostHeld = 8
+	// How much it speaks for a direction that its heel comes first or last,
+	// against the logarithm of how much longer than the nose it lasts.
+	begins, ends = 2, 1.5
+	// A first opening lower than this may be a turn of the hand on a steep
+	// flank and is held back until there is another to compare it with.
+	doubtful = 2.5 * mm
+)
+
+// speaks compares the lengths of two rests.
+func speaks(heel, nose float64) float64 {
+	return min(max(math.Log((heel+ms)/(nose+ms)), -1.5), 1.5)
+}
+
+func trackOf(sign int) int { return (1 - sign) / 2 }
 
 func (g *Segmenter) publish(m measured) {
 	o := m.Opening
+	g.published = true
 	g.news = append(g.news, News{Opening: &o})
 }
 
-func (g *Segmenter) measure(i int, until float64) measured {
-	k := &g.tracks[i]
+func (g *Segmenter) measure(k *track, i int, until float64) (measured, bool) {
 	e := surroundings{
 		sign: float64(signOf(i)), step: float64(g.steps.step()), noise: g.noise.sd(), lim: k.lim,
 	}
-	return e.opening(k.pts.between(k.section, k.out), k.pts.between(k.out, k.low.t0), k.pts.between(k.low.t0, until), k.flankTime())
+	b := k.bounds
+	return e.opening(k.pts.between(b.section, b.out), k.pts.between(b.out, b.landed), k.pts.between(b.landed, until))
 }
 
 // Take appends the news since the last time to dst.
@@ -170,61 +302,70 @@ func (g *Segmenter) Finish() {
 			continue
 		}
 		k := &g.tracks[i]
+		if k.pending && g.patient && (k.at != away || !k.certain) {
+			g.conclude(i, math.Inf(1))
+		}
 		if k.at != away || k.top < max(k.lim.least, newShare*k.largest) {
 			continue
 		}
 		if !k.hasLow {
-			if k.run.level-k.heel > k.lim.leave {
-				continue
-			}
 			k.low, k.hasLow = k.run, true
 		}
+		if k.low.level-k.heel > lowShare*k.top {
+			continue
+		}
+		if k.low.level-k.heel > k.lim.leave && k.low.turned() < heelTurned && k.low.span() < max(1.5*s, k.flankTime()) {
+			continue // the end came on the flank
+		}
 		g.settled(i)
+		if k.pending && g.patient {
+			g.conclude(i, math.Inf(1))
+		}
 	}
 	if g.sign == 0 {
-		i := 0
-		if len(g.held[1]) > len(g.held[0]) {
-			i = 1
-		}
-		g.sign = signOf(i)
-		for _, h := range g.held[i] {
-			g.publish(h)
-		}
+		g.sign = g.likelier()
 	}
+	g.release()
 }
 
 // noiseMeter estimates the noise of a reading where the signal stands still,
-// from the differences of neighbours: a drift does not count.
+// from second differences: neither a drift nor a slow turn counts. Their
+// variance is six times that of a reading.
 type noiseMeter struct {
-	last    float64
-	started bool
-	sum, n  float64
-	told    float64
+	y      [2]float64
+	have   int
+	sum, n float64
+	told   float64
 }
 
 func (m *noiseMeter) see(y float64) (changed bool) {
-	if m.started {
-		d := y - m.last
+	if m.have == 2 {
+		d := y - 2*m.y[1] + m.y[0]
 		m.sum += d * d
 		m.n++
 		if m.n > 4096 {
 			m.sum, m.n = m.sum/2, m.n/2
 		}
+	} else {
+		m.have++
 	}
-	m.last, m.started = y, true
-	if sd := m.sd(); m.n >= 16 && (sd > 1.25*m.told || sd < 0.8*m.told) {
+	m.y[0], m.y[1] = m.y[1], y
+	if sd := m.sd(); m.n >= fewest && (sd > 1.25*m.told || sd < 0.8*m.told) {
 		m.told = sd
 		return true
 	}
 	return false
 }
 
+// fewest differences tell the noise.
+const fewest = 8
+
 // sd returns the standard deviation of a reading, rounding included.
 func (m *noiseMeter) sd() float64 {
-	if m.n < 16 {
+	if m.n < fewest {
 		return 0
 	}
-	return math.Sqrt(m.sum / m.n / 2)
+	return math.Sqrt(m.sum / m.n / 6)
 }
 
 // Findings returns what was found so far from openings.

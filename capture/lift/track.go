@@ -22,6 +22,7 @@ func limitsFor(step, noise, least float64) limits {
 	if step == 0 {
 		step = 10 * um
 	}
+	noise = min(noise, max(1.5*step, 25*um)) // more is no noise
 	return limits{
 		near: max(2.2*step, 12*um, 5*noise),
 		same: max(3*step, 20*um, 6*noise),
@@ -43,10 +44,17 @@ const (
 	// From a low rest, rising by this share of the max lift is a new opening:
 	// 20 degrees of back-turn from there climb less.
 	newShare = 0.5
-	// A heel nobody has seen the valve come home to, and that is not come back
-	// to within this, was a rest on a flank.
-	unsureShift = 250 * um
+	// Without an encoder, a heel nobody has seen the valve come home to may have
+	// been a rest at the foot of a flank, and then the heel lies lower.
+	unsureRise, unsureFall = 600 * um, 120 * um
+	// A rest as long as this in the right place is the heel.
+	longRest = 10 * s
 )
+
+// bounds are the moments that cut an opening out of the signal.
+type bounds struct {
+	section, out, landed float64
+}
 
 type where uint8
 
@@ -59,11 +67,13 @@ const (
 // track follows the signal under one assumption of which way the reading runs
 // as the valve opens; its lengths grow as the valve opens.
 type track struct {
-	lim  limits
-	pts  points
-	run  flat
-	at   where
-	heel float64
+	lim            limits
+	pts            points
+	run            flat
+	at             where
+	heel           float64
+	started, began bool // began: nothing lower was seen since the start
+
 	sure bool // the valve has come home to this heel, or was turned on it
 
 	n       int // consecutive readings beyond a limit
@@ -74,22 +84,34 @@ type track struct {
 	topAt   float64
 	largest float64 // of the settled openings
 
-	landed   float64 // when the last settled opening came home; 0 before
-	lastHome measured
-	low      flat // the lowest rest since the nose
-	hasLow   bool
-	transit  float64 // of this opening, found when first needed
+	landed  float64 // when the last settled opening came home; 0 before
+	pending bool    // it has not been measured for good
+	bounds  bounds  // of it
+	certain bool    // the opening under way is high enough for one
+	low     flat    // the lowest rest since the nose
+	hasLow  bool
+	transit float64 // of this opening, found when first needed
 }
 
 func newTrack() track { return track{pts: points{most: mostPoints}} }
 
-// step takes the next reading. It returns true when an opening has settled;
-// then settledOpening tells its bounds.
-func (k *track) step(p point) (settled bool) {
+// turn is what a reading has brought about.
+type turn uint8
+
+const (
+	nothing turn = iota
+	// homecoming: the opening has come home; settle ends it.
+	homecoming
+	// departure: the next opening is one for sure; depart forgets the last.
+	departure
+)
+
+// step takes the next reading.
+func (k *track) step(p point) turn {
 	k.run.see(p, k.lim.near)
-	if len(k.pts.p) == 0 && k.at == seeking && k.section == 0 && !k.hasLow {
-		// The first reading of all: it may be the heel.
+	if !k.started { // the first reading of all may be the heel
 		k.adopt()
+		k.started, k.began = true, true
 	}
 	k.pts.add(p)
 	v := p.y - k.heel
@@ -103,7 +125,7 @@ func (k *track) step(p point) (settled bool) {
 	case away:
 		return k.stepAway(p, v)
 	}
-	return false
+	return nothing
 }
 
 // rests says whether the run is long enough to be a heel or a rest.
@@ -115,8 +137,10 @@ func (k *track) rests(least float64) bool {
 func (k *track) adopt() {
 	k.at, k.heel, k.n = home, k.run.level, 0
 	k.sure = k.run.turned() >= heelTurned/2
-	k.section = k.run.t0
-	k.pts.since(k.run.t0)
+	if !k.pending { // else it is still needed
+		k.section = k.run.t0
+		k.pts.since(k.run.t0)
+	}
 }
 
 func (k *track) stepHome(p point, v float64) {
@@ -131,7 +155,7 @@ func (k *track) stepHome(p point, v float64) {
 		return
 	case v < -k.lim.leave:
 		if k.n--; k.n <= -2 {
-			k.at, k.n = seeking, 0
+			k.at, k.n, k.began = seeking, 0, false
 			if k.rests(leastRest) {
 				k.adopt()
 			}
@@ -146,50 +170,58 @@ func (k *track) stepHome(p point, v float64) {
 	}
 }
 
-// leaveHeel begins an opening at t.
+// leaveHeel begins an opening, or a touch, at t.
 func (k *track) leaveHeel(t, v float64) {
-	if k.landed > k.section {
-		k.section = k.landed
-	}
-	k.pts.since(k.section)
 	k.at, k.n, k.out, k.top, k.topAt = away, 0, t, v, t
-	k.hasLow, k.transit = false, 0
+	k.hasLow, k.transit, k.certain = false, 0, false
 }
 
-func (k *track) stepAway(p point, v float64) (settled bool) {
+func (k *track) stepAway(p point, v float64) turn {
 	if v > k.top {
 		k.top, k.topAt, k.hasLow, k.transit = v, p.t, false, 0
 	}
 	if k.top < max(k.lim.least, newShare*k.largest) {
 		k.touch(v)
-		return false
+		return nothing
+	}
+	if !k.certain {
+		k.certain = true
+		return departure
 	}
 	if v > lowShare*k.top {
-		if k.hasLow && p.y-k.low.level > newShare*k.top {
-			return true // the rest was the heel, and this is the next opening
+		if k.hasLow && p.y-k.low.level > newShare*k.top && k.wasHome() {
+			return homecoming // and this is the next opening
 		}
-		return false
+		return nothing
 	}
 	if k.rests(leastRest) && (!k.hasLow || k.run.t0 == k.low.t0 || k.run.level < k.low.level+k.lim.near) {
 		k.low, k.hasLow = k.run, true
-		return k.isHome()
+		if k.isHome() {
+			return homecoming
+		}
 	}
-	return false
+	return nothing
+}
+
+// depart forgets the opening before the one under way.
+func (k *track) depart() {
+	if k.landed > k.section {
+		k.section = k.landed
+	}
+	k.pts.since(k.section)
+	k.pending = false
 }
 
 // touch ends an excursion that was no opening: a turn of the hand at the foot
-// of a flank.
+// of a flank. One that does not come back, because the heel has moved up or
+// the hand rests there, stays a part of the opening that follows.
 func (k *track) touch(v float64) {
-	if v <= k.lim.leave {
-		if k.n++; k.n >= 2 {
-			k.at, k.n = home, 0
-		}
+	if v > k.lim.leave {
+		k.n = 0
 		return
 	}
-	k.n = 0
-	// The heel itself may have moved up: something slipped while at rest.
-	if k.rests(1.5*s) && k.run.t0 >= k.out {
-		k.at, k.heel = home, k.run.level
+	if k.n++; k.n >= 2 {
+		k.at, k.n = home, 0
 	}
 }
 
@@ -206,14 +238,28 @@ func (k *track) isHome() bool {
 		}
 		return k.run.span() >= max(300*ms, 0.8*k.flankTime())
 	}
-	return k.run.span() >= max(2*s, 2.5*k.flankTime()) && k.run.level-k.heel < k.lim.leave
+	return k.run.span() >= longRest && shift < k.lim.leave
+}
+
+// wasHome says whether the low rest that the valve has risen from was the
+// heel.
+func (k *track) wasHome() bool {
+	if math.Abs(k.low.level-k.heel) <= k.lim.same {
+		return true
+	}
+	if !math.IsNaN(k.low.a0) {
+		return k.low.turned() >= heelTurned/2
+	}
+	return k.low.span() >= max(s, 2*k.flankTime())
 }
 
 // settle files the opening and makes the low rest the heel. It returns false
 // where the heel before turns out to have been none.
 func (k *track) settle() bool {
+	k.bounds, k.pending = bounds{k.section, k.out, k.low.t0}, true
 	shift := k.low.level - k.heel
-	real := k.sure || math.Abs(shift) <= unsureShift
+	real := math.Abs(shift) <= k.lim.same || k.sure && math.Abs(shift) <= lowShare*k.top ||
+		math.IsNaN(k.low.a0) && shift <= unsureRise && shift >= -unsureFall
 	k.heel, k.landed = k.low.level, k.low.t0
 	k.sure, k.at, k.n = true, home, 0
 	if real {
