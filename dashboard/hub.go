@@ -167,8 +167,10 @@ func (h *Hub) flush(s *source) {
 	if len(s.pending.At) > 0 {
 		if s.id == 0 {
 			h.strip.add(s.pending)
+			h.send(s.pending, 0)
+		} else {
+			h.send(thinned(s.pending, replayBatch), s.id)
 		}
-		h.send(s.pending, s.id)
 		s.pending = capture.Readings{At: s.pending.At[:0], Lift: s.pending.Lift[:0]}
 		s.flushed = time.Now()
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -272,6 +273,29 @@ func TestColumnsStayEven(t *testing.T) {
 	got := drain(t, c)
 	require.Len(t, got, 2)
 	assert.Equal(t, `{"type":"readings","t_us":[1,2,3],"lift_nm":[1,2,3],"angle_udeg":[20,20,20],"lost":0}`, got[0].Text)
+}
+
+// A replay at a thousand times the speed is thinned; the live engine never is.
+func TestAFastReplayIsThinned(t *testing.T) {
+	m := capture.Readings{}
+	for i := range int64(50_000) {
+		m.At, m.Lift, m.Angle = append(m.At, i), append(m.Lift, i%7), append(m.Angle, i*2)
+	}
+	m.Lift[31_234], m.Lift[40_000] = 99, -99
+	h := NewHub(HubOptions{})
+	defer h.Close()
+	c := join(t, h)
+	h.Publish(m, 3)
+	h.Publish(m, 0)
+	got := drain(t, c)
+	require.Len(t, got, 3)
+	assert.LessOrEqual(t, len(got[1].T_us), replayBatch)
+	assert.Greater(t, len(got[1].T_us), replayBatch/2)
+	assert.True(t, slices.IsSorted(got[1].T_us))
+	assert.Contains(t, got[1].T_us, int64(31_234))
+	assert.Contains(t, got[1].T_us, int64(40_000))
+	assert.Zero(t, got[1].Lost)
+	assert.Len(t, got[2].T_us, 50_000)
 }
 
 func BenchmarkFanOut(b *testing.B) {

@@ -2,6 +2,8 @@ package dashboard
 
 import (
 	"bufio"
+	"crypto/tls"
+	"crypto/x509"
 	"fmt"
 	"io"
 	"net"
@@ -14,6 +16,7 @@ import (
 	"testing/fstest"
 	"time"
 
+	"github.com/gorilla/websocket"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -279,6 +282,31 @@ func TestWithTheNetworkOpenEverythingNeedsTheKey(t *testing.T) {
 	conn, _, err := s.dial(http.Header{"Origin": {s.url}, "Authorization": {"Bearer " + key.Reveal()}})
 	require.NoError(t, err)
 	conn.Close()
+}
+
+func TestOverTLS(t *testing.T) {
+	own, err := door.OwnCertificate(t.TempDir(), nil, time.Now())
+	require.NoError(t, err)
+	s := serve(t, func(o *Options) { o.TLS = own.TLS })
+	roots := x509.NewCertPool()
+	roots.AddCert(own.TLS.Certificates[0].Leaf)
+	secure := "https" + strings.TrimPrefix(s.url, "http")
+	trusting := &tls.Config{RootCAs: roots}
+	client := &http.Client{Transport: &http.Transport{TLSClientConfig: trusting}}
+	defer client.CloseIdleConnections()
+	answer, err := client.Get(secure + "/api/v1/state")
+	require.NoError(t, err)
+	answer.Body.Close()
+	assert.Equal(t, 200, answer.StatusCode)
+	assert.Contains(t, answer.Header.Get("Content-Security-Policy"), "wss://")
+
+	dialer := websocket.Dialer{TLSClientConfig: trusting}
+	conn, _, err := dialer.Dial("wss"+strings.TrimPrefix(s.url, "http")+"/api/v1/live", http.Header{"Origin": {secure}})
+	require.NoError(t, err)
+	assert.Equal(t, "hello", hearOne(t, conn).Type)
+	conn.Close()
+	_, _, err = dialer.Dial("wss"+strings.TrimPrefix(s.url, "http")+"/api/v1/live", http.Header{"Origin": {s.url}})
+	require.Error(t, err, "a plain page on the same port is another origin")
 }
 
 // A visitor who sends a byte now and then keeps a connection for as long as

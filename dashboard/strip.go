@@ -79,3 +79,42 @@ func batchesOf(m capture.Readings, n int) iter.Seq[capture.Readings] {
 		}
 	}
 }
+
+// replayBatch is the most that one batch of a replay holds. Nobody can look at
+// more in a sixtieth of a second, and a trace played a thousand times faster
+// than it was turned would swamp every page.
+const replayBatch = 2048
+
+// thinned keeps at most about most readings of a replay: of every stretch, the
+// least and the largest, so that the nose stays as high as it was.
+func thinned(m capture.Readings, most int) capture.Readings {
+	n := len(m.At)
+	if n <= most {
+		return m
+	}
+	var out capture.Readings
+	keep := func(i int) {
+		out.At, out.Lift = append(out.At, m.At[i]), append(out.Lift, m.Lift[i])
+		if m.Angle != nil {
+			out.Angle = append(out.Angle, m.Angle[i])
+		}
+	}
+	stretches := most / 2
+	for s := range stretches {
+		from, to := s*n/stretches, (s+1)*n/stretches
+		least, largest := from, from
+		for i := from; i < to; i++ {
+			if m.Lift[i] < m.Lift[least] {
+				least = i
+			}
+			if m.Lift[i] > m.Lift[largest] {
+				largest = i
+			}
+		}
+		keep(min(least, largest))
+		if least != largest {
+			keep(max(least, largest))
+		}
+	}
+	return out
+}

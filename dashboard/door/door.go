@@ -113,7 +113,7 @@ func (d *Door) judge(w http.ResponseWriter, r *http.Request) (no *refusal, withK
 	host := strings.ToLower(r.Host)
 	if !slices.Contains(ours, host) {
 		return &refusal{status: http.StatusForbidden, why: "foreign-host",
-			says: "The address in your browser is not one of this daemon's. Open it as http://" + ours[0] + "/ instead."}, false
+			says: "The address in your browser is not one of this daemon's. Open it as " + scheme(r) + "://" + ours[0] + "/ instead."}, false
 	}
 	if no := judgeOrigin(r, ours); no != nil {
 		return no, false
@@ -194,13 +194,16 @@ func originIsOurs(r *http.Request, origin string, ours []string) bool {
 	if err != nil || u.User != nil || u.Path != "" || u.RawQuery != "" || u.Fragment != "" || u.Opaque != "" {
 		return false
 	}
-	scheme := "http"
-	if r.TLS != nil {
-		scheme = "https"
-	}
 	// The page's own origin is the host it was loaded from: one of our names,
 	// but not another of our names than the one this request went to.
-	return u.Scheme == scheme && strings.EqualFold(u.Host, r.Host) && slices.Contains(ours, strings.ToLower(u.Host))
+	return u.Scheme == scheme(r) && strings.EqualFold(u.Host, r.Host) && slices.Contains(ours, strings.ToLower(u.Host))
+}
+
+func scheme(r *http.Request) string {
+	if r.TLS != nil {
+		return "https"
+	}
+	return "http"
 }
 
 func (d *Door) judgeKey(w http.ResponseWriter, r *http.Request, port string) (no *refusal, withKey bool) {
@@ -254,7 +257,7 @@ func (d *Door) NamesDevice(next http.HandlerFunc) http.HandlerFunc {
 		// Guard has found an Origin, if there is one, to be ours.
 		if !withKey && r.Header.Get("Origin") == "" {
 			d.log.Warn("request refused", "why", "device-without-origin", "method", r.Method, "path", r.URL.Path, "from", r.RemoteAddr)
-			d.refuse(w, r, http.StatusForbidden, "Devices are chosen on Lobescribe's own page. From a script, send its address as Origin (for example http://"+r.Host+"), or the key.")
+			d.refuse(w, r, http.StatusForbidden, "Devices are chosen on Lobescribe's own page. From a script, send its address as Origin (for example "+scheme(r)+"://"+r.Host+"), or the key.")
 			return
 		}
 		next(w, r)

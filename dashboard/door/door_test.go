@@ -9,6 +9,8 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -312,4 +314,25 @@ func TestKeyKeepsToItself(t *testing.T) {
 		}
 	}
 	assert.NotEqual(t, door.NewKey(), door.NewKey())
+}
+
+func TestKeptKey(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "lan", "key")
+	first, made, err := door.KeptKey(file, false)
+	require.NoError(t, err)
+	assert.True(t, made)
+	again, made, err := door.KeptKey(file, false)
+	require.NoError(t, err)
+	assert.False(t, made)
+	assert.Equal(t, first, again)
+	renewed, made, err := door.KeptKey(file, true)
+	require.NoError(t, err)
+	assert.True(t, made)
+	assert.NotEqual(t, first, renewed)
+	require.NoError(t, os.WriteFile(file, []byte("spoilt"), 0o600))
+	_, made, err = door.KeptKey(file, false)
+	require.NoError(t, err)
+	assert.True(t, made)
+	_, _, err = door.KeptKey(t.TempDir(), false)
+	require.Error(t, err, "a folder is no key")
 }

@@ -7,7 +7,11 @@ import (
 	"crypto/subtle"
 	"encoding/base64"
 	"errors"
+	"fmt"
+	"io/fs"
 	"net/http"
+	"os"
+	"path/filepath"
 	"strings"
 )
 
@@ -128,4 +132,28 @@ func withoutKey(r *http.Request) string {
 	u.Path = "/" + strings.TrimLeft(u.Path, "/\\")
 	u.RawPath = ""
 	return u.String()
+}
+
+// KeptKey returns the key kept in file, and makes one when there is none or
+// renew asks for a new one, which shuts out everybody who had the old one.
+func KeptKey(file string, renew bool) (key Key, made bool, err error) {
+	if !renew {
+		text, err := os.ReadFile(file)
+		if err == nil {
+			if key, err := ParseKey(strings.TrimSpace(string(text))); err == nil {
+				return key, false, nil
+			}
+			// Not ours to guess at: a new one lets nobody in who should not be.
+		} else if !errors.Is(err, fs.ErrNotExist) {
+			return Key{}, false, fmt.Errorf("reading the key: %w", err)
+		}
+	}
+	key = NewKey()
+	if err := os.MkdirAll(filepath.Dir(file), 0o700); err != nil {
+		return Key{}, false, fmt.Errorf("making the folder of the key: %w", err)
+	}
+	if err := replaceFile(file, []byte(key.Reveal()+"\n")); err != nil {
+		return Key{}, false, fmt.Errorf("keeping the key: %w", err)
+	}
+	return key, true, nil
 }
