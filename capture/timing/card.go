@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/stat"
 
+	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -149,21 +150,21 @@ func CompareCard(intake, exhaust *Measured, o CardOptions) (CardComparison, erro
 		k.CheckedAt = k.CheckedAt.or(AtLobe)
 		k = k.events(side.v)
 		if err := out.lift(side.v, *side.m, k); err != nil {
-			return out, fmt.Errorf("card.%s: %w", side.v, err)
+			return out, within("card."+string(side.v), err)
 		}
 		if k.Opens == nil && k.Closes == nil {
 			continue
 		}
 		p, u, err := side.m.passage(k)
 		if err != nil {
-			return out, fmt.Errorf("card.%s: %w", side.v, err)
+			return out, within("card."+string(side.v), err)
 		}
 		uTDC = max(uTDC, u)
 		out.add(side.v, Opens, p.Opens, k.Opens)
 		out.add(side.v, Closes, p.Closes, k.Closes)
 	}
 	if len(out.Deviations) == 0 && len(out.Lifts) == 0 {
-		return out, fmt.Errorf("card: nothing on it can be compared with what was measured (it needs an opening, a closing or a max lift of a valve that was measured)")
+		return out, worksheet.Wrongf("card", "nothing on it can be compared with what was measured (it needs an opening, a closing or a max lift of a valve that was measured)")
 	}
 	if o.TwoCams {
 		out.shift("intake cam", uTDC, func(d Deviation) bool { return d.Valve == Intake })

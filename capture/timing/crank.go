@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -23,9 +24,9 @@ type Crank struct {
 func (k Crank) Check() error {
 	switch {
 	case k.Stroke <= 0 || k.Stroke > 5000*measure.Millimetre:
-		return fmt.Errorf("stroke_mm: %v is no engine's stroke", k.Stroke)
+		return worksheet.Wrongf("stroke_mm", "%v is no engine's stroke", k.Stroke)
 	case k.Rod <= k.Stroke/2 || k.Rod > 20_000*measure.Millimetre:
-		return fmt.Errorf("rod_mm: %v is no rod for a stroke of %v: it must be longer than the crank throw", k.Rod, k.Stroke)
+		return worksheet.Wrongf("rod_mm", "%v is no rod for a stroke of %v: it must be longer than the crank throw", k.Rod, k.Stroke)
 	}
 	return nil
 }
@@ -92,7 +93,7 @@ func (k Crank) AngleBeforeBottom(travel measure.Length) (measure.Angle, error) {
 // damper or flywheel spans: 360 · arc / (π · diameter).
 func RimAngle(arc, diameter measure.Length) (measure.Angle, error) {
 	if diameter <= 0 {
-		return 0, fmt.Errorf("diameter_mm: %v is no wheel's diameter", diameter)
+		return 0, worksheet.Wrongf("diameter_mm", "%v is no wheel's diameter", diameter)
 	}
 	return degrees(360 * arc.Millimetres() / (math.Pi * diameter.Millimetres())), nil
 }

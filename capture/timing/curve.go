@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/capture/timing/smooth"
 	"lobescribe/device/measure"
 )
@@ -103,33 +104,33 @@ func (o Options) withDefaults() Options {
 func (o Options) check() error {
 	switch {
 	case o.Valve != "" && o.Valve != Intake && o.Valve != Exhaust:
-		return fmt.Errorf("valve: %q is neither intake nor exhaust", o.Valve)
+		return worksheet.Wrongf("valve", "%q is neither intake nor exhaust", o.Valve)
 	case o.Period < 90*measure.Degree || o.Period > 8*measure.Cycle:
-		return fmt.Errorf("period_deg: %v is no engine's cycle (720 for a four-stroke, 360 for a two-stroke)", o.Period)
+		return worksheet.Wrongf("period_deg", "%v is no engine's cycle (720 for a four-stroke, 360 for a two-stroke)", o.Period)
 	case o.Wraps < 0 || o.Wraps > 0 && o.Wraps < 90*measure.Degree:
-		return fmt.Errorf("wraps_deg: %v is no encoder's turn (360 or 720, or 0 if it counts on)", o.Wraps)
+		return worksheet.Wrongf("wraps_deg", "%v is no encoder's turn (360 or 720, or 0 if it counts on)", o.Wraps)
 	case o.TDCU < 0 || o.TDCU > 90*measure.Degree:
-		return fmt.Errorf("tdc_u_deg: %v is no uncertainty of top dead centre (from 0 to 90)", o.TDCU)
+		return worksheet.Wrongf("tdc_u_deg", "%v is no uncertainty of top dead centre (from 0 to 90)", o.TDCU)
 	case o.Opens != "" && o.Opens != Upwards && o.Opens != Downwards:
-		return fmt.Errorf("opens: %q is neither up nor down", o.Opens)
+		return worksheet.Wrongf("opens", "%q is neither up nor down", o.Opens)
 	case o.MeasuredAt != "" && o.MeasuredAt != AtValve && o.MeasuredAt != AtLobe:
-		return fmt.Errorf("measured_at: %q is neither valve nor lobe", o.MeasuredAt)
+		return worksheet.Wrongf("measured_at", "%q is neither valve nor lobe", o.MeasuredAt)
 	case !(o.Ratio >= 0.2 && o.Ratio <= 5):
-		return fmt.Errorf("rocker_ratio: %v is no rocker's ratio (from 0.2 to 5)", o.Ratio)
+		return worksheet.Wrongf("rocker_ratio", "%v is no rocker's ratio (from 0.2 to 5)", o.Ratio)
 	case o.Lash < 0 || o.Lash > 10*measure.Millimetre:
-		return fmt.Errorf("lash_mm: %v is no lash (from 0 to 10 mm)", o.Lash)
+		return worksheet.Wrongf("lash_mm", "%v is no lash (from 0 to 10 mm)", o.Lash)
 	case o.Resolution < 0 || o.Resolution > measure.Millimetre:
-		return fmt.Errorf("resolution_mm: %v is no indicator's step (from 0 to 1 mm)", o.Resolution)
+		return worksheet.Wrongf("resolution_mm", "%v is no indicator's step (from 0 to 1 mm)", o.Resolution)
 	case o.AngleStep < 0 || o.AngleStep > 45*measure.Degree:
-		return fmt.Errorf("angle_step_deg: %v is no encoder's step (from 0 to 45)", o.AngleStep)
+		return worksheet.Wrongf("angle_step_deg", "%v is no encoder's step (from 0 to 45)", o.AngleStep)
 	case o.Limit < 0 || o.Limit > measure.Millimetre:
-		return fmt.Errorf("indicator_limit_mm: %v is no limit of error (from 0 to 1 mm)", o.Limit)
+		return worksheet.Wrongf("indicator_limit_mm", "%v is no limit of error (from 0 to 1 mm)", o.Limit)
 	case o.Method != "" && o.Method != Spline && o.Method != Linear && o.Method != Regression:
-		return fmt.Errorf("method: %q is none of spline, linear, regression", o.Method)
+		return worksheet.Wrongf("method", "%q is none of spline, linear, regression", o.Method)
 	case o.Step < measure.Degree/20 || o.Step > 10*measure.Degree:
-		return fmt.Errorf("step_deg: %v (from 0.05 to 10)", o.Step)
+		return worksheet.Wrongf("step_deg", "%v (from 0.05 to 10)", o.Step)
 	case o.HalfWidth < measure.Degree/10 || o.HalfWidth > 20*measure.Degree:
-		return fmt.Errorf("half_width_deg: %v (from 0.1 to 20)", o.HalfWidth)
+		return worksheet.Wrongf("half_width_deg", "%v (from 0.1 to 20)", o.HalfWidth)
 	}
 	return nil
 }
@@ -226,23 +227,23 @@ func FromPoints(points []Point, opt Options) (*Curve, error) {
 		return nil, err
 	}
 	if len(points) < 8 {
-		return nil, fmt.Errorf("points: %d are too few for a curve, at least 8 are needed", len(points))
+		return nil, worksheet.Wrongf("lift_mm", "%d points are too few for a curve, at least 8 are needed", len(points))
 	}
 	if len(points) > most {
-		return nil, fmt.Errorf("points: %d are more than the %d that are taken", len(points), most)
+		return nil, worksheet.Wrongf("lift_mm", "%d points are more than the %d that are taken: thin them out", len(points), most)
 	}
 	for i, p := range points {
 		if p.Lift.Abs() > 100*measure.Millimetre {
-			return nil, fmt.Errorf("points: lift %v of point %d is no valve's lift (at most 100 mm)", p.Lift, i+1)
+			return nil, worksheet.Wrongf(fmt.Sprintf("lift_mm[%d]", i), "%v is no valve's lift (at most 100 mm)", p.Lift)
 		}
 		if p.Angle < -100*measure.Turn || p.Angle > 100*measure.Turn {
-			return nil, fmt.Errorf("points: angle %v of point %d is over a hundred turns", p.Angle, i+1)
+			return nil, worksheet.Wrongf(fmt.Sprintf("angle_deg[%d]", i), "%v is over a hundred turns", p.Angle)
 		}
 	}
 	period := opt.Period.Degrees()
 	top := slices.MaxFunc(points, func(a, b Point) int { return int(min(max(a.Lift-b.Lift, -1), 1)) })
 	if top.Lift < 20*measure.Micrometre {
-		return nil, fmt.Errorf("points: the highest lift is %v, so no valve opens in them", top.Lift)
+		return nil, worksheet.Wrongf("lift_mm", "the highest lift is %v, so no valve opens in it", top.Lift)
 	}
 	nose := opt.crank(top.Angle)
 	frame := opt.frame(nose)
@@ -278,7 +279,7 @@ func FromPoints(points []Point, opt Options) (*Curve, error) {
 		xs, ys, ns = append(xs, s.x), append(ys, s.y), append(ns, 1)
 	}
 	if len(xs) < 8 {
-		return nil, fmt.Errorf("points: only %d different angles, at least 8 are needed", len(xs))
+		return nil, worksheet.Wrongf("angle_deg", "only %d different angles, at least 8 are needed", len(xs))
 	}
 	c := &Curve{options: opt, made: Made{Readings: len(points), Openings: 1, Resolution: opt.Resolution, AngleStep: opt.AngleStep}}
 	if opt.Method == "" {
@@ -292,6 +293,7 @@ func FromPoints(points []Point, opt Options) (*Curve, error) {
 	c.uTDC = opt.TDCU.Degrees() / coverage
 	c.uHeel = math.Hypot(count(opt.Resolution.Millimetres()), rectangular(opt.Limit.Millimetres()))
 	if opt.Method == Regression {
+		xs, ys, ns = thinned(xs, ys, ns)
 		return c, c.regress(xs, ys, ns, nil)
 	}
 	shape := smooth.Natural
@@ -300,13 +302,31 @@ func FromPoints(points []Point, opt Options) (*Curve, error) {
 	}
 	line, err := smooth.NewLine(xs, ys, shape)
 	if err != nil {
-		return nil, fmt.Errorf("points: %w", err)
+		return nil, fmt.Errorf("curve through the points: %w", err)
 	}
 	c.line, c.x, c.y = line, xs, ys
 	c.sigma = slices.Repeat([]float64{count(opt.Resolution.Millimetres())}, len(xs))
 	c.noise = c.sigma
 	c.warnOfEnds()
 	return c, nil
+}
+
+// thinned averages points that stand closer than half a bin, so that the work
+// does not grow with the square of how many somebody crowds together.
+func thinned(xs, ys, ns []float64) (tx, ty, tn []float64) {
+	slot := math.Inf(-1)
+	for i, x := range xs {
+		if s := math.Floor(x / (binWidth / 2)); s > slot {
+			slot = s
+			tx, ty, tn = append(tx, x), append(ty, ys[i]), append(tn, ns[i])
+			continue
+		}
+		k := len(tx) - 1
+		tn[k] += ns[i]
+		tx[k] += (x - tx[k]) * ns[i] / tn[k]
+		ty[k] += (ys[i] - ty[k]) * ns[i] / tn[k]
+	}
+	return tx, ty, tn
 }
 
 // crank takes an angle of the encoder to crank degrees after a top dead

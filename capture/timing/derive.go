@@ -1,9 +1,9 @@
 package timing
 
 import (
-	"fmt"
 	"math"
 
+	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/capture/timing/smooth"
 	"lobescribe/device/measure"
 )
@@ -59,7 +59,7 @@ func (c *Curve) Derivatives(o DeriveOptions) (Derivatives, error) {
 		o.Order = 4
 	}
 	if o.Order < 3 || o.Order > 6 {
-		return Derivatives{}, fmt.Errorf("derivatives.order: %d (from 3, so that there is a jerk, to 6)", o.Order)
+		return Derivatives{}, worksheet.Wrongf("derivatives.order", "%d (from 3, so that there is a jerk, to 6)", o.Order)
 	}
 	if o.Step == 0 {
 		o.Step = measure.Degree / 2
@@ -67,12 +67,15 @@ func (c *Curve) Derivatives(o DeriveOptions) (Derivatives, error) {
 			o.Step = measure.Degree
 		}
 	}
-	if o.Step < measure.Degree/20 || o.Step > 5*measure.Degree {
-		return Derivatives{}, fmt.Errorf("derivatives.step_deg: %v (from 0.05 to 5)", o.Step)
+	if o.Step < measure.Degree/5 || o.Step > 5*measure.Degree {
+		return Derivatives{}, worksheet.Wrongf("derivatives.step_deg", "%v (from 0.2 to 5)", o.Step)
 	}
 	even, rows, err := c.even(o.Step.Degrees())
 	if err != nil {
 		return Derivatives{}, err
+	}
+	if o.HalfWindow < 0 || o.HalfWindow > 30*measure.Degree {
+		return Derivatives{}, worksheet.Wrongf("derivatives.half_window_deg", "%v (from 0 to 30)", o.HalfWindow)
 	}
 	if o.HalfWindow != 0 {
 		d, err := c.derive(even, rows, o)
@@ -100,7 +103,7 @@ func (c *Curve) Derivatives(o DeriveOptions) (Derivatives, error) {
 		}
 	}
 	if d.Points == nil {
-		return d, fmt.Errorf("derivatives.step_deg: %v is too coarse for any window of up to 15 degrees", o.Step)
+		return d, worksheet.Wrongf("derivatives.step_deg", "%v is too coarse for any window of up to 15 degrees", o.Step)
 	}
 	d.Chosen = "the widest window; even so the band is wide"
 	d.Warnings = append(d.Warnings, "the noise hides the acceleration: measure more openings, turn more slowly, or use a finer indicator")
@@ -130,11 +133,11 @@ func (c *Curve) even(step float64) (at []float64, rows []smooth.Row, err error) 
 
 func (c *Curve) derive(at []float64, rows []smooth.Row, o DeriveOptions) (Derivatives, error) {
 	step, n := o.Step.Degrees(), window(o)
-	if o.HalfWindow < 0 || n <= o.Order {
-		return Derivatives{}, fmt.Errorf("derivatives.half_window_deg: %v holds too few points %v apart for order %d", o.HalfWindow, o.Step, o.Order)
+	if n <= o.Order {
+		return Derivatives{}, worksheet.Wrongf("derivatives.half_window_deg", "%v holds too few points %v apart for order %d", o.HalfWindow, o.Step, o.Order)
 	}
 	if n > len(at) {
-		return Derivatives{}, fmt.Errorf("derivatives.half_window_deg: the window of %v either side is wider than the curve", o.HalfWindow)
+		return Derivatives{}, worksheet.Wrongf("derivatives.half_window_deg", "the window of %v either side is wider than the curve", o.HalfWindow)
 	}
 	k, err := smooth.NewKernel(n, o.Order)
 	if err != nil {

@@ -214,18 +214,22 @@ type ValveTiming struct {
 }
 
 // Timing works out everything about one valve at the given checking lifts
-// (nil: the usual two).
+// (nil: the usual two, as far as the valve rises to them).
 func (c *Curve) Timing(checks []measure.Length, at Place) (ValveTiming, error) {
-	if checks == nil {
+	usual := checks == nil
+	if usual {
 		checks = DefaultChecks()
 	}
 	nose := c.Nose()
 	made := c.made
 	t := ValveTiming{Valve: c.options.Valve, Nose: &nose, Made: &made, Passages: []Passage{}}
-	for _, lift := range checks {
+	for i, lift := range checks {
 		p, err := c.Passage(lift, at)
 		if err != nil {
-			return ValveTiming{}, err
+			if usual {
+				continue // a small engine's valve need not rise to it
+			}
+			return ValveTiming{}, within(fmt.Sprintf("checking_lifts_mm[%d]", i), err)
 		}
 		t.Passages = append(t.Passages, p)
 	}

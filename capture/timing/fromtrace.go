@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -388,9 +389,9 @@ func (c *Curve) checkPeriod(found []opening) error {
 	}
 	switch d := median(apart); {
 	case math.Abs(d-period/2) < period/20 && !c.options.OnCam:
-		return fmt.Errorf("on_cam: the valve opens every %s degrees of this encoder, not every %s: the encoder turns with the cam (say so), or the cycle is shorter than given", plain(d), plain(period))
+		return worksheet.Wrongf("on_cam", "the valve opens every %s degrees of this encoder, not every %s: the encoder turns with the cam (say so), or the cycle is shorter than given", plain(d), plain(period))
 	case math.Abs(d-2*period) < period/10:
-		return fmt.Errorf("period_deg: the valve opens every %s degrees, not every %s: the cycle is longer than given, or the encoder is on the crank and not on the cam", plain(d), plain(period))
+		return worksheet.Wrongf("period_deg", "the valve opens every %s degrees, not every %s: the cycle is longer than given, or the encoder is on the crank and not on the cam", plain(d), plain(period))
 	case math.Abs(d-math.Round(d/period)*period) > 10:
 		c.warn("the openings stand %s degrees apart instead of %s: the encoder slips, loses counts or has another number of counts a turn", plain(d), plain(period))
 	}

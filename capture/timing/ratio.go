@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -76,11 +77,11 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 	}
 	switch {
 	case o.Degree < 2 || o.Degree > 5:
-		return RatioCurve{}, fmt.Errorf("ratio.degree: %d (from 2 to 5)", o.Degree)
+		return RatioCurve{}, worksheet.Wrongf("ratio.degree", "%d (from 2 to 5)", o.Degree)
 	case o.Nominal != 0 && !(o.Nominal >= 0.2 && o.Nominal <= 5):
-		return RatioCurve{}, fmt.Errorf("ratio.nominal: %v is no rocker's ratio (from 0.2 to 5)", o.Nominal)
+		return RatioCurve{}, worksheet.Wrongf("ratio.nominal", "%v is no rocker's ratio (from 0.2 to 5)", o.Nominal)
 	case o.Lash != nil && (*o.Lash < 0 || *o.Lash > 10*measure.Millimetre):
-		return RatioCurve{}, fmt.Errorf("ratio.lash_mm: %v is no lash (from 0 to 10 mm)", *o.Lash)
+		return RatioCurve{}, worksheet.Wrongf("ratio.lash_mm", "%v is no lash (from 0 to 10 mm)", *o.Lash)
 	}
 	r := RatioCurve{Nominal: o.Nominal}
 	lobeNose, valveNose := lobe.Nose(), valve.Nose()

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -59,10 +60,10 @@ type TopDeadCentre struct {
 // TDC works out top dead centre from a positive stop.
 func (s Stop) TDC() (TopDeadCentre, error) {
 	if len(s.First) == 0 || len(s.Second) == 0 {
-		return TopDeadCentre{}, fmt.Errorf("positive_stop: a reading against the stop from each side is needed")
+		return TopDeadCentre{}, worksheet.Wrongf("positive_stop", "a reading against the stop from each side is needed")
 	}
 	if s.AngleStep < 0 || s.Repeat < 0 || s.AngleStep > 45*measure.Degree || s.Repeat > 45*measure.Degree {
-		return TopDeadCentre{}, fmt.Errorf("positive_stop: angle_step_deg and repeat_deg must be from 0 to 45")
+		return TopDeadCentre{}, worksheet.Wrongf("positive_stop", "angle_step_deg and repeat_deg must be from 0 to 45")
 	}
 	a, uA, err := circularMean(s.First, "first_deg")
 	if err != nil {
@@ -74,10 +75,10 @@ func (s Stop) TDC() (TopDeadCentre, error) {
 	}
 	half := math.Abs(math.Remainder(b-a, 360)) / 2
 	if half < 0.5 {
-		return TopDeadCentre{}, fmt.Errorf("positive_stop: both sides read the same (%s and %s): turn the engine the other way round until the piston meets the stop again", plain(a), plain(b))
+		return TopDeadCentre{}, worksheet.Wrongf("positive_stop", "both sides read the same (%s and %s): turn the engine the other way round until the piston meets the stop again", plain(a), plain(b))
 	}
 	if half > 80 {
-		return TopDeadCentre{}, fmt.Errorf("positive_stop: the sides stand %s degrees apart, so that it cannot be told on which side top dead centre lies; screw the stop further out", plain(2*half))
+		return TopDeadCentre{}, worksheet.Wrongf("positive_stop", "the sides stand %s degrees apart, so that it cannot be told on which side top dead centre lies; screw the stop further out", plain(2*half))
 	}
 	mid := a + math.Remainder(b-a, 360)/2
 	side := func(u float64, readings int) []component {
@@ -102,28 +103,28 @@ func (s Stop) TDC() (TopDeadCentre, error) {
 // TDC works out top dead centre from equal drops of the piston.
 func (p Piston) TDC() (TopDeadCentre, error) {
 	if len(p.Drops) == 0 {
-		return TopDeadCentre{}, fmt.Errorf("piston.drops: at least one pair of equal drops is needed")
+		return TopDeadCentre{}, worksheet.Wrongf("piston.drops", "at least one pair of equal drops is needed")
 	}
 	if p.DropU < 0 || p.Resolution < 0 || p.AngleStep < 0 || p.AngleStep > 45*measure.Degree || p.Resolution > measure.Millimetre || p.DropU > 10*measure.Millimetre {
-		return TopDeadCentre{}, fmt.Errorf("piston: drop_u_mm, resolution_mm and angle_step_deg must not be negative or absurd")
+		return TopDeadCentre{}, worksheet.Wrongf("piston", "drop_u_mm, resolution_mm and angle_step_deg must not be negative or absurd")
 	}
 	if p.Crank != nil {
 		if err := p.Crank.Check(); err != nil {
-			return TopDeadCentre{}, fmt.Errorf("piston.crank.%w", err)
+			return TopDeadCentre{}, within("piston.crank", err)
 		}
 	}
 	var mids, halves []float64
 	var warnings []string
 	byDrop := 0.0 // mean variance of a middle by how well the heights agree
 	for i, d := range p.Drops {
-		field := fmt.Sprintf("piston.drops[%d]", i)
+		field := dropField(i)
 		if d.Drop <= 0 || d.Drop > 500*measure.Millimetre {
-			return TopDeadCentre{}, fmt.Errorf("%s.drop_mm: %v: the piston must have gone down, by less than 500 mm", field, d.Drop)
+			return TopDeadCentre{}, worksheet.Wrongf(field+".drop_mm", "%v: the piston must have gone down, by less than 500 mm", d.Drop)
 		}
 		arc := math.Remainder((d.After - d.Before).Degrees(), 360)
 		half := math.Abs(arc) / 2
 		if half < 0.5 || half > 80 {
-			return TopDeadCentre{}, fmt.Errorf("%s: %v and %v lie %s degrees apart: take heights that the piston passes 2 to 160 degrees apart", field, d.Before, d.After, plain(2*half))
+			return TopDeadCentre{}, worksheet.Wrongf(field, "%v and %v lie %s degrees apart: take heights that the piston passes 2 to 160 degrees apart", d.Before, d.After, plain(2*half))
 		}
 		mids = append(mids, d.Before.Degrees()+arc/2)
 		halves = append(halves, half)
@@ -145,7 +146,7 @@ func (p Piston) TDC() (TopDeadCentre, error) {
 	for i := range mids {
 		mids[i] = mids[0] + math.Remainder(mids[i]-mids[0], 360)
 		if d := math.Abs(mids[i] - mids[0]); d > 20 {
-			return TopDeadCentre{}, fmt.Errorf("piston.drops[%d]: its middle lies %s degrees from that of the first pair; one of them is not about top dead centre", i, plain(d))
+			return TopDeadCentre{}, worksheet.Wrongf(dropField(i), "its middle lies %s degrees from that of the first pair; one of them is not about top dead centre", plain(d))
 		}
 	}
 	mean, uA := meanTypeA(mids)
@@ -166,6 +167,8 @@ func (p Piston) TDC() (TopDeadCentre, error) {
 	}
 	return t, nil
 }
+
+func dropField(i int) string { return fmt.Sprintf("piston.drops[%d]", i) }
 
 func newTDC(method string, mid, half float64, parts []component) TopDeadCentre {
 	u, k := expand(parts...)
@@ -189,7 +192,7 @@ func circularMean(readings []measure.Angle, field string) (mean, u float64, err 
 	for i, r := range readings {
 		d[i] = math.Remainder(r.Degrees()-first, 360)
 		if math.Abs(d[i]) > 20 {
-			return 0, 0, fmt.Errorf("positive_stop.%s[%d]: %v is not near the first reading of that side, %v", field, i, r, readings[0])
+			return 0, 0, worksheet.Wrongf(fmt.Sprintf("positive_stop.%s[%d]", field, i), "%v is not near the first reading of that side, %v", r, readings[0])
 		}
 	}
 	m, u := meanTypeA(d)

@@ -1,11 +1,14 @@
 package timing
 
 import (
+	"errors"
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -88,4 +91,17 @@ func millimetres(mm float64) measure.Length {
 		mm = 1e4
 	}
 	return measure.FromMillimetres(min(max(mm, -1e4), 1e4))
+}
+
+// within puts the path of an enclosing field before that of a problem, and
+// its name before any other error.
+func within(path string, err error) error {
+	if p := (*worksheet.Problem)(nil); errors.As(err, &p) {
+		field := path
+		if p.Field != "" {
+			field += "." + p.Field
+		}
+		return worksheet.Wrongf(field, "%s", p.Says)
+	}
+	return fmt.Errorf("%s: %w", path, err)
 }

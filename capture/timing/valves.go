@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -121,7 +122,7 @@ func RobustDeviation(values []float64, fewCorrected bool) (middle, deviation flo
 // fewer it says so and compares with the card only.
 func CompareValves(valves []Figures, o CompareOptions) (Comparison, error) {
 	if len(valves) == 0 {
-		return Comparison{}, fmt.Errorf("valves: none given")
+		return Comparison{}, worksheet.Wrongf("valves", "none given")
 	}
 	if o.LiftU == 0 {
 		o.LiftU = 50 * measure.Micrometre
@@ -133,13 +134,13 @@ func CompareValves(valves []Figures, o CompareOptions) (Comparison, error) {
 	for i, f := range valves {
 		switch {
 		case f.Name == "":
-			return Comparison{}, fmt.Errorf("valves[%d].name: missing", i)
+			return Comparison{}, worksheet.Wrongf(fmt.Sprintf("valves[%d].name", i), "missing")
 		case seen[f.Name]:
-			return Comparison{}, fmt.Errorf("valves[%d].name: %q stands there twice", i, f.Name)
+			return Comparison{}, worksheet.Wrongf(fmt.Sprintf("valves[%d].name", i), "%q stands there twice", f.Name)
 		case f.Valve != "" && f.Valve != Intake && f.Valve != Exhaust:
-			return Comparison{}, fmt.Errorf("valves[%d].valve: %q is neither intake nor exhaust", i, f.Valve)
+			return Comparison{}, worksheet.Wrongf(fmt.Sprintf("valves[%d].valve", i), "%q is neither intake nor exhaust", f.Valve)
 		case f.MaxLift < 0 || f.MaxLift > 100*measure.Millimetre:
-			return Comparison{}, fmt.Errorf("valves[%d].max_lift_mm: %v is no valve's lift (from 0 to 100 mm)", i, f.MaxLift)
+			return Comparison{}, worksheet.Wrongf(fmt.Sprintf("valves[%d].max_lift_mm", i), "%v is no valve's lift (from 0 to 100 mm)", f.MaxLift)
 		}
 		seen[f.Name] = true
 	}
@@ -169,7 +170,7 @@ func CompareValves(valves []Figures, o CompareOptions) (Comparison, error) {
 		}
 	}
 	if len(c.Groups) == 0 {
-		return Comparison{}, fmt.Errorf("valves: no max lift, duration or half-lift angle is given, so there is nothing to compare")
+		return Comparison{}, worksheet.Wrongf("valves", "no max lift, duration or half-lift angle is given, so there is nothing to compare")
 	}
 	return c, nil
 }

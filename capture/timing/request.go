@@ -1,0 +1,266 @@
+package timing
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+
+	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/device/measure"
+)
+
+// Request is a question about timing. Every part is optional; what is given is
+// answered. In JSON lengths are millimetres and angles degrees.
+type Request struct {
+	// Intake and Exhaust valve of one cylinder: points or events.
+	Intake  *ValveInput `json:"intake,omitempty"`
+	Exhaust *ValveInput `json:"exhaust,omitempty"`
+	// CheckingLifts, default 0.050 in and 1 mm, at CheckedAt, default where
+	// each curve was measured.
+	CheckingLifts []measure.Length `json:"checking_lifts_mm,omitempty"`
+	CheckedAt     Place            `json:"checked_at,omitempty"`
+	// TDC is how top dead centre was found. It sets that of every curve.
+	TDC  *TDCInput  `json:"tdc,omitempty"`
+	Card *CardInput `json:"card,omitempty"`
+	// Derivatives asks for those of the intake and exhaust curves.
+	Derivatives *DeriveInput `json:"derivatives,omitempty"`
+	Ratio       *RatioInput  `json:"ratio,omitempty"`
+	// Valves are compared with each other.
+	Valves []FiguresInput `json:"valves,omitempty"`
+	// LiftU and AngleU are the least deviations between valves worth a word.
+	LiftU  measure.Length `json:"valves_lift_u_mm,omitempty"`
+	AngleU measure.Angle  `json:"valves_angle_u_deg,omitempty"`
+	// Crank with angles or travels turns one into the other.
+	Crank      *Crank           `json:"crank,omitempty"`
+	PistonAt   []measure.Angle  `json:"piston_at_deg,omitempty"`
+	AngleForMM []measure.Length `json:"angle_at_travel_mm,omitempty"`
+}
+
+// ValveInput is one valve: either points, or the two events of a valve that
+// somebody read off a degree wheel, or (from within the program) a trace.
+type ValveInput struct {
+	// Angles with lifts above the heel, in millimetres or in inches.
+	Angles []measure.Angle  `json:"angle_deg,omitempty"`
+	Lifts  []measure.Length `json:"lift_mm,omitempty"`
+	Inches []float64        `json:"lift_in,omitempty"`
+	// Trace takes the place of points.
+	Trace *measure.Trace `json:"-"`
+
+	// Opens and Closes at CheckingLift, default 0.050 in; U is their expanded
+	// uncertainty, default 1 degree.
+	Opens        *EventInput    `json:"opens,omitempty"`
+	Closes       *EventInput    `json:"closes,omitempty"`
+	CheckingLift measure.Length `json:"checking_lift_mm,omitempty"`
+	U            *measure.Angle `json:"u_deg,omitempty"`
+
+	TDC        measure.Angle  `json:"tdc_deg,omitempty"`
+	TDCU       measure.Angle  `json:"tdc_u_deg,omitempty"`
+	Period     measure.Angle  `json:"period_deg,omitempty"`
+	Wraps      measure.Angle  `json:"wraps_deg,omitempty"`
+	OnCam      bool           `json:"on_cam,omitempty"`
+	CountsDown bool           `json:"counts_down,omitempty"`
+	MeasuredAt Place          `json:"measured_at,omitempty"`
+	Ratio      float64        `json:"rocker_ratio,omitempty"`
+	Lash       measure.Length `json:"lash_mm,omitempty"`
+	Resolution measure.Length `json:"resolution_mm,omitempty"`
+	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
+	Limit      measure.Length `json:"indicator_limit_mm,omitempty"`
+	Method     Method         `json:"method,omitempty"`
+}
+
+// EventInput is an event as a person writes it: a number counted as cards do,
+// or a text such as "12 BTDC".
+type EventInput struct{ text string }
+
+// NewEvent takes the text of an event.
+func NewEvent(text string) *EventInput { return &EventInput{text} }
+
+// MarshalJSON writes the text.
+func (e EventInput) MarshalJSON() ([]byte, error) { return json.Marshal(e.text) }
+
+// UnmarshalJSON takes a number or a text, and leaves it to [ParseEvent].
+func (e *EventInput) UnmarshalJSON(b []byte) error {
+	if len(b) > 0 && b[0] == '"' {
+		return json.Unmarshal(b, &e.text)
+	}
+	var a measure.Angle
+	if err := a.UnmarshalJSON(b); err != nil {
+		return worksheet.Wrongf("", `%s will not do: expected an event as a card gives it, a number of degrees or a text such as "12 BTDC"`, b)
+	}
+	e.text = a.String()
+	return nil
+}
+
+// CardInput is the cam card.
+type CardInput struct {
+	Intake  *CardValveInput `json:"intake,omitempty"`
+	Exhaust *CardValveInput `json:"exhaust,omitempty"`
+	// TwoCams: intake and exhaust may be off by different amounts.
+	TwoCams bool `json:"two_cams,omitempty"`
+}
+
+// CardValveInput is one valve on the card.
+type CardValveInput struct {
+	CheckingLift measure.Length `json:"checking_lift_mm,omitempty"` // default 0.050 in
+	CheckedAt    Place          `json:"checked_at,omitempty"`       // default lobe
+	Opens        *EventInput    `json:"opens,omitempty"`
+	Closes       *EventInput    `json:"closes,omitempty"`
+	Duration     *measure.Angle `json:"duration_deg,omitempty"`
+	Centreline   *measure.Angle `json:"centreline_deg,omitempty"`
+	MaxLift      measure.Length `json:"max_lift_mm,omitempty"`
+}
+
+// TDCInput is one of the two methods.
+type TDCInput struct {
+	Stop   *StopInput   `json:"positive_stop,omitempty"`
+	Piston *PistonInput `json:"piston,omitempty"`
+}
+
+// StopInput is [Stop].
+type StopInput struct {
+	First     []measure.Angle `json:"first_deg"`
+	Second    []measure.Angle `json:"second_deg"`
+	AngleStep measure.Angle   `json:"angle_step_deg,omitempty"`
+	Repeat    measure.Angle   `json:"repeat_deg,omitempty"`
+}
+
+// PistonInput is [Piston].
+type PistonInput struct {
+	Drops      []Drop         `json:"drops"`
+	DropU      measure.Length `json:"drop_u_mm,omitempty"`
+	Resolution measure.Length `json:"resolution_mm,omitempty"`
+	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
+	Crank      *Crank         `json:"crank,omitempty"`
+}
+
+// DeriveInput is [DeriveOptions].
+type DeriveInput struct {
+	Step       measure.Angle `json:"step_deg,omitempty"`
+	HalfWindow measure.Angle `json:"half_window_deg,omitempty"`
+	Order      int           `json:"order,omitempty"`
+}
+
+// RatioInput is a lobe-side and a valve-side curve of one valve, and perhaps
+// the valve's before a change.
+type RatioInput struct {
+	Lobe    *ValveInput     `json:"lobe,omitempty"`
+	Valve   *ValveInput     `json:"valve,omitempty"`
+	Before  *ValveInput     `json:"before,omitempty"`
+	Nominal float64         `json:"nominal,omitempty"`
+	Lash    *measure.Length `json:"lash_mm,omitempty"`
+	Degree  int             `json:"degree,omitempty"`
+}
+
+// FiguresInput is [Figures].
+type FiguresInput struct {
+	Name        string         `json:"name"`
+	Valve       Valve          `json:"valve,omitempty"`
+	MaxLift     measure.Length `json:"max_lift_mm,omitempty"`
+	Duration    *measure.Angle `json:"duration_deg,omitempty"`
+	OpeningHalf *measure.Angle `json:"opening_half_deg,omitempty"`
+	ClosingHalf *measure.Angle `json:"closing_half_deg,omitempty"`
+}
+
+// ParseRequest reads a Request strictly. The error is a [*worksheet.Problem]
+// that names the field.
+func ParseRequest(text string) (Request, error) {
+	var r Request
+	err := worksheet.Read(strings.NewReader(text), &r)
+	return r, err
+}
+
+// farthest is how far any angle may lie from 0: ten thousand turns, so that no
+// sum of them comes near the end of its type.
+const farthest = 10_000 * measure.Turn
+
+// check finds the first angle or length that is absurd on its face. Whether it
+// makes sense where it stands is for those who use it.
+func (r Request) check() error {
+	var c worksheet.Check
+	angle := func(field string, a measure.Angle) {
+		c.That(a >= -farthest && a <= farthest, field, "is %v: an angle lies within ten thousand turns", a)
+	}
+	optional := func(field string, a *measure.Angle) {
+		if a != nil {
+			angle(field, *a)
+		}
+	}
+	valve := func(field string, v *ValveInput) {
+		if v == nil {
+			return
+		}
+		for i, a := range v.Angles {
+			angle(fmt.Sprintf("%s.angle_deg[%d]", field, i), a)
+		}
+		angle(field+".tdc_deg", v.TDC)
+		optional(field+".u_deg", v.U)
+		c.That(v.U == nil || *v.U >= 0 && *v.U <= 90*measure.Degree, field+".u_deg", "is no uncertainty of an event (from 0 to 90)")
+		c.NotNegative(field+".checking_lift_mm", v.CheckingLift)
+		c.Sane(field+".resolution_mm", v.Resolution)
+	}
+	valve("intake", r.Intake)
+	valve("exhaust", r.Exhaust)
+	c.That(len(r.CheckingLifts) <= 50, "checking_lifts_mm", "holds %d lifts: at most 50", len(r.CheckingLifts))
+	for i, l := range r.CheckingLifts {
+		c.Positive(fmt.Sprintf("checking_lifts_mm[%d]", i), l)
+	}
+	c.That(r.CheckedAt == "" || r.CheckedAt == AtValve || r.CheckedAt == AtLobe, "checked_at", "%q is neither valve nor lobe", r.CheckedAt)
+	if t := r.TDC; t != nil {
+		c.That((t.Stop == nil) != (t.Piston == nil), "tdc", "give either positive_stop or piston")
+		if t.Stop != nil {
+			for i, a := range t.Stop.First {
+				angle(fmt.Sprintf("tdc.positive_stop.first_deg[%d]", i), a)
+			}
+			for i, a := range t.Stop.Second {
+				angle(fmt.Sprintf("tdc.positive_stop.second_deg[%d]", i), a)
+			}
+		}
+		if t.Piston != nil {
+			for i, d := range t.Piston.Drops {
+				angle(fmt.Sprintf("tdc.piston.drops[%d].before_deg", i), d.Before)
+				angle(fmt.Sprintf("tdc.piston.drops[%d].after_deg", i), d.After)
+			}
+		}
+	}
+	if k := r.Card; k != nil {
+		for _, side := range []struct {
+			name string
+			v    *CardValveInput
+		}{{"card.intake", k.Intake}, {"card.exhaust", k.Exhaust}} {
+			if side.v == nil {
+				continue
+			}
+			optional(side.name+".duration_deg", side.v.Duration)
+			optional(side.name+".centreline_deg", side.v.Centreline)
+			c.NotNegative(side.name+".checking_lift_mm", side.v.CheckingLift)
+			c.NotNegative(side.name+".max_lift_mm", side.v.MaxLift)
+			c.That(side.v.CheckedAt == "" || side.v.CheckedAt == AtValve || side.v.CheckedAt == AtLobe, side.name+".checked_at", "%q is neither valve nor lobe", side.v.CheckedAt)
+		}
+	}
+	if q := r.Ratio; q != nil {
+		c.That(q.Lobe != nil, "ratio.lobe", "is missing: the curve measured at the lobe, lifter or pushrod")
+		c.That(q.Valve != nil, "ratio.valve", "is missing: the curve of the same valve, measured at its retainer")
+		valve("ratio.lobe", q.Lobe)
+		valve("ratio.valve", q.Valve)
+		valve("ratio.before", q.Before)
+	}
+	c.That(len(r.Valves) <= 200, "valves", "holds %d valves: at most 200", len(r.Valves))
+	for i, f := range r.Valves {
+		field := fmt.Sprintf("valves[%d]", i)
+		c.NotNegative(field+".max_lift_mm", f.MaxLift)
+		optional(field+".duration_deg", f.Duration)
+		optional(field+".opening_half_deg", f.OpeningHalf)
+		optional(field+".closing_half_deg", f.ClosingHalf)
+	}
+	c.NotNegative("valves_lift_u_mm", r.LiftU)
+	c.That(r.AngleU >= 0 && r.AngleU <= 90*measure.Degree, "valves_angle_u_deg", "is %v: from 0 to 90", r.AngleU)
+	c.That(len(r.PistonAt) <= 5000, "piston_at_deg", "holds %d angles: at most 5000", len(r.PistonAt))
+	for i, a := range r.PistonAt {
+		angle(fmt.Sprintf("piston_at_deg[%d]", i), a)
+	}
+	c.That(len(r.AngleForMM) <= 5000, "angle_at_travel_mm", "holds %d travels: at most 5000", len(r.AngleForMM))
+	if len(r.PistonAt)+len(r.AngleForMM) > 0 {
+		c.That(r.Crank != nil, "crank", "is missing: stroke_mm and rod_mm turn angle into travel")
+	}
+	return c.Err()
+}
