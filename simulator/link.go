@@ -53,7 +53,8 @@ type Link struct {
 	mu      sync.Mutex
 	stalled bool
 	latest  []byte // the last line, for polling
-	asked   []byte // the start of a request
+	owed    int    // answers to requests that came before there was a line
+	asked   []byte // the start of a request; of the answering goroutine
 }
 
 // LinkOptions says what to open.
@@ -65,7 +66,7 @@ type LinkOptions struct {
 	Path  string
 	Query string // behind the address; nothing
 	// Poll makes it send nothing but the newest line written to it, each time
-	// when these bytes come; it sends by itself.
+	// when these bytes come (or as soon as there is one); it sends by itself.
 	Poll string
 }
 
@@ -138,9 +139,15 @@ func (l *Link) Stall(silent bool) {
 func (l *Link) Write(b []byte) (int, error) {
 	l.mu.Lock()
 	l.latest = append(l.latest[:0], b...)
-	quiet := l.stalled || len(l.poll) > 0
+	times := 1
+	if len(l.poll) > 0 {
+		times, l.owed = l.owed, 0
+	}
+	if l.stalled {
+		times = 0
+	}
 	l.mu.Unlock()
-	if !quiet {
+	for range times {
 		l.plug.send(b)
 	}
 	return len(b), nil
@@ -169,6 +176,9 @@ func (l *Link) answer() {
 			l.asked = l.asked[i+len(l.poll):]
 			l.mu.Lock()
 			line, quiet := bytes.Clone(l.latest), l.stalled
+			if len(line) == 0 && !quiet {
+				l.owed++
+			}
 			l.mu.Unlock()
 			if !quiet {
 				l.plug.send(line)
