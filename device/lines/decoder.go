@@ -32,6 +32,8 @@ type Decoder struct {
 	lift     int // index of the lift column, or -1
 	turn     int // index of the angle or counts column, or -1
 	single   bool
+	counts   bool // the turn column is counts
+	bare     bool // a line may be a bare number
 	assumed  bool // the unit of bare numbers was guessed
 	shape    shape
 	lastLift measure.Length
@@ -54,15 +56,17 @@ func NewDecoder(f Format, o Options) *Decoder {
 		f.Jump = defaultJump
 	}
 	d := &Decoder{f: f, o: o, lift: f.lift(), turn: -1, single: len(f.Columns) == 1,
-		scratch: make([]byte, f.MaxLine),
-		split:   splitter{end: f.End, start: f.Start, max: f.MaxLine, held: make([]byte, 0, f.MaxLine)}}
+		split: splitter{end: f.End, start: f.Start, max: f.MaxLine, held: make([]byte, 0, f.MaxLine)}}
+	if f.DecimalComma {
+		d.scratch = make([]byte, f.MaxLine)
+	}
 	f.Columns = append([]Column(nil), f.Columns...)
 	d.f.Columns = f.Columns
 	for i := range f.Columns {
 		c := &f.Columns[i]
 		switch c.Role {
 		case Angle, Counts:
-			d.turn = i
+			d.turn, d.counts = i, c.Role == Counts
 		case Lift:
 			if o.Unit != measure.NoUnit {
 				c.Unit = o.Unit
@@ -75,6 +79,9 @@ func NewDecoder(f Format, o Options) *Decoder {
 			}
 			d.shape = newShape(c)
 		}
+	}
+	if c := &f.Columns[0]; d.single && d.lift == 0 {
+		d.bare = f.Check == NoCheck && !f.DecimalComma && len(c.Tags) == 0 && c.UnitRule != UnitMustFollow && !c.Whole && c.Decimals == 0
 	}
 	if d.o.Crank == nil {
 		d.o.Crank = &unwrap{}
@@ -113,6 +120,15 @@ func (d *Decoder) Found() wire.Found {
 
 // line takes one whole line without its end.
 func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
+	if d.bare {
+		// The commonest line by far: digits and nothing else.
+		var lift number
+		var used int
+		if lift.mantissa, lift.decimals, used = scanNumber(line); used == len(line) {
+			d.reading(&lift, &number{}, at, out)
+			return
+		}
+	}
 	body := line
 	v := taken
 	if d.f.Check == XorAfterStar {
@@ -120,22 +136,23 @@ func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
 	}
 	var lift, turn number
 	if v == taken {
-		if d.single {
-			var n number
-			n, v = d.lastColumn(&d.f.Columns[0], body)
-			lift, turn = n, n
-		} else {
-			lift, turn, v = d.columns(body)
+		switch {
+		case !d.single:
+			v = d.columns(body, &lift, &turn)
+		case d.lift == 0:
+			v = d.lastColumn(&d.f.Columns[0], body, &lift)
+		default:
+			v = d.lastColumn(&d.f.Columns[0], body, &turn)
 		}
 	}
 	if v != taken {
-		if v == notANumber && d.word(line, at, out) {
+		if v != badChecksum && d.word(body, at, out) {
 			return
 		}
 		refuse(v, out)
 		return
 	}
-	if s := cmp(lift.status, turn.status); s != nil && (s.Says != "" || s.NoReading) {
+	if s := worse(lift.status, turn.status); s != nil && (s.Says != "" || s.NoReading) {
 		if s.Says != "" {
 			out.Condition(at, s.Says)
 		}
@@ -143,11 +160,11 @@ func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
 			return
 		}
 	}
-	d.reading(lift, turn, at, out)
+	d.reading(&lift, &turn, at, out)
 }
 
-// cmp returns the status that says more.
-func cmp(a, b *Status) *Status {
+// worse returns the status that says more.
+func worse(a, b *Status) *Status {
 	if a == nil || (a.Says == "" && !a.NoReading && b != nil) {
 		return b
 	}
@@ -155,7 +172,7 @@ func cmp(a, b *Status) *Status {
 }
 
 // columns reads a line of several columns.
-func (d *Decoder) columns(b []byte) (lift, turn number, v verdict) {
+func (d *Decoder) columns(b []byte, lift, turn *number) verdict {
 	last := len(d.f.Columns) - 1
 	for i := range d.f.Columns {
 		c := &d.f.Columns[i]
@@ -163,26 +180,24 @@ func (d *Decoder) columns(b []byte) (lift, turn number, v verdict) {
 		if i < last {
 			var ok bool
 			if field, rest, ok = d.cutField(c, b); !ok {
-				return lift, turn, misshapen
+				return misshapen
 			}
 		} else if d.f.Separator != ' ' && bytes.IndexByte(b, d.f.Separator) >= 0 {
-			return lift, turn, misshapen // a column too many
+			return misshapen // a column too many
 		}
-		if c.Role != Ignored {
-			n, v := d.lastColumn(c, field)
-			if v != taken {
-				return lift, turn, v
-			}
-			switch i {
-			case d.lift:
-				lift = n
-			case d.turn:
-				turn = n
-			}
+		v := taken
+		switch i {
+		case d.lift:
+			v = d.lastColumn(c, field, lift)
+		case d.turn:
+			v = d.lastColumn(c, field, turn)
+		}
+		if v != taken {
+			return v
 		}
 		b = rest
 	}
-	return lift, turn, taken
+	return taken
 }
 
 // cutField parts the next column from the rest of the line. Where blanks part
@@ -197,30 +212,31 @@ func (d *Decoder) cutField(c *Column, b []byte) (field, rest []byte, ok bool) {
 		return b[:i], b[i+1:], true
 	}
 	b = skipBlanks(b)
-	if _, after, v := parseColumn(c, d.f.DecimalComma, b, d.scratch); v == taken {
-		n := len(b) - len(after)
-		for n < len(b) && b[n] != ' ' && b[n] != '\t' {
-			n++ // a status that is glued to the number
-		}
-		return b[:n], b[n:], n < len(b)
+	var n number
+	if after, v := parseColumn(&n, c, b, d.scratch); v == taken {
+		return cutWord(b, len(b)-len(after)) // with a status that is glued to it
 	}
-	n := 0
-	for n < len(b) && b[n] != ' ' && b[n] != '\t' {
-		n++
+	return cutWord(b, 0)
+}
+
+// cutWord cuts b at the first blank from i on.
+func cutWord(b []byte, i int) (field, rest []byte, ok bool) {
+	for i < len(b) && b[i] != ' ' && b[i] != '\t' {
+		i++
 	}
-	return b[:n], b[n:], n < len(b)
+	return b[:i], b[i:], i < len(b)
 }
 
 // lastColumn reads a column that nothing may follow but its status.
-func (d *Decoder) lastColumn(c *Column, b []byte) (number, verdict) {
-	n, rest, v := parseColumn(c, d.f.DecimalComma, b, d.scratch)
+func (d *Decoder) lastColumn(c *Column, b []byte, n *number) verdict {
+	rest, v := parseColumn(n, c, b, d.scratch)
 	if v != taken {
-		return n, v
+		return v
 	}
 	if rest = trimRight(skipBlanks(rest)); len(rest) > 0 {
 		s, known := statusOf(c, rest)
 		if !known {
-			return n, notANumber
+			return notANumber
 		}
 		n.status = s
 		if n.unit == measure.NoUnit {
@@ -231,9 +247,9 @@ func (d *Decoder) lastColumn(c *Column, b []byte) (number, verdict) {
 	case c.UnitRule == UnitMustFollow && n.unit == measure.NoUnit,
 		c.Whole && n.decimals > 0,
 		c.Decimals > 0 && n.decimals != c.Decimals && (n.unit == measure.NoUnit || n.unit == c.Unit):
-		return n, misshapen
+		return misshapen
 	}
-	return n, taken
+	return taken
 }
 
 func trimRight(b []byte) []byte {

@@ -88,7 +88,7 @@ func BuiltIn() []Format {
 			Columns: []Column{{Role: Lift, Whole: true, UnitRule: UnitNever, Scale: measure.Thou / 10}}, Words: words},
 		{Name: "framed", Says: "between STX and ETX, with or without a unit: <STX>+10.668 mm<ETX>", Start: stx, End: 0x03,
 			Columns: []Column{{Role: Lift, Status: status}}, Words: words},
-		{Name: "checked", Says: "between $ and * with a check behind it: $LIFT,10.668,mm*5D", Check: XorAfterStar,
+		{Name: "checked", Says: "between $ and * with a check behind it: $LIFT,10.668,mm*00", Check: XorAfterStar,
 			Columns: []Column{{Role: Lift, TagNeeded: true, Tags: []string{"LIFT,"}, UnitRule: UnitMustFollow, Status: []Status{
 				{Text: ",mm", Unit: measure.InMillimetres}, {Text: ",in", Unit: measure.InInches},
 			}}}, Words: words},
@@ -98,7 +98,7 @@ func BuiltIn() []Format {
 			Columns: []Column{{Role: Angle, UnitRule: UnitNever}, {Role: Lift, Status: status}}, Words: words},
 		{Name: "counts-lift", Says: "counts of an encoder and lift: 710,10.668mm (counts= says how many make a turn)", Separator: ',',
 			Columns: []Column{{Role: Counts, Whole: true, UnitRule: UnitNever}, {Role: Lift, Status: status}}, Words: words},
-		{Name: "counts-lift-checked", Says: "as counts-lift, with a check: $710,10.668mm*52", Separator: ',', Check: XorAfterStar,
+		{Name: "counts-lift-checked", Says: "as counts-lift, with a check: $710,10.668mm*0D", Separator: ',', Check: XorAfterStar,
 			Columns: []Column{{Role: Counts, Whole: true, UnitRule: UnitNever}, {Role: Lift, Status: status}}, Words: words},
 		{Name: "degrees", Says: "degrees of an encoder: 106.5",
 			Columns: []Column{{Role: Angle, UnitRule: UnitNever, Status: []Status{{Text: "deg"}, {Text: "°"}}}}, Words: words},

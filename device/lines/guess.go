@@ -266,11 +266,14 @@ func takeApart(text string, comma bool) (x field, ok bool) {
 		return x, false
 	}
 	c := Column{Role: Lift}
-	n, rest, v := parseColumn(&c, comma, b[start:], make([]byte, len(b)))
+	var scratch []byte
+	if comma {
+		scratch = make([]byte, len(b))
+	}
+	rest, v := parseColumn(&x.n, &c, b[start:], scratch)
 	if v != taken {
 		return x, false
 	}
-	x.n = n
 	x.status = strings.TrimSpace(string(rest))
 	if strings.ContainsAny(x.status, "0123456789,") || len(x.status) > 24 {
 		return x, false

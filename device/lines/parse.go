@@ -26,27 +26,28 @@ const (
 
 // parseColumn reads one column: blanks, tag, number, unit, status. rest is
 // what stands behind the number and was not taken; where blanks part columns
-// that is the next column.
-func parseColumn(c *Column, comma bool, b []byte, scratch []byte) (n number, rest []byte, v verdict) {
+// that is the next column. scratch is room for a copy of the line where the
+// decimal point is a comma, and nil otherwise.
+func parseColumn(n *number, c *Column, b []byte, scratch []byte) (rest []byte, v verdict) {
 	b = skipBlanks(b)
 	if len(c.Tags) > 0 {
 		var ok bool
 		if b, ok = cutTag(c, b); !ok {
-			return n, nil, notANumber
+			return nil, notANumber
 		}
 	}
 	var used int
-	if comma {
+	if scratch != nil {
 		n.mantissa, n.decimals, used = scanComma(b, scratch)
 	} else {
 		n.mantissa, n.decimals, used = scanNumber(b)
 	}
 	if used <= 0 {
-		return n, nil, notANumber
+		return nil, notANumber
 	}
 	b = b[used:]
 	if len(b) == 0 {
-		return n, b, taken
+		return b, taken
 	}
 	// A sign behind the number.
 	if b[0] == '-' || b[0] == '+' {
@@ -62,7 +63,7 @@ func parseColumn(c *Column, comma bool, b []byte, scratch []byte) (n number, res
 			}
 		}
 	}
-	return n, b, taken
+	return b, taken
 }
 
 // scanNumber is [measure.ScanDecimal] with its error as used <= 0, and a fast

@@ -10,93 +10,108 @@ import (
 // doubtful is a line that is held until the next one tells what it was.
 type doubtful struct {
 	is         bool
-	odd        bool // of another shape; otherwise it jumped
+	odd        bool // of another shape
+	jumped     bool
 	lift, turn number
 	length     measure.Length
 	at         measure.Stamp
 }
 
 // reading takes a line that was understood.
-func (d *Decoder) reading(lift, turn number, at measure.Stamp, out *wire.Out) {
-	if d.turn >= 0 && d.f.Columns[d.turn].Role == Counts {
-		if turn.decimals > 0 || d.o.Crank.Step() == 0 {
-			out.Refused.Misshapen++
-			return
-		}
+func (d *Decoder) reading(lift, turn *number, at measure.Stamp, out *wire.Out) {
+	if d.counts && (turn.decimals > 0 || d.o.Crank.Step() == 0) {
+		out.Refused.Misshapen++
+		return
 	}
 	if d.lift < 0 {
 		d.emit(0, turn, at, out)
 		return
 	}
-	if d.shape.scale > 0 && lift.unit == measure.NoUnit && lift.decimals > 0 {
+	s := &d.shape
+	if s.scale > 0 && lift.unit == measure.NoUnit && lift.decimals > 0 {
 		out.Refused.Misshapen++
 		return
 	}
-	length, ok := d.shape.length(lift, d.shape.unitOf(lift))
+	length, ok := s.length(lift, s.unitOf(lift))
 	if !ok {
 		out.Refused.NotANumber++
 		return
 	}
-	odd := d.shape.odd(lift)
+	odd := s.odd(lift)
 	jumped := d.hasLast && (length-d.lastLift).Abs() > d.f.Jump && at-d.lastAt < measure.Second
-	now := doubtful{is: true, odd: odd, lift: lift, turn: turn, length: length, at: at}
-	if d.held.is {
-		held := d.held
-		d.held = doubtful{}
-		switch {
-		case held.odd && odd:
-			d.shape.relearn(held.lift, lift, d.lastLift, d.hasLast)
-			d.accept(held, out)
-			d.accept(now, out)
-			return
-		case !held.odd && !odd && (length-held.length).Abs() <= d.f.Jump:
-			d.accept(held, out)
-			d.accept(now, out)
-			return
-		case held.odd:
-			if d.hasLast && (held.length-d.lastLift).Abs() < d.f.Jump/20 && (held.length-length).Abs() < d.f.Jump/20 {
-				d.shape.alone()
-			}
-			out.Refused.Misshapen++
-		default:
-			out.Refused.Jump++
-		}
+	if odd || jumped || d.held.is {
+		d.doubt(doubtful{is: true, odd: odd, jumped: jumped, lift: *lift, turn: *turn, length: length, at: at}, out)
+		return
 	}
-	if odd || jumped {
+	d.accept(lift, turn, length, at, out)
+}
+
+// doubt settles the line that is held by the one that came now, and holds that
+// if it is doubtful itself.
+func (d *Decoder) doubt(now doubtful, out *wire.Out) {
+	held := d.held
+	d.held = doubtful{}
+	switch {
+	case !held.is:
+	case held.odd && now.odd:
+		d.shape.relearn(&held.lift, &now.lift, d.lastLift, d.hasLast)
+		d.acceptHeld(&held, out)
+		d.acceptHeld(&now, out)
+		return
+	case !held.odd && !now.odd && (now.length-held.length).Abs() <= d.f.Jump:
+		d.acceptHeld(&held, out)
+		d.acceptHeld(&now, out)
+		return
+	case held.odd:
+		near := d.f.Jump / 20
+		if d.hasLast && (held.length-d.lastLift).Abs() < near && (held.length-now.length).Abs() < near {
+			d.shape.alone()
+		}
+		out.Refused.Misshapen++
+	default:
+		out.Refused.Jump++
+	}
+	if now.odd || now.jumped {
 		d.held = now
 		return
 	}
-	d.accept(now, out)
+	d.acceptHeld(&now, out)
 }
 
-// accept gives out a line as a reading.
-func (d *Decoder) accept(r doubtful, out *wire.Out) {
-	s := &d.shape
-	unit := s.unitOf(r.lift)
-	length, ok := s.length(r.lift, unit) // again: the unit may have been settled since
+// acceptHeld gives out a line that was held. Its unit may have been settled
+// since, so its length is worked out again.
+func (d *Decoder) acceptHeld(r *doubtful, out *wire.Out) {
+	length, ok := d.shape.length(&r.lift, d.shape.unitOf(&r.lift))
 	if !ok {
 		out.Refused.NotANumber++
 		return
 	}
-	if s.started && unit != s.unit {
-		out.Note(measure.Note{At: r.at, Kind: measure.NoteUnitChange,
-			Says: fmt.Sprintf("the indicator was switched from %s to %s", s.unit, unit)})
+	d.accept(&r.lift, &r.turn, length, r.at, out)
+}
+
+// accept gives out a line as a reading.
+func (d *Decoder) accept(lift, turn *number, length measure.Length, at measure.Stamp, out *wire.Out) {
+	s := &d.shape
+	if unit := s.unitOf(lift); unit != s.unit || !s.started {
+		if s.started {
+			out.Note(measure.Note{At: at, Kind: measure.NoteUnitChange,
+				Says: fmt.Sprintf("the indicator was switched from %s to %s", s.unit, unit)})
+		}
+		s.unit, s.started = unit, true
 	}
-	s.learn(r.lift)
-	s.unit, s.started = unit, true
-	s.told = s.told || r.lift.unit != measure.NoUnit
-	d.lastLift, d.lastAt, d.hasLast = length, r.at, true
-	if place := d.place(r.lift, unit); place > 0 {
+	s.learn(lift)
+	d.lastLift, d.lastAt, d.hasLast = length, at, true
+	if place := d.place(lift, s.unit); place > 0 {
 		if s.loose && d.grain.place > 0 {
 			place = min(place, d.grain.place) // the finest that was seen
 		}
 		d.grain.add(length, place)
 	}
-	d.emit(length, r.turn, r.at, out)
+	d.emit(length, turn, at, out)
 }
 
 // place returns the length of one in the last decimal of n.
-func (d *Decoder) place(n number, unit measure.Unit) measure.Length {
+func (d *Decoder) place(n *number, unit measure.Unit) measure.Length {
 	if d.shape.scale > 0 && n.unit == measure.NoUnit {
 		return d.shape.scale
 	}
@@ -107,7 +122,7 @@ func (d *Decoder) place(n number, unit measure.Unit) measure.Length {
 	return l
 }
 
-func (d *Decoder) emit(length measure.Length, turn number, at measure.Stamp, out *wire.Out) {
+func (d *Decoder) emit(length measure.Length, turn *number, at measure.Stamp, out *wire.Out) {
 	r := measure.Reading{At: at}
 	if d.lift >= 0 {
 		r.Has |= measure.HasLift
@@ -118,7 +133,7 @@ func (d *Decoder) emit(length measure.Length, turn number, at measure.Stamp, out
 	}
 	if d.turn >= 0 {
 		r.Has |= measure.HasAngle
-		if d.f.Columns[d.turn].Role == Counts {
+		if d.counts {
 			r.Angle = d.o.Crank.FromCounts(turn.mantissa)
 		} else {
 			a, err := measure.FromDecimal(turn.mantissa, turn.decimals, measure.Length(measure.Degree))

@@ -40,13 +40,16 @@ func (s *shape) prime(unit measure.Unit, decimals int) {
 }
 
 // odd reports whether n looks unlike the numbers before it.
-func (s *shape) odd(n number) bool {
+func (s *shape) odd(n *number) bool {
 	sl := &s.slots[n.unit]
 	return !s.loose && sl.seen >= settledSlot && sl.decimals != n.decimals
 }
 
 // learn takes an accepted number into account.
-func (s *shape) learn(n number) {
+func (s *shape) learn(n *number) {
+	if n.unit != measure.NoUnit {
+		s.told = true
+	}
 	sl := &s.slots[n.unit]
 	switch {
 	case sl.seen == 0 || sl.decimals != n.decimals:
@@ -57,7 +60,7 @@ func (s *shape) learn(n number) {
 }
 
 // unitOf returns the unit that n is in.
-func (s *shape) unitOf(n number) measure.Unit {
+func (s *shape) unitOf(n *number) measure.Unit {
 	if n.unit != measure.NoUnit {
 		return n.unit
 	}
@@ -65,7 +68,7 @@ func (s *shape) unitOf(n number) measure.Unit {
 }
 
 // length returns the length of n in unit u; ok is false if it is out of range.
-func (s *shape) length(n number, u measure.Unit) (l measure.Length, ok bool) {
+func (s *shape) length(n *number, u measure.Unit) (l measure.Length, ok bool) {
 	if s.scale > 0 && n.unit == measure.NoUnit {
 		l, err := measure.FromDecimal(n.mantissa, n.decimals, s.scale)
 		return l, err == nil
@@ -98,7 +101,7 @@ func wholeStep(u measure.Unit, decimals int) measure.Length {
 // reading of last. They are no noise: the device drops trailing zeros, or was
 // set to another resolution, or was switched between inch and metric without
 // printing so. In the last case the bare unit changes.
-func (s *shape) relearn(a, b number, last measure.Length, hasLast bool) {
+func (s *shape) relearn(a, b *number, last measure.Length, hasLast bool) {
 	if a.decimals != b.decimals || a.unit != b.unit {
 		s.loose = true
 		return

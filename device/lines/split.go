@@ -49,9 +49,15 @@ func (s *splitter) each(c wire.Chunk, out *wire.Out, take func(line []byte, at m
 			out.Refused.TooLong++
 			continue
 		}
-		if line = s.frame(line); len(line) > 0 {
-			take(line, c.Stamp(end), out)
+		if len(line) == 0 {
+			continue
 		}
+		if s.start != 0 || blankByte(line[0]) || blankByte(line[len(line)-1]) {
+			if line = s.frame(line); len(line) == 0 {
+				continue
+			}
+		}
+		take(line, c.Stamp(end), out)
 	}
 }
 

@@ -33,6 +33,9 @@ type Chunk struct {
 // Stamp returns when the first n bytes of the chunk had come: a line that ends
 // early in a chunk was there earlier than the chunk's end.
 func (c Chunk) Stamp(n int) measure.Stamp {
+	if c.ByteTime == 0 {
+		return c.At
+	}
 	return c.At - measure.StampOf(time.Duration(len(c.Bytes)-n)*c.ByteTime)
 }
 

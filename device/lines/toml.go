@@ -1,0 +1,252 @@
+package lines
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+
+	"lobescribe/device/measure"
+)
+
+// formatFile is a formats file as it stands in TOML:
+//
+//	[[format]]
+//	name = "my-gauge"              # how format= asks for it
+//	says = "the gauge on the stand"
+//	separator = ","                # between columns: blank , ; : tab | /
+//	decimal_comma = false
+//	start = "\u0002"               # a byte before a line; left out for none
+//	end = "\u0003"                 # the byte behind it; left out for CR, LF or both
+//	check = "xor"                  # $...*HH; left out for none
+//	poll = "?\r"                   # what such a device must be asked
+//	words = [{ text = "LO", says = "battery low" }]
+//
+//	[[format.column]]
+//	role = "lift"                  # lift, angle, counts or ignored
+//	tags = ["Z:"]                  # what may stand before the number
+//	tag_needed = true
+//	unit = "mm"                    # of a number without one
+//	unit_behind = "may"            # may, must or never
+//	decimals = 3                   # left out for any
+//	whole = false                  # no point at all
+//	scale = "0.001 mm"             # of one count, for whole numbers
+//	status = [{ text = "E", says = "out of range", no_reading = true }]
+//
+// and so on for more columns and formats.
+type formatFile struct {
+	Format []struct {
+		Name         string
+		Says         string
+		Separator    string
+		DecimalComma bool `toml:"decimal_comma"`
+		Start, End   string
+		Check        string
+		Poll         string
+		MaxLine      int `toml:"max_line"`
+		Jump         string
+		Words        []struct{ Text, Says string }
+		Column       []struct {
+			Role       string
+			Tags       []string
+			TagNeeded  bool `toml:"tag_needed"`
+			Unit       string
+			UnitBehind string `toml:"unit_behind"`
+			Decimals   int
+			Whole      bool
+			Scale      string
+			Status     []struct {
+				Text, Says string
+				NoReading  bool `toml:"no_reading"`
+				Unit       string
+			}
+		}
+	}
+}
+
+// maxFormatFile bounds what is read of a formats file.
+const maxFormatFile = 1 << 20
+
+// ReadFormats reads a person's own formats from TOML. name is what the errors
+// call the file; each names the line that it is about.
+func ReadFormats(r io.Reader, name string) (*Formats, error) {
+	text, err := io.ReadAll(io.LimitReader(r, maxFormatFile+1))
+	if err != nil {
+		return nil, fmt.Errorf("read formats from %s: %w", name, err)
+	}
+	if len(text) > maxFormatFile {
+		return nil, fmt.Errorf("read formats from %s: it is larger than %d bytes", name, maxFormatFile)
+	}
+	f := formatSource{name: name, lines: strings.Split(string(text), "\n")}
+	var file formatFile
+	meta, err := toml.Decode(string(text), &file)
+	if err != nil {
+		var pe toml.ParseError
+		if errors.As(err, &pe) {
+			return nil, f.errorAt(pe.Position.Line, pe.Message)
+		}
+		// A value of the wrong kind is told in words only.
+		if m := wrongKind.FindStringSubmatch(err.Error()); m != nil {
+			line, _ := strconv.Atoi(m[1])
+			return nil, f.errorAt(line, m[3])
+		}
+		return nil, f.errorAt(1, strings.TrimPrefix(err.Error(), "toml: "))
+	}
+	if unknown := meta.Undecoded(); len(unknown) > 0 {
+		key := unknown[0][len(unknown[0])-1]
+		return nil, f.errorAt(f.anyLineOf(key), fmt.Sprintf("%q is no key of a format", key))
+	}
+	if len(file.Format) == 0 {
+		return nil, f.errorAt(1, "there is no [[format]] in it")
+	}
+	set := &Formats{}
+	for i := range file.Format {
+		format, key, err := file.make(i)
+		if err == nil {
+			err = set.Add(format)
+		}
+		if err != nil {
+			return nil, f.errorAt(f.lineOf(i, key), err.Error())
+		}
+	}
+	return set, nil
+}
+
+// make turns the i-th format of a file into a Format; key is where it failed.
+func (file *formatFile) make(i int) (f Format, key string, err error) {
+	in := file.Format[i]
+	f = Format{Name: in.Name, Says: in.Says, DecimalComma: in.DecimalComma, Poll: in.Poll, MaxLine: in.MaxLine}
+	if f.Says == "" {
+		f.Says = "one of your own"
+	}
+	if f.Separator, err = oneByte(in.Separator); err != nil {
+		return f, "separator", err
+	}
+	if f.Start, err = oneByte(in.Start); err != nil {
+		return f, "start", err
+	}
+	if f.End, err = oneByte(in.End); err != nil {
+		return f, "end", err
+	}
+	switch in.Check {
+	case "":
+	case "xor":
+		f.Check = XorAfterStar
+	default:
+		return f, "check", fmt.Errorf(`the check %q is not known (there is "xor")`, in.Check)
+	}
+	if in.Jump != "" {
+		if f.Jump, err = measure.ParseLength(in.Jump); err != nil {
+			return f, "jump", err
+		}
+	}
+	for _, w := range in.Words {
+		f.Words = append(f.Words, Word{Text: w.Text, Says: w.Says})
+	}
+	for _, c := range in.Column {
+		column := Column{Tags: c.Tags, TagNeeded: c.TagNeeded, Decimals: c.Decimals, Whole: c.Whole}
+		role := slices.Index(roleNames[:], c.Role)
+		if role < 0 {
+			return f, "role", fmt.Errorf("the role %q is not known (there are lift, angle, counts and ignored)", c.Role)
+		}
+		column.Role = Role(role)
+		if c.Unit != "" {
+			if column.Unit, err = measure.ParseUnit(c.Unit); err != nil {
+				return f, "unit", err
+			}
+		}
+		if rule := slices.Index([]string{"may", "must", "never"}, c.UnitBehind); rule >= 0 {
+			column.UnitRule = UnitRule(rule)
+		} else if c.UnitBehind != "" {
+			return f, "unit_behind", fmt.Errorf("unit_behind %q is not known (there are may, must and never)", c.UnitBehind)
+		}
+		if c.Scale != "" {
+			if column.Scale, err = measure.ParseLength(c.Scale); err != nil {
+				return f, "scale", err
+			}
+		}
+		for _, s := range c.Status {
+			status := Status{Text: s.Text, Says: s.Says, NoReading: s.NoReading}
+			if s.Unit != "" {
+				if status.Unit, err = measure.ParseUnit(s.Unit); err != nil {
+					return f, "status", err
+				}
+			}
+			column.Status = append(column.Status, status)
+		}
+		f.Columns = append(f.Columns, column)
+	}
+	return f, "name", nil
+}
+
+func oneByte(s string) (byte, error) {
+	switch len(s) {
+	case 0:
+		return 0, nil
+	case 1:
+		return s[0], nil
+	}
+	return 0, fmt.Errorf("%q is more than one byte", s)
+}
+
+// formatSource finds the lines of a formats file that errors are about.
+type formatSource struct {
+	name  string
+	lines []string
+}
+
+func (f formatSource) errorAt(line int, says string) error {
+	return fmt.Errorf("formats file %s, line %d: %s", f.name, max(line, 1), says)
+}
+
+var wrongKind = regexp.MustCompile(`^toml: (?:line (\d+) )?\(last key "([^"]*)"\): (.*)$`)
+
+var formatHead = regexp.MustCompile(`^\s*\[\[\s*format\s*\]\]`)
+
+// lineOf returns the line of a key in the n-th format, or of its head.
+func (f formatSource) lineOf(n int, key string) int {
+	head := 0
+	for i, l := range f.lines {
+		if formatHead.MatchString(l) {
+			if n--; n == -1 {
+				head = i + 1
+			} else if n < -1 {
+				break
+			}
+		}
+		if head > 0 && keyOn(l, key) {
+			return i + 1
+		}
+	}
+	return head
+}
+
+func (f formatSource) anyLineOf(key string) int {
+	for i, l := range f.lines {
+		if keyOn(l, key) || strings.Contains(l, key) {
+			return i + 1
+		}
+	}
+	return 1
+}
+
+// keyOn reports whether line sets key, at its start or in an inline table.
+func keyOn(line, key string) bool {
+	for rest := line; ; {
+		i := strings.Index(rest, key)
+		if i < 0 {
+			return false
+		}
+		before := strings.TrimRight(rest[:i], " \t\"'")
+		after := strings.TrimLeft(rest[i+len(key):], " \t\"'")
+		if (before == "" || strings.HasSuffix(before, "{") || strings.HasSuffix(before, ",")) && strings.HasPrefix(after, "=") {
+			return true
+		}
+		rest = rest[i+len(key):]
+	}
+}
