@@ -118,12 +118,17 @@ func answer(w http.ResponseWriter, status int, v any) {
 		fail(w, http.StatusInternalServerError, "The answer could not be written: "+err.Error()+". Please report this.", "")
 		return
 	}
+	send(w, status, b)
+}
+
+// send writes JSON that is text already.
+func send(w http.ResponseWriter, status int, text []byte) {
 	h := w.Header()
 	h.Set("Content-Type", "application/json")
 	h.Set("Cache-Control", "no-store")
-	h.Set("Content-Length", strconv.Itoa(len(b)))
+	h.Set("Content-Length", strconv.Itoa(len(text)))
 	w.WriteHeader(status)
-	_, _ = w.Write(b) // the client has gone: nothing to do about it
+	_, _ = w.Write(text) // the client has gone: nothing to do about it
 }
 
 // fail writes an error as JSON.

@@ -10,6 +10,7 @@ import (
 	"lobescribe/capture/rocker/pushrod"
 	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/timing"
 )
 
 // calculation answers a question in JSON: the same question and the same
@@ -32,6 +33,7 @@ func calculations() map[string]calculation {
 		"shims":   asked(shims.Next),
 		"pushrod": asked(pushrod.Solve),
 		"rocker":  asked(rocker.Solve),
+		"timing":  asked(timing.Compute),
 	}
 }
 

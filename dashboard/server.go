@@ -51,17 +51,18 @@ type Options struct {
 
 // Server answers the page.
 type Server struct {
-	o      Options
-	hub    *Hub
-	store  *storage.Store
-	bench  Bench
-	log    *slog.Logger
-	door   *door.Door
-	assets *assets
-	series *seriesCache
-	calc   map[string]calculation
-	rate   *rate.Limiter
-	heavy  chan struct{} // what takes much memory or time, a few at once
+	o       Options
+	hub     *Hub
+	store   *storage.Store
+	bench   Bench
+	log     *slog.Logger
+	door    *door.Door
+	assets  *assets
+	series  *seriesCache
+	answers answers
+	calc    map[string]calculation
+	rate    *rate.Limiter
+	heavy   chan struct{} // what takes much memory or time, a few at once
 
 	buffers sync.Pool      // the sockets' write buffers
 	sockets sync.WaitGroup // their goroutines
@@ -196,6 +197,9 @@ func (s *Server) routes() []route {
 		{pattern: "GET /api/v1/traces/{id}/series", do: s.showSeries},
 		{pattern: "GET /api/v1/traces/{id}/export", do: s.exportTrace},
 
+		{pattern: "GET /api/v1/traces/{id}/timing", do: s.traceTiming},
+		{pattern: "GET /api/v1/timing", do: s.pairTiming},
+
 		{pattern: "POST /api/v1/replay", do: s.startReplay},
 		{pattern: "PATCH /api/v1/replay", do: s.adjustReplay},
 		{pattern: "DELETE /api/v1/replay", do: s.stopReplay},
@@ -292,8 +296,6 @@ func (s *Server) state(w http.ResponseWriter, _ *http.Request) error {
 	if err != nil {
 		return err
 	}
-	w.Header().Set("Content-Type", "application/json")
-	w.Header().Set("Cache-Control", "no-store")
-	_, _ = w.Write(f.body) // the client has gone: nothing to do about it
+	send(w, http.StatusOK, f.body)
 	return nil
 }

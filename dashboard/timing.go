@@ -1,0 +1,351 @@
+package dashboard
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"strconv"
+	"strings"
+	"sync"
+
+	"lobescribe/capture/timing"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+// shownTiming is the timing of one trace, with what is drawn of it.
+type shownTiming struct {
+	Valve       timing.Valve       `json:"valve"`
+	Timing      timing.ValveTiming `json:"timing"`
+	Curve       []timing.Point     `json:"curve"`
+	Derivatives timing.Derivatives `json:"derivatives"`
+}
+
+// traceTiming answers for one trace.
+func (s *Server) traceTiming(w http.ResponseWriter, r *http.Request) error {
+	id, err := traceID(r)
+	if err != nil {
+		return err
+	}
+	return s.remembered(w, r, []storage.ID{id}, func() (any, error) {
+		q := r.URL.Query()
+		checks, err := checkingLifts(q.Get("checking"))
+		if err != nil {
+			return nil, err
+		}
+		in, err := s.valveInput(id, q.Get("valve"))
+		if err != nil {
+			return nil, err
+		}
+		if err := setEncoder(&in.options, q.Get); err != nil {
+			return nil, err
+		}
+		curve, err := timing.FromTrace(in.trace, in.options)
+		if err != nil {
+			return nil, unanswered(err)
+		}
+		out := shownTiming{Valve: in.options.Valve, Curve: curve.Points()}
+		if out.Timing, err = curve.Timing(checks, ""); err != nil {
+			return nil, unanswered(err)
+		}
+		if out.Derivatives, err = curve.Derivatives(timing.DeriveOptions{}); err != nil {
+			// A coarse trace has timing and no derivatives worth the name.
+			out.Derivatives = timing.Derivatives{Points: []timing.Derivative{}, Warnings: []string{sentence(err)}}
+		}
+		return out, nil
+	})
+}
+
+// pairTiming answers for an intake and an exhaust trace together, and against
+// the engine's card.
+func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	var ids []storage.ID
+	sides := map[string]storage.ID{}
+	for _, side := range []string{"intake", "exhaust"} {
+		if text := q.Get(side); text != "" {
+			id, err := storage.ParseID(text)
+			if err != nil {
+				return wrong(side, "%s", sentence(err))
+			}
+			ids, sides[side] = append(ids, id), id
+		}
+	}
+	if len(ids) == 0 {
+		return wrong("intake", "Name a trace of the intake valve, the exhaust valve, or both.")
+	}
+	return s.remembered(w, r, ids, func() (any, error) {
+		checks, err := checkingLifts(q.Get("checking"))
+		if err != nil {
+			return nil, err
+		}
+		ask := timing.Request{CheckingLifts: checks}
+		for side, id := range sides {
+			in, err := s.valveInput(id, side)
+			if err != nil {
+				return nil, err
+			}
+			if err := setEncoder(&in.options, q.Get); err != nil {
+				return nil, err
+			}
+			o := in.options
+			input := &timing.ValveInput{Trace: &in.trace, TDC: o.TDC, TDCU: o.TDCU, Wraps: o.Wraps, OnCam: o.OnCam, CountsDown: o.CountsDown,
+				Ratio: o.Ratio, Lash: o.Lash}
+			if side == "intake" {
+				ask.Intake = input
+			} else {
+				ask.Exhaust = input
+			}
+		}
+		if name := q.Get("engine"); name != "" {
+			e, err := s.store.Engine(name)
+			if err != nil {
+				return nil, err
+			}
+			ask.Card = cardOf(e)
+		}
+		out, err := timing.Compute(ask)
+		if err != nil {
+			return nil, unanswered(err)
+		}
+		return out, nil
+	})
+}
+
+// measuredValve is a trace with how it was measured.
+type measuredValve struct {
+	trace   measure.Trace
+	options timing.Options
+}
+
+// valveInput loads a trace, and finds the ratio and the lash it was measured
+// with from the engine and trial it is of.
+func (s *Server) valveInput(id storage.ID, valve string) (measuredValve, error) {
+	head, trace, err := s.store.Load(id)
+	if err != nil && damages(err) == nil {
+		return measuredValve{}, err
+	}
+	in := measuredValve{trace: trace}
+	switch valve {
+	case "":
+		in.options.Valve = kindOfValve(head.Valve)
+	case string(timing.Intake), string(timing.Exhaust):
+		in.options.Valve = timing.Valve(valve)
+	default:
+		return measuredValve{}, wrong("valve", "valve should be intake or exhaust, not %q.", valve)
+	}
+	// What cannot be looked up is left at its default: the timing at the valve
+	// does not hang on it.
+	if e, err := s.store.Engine(head.Engine); err == nil {
+		in.options.Ratio, in.options.Lash = ratioAndLash(e, in.options.Valve)
+	}
+	if t, err := s.store.Trial(head.Trial); err == nil && t.Lash != 0 {
+		in.options.Lash = t.Lash
+	}
+	return in, nil
+}
+
+func ratioAndLash(e storage.Engine, v timing.Valve) (float64, measure.Length) {
+	switch v {
+	case timing.Intake:
+		return e.RockerRatio.Intake, e.CamCard.LashIntake
+	case timing.Exhaust:
+		return e.RockerRatio.Exhaust, e.CamCard.LashExhaust
+	}
+	return 0, 0
+}
+
+// kindOfValve reads the letter in a valve's name ("3I", "3E2").
+func kindOfValve(name string) timing.Valve {
+	switch {
+	case strings.Contains(name, "I"):
+		return timing.Intake
+	case strings.Contains(name, "E"):
+		return timing.Exhaust
+	}
+	return ""
+}
+
+// cardOf turns an engine's cam card into a question; nil when there is nothing
+// on it. The card's events are counted at the lobe, as cards do; its max lifts
+// are at the valve, and are taken to the lobe when the ratio is known.
+func cardOf(e storage.Engine) *timing.CardInput {
+	c := e.CamCard
+	side := func(opens, closes *measure.Angle, lift, lash measure.Length, ratio float64) *timing.CardValveInput {
+		if opens == nil && closes == nil {
+			return nil
+		}
+		k := &timing.CardValveInput{CheckingLift: c.CheckingLift}
+		if opens != nil {
+			k.Opens = timing.NewEvent(opens.String())
+		}
+		if closes != nil {
+			k.Closes = timing.NewEvent(closes.String())
+		}
+		if lift > 0 && ratio > 0 {
+			k.MaxLift = measure.FromMillimetres((lift + lash).Millimetres() / ratio)
+		}
+		return k
+	}
+	in := side(c.IntakeOpens, c.IntakeCloses, c.MaxLiftIntake, c.LashIntake, e.RockerRatio.Intake)
+	ex := side(c.ExhaustOpens, c.ExhaustCloses, c.MaxLiftExhaust, c.LashExhaust, e.RockerRatio.Exhaust)
+	if in == nil && ex == nil {
+		return nil
+	}
+	return &timing.CardInput{Intake: in, Exhaust: ex}
+}
+
+// checkingLifts reads "0.05in,1mm"; nil for none, which means the usual two.
+func checkingLifts(text string) ([]measure.Length, error) {
+	if text == "" {
+		return nil, nil
+	}
+	var out []measure.Length
+	for part := range strings.SplitSeq(text, ",") {
+		l, err := measure.ParseLength(part)
+		if err != nil {
+			return nil, wrong("checking", "%s", sentence(err))
+		}
+		if l <= 0 || l > 100*measure.Millimetre {
+			return nil, wrong("checking", "%s is no checking lift: it should be above 0 and below any valve's lift.", part)
+		}
+		if out = append(out, l); len(out) > 50 {
+			return nil, wrong("checking", "That is more than 50 checking lifts.")
+		}
+	}
+	return out, nil
+}
+
+// setEncoder takes how the encoder was mounted from a query: tdc_deg,
+// tdc_u_deg, wraps_deg, on_cam, counts_down.
+func setEncoder(o *timing.Options, get func(string) string) error {
+	for field, to := range map[string]*measure.Angle{"tdc_deg": &o.TDC, "tdc_u_deg": &o.TDCU, "wraps_deg": &o.Wraps} {
+		text := get(field)
+		if text == "" {
+			continue
+		}
+		a, err := measure.ParseAngle(text)
+		if err != nil || a > 1000*measure.Turn || a < -1000*measure.Turn {
+			return wrong(field, "%s should be a number of degrees, not %q.", field, text)
+		}
+		*to = a
+	}
+	for field, to := range map[string]*bool{"on_cam": &o.OnCam, "counts_down": &o.CountsDown} {
+		text := get(field)
+		if text == "" {
+			continue
+		}
+		v, err := strconv.ParseBool(text)
+		if err != nil {
+			return wrong(field, "%s should be true or false, not %q.", field, text)
+		}
+		*to = v
+	}
+	return nil
+}
+
+// answers remembers the answers to questions about traces that have ended,
+// whose readings never change. What an answer also hangs on (engine, trial)
+// stands in the key by its revision.
+type answers struct {
+	mu   sync.Mutex
+	list []remembered // the one used last at the end
+	held int
+}
+
+type remembered struct {
+	key  string
+	text []byte
+}
+
+const answersHeld = 16 << 20 // bytes
+
+func (a *answers) get(key string) []byte {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	for i, r := range a.list {
+		if r.key == key {
+			a.list = append(append(a.list[:i:i], a.list[i+1:]...), r)
+			return r.text
+		}
+	}
+	return nil
+}
+
+func (a *answers) put(key string, text []byte) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.list = append(a.list, remembered{key, text})
+	a.held += len(text)
+	for a.held > answersHeld && len(a.list) > 1 {
+		a.held -= len(a.list[0].text)
+		a.list = a.list[1:]
+	}
+}
+
+// remembered answers from memory what was asked before of the same traces, and
+// works it out otherwise, a few at a time.
+func (s *Server) remembered(w http.ResponseWriter, r *http.Request, ids []storage.ID, work func() (any, error)) error {
+	key, keep, err := s.keyOf(r, ids)
+	if err != nil {
+		return err
+	}
+	if text := s.answers.get(key); text != nil {
+		send(w, http.StatusOK, text)
+		return nil
+	}
+	text, err := s.workOut(r.Context(), work)
+	if err != nil {
+		return err
+	}
+	if keep {
+		s.answers.put(key, text)
+	}
+	send(w, http.StatusOK, text)
+	return nil
+}
+
+func (s *Server) workOut(ctx context.Context, work func() (any, error)) ([]byte, error) {
+	done, err := s.alone(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	v, err := work()
+	if err != nil {
+		return nil, err
+	}
+	return json.Marshal(v)
+}
+
+// keyOf writes down everything that an answer hangs on; keep is false while a
+// trace is still growing.
+func (s *Server) keyOf(r *http.Request, ids []storage.ID) (key string, keep bool, err error) {
+	var b strings.Builder
+	b.WriteString(r.URL.Path + "?" + r.URL.Query().Encode())
+	keep = true
+	engine := func(id string) error {
+		e, err := s.store.Engine(id)
+		if errors.Is(err, storage.ErrNotFound) || damages(err) != nil {
+			err = nil
+		}
+		fmt.Fprintf(&b, " %q@%d", id, e.Rev)
+		return err
+	}
+	for _, id := range ids {
+		sum, err := s.store.Summary(id)
+		if err != nil {
+			return "", false, err
+		}
+		keep = keep && !sum.Recording
+		fmt.Fprintf(&b, " %s %s", id, sum.Valve)
+		if err := engine(sum.Engine); err != nil {
+			return "", false, err
+		}
+		t, _ := s.store.Trial(sum.Trial) // none is revision 0
+		fmt.Fprintf(&b, " %q@%d", sum.Trial, t.Rev)
+	}
+	return b.String(), keep, engine(r.URL.Query().Get("engine"))
+}
