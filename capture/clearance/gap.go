@@ -1,0 +1,218 @@
+package clearance
+
+import (
+	"fmt"
+
+	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/device/measure"
+)
+
+// Gap is what is left between two parts, against the limit that the user gave
+// and beside what is usual.
+type Gap struct {
+	Left  measure.Length `json:"left_mm"`
+	LeftU measure.Length `json:"left_u_mm"`
+	// Limit is the user's, nil if none was given; then Meets is nil too.
+	Limit *measure.Length `json:"limit_mm,omitempty"`
+	// Meets says whether Left is no less than Limit; Sure, whether it would
+	// also be so anywhere within LeftU.
+	Meets *bool `json:"meets_limit,omitempty"`
+	Sure  *bool `json:"sure,omitempty"`
+	// Usual is the minimum that is usual in the trade (common practice, no
+	// source).
+	Usual measure.Length `json:"usual_mm"`
+	Says  string         `json:"says"`
+}
+
+// theMaker closes every sentence that somebody might take for a promise.
+const theMaker = "the maker's figures go before this"
+
+func newGap(what string, left, u float64, limit *measure.Length, usual measure.Length) Gap {
+	g := Gap{Left: measure.FromMillimetres(left), LeftU: measure.FromMillimetres(u), Limit: limit, Usual: usual}
+	if limit == nil {
+		g.Says = fmt.Sprintf("%s: %v left; no limit was given, usual is %v at least (common practice); %s", what, rounded(g.Left), usual, theMaker)
+		if g.Left <= 0 {
+			g.Says = fmt.Sprintf("%s: they touch, by %v; %s", what, rounded(-g.Left), theMaker)
+		}
+		return g
+	}
+	spare := g.Left - *limit
+	g.Meets, g.Sure = new(spare >= 0), new(spare.Abs() > g.LeftU)
+	verdict := fmt.Sprintf("meets the limit of %v given, with %v to spare", *limit, rounded(spare))
+	if spare < 0 {
+		verdict = fmt.Sprintf("does not meet the limit of %v given: %v too little", *limit, rounded(-spare))
+	}
+	if !*g.Sure {
+		verdict += fmt.Sprintf(" (but the uncertainty, %v, is larger than that)", rounded(g.LeftU))
+	}
+	g.Says = fmt.Sprintf("%s: %s; %s", what, verdict, theMaker)
+	return g
+}
+
+// rounded takes the digits off that nobody can measure.
+func rounded(l measure.Length) measure.Length {
+	half := 5 * measure.Micrometre
+	if l < 0 {
+		half = -half
+	}
+	return (l + half) / (10 * measure.Micrometre) * (10 * measure.Micrometre)
+}
+
+// Question asks for any of four clearances.
+type Question struct {
+	Piston   *PistonQuestion   `json:"piston,omitempty"`
+	CoilBind *CoilBindQuestion `json:"coil_bind,omitempty"`
+	Retainer *RetainerQuestion `json:"retainer,omitempty"`
+	Slot     *SlotQuestion     `json:"slot,omitempty"`
+}
+
+// Answer holds what was asked for.
+type Answer struct {
+	Piston   *PistonAnswer `json:"piston,omitempty"`
+	CoilBind *Gap          `json:"coil_bind,omitempty"`
+	Retainer *Gap          `json:"retainer,omitempty"`
+	Slot     *SlotAnswer   `json:"slot,omitempty"`
+	worksheet.Basis
+}
+
+// CoilBindQuestion asks how far the spring is from coil bind at full lift.
+type CoilBindQuestion struct {
+	Installed measure.Length  `json:"installed_height_mm"`
+	Lift      measure.Length  `json:"lift_mm"`
+	Solid     measure.Length  `json:"solid_height_mm"`
+	Limit     *measure.Length `json:"limit_mm,omitempty"`
+	// U is the expanded uncertainty (k = 2) of each of the two heights.
+	// Default 0.2 mm.
+	U *measure.Length `json:"height_u_mm,omitempty"`
+}
+
+// RetainerQuestion asks what is left between retainer and seal (or guide) at
+// full lift.
+type RetainerQuestion struct {
+	// Closed is the gap with the valve closed.
+	Closed measure.Length  `json:"closed_gap_mm"`
+	Lift   measure.Length  `json:"lift_mm"`
+	Limit  *measure.Length `json:"limit_mm,omitempty"`
+	// U is that of the closed gap (k = 2). Default 0.1 mm.
+	U *measure.Length `json:"gap_u_mm,omitempty"`
+}
+
+// SlotQuestion asks how near the end of the rocker's slot comes to the stud
+// that passes through it.
+type SlotQuestion struct {
+	Slot measure.Length `json:"slot_length_mm"`
+	Stud measure.Length `json:"stud_diameter_mm"`
+	// Height is from the pivot's centre to the face of the slot that is
+	// farthest from it.
+	Height measure.Length `json:"height_mm"`
+	// Closed and Full are the rocker's angles there, as the rocker calculation
+	// gives them; Centred is where the slot stands even about the stud.
+	Closed  measure.Angle   `json:"closed_deg"`
+	Full    measure.Angle   `json:"full_deg"`
+	Centred measure.Angle   `json:"centred_deg,omitzero"`
+	Limit   *measure.Length `json:"limit_mm,omitempty"`
+	// U is that of each length (k = 2). Default 0.1 mm.
+	U *measure.Length `json:"length_u_mm,omitempty"`
+}
+
+// SlotAnswer is the gap at either end of the swing.
+type SlotAnswer struct {
+	Closed Gap `json:"closed"`
+	Full   Gap `json:"full"`
+}
+
+// What is usual. Common practice, no source.
+const (
+	usualIntake   = 80 * measure.Thou
+	usualExhaust  = 100 * measure.Thou
+	usualCoilBind = 60 * measure.Thou
+	usualRetainer = 60 * measure.Thou
+	usualSlot     = 60 * measure.Thou
+)
+
+// Solve answers a question. The error is a [*worksheet.Problem] for a field
+// that cannot be, another for parts that do not go together.
+func Solve(q Question) (Answer, error) {
+	a := Answer{Basis: worksheet.Basis{Assumes: []string{}, Sources: []string{}}}
+	if q.Piston == nil && q.CoilBind == nil && q.Retainer == nil && q.Slot == nil {
+		return a, worksheet.Wrongf("", "nothing is asked: give one or more of piston, coil_bind, retainer, slot")
+	}
+	if q.Piston != nil {
+		p, err := q.Piston.solve(&a.Basis)
+		if err != nil {
+			return a, err
+		}
+		a.Piston = &p
+	}
+	if q.CoilBind != nil {
+		g, err := q.CoilBind.solve()
+		if err != nil {
+			return a, err
+		}
+		a.CoilBind = &g
+		a.Assume("at coil bind the spring is at its solid height; its own surge is not counted")
+	}
+	if q.Retainer != nil {
+		g, err := q.Retainer.solve()
+		if err != nil {
+			return a, err
+		}
+		a.Retainer = &g
+	}
+	if q.Slot != nil {
+		s, err := q.Slot.solve()
+		if err != nil {
+			return a, err
+		}
+		a.Slot = &s
+		a.Assume("the stud's axis passes through the pivot's centre, and the slot turns about it")
+		a.Cite("slot against stud: S/2 - |y tan phi| - d/(2 cos phi), plane geometry, derived here")
+	}
+	a.Assume("usual minimums are common practice, no source; the limits are the user's; %s", theMaker)
+	a.Cite("uncertainty: JCGM 100:2008, 5.1.2 and 6.2.1 (k = 2)")
+	return a, nil
+}
+
+func (q CoilBindQuestion) solve() (Gap, error) {
+	var c worksheet.Check
+	c.Positive("coil_bind.installed_height_mm", q.Installed)
+	c.Positive("coil_bind.lift_mm", q.Lift)
+	c.Positive("coil_bind.solid_height_mm", q.Solid)
+	checkOptional(&c, "coil_bind.limit_mm", q.Limit)
+	checkOptional(&c, "coil_bind.height_u_mm", q.U)
+	if err := c.Err(); err != nil {
+		return Gap{}, err
+	}
+	if q.Solid >= q.Installed {
+		return Gap{}, fmt.Errorf("a spring of %v solid does not go into an installed height of %v: check both", q.Solid, q.Installed)
+	}
+	left := q.Installed - q.Lift - q.Solid
+	u := orDefault(q.U, 200*measure.Micrometre).Millimetres()
+	return newGap("coils, whole spring at full lift", left.Millimetres(), worksheet.Combine(u, u), q.Limit, usualCoilBind), nil
+}
+
+func (q RetainerQuestion) solve() (Gap, error) {
+	var c worksheet.Check
+	c.Positive("retainer.closed_gap_mm", q.Closed)
+	c.Positive("retainer.lift_mm", q.Lift)
+	checkOptional(&c, "retainer.limit_mm", q.Limit)
+	checkOptional(&c, "retainer.gap_u_mm", q.U)
+	if err := c.Err(); err != nil {
+		return Gap{}, err
+	}
+	u := orDefault(q.U, 100*measure.Micrometre).Millimetres()
+	return newGap("retainer to seal at full lift", (q.Closed - q.Lift).Millimetres(), u, q.Limit, usualRetainer), nil
+}
+
+func checkOptional(c *worksheet.Check, field string, l *measure.Length) {
+	if l != nil {
+		c.NotNegative(field, *l)
+	}
+}
+
+func orDefault(l *measure.Length, otherwise measure.Length) measure.Length {
+	if l != nil {
+		return *l
+	}
+	return otherwise
+}

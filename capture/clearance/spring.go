@@ -1,0 +1,320 @@
+package clearance
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/device/measure"
+)
+
+// Force is in newtons, in JSON too (_n).
+type Force float64
+
+// Pounds returns the force in lbf: 1 lbf = 4.4482216152605 N, exactly (the
+// pound of 0.45359237 kg in standard gravity of 9.80665 m/s2).
+func (f Force) Pounds() float64 { return float64(f) / 4.4482216152605 }
+
+// Rate is a spring's, in newtons a millimetre.
+type Rate float64
+
+// PoundsAnInch returns the rate in lbf/in.
+func (r Rate) PoundsAnInch() float64 { return Force(r).Pounds() * 25.4 }
+
+// The kinds of ends a coil spring can have.
+const (
+	Plain        = "plain"
+	PlainGround  = "plain ground"
+	Closed       = "closed" // squared
+	ClosedGround = "closed ground"
+)
+
+// Load is one measured load.
+type Load struct {
+	Height measure.Length `json:"height_mm"`
+	Load   Force          `json:"load_n"`
+}
+
+// SpringQuestion asks for rate and loads, from the coil's dimensions, from
+// measured loads, or from both.
+type SpringQuestion struct {
+	Wire measure.Length `json:"wire_mm,omitzero"`
+	// MeanDiameter is between the wire's middles; OuterDiameter may stand for
+	// it.
+	MeanDiameter  measure.Length `json:"mean_diameter_mm,omitzero"`
+	OuterDiameter measure.Length `json:"outer_diameter_mm,omitzero"`
+	// ActiveCoils, or TotalCoils of which the ends take their part.
+	ActiveCoils float64 `json:"active_coils,omitzero"`
+	TotalCoils  float64 `json:"total_coils,omitzero"`
+	// Ends is ClosedGround by default.
+	Ends string `json:"ends,omitzero"`
+	// Modulus is the shear modulus. Default 79300 MPa (11.5e6 psi), that of
+	// most valve spring wire.
+	Modulus float64 `json:"shear_modulus_mpa,omitzero"`
+	// Loads are what a spring tester showed.
+	Loads []Load `json:"loads,omitempty"`
+	// Free is the length without load; left out, it comes from Loads or
+	// SeatLoad.
+	Free      measure.Length `json:"free_length_mm,omitzero"`
+	SeatLoad  Force          `json:"seat_load_n,omitzero"`
+	Installed measure.Length `json:"installed_height_mm,omitzero"`
+	Lift      measure.Length `json:"lift_mm,omitzero"`
+	// Solid was measured; left out, it comes from wire and coils.
+	Solid measure.Length `json:"solid_height_mm,omitzero"`
+	// Limit is what is to be left to coil bind.
+	Limit *measure.Length `json:"coil_bind_limit_mm,omitempty"`
+}
+
+// SpringAnswer is what the spring does. What could not be worked out from the
+// question is absent.
+type SpringAnswer struct {
+	// Rate is that of the measured loads if there are any, else that of the
+	// dimensions; From says which.
+	Rate  Rate   `json:"rate_n_per_mm"`
+	RateU Rate   `json:"rate_u_n_per_mm"`
+	From  string `json:"rate_from"` // "loads" or "dimensions"
+	// DimensionsRate is kept beside the measured one.
+	DimensionsRate *Rate `json:"dimensions_rate_n_per_mm,omitempty"`
+	// Index is C = D/d, ActiveCoils what the rate was worked out with.
+	Index       *float64        `json:"index,omitempty"`
+	ActiveCoils *float64        `json:"active_coils,omitempty"`
+	Solid       *measure.Length `json:"solid_height_mm,omitempty"`
+	Free        *measure.Length `json:"free_length_mm,omitempty"`
+	SeatLoad    *Force          `json:"seat_load_n,omitempty"`
+	SeatLoadU   *Force          `json:"seat_load_u_n,omitempty"`
+	OpenLoad    *Force          `json:"open_load_n,omitempty"`
+	OpenLoadU   *Force          `json:"open_load_u_n,omitempty"`
+	// OpenStress is the shear stress at full lift, KB counted.
+	OpenStress *float64 `json:"open_stress_mpa,omitempty"`
+	KB         *float64 `json:"kb,omitempty"`
+	CoilBind   *Gap     `json:"coil_bind,omitempty"`
+	Says       []string `json:"says"`
+	worksheet.Basis
+}
+
+var errNoEnds = errors.New("no such ends")
+
+// coilsOf says what a kind of ends takes: active = total - idle, solid = wire x
+// (total + more). Shigley, Table 10-1, from memory.
+func coilsOf(ends string) (idle, more float64, err error) {
+	switch ends {
+	case Plain:
+		return 0, 1, nil
+	case PlainGround:
+		return 1, 0, nil
+	case Closed:
+		return 2, 1, nil
+	case "", ClosedGround:
+		return 2, 0, nil
+	}
+	return 0, 0, errNoEnds
+}
+
+// Uncertainties of what was measured (k = 2). Common practice, no source: a
+// micrometer on wire, a caliper on the coil, a quarter of a coil by eye, what
+// wires differ by, a shop's spring tester.
+const (
+	wireU     = 0.02 // mm
+	diameterU = 0.1  // mm
+	coilsU    = 0.25
+	modulusU  = 0.02 // of itself
+	loadU     = 0.03 // of itself
+	heightU   = 0.2  // mm
+
+	defaultModulus = 79_300.0 // MPa
+)
+
+func (q SpringQuestion) dimensions() bool { return q.Wire != 0 }
+
+func (q SpringQuestion) check() error {
+	var c worksheet.Check
+	c.That(q.dimensions() || len(q.Loads) >= 2, "wire_mm", "is missing: give wire_mm, mean_diameter_mm and active_coils, or two loads")
+	_, _, err := coilsOf(q.Ends)
+	c.That(err == nil, "ends", "is %q: expected %q, %q, %q or %q", q.Ends, Plain, PlainGround, Closed, ClosedGround)
+	for _, l := range []struct {
+		field string
+		l     measure.Length
+	}{
+		{"wire_mm", q.Wire}, {"mean_diameter_mm", q.MeanDiameter}, {"outer_diameter_mm", q.OuterDiameter},
+		{"free_length_mm", q.Free}, {"installed_height_mm", q.Installed}, {"lift_mm", q.Lift}, {"solid_height_mm", q.Solid},
+	} {
+		c.NotNegative(l.field, l.l)
+	}
+	if q.dimensions() {
+		c.That(q.Wire >= 100*measure.Micrometre && q.Wire <= 50*measure.Millimetre, "wire_mm", "is %v: expected 0.1 to 50 mm", q.Wire)
+		c.That((q.MeanDiameter != 0) != (q.OuterDiameter != 0), "mean_diameter_mm", "give mean_diameter_mm or outer_diameter_mm, one of the two")
+		c.That((q.ActiveCoils != 0) != (q.TotalCoils != 0), "active_coils", "give active_coils or total_coils, one of the two")
+		index := float64(q.mean()) / float64(q.Wire)
+		c.That(index >= 2 && index <= 50, "mean_diameter_mm", "is %v, %.3g times the wire: a coil spring has 2 to 50", q.mean(), index)
+		c.Within("active_coils", q.active(), 0.5, 500)
+	}
+	if q.Modulus != 0 {
+		c.Within("shear_modulus_mpa", q.Modulus, 1_000, 500_000)
+	}
+	c.Within("seat_load_n", float64(q.SeatLoad), 0, 100_000)
+	c.That(len(q.Loads) <= mostCases, "loads", "has %d loads: no more than %d", len(q.Loads), mostCases)
+	for i, l := range q.Loads {
+		c.Positive(fmt.Sprintf("loads[%d].height_mm", i), l.Height)
+		c.Within(fmt.Sprintf("loads[%d].load_n", i), float64(l.Load), 0, 100_000)
+	}
+	checkOptional(&c, "coil_bind_limit_mm", q.Limit)
+	return c.Err()
+}
+
+func (q SpringQuestion) mean() measure.Length {
+	if q.MeanDiameter != 0 {
+		return q.MeanDiameter
+	}
+	return q.OuterDiameter - q.Wire
+}
+
+func (q SpringQuestion) active() float64 {
+	if q.ActiveCoils != 0 {
+		return q.ActiveCoils
+	}
+	idle, _, _ := coilsOf(q.Ends)
+	return q.TotalCoils - idle
+}
+
+// SolveSpring answers a question. The error is a [*worksheet.Problem] for a
+// field that cannot be, another for a spring that cannot be.
+func SolveSpring(q SpringQuestion) (SpringAnswer, error) {
+	a := SpringAnswer{Says: []string{}}
+	if err := q.check(); err != nil {
+		return a, err
+	}
+	if q.dimensions() {
+		a.fromDimensions(q)
+	}
+	if len(q.Loads) >= 2 {
+		if err := a.fromLoads(q); err != nil {
+			return a, err
+		}
+	}
+	if q.Solid != 0 {
+		a.Solid = new(q.Solid)
+	}
+	a.loads(q)
+	if err := a.bind(q); err != nil {
+		return a, err
+	}
+	a.Assume("the spring is straight: its load grows evenly with its travel")
+	a.Assume("%s", theMaker)
+	a.Cite("uncertainty: JCGM 100:2008, 5.1.2 and 6.2.1 (k = 2)")
+	return a, nil
+}
+
+func (a *SpringAnswer) fromDimensions(q SpringQuestion) {
+	d, mean, active := q.Wire.Millimetres(), q.mean().Millimetres(), q.active()
+	modulus := q.Modulus
+	if modulus == 0 {
+		modulus = defaultModulus
+		a.Assume("shear modulus %g MPa (11.5e6 psi), right to %.0f %%", modulus, 100*modulusU)
+	}
+	rate := modulus * math.Pow(d, 4) / (8 * math.Pow(mean, 3) * active)
+	u := rate * worksheet.Combine(4*wireU/d, 3*diameterU/mean, coilsU/active, modulusU)
+	a.Rate, a.RateU, a.From = Rate(rate), Rate(u), "dimensions"
+	a.DimensionsRate = new(Rate(rate))
+	c := mean / d
+	a.Index, a.ActiveCoils = &c, &active
+	a.KB = new((4*c + 2) / (4*c - 3))
+	idle, more, _ := coilsOf(q.Ends)
+	a.Solid = new(measure.FromMillimetres(d * (active + idle + more)))
+	if q.Ends == "" {
+		a.Assume("ends closed and ground")
+	}
+	a.Assume("wire to %g mm, coil to %g mm, coils to %g", wireU, diameterU, coilsU)
+	a.Cite("k = G d^4 / (8 D^3 Na), solid height and active coils by ends: Shigley, Mechanical Engineering Design, ch. 10 and Table 10-1, from memory")
+}
+
+// fromLoads takes the rate from the line through the measured loads, which
+// goes before what dimensions say: it counts what the coils really do.
+func (a *SpringAnswer) fromLoads(q SpringQuestion) error {
+	n := float64(len(q.Loads))
+	var height, load float64
+	for _, l := range q.Loads {
+		height += l.Height.Millimetres() / n
+		load += float64(l.Load) / n
+	}
+	var hh, hl, u float64
+	for _, l := range q.Loads {
+		d := l.Height.Millimetres() - height
+		hh += d * d
+		hl += d * (float64(l.Load) - load)
+	}
+	if hh < 0.25 {
+		return fmt.Errorf("the loads were taken at heights too near each other for a rate: take them a lift apart")
+	}
+	rate := -hl / hh
+	if rate <= 0 {
+		return fmt.Errorf("the loads do not grow as the spring gets shorter: check heights and loads")
+	}
+	for _, l := range q.Loads { // each load moves the slope by its lever
+		d := (l.Height.Millimetres() - height) / hh
+		u += d * d * (math.Pow(loadU*float64(l.Load), 2) + math.Pow(rate*heightU, 2))
+	}
+	a.Rate, a.RateU, a.From = Rate(rate), Rate(math.Sqrt(u)), "loads"
+	a.Free = new(measure.FromMillimetres(min(height+load/rate, worksheet.Longest.Millimetres())))
+	a.Assume("a spring tester is right to %.0f %% and its height to %g mm", 100*loadU, heightU)
+	if a.DimensionsRate != nil {
+		if off := float64(a.Rate / *a.DimensionsRate); math.Abs(off-1) > 0.15 {
+			a.Says = append(a.Says, fmt.Sprintf("the loads make a rate %.2f times what the dimensions do: count the coils again, or the tester is out", off))
+		}
+	}
+	return nil
+}
+
+// loads fills in the load on the seat and at full lift.
+func (a *SpringAnswer) loads(q SpringQuestion) {
+	if q.Free != 0 {
+		a.Free = new(q.Free)
+	}
+	var seat, seatU float64
+	switch {
+	case q.SeatLoad != 0:
+		seat, seatU = float64(q.SeatLoad), loadU*float64(q.SeatLoad)
+	case a.Free != nil && q.Installed != 0:
+		travel := (*a.Free - q.Installed).Millimetres()
+		seat = float64(a.Rate) * travel
+		seatU = worksheet.Combine(float64(a.RateU)*travel, float64(a.Rate)*heightU*math.Sqrt2)
+		if a.From == "loads" && q.Free == 0 { // the height was read off the same line
+			seatU = worksheet.Combine(loadU*seat, float64(a.Rate)*heightU)
+		}
+	default:
+		return
+	}
+	if seat < 0 {
+		a.Says = append(a.Says, fmt.Sprintf("the installed height is above the free length, %v: the spring would be loose on the seat", *a.Free))
+		seat = 0
+	}
+	a.SeatLoad, a.SeatLoadU = new(Force(seat)), new(Force(seatU))
+	if q.Lift == 0 {
+		return
+	}
+	lift := q.Lift.Millimetres()
+	open := seat + float64(a.Rate)*lift
+	a.OpenLoad = new(Force(open))
+	a.OpenLoadU = new(Force(worksheet.Combine(seatU, float64(a.RateU)*lift)))
+	if a.KB != nil {
+		d, mean := q.Wire.Millimetres(), q.mean().Millimetres()
+		a.OpenStress = new(8 * open * mean * *a.KB / (math.Pi * math.Pow(d, 3)))
+		a.Cite("shear stress 8 F D KB / (pi d^3), KB = (4C+2)/(4C-3): Shigley, ch. 10, from memory")
+	}
+}
+
+// bind tells what is left to coil bind.
+func (a *SpringAnswer) bind(q SpringQuestion) error {
+	if a.Solid == nil || q.Installed == 0 || q.Lift == 0 {
+		return nil
+	}
+	gap, err := CoilBindQuestion{Installed: q.Installed, Lift: q.Lift, Solid: *a.Solid, Limit: q.Limit}.solve()
+	if err != nil {
+		return err
+	}
+	a.CoilBind = &gap
+	if q.Solid == 0 {
+		a.Assume("solid height from wire and coils; a measured one is better")
+	}
+	return nil
+}
