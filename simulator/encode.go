@@ -42,7 +42,7 @@ func Encode(t measure.Trace, o EncodeOptions) ([]Chunk, error) {
 	if err != nil {
 		return nil, err
 	}
-	wire := sender{wire: o.Wire, end: []byte(format.End), rng: rand.New(rand.NewPCG(o.Wire.Mischief.Seed, streamWire))}
+	wire := newSender(o.Wire, format.End, rand.New(rand.NewPCG(o.Wire.Mischief.Seed, streamWire)), len(t.Readings))
 	var line []byte
 	for i, r := range t.Readings {
 		if r.Has&needs != needs || !wire.free(r.At.Seconds()) {

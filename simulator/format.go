@@ -1,6 +1,7 @@
 package simulator
 
 import (
+	"bytes"
 	"fmt"
 	"strconv"
 	"strings"
@@ -16,6 +17,8 @@ import (
 //	{angle}  the encoder's angle in crank degrees
 //	{count}  the encoder's count
 //	{index}  "I" on the first line after the encoder's index, otherwise "-"
+//	{check}  two hexadecimal digits: the exclusive or of all bytes between the
+//	         line's $ and its *, as in NMEA 0183
 type Format struct {
 	Name   string
 	Layout string
@@ -33,6 +36,7 @@ type Format struct {
 	Step        measure.Length
 	WholeCounts bool
 	BarePoint   bool // .4200 for 0.4200
+	Comma       bool // 0,4200 for 0.4200
 
 	Inch, Metric  string // words of {unit}; "in" and "mm"
 	AngleDecimals int    // of {angle}; 2
@@ -47,6 +51,7 @@ const (
 	PlusAlways               // +1.25, -1.25
 	BlankForPlus             // " 1.25", "-1.25"
 	SpacedSign               // "+ 1.25", "- 1.25"
+	MinusBehind              // "1.25", "1.25-"
 )
 
 // NumberAndUnit returns the plainest format: "-0.4205 in".
@@ -69,6 +74,11 @@ func Formats() []Format {
 		{Name: "named", Layout: "LIFT={lift} {unit}"},
 		{Name: "status-behind", Layout: "{lift} {unit} S 0", End: "\r"},
 		{Name: "quote-inch", Layout: "{lift}{unit}", Inch: `"`, BarePoint: true},
+		{Name: "unit-letter", Layout: "{lift}{unit}", Sign: PlusAlways, Whole: 3, Inch: "I", Metric: "M", End: "\r"},
+		{Name: "minus-behind", Layout: "{lift} {unit}", Sign: MinusBehind},
+		{Name: "comma", Layout: "{lift} {unit}", Comma: true},
+		{Name: "framed", Layout: "\x02{lift} {unit}", End: "\x03"},
+		{Name: "checked", Layout: "$LIFT,{lift},{unit}*{check}"},
 		{Name: "whole-counts", Layout: "{lift}", WholeCounts: true, End: "\n"},
 		{Name: "whole-tenths-of-thou", Layout: "D{lift}", Step: measure.Thou / 10, Sign: PlusAlways, Whole: 6},
 	}
@@ -133,7 +143,7 @@ func (f Format) check() error {
 // field is a part of a layout: text, or one of the names above.
 type field struct {
 	text string
-	name byte // first letter of the name; 0 for text
+	name byte // first letter of the name, x for check; 0 for text
 }
 
 // lines writes the lines of a format.
@@ -163,8 +173,11 @@ func (f Format) compile() (*lines, error) {
 		switch {
 		case !found:
 			return nil, fmt.Errorf("line format %q: %q lacks its closing brace", f.Name, rest)
-		case name != "lift" && name != "unit" && name != "angle" && name != "count" && name != "index":
-			return nil, fmt.Errorf("line format %q: no field is called %q (lift, unit, angle, count or index)", f.Name, name)
+		case name != "lift" && name != "unit" && name != "angle" && name != "count" && name != "index" && name != "check":
+			return nil, fmt.Errorf("line format %q: no field is called %q (lift, unit, angle, count, index or check)", f.Name, name)
+		}
+		if name == "check" {
+			name = "x" // c is the count
 		}
 		l.fields = append(l.fields, field{name: name[0]})
 		rest = after
@@ -187,6 +200,7 @@ type said struct {
 
 // appendLine adds the line to dst, its end with it.
 func (l *lines) appendLine(dst []byte, s said) []byte {
+	start := len(dst)
 	for _, f := range l.fields {
 		switch f.name {
 		case 0:
@@ -199,6 +213,8 @@ func (l *lines) appendLine(dst []byte, s said) []byte {
 			dst = l.appendNumber(dst, scaled(int64(s.angle), l.AngleDecimals, int64(measure.Degree)), l.AngleDecimals, 1)
 		case 'c':
 			dst = strconv.AppendInt(dst, s.count, 10)
+		case 'x':
+			dst = fmt.Appendf(dst, "%02X", checkOf(dst[start:]))
 		case 'i':
 			if s.index {
 				dst = append(dst, 'I')
@@ -208,6 +224,17 @@ func (l *lines) appendLine(dst []byte, s said) []byte {
 		}
 	}
 	return append(dst, l.End...)
+}
+
+// checkOf returns the exclusive or of what stands between $ and *.
+func checkOf(line []byte) (x byte) {
+	for _, b := range line[bytes.IndexByte(line, '$')+1:] {
+		if b == '*' {
+			break
+		}
+		x ^= b
+	}
+	return x
 }
 
 func (l *lines) word(u measure.Unit) string {
@@ -257,13 +284,14 @@ func scaled(v int64, decimals int, unit int64) int64 {
 
 // appendNumber writes v / 10^decimals with the format's sign and padding.
 func (l *lines) appendNumber(dst []byte, v int64, decimals, whole int) []byte {
-	sign := ""
+	sign, behind := "", ""
 	switch {
+	case v < 0 && l.Sign == MinusBehind:
+		v, behind = -v, "-"
+	case v < 0 && l.Sign == SpacedSign:
+		v, sign = -v, "- "
 	case v < 0:
-		sign, v = "-", -v
-		if l.Sign == SpacedSign {
-			sign = "- "
-		}
+		v, sign = -v, "-"
 	case l.Sign == PlusAlways:
 		sign = "+"
 	case l.Sign == BlankForPlus:
@@ -275,15 +303,11 @@ func (l *lines) appendNumber(dst []byte, v int64, decimals, whole int) []byte {
 	digits := strconv.AppendInt(buf[:0], v, 10)
 	before := len(digits) - decimals // digits before the point, if any
 	if l.Blanks {
-		for n := max(before, 1); n < whole; n++ {
-			dst = append(dst, ' ')
-		}
+		dst = appendTimes(dst, ' ', whole-max(before, 1))
 	}
 	dst = append(dst, sign...)
 	if !l.Blanks {
-		for n := max(before, 1); n < whole; n++ {
-			dst = append(dst, '0')
-		}
+		dst = appendTimes(dst, '0', whole-max(before, 1))
 	}
 	if before > 0 {
 		dst = append(dst, digits[:before]...)
@@ -291,12 +315,20 @@ func (l *lines) appendNumber(dst []byte, v int64, decimals, whole int) []byte {
 	} else if !l.BarePoint || decimals == 0 {
 		dst = append(dst, '0')
 	}
-	if decimals == 0 {
-		return dst
+	if decimals > 0 {
+		point := byte('.')
+		if l.Comma {
+			point = ','
+		}
+		dst = append(appendTimes(append(dst, point), '0', -before), digits...)
 	}
-	dst = append(dst, '.')
-	for n := before; n < 0; n++ {
-		dst = append(dst, '0')
+	return append(dst, behind...)
+}
+
+// appendTimes adds b so many times, if any.
+func appendTimes(dst []byte, b byte, times int) []byte {
+	for range times {
+		dst = append(dst, b)
 	}
-	return append(dst, digits...)
+	return dst
 }

@@ -94,6 +94,20 @@ func (n Indicator) check() error {
 	return n.Format.check()
 }
 
+// bareness returns what an address must say of lines that do not: the unit of
+// a bare number, the length of a whole count.
+func (n Indicator) bareness() string {
+	switch {
+	case n.Format.WholeCounts:
+		return "&scale=" + n.Resolution.Decimal(measure.InMillimetres, 6) + "mm"
+	case n.Format.Step > 0:
+		return "&scale=" + n.Format.Step.Decimal(measure.InMillimetres, 6) + "mm"
+	case n.Format.SaysUnit():
+		return ""
+	}
+	return "&unit=" + n.Unit.String()
+}
+
 // otherUnit returns the unit and resolution after a switch: inch against
 // metric, with the nearest of the usual steps that is not coarser by more than
 // a tenth (0.0005 in and 0.01 mm, 0.00005 in and 0.001 mm).

@@ -271,6 +271,15 @@ func TestPlayBytesAtOnceWithMischiefAndStopped(t *testing.T) {
 	require.ErrorIs(t, PlayBytes(t.Context(), s.Indicator, other, 0), io.ErrClosedPipe)
 }
 
+func TestAddressesSayWhatTheLineDoesNot(t *testing.T) {
+	for name, says := range map[string]string{"bare-lf": "auto&unit=in", "whole-counts": "auto&scale=0.012700mm", "number-and-unit": "auto"} {
+		format, err := FormatNamed(name)
+		require.NoError(t, err)
+		l := serve(t, BenchOptions{NoEncoder: true, Indicator: Indicator{Format: format}}, ServeOptions{Link: TCP})
+		assert.True(t, strings.HasSuffix(l.Indicator.Address(), says), l.Indicator.Address())
+	}
+}
+
 func TestLinkKinds(t *testing.T) {
 	for text, want := range map[string]LinkKind{"tty": TTY, "tcp": TCP} {
 		got, err := ParseLinkKind(text)

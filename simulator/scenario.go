@@ -146,8 +146,7 @@ func (p *player) readIndicator(chance, wireChance *rand.Rand) {
 	if p.encoder != nil {
 		tr.AngleStep, has = p.encoder.Step(), has|measure.HasAngle
 	}
-	wire := sender{wire: n.Wire, end: []byte(format.End), rng: wireChance,
-		buf: make([]byte, 0, expect*20), out: make([]Chunk, 0, expect), lines: make([]Line, 0, expect)}
+	wire := newSender(n.Wire, format.End, wireChance, expect)
 	ticks := newClock(n.Rate, n.Jitter, chance)
 	hand, angles := cursor{p: p.Truth.path}, cursor{p: p.Truth.path}
 	unit, resolution := n.Unit, n.Resolution
@@ -223,7 +222,9 @@ func (p *player) readEncoder(wireChance *rand.Rand) {
 		panic(err) // it was checked
 	}
 	end := p.Truth.End.Seconds()
-	wire := sender{wire: e.Wire, end: []byte(format.End), rng: wireChance}
+	expect := int(end*e.Rate) + 2
+	p.Counts = make([]measure.Reading, 0, expect)
+	wire := newSender(e.Wire, format.End, wireChance, expect)
 	ticks := newClock(e.Rate, 0, p.encoderChance)
 	hand, turns := cursor{p: p.Truth.path}, indexes{counter: p.counter}
 	var line []byte

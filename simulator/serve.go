@@ -21,7 +21,8 @@ type ServeOptions struct {
 	Dir string
 
 	// Query and EncoderQuery stand behind the addresses;
-	// "baud=115200&format=auto". With a Poll, poll= is added to Query.
+	// "baud=115200&format=auto", and unit= or scale= where the indicator's line
+	// does not tell. With a Poll, poll= is added to Query.
 	Query, EncoderQuery string
 
 	// Poll makes the indicator speak only when these bytes are written to it:
@@ -64,7 +65,7 @@ func Serve(ctx context.Context, bench *Bench, o ServeOptions) (*Live, error) {
 		return nil, fmt.Errorf("speed %v: it must be above zero", o.Speed)
 	}
 	o.Speed = orDefault(o.Speed, 1)
-	o.Query = orDefault(o.Query, "baud=115200&format=auto")
+	o.Query = orDefault(o.Query, "baud=115200&format=auto"+bench.o.Indicator.withDefaults().bareness())
 	o.EncoderQuery = orDefault(o.EncoderQuery, "baud=115200&format=auto")
 	l := &Live{o: o, bench: bench, disturbs: make(chan disturb), done: make(chan struct{}), valve: bench.o.Valve}
 	path := func(name string) string {

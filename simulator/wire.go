@@ -93,6 +93,15 @@ type sender struct {
 	out   []Chunk
 }
 
+// newSender returns a sender with room for so many lines, so that a session's
+// bytes lie together.
+func newSender(wire Wire, end string, rng *rand.Rand, lines int) *sender {
+	return &sender{
+		wire: wire, end: []byte(end), rng: rng,
+		buf: make([]byte, 0, lines*14), lines: make([]Line, 0, lines), out: make([]Chunk, 0, lines),
+	}
+}
+
 // free reports whether the wire is idle at a time in seconds.
 func (s *sender) free(t float64) bool { return s.busy <= t*1e6 }
 
@@ -107,15 +116,10 @@ func (s *sender) send(t float64, line []byte, reading int) {
 		if m.Garbage > 0 && s.rng.Float64() < m.Garbage {
 			l.Spoiled = s.garbage()
 		}
-		for _, b := range line {
-			switch {
-			case m.Noise > 0 && s.rng.Float64() < m.Noise:
-				b, l.Spoiled = 0x80|byte(s.rng.IntN(128)), true
-			case m.Missing > 0 && s.rng.Float64() < m.Missing:
-				l.Spoiled = true
-				continue
-			}
-			s.buf = append(s.buf, b)
+		if m.Noise == 0 && m.Missing == 0 {
+			s.buf = append(s.buf, line...)
+		} else if s.noisy(line) {
+			l.Spoiled = true
 		}
 		s.busy += float64(len(s.buf)-from) * s.wire.byteTime()
 		l.At = measure.Stamp(s.busy + 0.5)
@@ -126,6 +130,23 @@ func (s *sender) send(t float64, line []byte, reading int) {
 		}
 		again = true
 	}
+}
+
+// noisy adds a line with some bytes changed or lost, and reports whether any
+// were.
+func (s *sender) noisy(line []byte) (spoiled bool) {
+	m := s.wire.Mischief
+	for _, b := range line {
+		switch {
+		case m.Noise > 0 && s.rng.Float64() < m.Noise:
+			b, spoiled = 0x80|byte(s.rng.IntN(128)), true
+		case m.Missing > 0 && s.rng.Float64() < m.Missing:
+			spoiled = true
+			continue
+		}
+		s.buf = append(s.buf, b)
+	}
+	return spoiled
 }
 
 // garbage adds rubbish and reports whether the next line hangs on to it.
@@ -152,7 +173,7 @@ func (s *sender) chunks() []Chunk {
 // Spoil returns the chunks as they would arrive after this mischief, whose
 // lines end with end. The chunks given stay as they are; each counts as a line.
 func (m Mischief) Spoil(chunks []Chunk, end string) []Chunk {
-	s := sender{wire: Wire{Mischief: m}, end: []byte(end), rng: rand.New(rand.NewPCG(m.Seed, streamWire))}
+	s := newSender(Wire{Mischief: m}, end, rand.New(rand.NewPCG(m.Seed, streamWire)), len(chunks))
 	for i, c := range chunks {
 		s.send(c.At.Seconds(), c.Bytes, i)
 	}

@@ -34,8 +34,8 @@ type reader struct {
 
 func readerOf(f Format) reader {
 	pattern := regexp.QuoteMeta(f.Layout)
-	const num = ` *([+-]?) *([0-9]*\.?[0-9]+)`
-	for name, re := range map[string]string{"lift": `(?P<lift>` + num + `)`, "unit": `(?P<unit>in|mm|")`, "angle": `(?P<angle>` + num + `)`, "count": `(?P<count>-?[0-9]+)`, "index": `[I-]`} {
+	const num = ` *([+-]?) *([0-9]*[.,]?[0-9]+)-?`
+	for name, re := range map[string]string{"lift": `(?P<lift>` + num + `)`, "unit": `(?P<unit>in|mm|"|I|M)`, "angle": `(?P<angle>` + num + `)`, "count": `(?P<count>-?[0-9]+)`, "index": `[I-]`, "check": `[0-9A-F]{2}`} {
 		pattern = strings.ReplaceAll(pattern, `\{`+name+`\}`, re)
 	}
 	r := reader{f, regexp.MustCompile("^" + pattern + "$"), f.End}
@@ -53,14 +53,18 @@ func (r reader) decode(t require.TestingT, line []byte, resolution measure.Lengt
 	}
 	group := func(name string) string {
 		if i := r.re.SubexpIndex(name); i >= 0 {
-			return strings.ReplaceAll(m[i], " ", "")
+			text := strings.NewReplacer(" ", "", ",", ".").Replace(m[i])
+			if bare, ok := strings.CutSuffix(text, "-"); ok && name != "count" {
+				return "-" + bare
+			}
+			return text
 		}
 		return ""
 	}
 	switch group("unit") {
-	case "in", `"`:
+	case "in", "I", `"`:
 		unit = measure.InInches
-	case "mm":
+	case "mm", "M":
 		unit = measure.InMillimetres
 	}
 	if number := group("lift"); number != "" {
@@ -136,12 +140,53 @@ func TestNumbersOnTheWire(t *testing.T) {
 		"-840\n":            {Format{Layout: "{lift}", End: "\n", WholeCounts: true}, -420 * measure.Thou, 12_700, measure.InInches},
 		"D-000042 x0\n":     {Format{Layout: "D{lift} x0", End: "\n", Step: 2540, Whole: 6}, -42 * 2540, 2540, measure.InInches},
 		"01A+0000.0000 S\n": {Format{Layout: "01A{lift} S", End: "\n", Sign: PlusAlways, Whole: 4}, 0, 12_700, measure.InInches},
+		"0.4200-in\n":       {Format{Layout: "{lift}{unit}", End: "\n", Sign: MinusBehind}, -420 * measure.Thou, 12_700, measure.InInches},
+		"-10,67 mm\n":       {Format{Layout: "{lift} {unit}", End: "\n", Comma: true}, -10_670_000, 10_000, measure.InMillimetres},
+		"\x02+001.25M\x03":  {Format{Layout: "\x02{lift}{unit}", End: "\x03", Sign: PlusAlways, Whole: 3, Metric: "M"}, 1_250_000, 10_000, measure.InMillimetres},
 		"0.1235\n":          {Format{Layout: "{lift}", End: "\n", Decimals: 4}, 123_450, 1, measure.InMillimetres},
 	} {
 		l, err := c.f.compile()
 		require.NoError(t, err)
 		assert.Equal(t, want, string(l.appendLine(nil, said{lift: c.lift, resolution: c.res, unit: c.unit})))
 	}
+}
+
+// The check is that of NMEA 0183, the exclusive or between $ and *. The first
+// sentence is the README's of a public parser of it, seen; the others are from
+// memory, recomputed.
+func TestCheckAgainstNMEA(t *testing.T) {
+	for _, sentence := range []string{
+		"$GPGGA,184353.07,1929.045,S,02410.506,E,1,04,2.6,100.00,M,-33.9,M,,0000*6D",
+		"$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47",
+		"$GPGLL,5300.97914,N,00259.98174,E,125926,A*28",
+		"$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A",
+	} {
+		l, err := Format{Layout: sentence[:len(sentence)-2] + "{check}"}.compile()
+		require.NoError(t, err)
+		assert.Equal(t, sentence+"\r\n", string(l.appendLine(nil, said{})))
+	}
+}
+
+// A layout is text that people write: none makes it panic, and whatever it
+// takes ends as it should.
+func FuzzLayout(f *testing.F) {
+	for _, list := range [][]Format{Formats(), EncoderFormats(), CombinedFormats()} {
+		for _, format := range list {
+			f.Add(format.Layout, format.End, int64(-10_668_000))
+		}
+	}
+	f.Add("{lift", "", int64(0))
+	f.Add("}{{unit}", "\n", int64(1))
+	f.Fuzz(func(t *testing.T, layout, end string, lift int64) {
+		l, err := Format{Layout: layout, End: end}.compile()
+		if err != nil {
+			return
+		}
+		line := l.appendLine([]byte("before"), said{lift: measure.Length(lift % 1e12), resolution: 1270, unit: measure.InInches})
+		if !bytes.HasPrefix(line, []byte("before")) || !bytes.HasSuffix(line, []byte(l.End)) {
+			t.Fatalf("%q", line)
+		}
+	})
 }
 
 func joined(chunks []Chunk) []byte {
