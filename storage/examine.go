@@ -1,14 +1,70 @@
 package storage
 
 import (
+	"errors"
+	"fmt"
 	"io"
 	"os"
+
+	"lobescribe/storage/pages"
 )
 
-type salvaged struct{ rows }
+// examine proves the pages of the locked file before the database may map
+// them. For a damaged store it fails with ErrDamaged, or, when the store is
+// opened for reading, sets s.salvage.
+func (s *Store) examine(f *os.File) error {
+	info, err := f.Stat()
+	if err != nil {
+		return fmt.Errorf("opening the store %s: %w", s.path, err)
+	}
+	pf, err := pages.Open(f, info.Size())
+	if err != nil && !pf.LooksLikeOne() && !holdsOurs(pf) {
+		return fmt.Errorf("opening the store %s: %w: it is something else; name another file, or move it away", s.path, ErrNotAStore)
+	}
+	var hurts []*pages.Hurt
+	if err != nil {
+		hurts = []*pages.Hurt{{Why: err.Error()}}
+	} else {
+		hurts = pf.Walk(pf.Metas()[0], nil).Hurts
+	}
+	if len(hurts) == 0 {
+		s.tornHead = len(pf.Metas()) < 2
+		return nil
+	}
+	if !s.readOnly {
+		return fmt.Errorf("opening the store %s: %w (%w); repair it: what still reads is taken into a new store, and the damaged file is kept beside it", s.path, ErrDamaged, hurts[0])
+	}
+	if s.salvage, err = salvage(pf, hurts); err != nil {
+		return fmt.Errorf("opening the store %s: %w", s.path, err)
+	}
+	s.salvage.file = f
+	s.hurt = s.salvage.hurts
+	if n, err := readSchema(s.salvage); err == nil && n > schema {
+		return fmt.Errorf("opening the store %s: %w: its schema is %d, this program knows up to %d", s.path, ErrNewer, n, schema)
+	}
+	s.log.Warn("store is damaged and open for reading", "path", s.path, "hurt", len(hurts))
+	return nil
+}
 
-func (*salvaged) close() error { return nil }
+// holdsOurs says whether anything in the file bears one of our checksums.
+func holdsOurs(pf *pages.File) bool {
+	found := false
+	pf.Loose(func(it pages.Item) bool {
+		_, _, found = ours(pf, it)
+		return !found
+	})
+	return found
+}
 
-func (s *Store) examine(f *os.File) error { return nil }
-
-func checkPages(r io.ReaderAt, size int64) error { return nil }
+// checkPages proves the pages of a copy.
+func checkPages(r io.ReaderAt, size int64) error {
+	pf, err := pages.Open(r, size)
+	if err != nil {
+		return err
+	}
+	var errs []error
+	for _, h := range pf.Walk(pf.Metas()[0], nil).Hurts {
+		errs = append(errs, h)
+	}
+	return errors.Join(errs...)
+}

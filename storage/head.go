@@ -28,6 +28,16 @@ type Head struct {
 	// CutShort: the program stopped while the trace was in the making. The
 	// store sets it.
 	CutShort bool `json:"cut_short,omitempty"`
+	// Lost counts readings that damage to the file has cost, where a repair
+	// found it.
+	Lost uint64 `json:"lost_readings,omitempty"`
+}
+
+// storedHead is a head in the file. Of two that a damaged file still holds, the
+// one of the later writing counts.
+type storedHead struct {
+	Head
+	Writing uint64 `json:"writing,omitempty"`
 }
 
 // DeviceNote says which instrument gave readings.

@@ -1,7 +1,6 @@
 package storage
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"iter"
@@ -78,6 +77,30 @@ func (s *Store) Head(id ID) (Head, error) {
 // No state of the store is held between batches, so the loop may take its time
 // while the trace, too, goes on growing.
 func (s *Store) Readings(id ID, from, until measure.Stamp) iter.Seq2[[]measure.Reading, error] {
+	fetch := func(next uint64) (first uint64, raw []byte, err error) {
+		err = s.view(func(r rows) error {
+			first, raw = nextChunk(r, id, next)
+			if raw != nil {
+				raw = append([]byte{}, raw...)
+			}
+			return nil
+		})
+		return first, raw, err
+	}
+	total := func() (e storedEnd) {
+		_ = s.view(func(r rows) error {
+			e = endOf(r, id)
+			return nil
+		})
+		return e
+	}
+	return readings(id, fetch, total, from, until)
+}
+
+// readings walks the chunks of a trace, which fetch gives, and finds holes by
+// their positions: between chunks, and at the end by what total says.
+func readings(id ID, fetch func(next uint64) (uint64, []byte, error), total func() storedEnd,
+	from, until measure.Stamp) iter.Seq2[[]measure.Reading, error] {
 	return func(yield func([]measure.Reading, error) bool) {
 		var (
 			dec  chunk.Decoder
@@ -92,20 +115,24 @@ func (s *Store) Readings(id ID, from, until measure.Stamp) iter.Seq2[[]measure.R
 			return d.Until < from || d.From > until || yield(nil, d)
 		}
 		for {
-			first, raw, err := s.nextChunk(id, next)
+			first, raw, err := fetch(next)
 			if err != nil {
 				yield(nil, err)
 				return
 			}
 			if raw == nil {
-				total, until := s.storedExtent(id)
-				if hole == nil && next < total {
+				end := total()
+				switch {
+				case hole != nil:
+				case next < end.readings:
 					hole = &Damage{Trace: id, Part: PartReadings, First: next, From: last, Why: "they are missing"}
+				case end.lost:
+					hole = &Damage{Trace: id, Part: PartReadings, First: next, From: last, Why: "its summary is lost, so nobody can tell whether there were more"}
 				}
 				if hole != nil {
 					hole.Count, hole.Until = -1, hole.From
-					if total > hole.First {
-						hole.Count, hole.Until = int64(total-hole.First), until
+					if end.readings > hole.First {
+						hole.Count, hole.Until = int64(end.readings-hole.First), max(end.at, hole.From)
 					}
 					report()
 				}
@@ -122,18 +149,21 @@ func (s *Store) Readings(id ID, from, until measure.Stamp) iter.Seq2[[]measure.R
 				if hole == nil {
 					hole = &Damage{Trace: id, Part: PartReadings, First: max(first, next), From: last, Why: err.Error()}
 				}
-				next = first + 1
+				next = max(first, next) + 1
 				continue
 			}
 			if hole == nil && first > next {
 				hole = &Damage{Trace: id, Part: PartReadings, First: next, From: last, Why: "they are missing"}
 			}
 			if hole != nil {
-				hole.Count = int64(first - hole.First)
-				hole.Until = h.From
-				if !report() {
-					return
+				// A damaged merged chunk may hide behind whole small ones.
+				if first > hole.First {
+					hole.Count, hole.Until = int64(first-hole.First), h.From
+					if !report() {
+						return
+					}
 				}
+				hole = nil
 			}
 			if h.From > until {
 				return
@@ -162,45 +192,43 @@ func within(rs []measure.Reading, from, until measure.Stamp) []measure.Reading {
 	return rs[lo:hi]
 }
 
-// nextChunk returns a copy of the chunk that holds reading next of a trace, or
-// else the first one after it; nil when there is none.
-func (s *Store) nextChunk(id ID, next uint64) (first uint64, raw []byte, err error) {
-	err = s.view(func(r rows) error {
-		// A chunk that began earlier may reach over next: it was merged since.
-		if f, v, ok := lastOfTrace(r, bucketChunks, id, next+1); ok && f < next {
-			if h, err := chunk.Peek(v); err == nil && h.First == f && f+uint64(h.Count) > next {
-				first, raw = f, bytes.Clone(v)
-				return nil
-			}
+// nextChunk returns the chunk that holds reading next of a trace, or else the
+// first one after it; nil when there is none.
+func nextChunk(r rows, id ID, next uint64) (first uint64, raw []byte) {
+	// A chunk that began earlier may reach over next: it was merged since.
+	if f, v, ok := lastOfTrace(r, bucketChunks, id, next+1); ok && f < next {
+		if h, err := chunk.Peek(v); err == nil && h.First == f && f+uint64(h.Count) > next {
+			return f, v
 		}
-		for _, bucket := range []string{bucketChunks, bucketTail} {
-			ofTrace(r, bucket, id, next, func(f uint64, v []byte) bool {
-				if raw == nil || f < first {
-					first, raw = f, v
+	}
+	for _, bucket := range []string{bucketChunks, bucketTail} {
+		ofTrace(r, bucket, id, next, func(f uint64, v []byte) bool {
+			if raw == nil || f < first {
+				first, raw = f, v
+				if raw == nil {
+					raw = []byte{} // there, and nothing in it
 				}
-				return false
-			})
-		}
-		if raw != nil {
-			raw = append([]byte{}, raw...)
-		}
-		return nil
-	})
-	return first, raw, err
+			}
+			return false
+		})
+	}
+	return first, raw
 }
 
-// storedExtent returns how many readings the summary of an ended trace counts
-// and about when the last of them was; noughts when there is no summary.
-func (s *Store) storedExtent(id ID) (readings uint64, until measure.Stamp) {
+// storedEnd is where a trace should end.
+type storedEnd struct {
+	readings uint64        // as the summary of an ended trace counts them
+	at       measure.Stamp // about when the last of them was
+	lost     bool          // the trace was ended and its summary is gone
+}
+
+func endOf(r rows, id ID) storedEnd {
 	key := traceKey(id)
-	_ = s.view(func(r rows) error {
-		var sum Summary
-		if v := r.get(bucketSummaries, key); v != nil && unseal(sealSummary, key, v, &sum) == nil && sum.ID == id {
-			readings, until = sum.Readings, sum.Seconds
-		}
-		return nil
-	})
-	return readings, until
+	var sum Summary
+	if v := r.get(bucketSummaries, key); v != nil && unseal(sealSummary, key, v, &sum) == nil && sum.ID == id {
+		return storedEnd{readings: sum.Readings, at: sum.Seconds}
+	}
+	return storedEnd{lost: r.get(bucketOpen, key) == nil}
 }
 
 // notes returns the notes of a trace that reach into a span.
@@ -208,22 +236,28 @@ func (s *Store) notes(id ID, from, until measure.Stamp) ([]measure.Note, error) 
 	var out []measure.Note
 	var errs []error
 	err := s.view(func(r rows) error {
-		next := uint64(0)
-		ofTrace(r, bucketNotes, id, 0, func(first uint64, v []byte) bool {
-			var notes []measure.Note
-			if err := unseal(sealNotes, spanKey(id, first), v, &notes); err != nil {
-				errs = append(errs, &Damage{Trace: id, Part: PartNotes, First: first, Count: -1, Why: err.Error()})
-				return true
-			}
-			if first > next && len(errs) == 0 {
-				errs = append(errs, &Damage{Trace: id, Part: PartNotes, First: next, Count: int64(first - next), Why: "they are missing"})
-			}
-			next = first + uint64(len(notes))
-			out = append(out, notes...)
-			return true
-		})
+		out, errs = readNotes(r, id)
 		return nil
 	})
 	out = slices.DeleteFunc(out, func(n measure.Note) bool { return max(n.At, n.Until) < from || n.At > until })
 	return out, errors.Join(append(errs, err)...)
+}
+
+func readNotes(r rows, id ID) (out []measure.Note, errs []error) {
+	next, whole := uint64(0), true
+	ofTrace(r, bucketNotes, id, 0, func(first uint64, v []byte) bool {
+		var notes []measure.Note
+		if err := unseal(sealNotes, spanKey(id, first), v, &notes); err != nil {
+			errs = append(errs, &Damage{Trace: id, Part: PartNotes, First: first, Count: -1, Why: err.Error()})
+			whole = false
+			return true
+		}
+		if first > next && whole {
+			errs = append(errs, &Damage{Trace: id, Part: PartNotes, First: next, Count: int64(first - next), Why: "they are missing"})
+		}
+		next, whole = first+uint64(len(notes)), true
+		out = append(out, notes...)
+		return true
+	})
+	return out, errs
 }

@@ -1,6 +1,7 @@
 package storage
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -39,6 +40,9 @@ type Options struct {
 	// ReadOnly opens a store that exists, changes nothing in it, and takes a
 	// damaged one as well.
 	ReadOnly bool
+	// Repair makes a store whose pages are hurt whole before it is opened, as
+	// the function Repair does, and logs what it cost. Default: ErrDamaged.
+	Repair bool
 	// Timeout is how long to wait for another program to let go of the file.
 	// Default: one second.
 	Timeout time.Duration
@@ -51,6 +55,8 @@ type Options struct {
 	migrations []migration
 	// Tests reach the database before it is used.
 	opened func(*bbolt.DB)
+	// A file that nobody knows yet is flushed once, when it is complete.
+	flushLate bool
 }
 
 // Store is an open store. Close it.
@@ -62,6 +68,7 @@ type Store struct {
 	db       *bbolt.DB // nil when salvage reads a damaged file
 	salvage  *salvaged
 	hurt     []*Damage // of the pages, found on opening
+	tornHead bool      // one of the two head pages does not read
 
 	mu     sync.Mutex
 	closed bool
@@ -76,6 +83,17 @@ type Store struct {
 // The error wraps one of ErrInUse, ErrNewer, ErrNotAStore, ErrDamaged and
 // ErrNoStore (ReadOnly only), or is the system's.
 func Open(path string, o Options) (*Store, error) {
+	s, err := open(path, o)
+	if !o.Repair || o.ReadOnly || !errors.Is(err, ErrDamaged) {
+		return s, err
+	}
+	if _, _, err := Repair(context.Background(), path, o); err != nil {
+		return nil, err
+	}
+	return open(path, o)
+}
+
+func open(path string, o Options) (*Store, error) {
 	s := &Store{path: path, log: o.Log, fault: o.Fault, readOnly: o.ReadOnly, open: map[ID]*Writer{}}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
@@ -139,6 +157,7 @@ func (s *Store) openDatabase(file *os.File, o Options) error {
 		ReadOnly:     s.readOnly,
 		FreelistType: bbolt.FreelistMapType,
 		NoStatistics: true,
+		NoSync:       o.flushLate,
 		OpenFile:     func(string, int, os.FileMode) (*os.File, error) { return file, nil },
 		// The free pages are read right away: a checking reader would
 		// otherwise race for them.
@@ -179,6 +198,13 @@ func (s *Store) settle(fresh bool, o Options) error {
 	}
 	if s.readOnly {
 		return nil
+	}
+	if s.tornHead {
+		// An empty transaction writes over the torn one.
+		if err := s.update(OpOpen, func(*bbolt.Tx) error { return nil }); err != nil {
+			return fmt.Errorf("opening the store %s: %w", s.path, advise(err))
+		}
+		s.log.Warn("a head page of the store was torn, as a power cut does; the last write may be missing", "path", s.path)
 	}
 	return s.finishCutShort()
 }

@@ -2,6 +2,7 @@ package storage
 
 import (
 	"bytes"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"sync"
@@ -304,11 +305,16 @@ func rewriteHead(tx *bbolt.Tx, id ID, h Head) error {
 func putHead(tx *bbolt.Tx, id ID, before *Head, h Head) error {
 	key := traceKey(id)
 	heads := tx.Bucket([]byte(bucketHeads))
+	stored := storedHead{Head: h}
 	var old []byte
 	if before != nil {
+		var was storedHead
 		old, _ = sealed(sealHead, key, heads.Get(key))
+		if json.Unmarshal(old, &was) == nil {
+			stored.Writing = was.Writing + 1
+		}
 	}
-	merged, err := keepUnknown(old, h)
+	merged, err := keepUnknown(old, stored)
 	if err != nil {
 		return err
 	}

@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"maps"
+	"slices"
 	"strings"
 
 	"lobescribe/device/measure"
@@ -150,14 +152,10 @@ func (r *Reader) jsonReading(f map[string]json.RawMessage) error {
 		set(&x, c.what, v)
 	}
 	if from[timeQ] == "" {
-		names := make([]string, 0, len(f))
-		for name := range f {
-			names = append(names, name)
-		}
-		if len(names) == 0 {
+		if len(f) == 0 {
 			return r.fault(n, `the object is empty; a reading is like {"t_s":0.01,"lift_mm":1.27}`)
 		}
-		first := strings.ToValidUTF8(names[0], "?")
+		first := strings.ToValidUTF8(slices.Min(slices.Collect(maps.Keys(f))), "?")
 		return r.fault(n, "there is no t_s (time in seconds), only %.40q and the like", first)
 	}
 	return r.add(x, from[numberQ] != "" || r.csv.numbered)

@@ -1,0 +1,69 @@
+package pages
+
+// Loose looks at every page of the file, whatever tree it may have belonged
+// to, and yields the entries of all that read as leaves: what is left where a
+// branch is gone, and older states of pages that were not yet used again. An
+// entry comes without its bucket, any number of times, and may be long deleted:
+// its own checksum has to say what it is worth. It stops when yield returns
+// false.
+func (f *File) Loose(yield func(Item) bool) {
+	for _, ps := range f.pageSizes() {
+		found := false
+		for at := int64(0); at+headBytes <= f.size; at += ps {
+			p, err := f.load(at, f.size-at, ps)
+			if err != nil || p.id != uint64(at/ps) || p.kind != kindLeaf {
+				continue
+			}
+			p.span = min((int64(p.overflow)+1)*ps, f.size-at)
+			found = true
+			if !p.loose(yield) {
+				return
+			}
+		}
+		if found {
+			return
+		}
+	}
+}
+
+// pageSizes is the one that a meta gives, or those that systems use.
+func (f *File) pageSizes() []int64 {
+	if len(f.metas) > 0 {
+		return []int64{f.metas[0].PageSize}
+	}
+	return []int64{4 << 10, 16 << 10, 64 << 10, 8 << 10}
+}
+
+// loose yields the entries that read, also behind ones that do not, and those
+// of small buckets inside.
+func (p *page) loose(yield func(Item) bool) bool {
+	for i := range p.count {
+		e, err := p.elem(i)
+		if err != nil {
+			continue
+		}
+		if e.flags&bucketFlag == 0 {
+			if !yield(Item{Key: append([]byte{}, e.key...), Offset: p.at + e.valOff, Size: int(e.size)}) {
+				return false
+			}
+			continue
+		}
+		head := p.bytes(e.valOff, min(e.size, 16))
+		if len(head) < 16 || native.Uint64(head) != 0 {
+			continue
+		}
+		in, err := p.f.load(p.at+e.valOff+16, e.size-16, e.size-16)
+		if err != nil || in.kind != kindLeaf {
+			continue
+		}
+		in.span = e.size - 16
+		for j := range in.count {
+			if e, err := in.elem(j); err == nil && e.flags&bucketFlag == 0 {
+				if !yield(Item{Key: append([]byte{}, e.key...), Offset: in.at + e.valOff, Size: int(e.size)}) {
+					return false
+				}
+			}
+		}
+	}
+	return true
+}

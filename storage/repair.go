@@ -1,0 +1,270 @@
+package storage
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"go.etcd.io/bbolt"
+
+	"lobescribe/storage/pages"
+)
+
+// Repair makes a sound store of a damaged one. Everything that still reads is
+// taken into a new file, lists and indexes are made again, and the new file
+// takes the old one's place; the damaged one stays beside it, untouched, under
+// the name that is returned. The report is of the damaged file: what it says
+// is lost is lost.
+//
+// A store that is whole is left alone, and aside is "". ErrInUse, ErrNewer and
+// ErrNotAStore are as for Open.
+func Repair(ctx context.Context, path string, o Options) (rep Report, aside string, err error) {
+	o.ReadOnly = true
+	old, err := Open(path, o)
+	if err != nil {
+		return rep, "", err
+	}
+	defer old.Close()
+	if rep, err = old.Verify(ctx); err != nil || rep.Whole() {
+		return rep, "", err
+	}
+	fail := func(err error) (Report, string, error) {
+		return rep, "", fmt.Errorf("repairing the store %s: %w; nothing was changed", path, advise(err))
+	}
+	tmp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".repair-*")
+	if err != nil {
+		return fail(err)
+	}
+	tmp.Close()
+	defer os.Remove(tmp.Name())
+	if rep, err = old.copyWhole(ctx, tmp.Name(), rep, o.flushLate); err != nil {
+		return fail(err)
+	}
+	aside, err = putAside(path)
+	if err != nil {
+		return fail(err)
+	}
+	// An open file cannot be replaced on every system.
+	if err := old.Close(); err != nil {
+		return fail(err)
+	}
+	if err := os.Rename(tmp.Name(), path); err != nil {
+		return fail(err)
+	}
+	if o.flushLate {
+		return rep, aside, nil
+	}
+	if err := syncFolder(filepath.Dir(path)); err != nil {
+		return rep, aside, fmt.Errorf("repairing the store %s: %w", path, err)
+	}
+	old.log.Warn("store repaired", "path", path, "damaged", aside, "hurt", len(rep.Damages), "lost", rep.LostReadings())
+	return rep, aside, nil
+}
+
+// putAside gives the file a second name, so that path is never without one. A
+// file system that knows no second names gets a copy.
+func putAside(path string) (string, error) {
+	for n := 0; ; n++ {
+		aside := fmt.Sprintf("%s.damaged-%s", path, time.Now().UTC().Format("20060102-150405"))
+		if n > 0 {
+			aside += fmt.Sprintf("-%d", n)
+		}
+		if _, err := os.Lstat(aside); err == nil && n < 100 {
+			continue
+		}
+		if os.Link(path, aside) == nil {
+			return aside, nil
+		}
+		return aside, copyFile(path, aside)
+	}
+}
+
+func copyFile(from, to string) (err error) {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	out, err := os.OpenFile(to, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, out.Close()) }()
+	if _, err := out.ReadFrom(in); err != nil {
+		return err
+	}
+	return out.Sync()
+}
+
+// copied are the buckets whose rows are taken over; the others are made again.
+var copied = []string{bucketHeads, bucketOpen, bucketChunks, bucketTail, bucketNotes, bucketFindings, bucketDocs}
+
+// copyWhole writes what reads into a fresh store at path. Even when the pages
+// are sound and only values are hurt, older writings of them may still lie
+// loose; the report that comes back has been made again with those.
+func (s *Store) copyWhole(ctx context.Context, path string, rep Report, unflushed bool) (_ Report, err error) {
+	from := s.salvage
+	if from == nil {
+		f, err := os.Open(s.path)
+		if err != nil {
+			return rep, err
+		}
+		defer f.Close()
+		pf, err := pages.Open(f, rep.Bytes)
+		if err != nil {
+			return rep, err
+		}
+		if from, err = salvage(pf, nil); err != nil {
+			return rep, err
+		}
+		again := Report{Path: rep.Path, Bytes: rep.Bytes, Pages: rep.Pages, FreePages: rep.FreePages, Damages: []*Damage{}}
+		if err := again.contents(ctx, from); err != nil {
+			return rep, err
+		}
+		rep = again
+	}
+	to, err := Open(path, Options{flushLate: true})
+	if err != nil {
+		return rep, err
+	}
+	defer func() {
+		if !unflushed {
+			err = errors.Join(err, to.db.Sync())
+		}
+		err = errors.Join(err, to.Close())
+	}()
+	for _, bucket := range copied {
+		if err := to.takeRows(ctx, from, bucket); err != nil {
+			return rep, err
+		}
+	}
+	for _, id := range traceIDs(from) {
+		if err := ctx.Err(); err != nil {
+			return rep, context.Cause(ctx)
+		}
+		if err := to.remake(from, id, rep); err != nil {
+			return rep, err
+		}
+	}
+	return rep, to.setSequences(from)
+}
+
+// takeRows copies the rows of a bucket that read, some at a time so that no
+// transaction is too large for memory.
+func (s *Store) takeRows(ctx context.Context, r rows, bucket string) error {
+	const most = 8 << 20
+	type row struct{ k, v []byte }
+	var batch []row
+	size := 0
+	flush := func() error {
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
+		err := s.update(OpOpen, func(tx *bbolt.Tx) error {
+			b := tx.Bucket([]byte(bucket))
+			b.FillPercent = 1
+			for _, row := range batch {
+				if err := b.Put(row.k, row.v); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		batch, size = batch[:0], 0
+		return err
+	}
+	var err error
+	r.ascend(bucket, nil, func(k, v []byte) bool {
+		if !rowReads(bucket, k, v) {
+			return true
+		}
+		batch = append(batch, row{bytes.Clone(k), bytes.Clone(v)})
+		if size += len(k) + len(v); size > most {
+			err = flush()
+		}
+		return err == nil
+	})
+	if err != nil {
+		return err
+	}
+	return flush()
+}
+
+// rowReads proves the checksum of a row.
+func rowReads(bucket string, k, v []byte) bool {
+	kind := map[string]byte{bucketHeads: sealHead, bucketNotes: sealNotes, bucketFindings: sealFindings, bucketDocs: sealDoc}[bucket]
+	if kind != 0 {
+		_, err := sealed(kind, k, v)
+		return err == nil
+	}
+	if bucket == bucketOpen {
+		_, ok := splitTraceKey(k)
+		return ok
+	}
+	return chunkReads(k, v)
+}
+
+// remake makes the head (where it is lost), the summary and the index of a
+// trace that was taken over.
+func (s *Store) remake(from rows, id ID, rep Report) error {
+	return s.update(OpOpen, func(tx *bbolt.Tx) error {
+		h, err := readHead(boltRows{tx}, id)
+		if errors.Is(err, ErrNotFound) {
+			return nil // only notes were left of it, or nothing
+		}
+		if err != nil {
+			// The old line knew most of what the head said.
+			var sum Summary
+			key := traceKey(id)
+			if v := from.get(bucketSummaries, key); v == nil || unseal(sealSummary, key, v, &sum) != nil {
+				sum = Summary{Source: "repaired"}
+			}
+			h = Head{Started: sum.Started, Engine: sum.Engine, Valve: sum.Valve, Trial: sum.Trial, HasAngle: sum.HasAngle,
+				Source: sum.Source, Remark: sum.Remark, CutShort: sum.CutShort}
+		}
+		for _, d := range rep.Damages {
+			if d.Trace == id && d.Part == PartReadings && d.Count > 0 {
+				h.Lost += uint64(d.Count)
+			}
+		}
+		if err := putHead(tx, id, nil, h); err != nil {
+			return err
+		}
+		if (boltRows{tx}).get(bucketOpen, traceKey(id)) != nil {
+			return nil // the next opening cuts it short
+		}
+		return putSummary(tx, id)
+	})
+}
+
+// setSequences lets numbers go on where they were, and never below what is
+// there already.
+func (s *Store) setSequences(was *salvaged) error {
+	return s.update(OpOpen, func(tx *bbolt.Tx) error {
+		most := map[string]uint64{}
+		most[bucketHeads], most[bucketDocs] = was.sequences[bucketHeads], was.sequences[bucketDocs]
+		r := boltRows{tx}
+		for _, id := range traceIDs(r) {
+			most[bucketHeads] = max(most[bucketHeads], uint64(id))
+		}
+		r.ascend(bucketDocs, []byte(kindTrial+"/"), func(k, _ []byte) bool {
+			var n uint64
+			name, ok := strings.CutPrefix(string(k), kindTrial+"/")
+			if _, err := fmt.Sscanf(name, "t%d", &n); ok && err == nil {
+				most[bucketDocs] = max(most[bucketDocs], n)
+			}
+			return ok
+		})
+		for bucket, n := range most {
+			if err := tx.Bucket([]byte(bucket)).SetSequence(n); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
