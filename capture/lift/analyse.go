@@ -21,6 +21,9 @@ func Analyse(t measure.Trace, o Options) (Findings, error) {
 	}
 	g := NewSegmenter(o)
 	g.patient = true
+	for i := range g.tracks {
+		g.tracks[i].pts.most = finishedPoints
+	}
 	var openings []Opening
 	var news []News
 	seen := false

@@ -13,48 +13,59 @@ type peak struct {
 	fit   bool    // from a fit over several readings, not from the highest alone
 }
 
-// Depths of the window under the highest reading that is fitted with a
-// parabola, as shares of the max lift; the deepest that the parabola explains
-// to within the noise is taken, because it averages the most.
+// The window under the highest reading that is fitted with a parabola begins
+// shallow, where any nose is one, and is made deeper until it holds readings
+// enough; beyond a share of the max lift it is no nose any more.
 const (
-	deepest  = 0.06
-	halvings = 9
-	leastFit = 5
-	lackFit  = 1.2
+	shallow   = 4.0 // in standard deviations of a reading
+	deepest   = 0.06
+	enoughFit = 16
+	leastFit  = 5
+	lackFit   = 1.3
 )
 
 // findPeak looks for the highest point of the signal in order of x. scatter is
 // the standard deviation of one reading, rounding included.
 //
-// Where the readings are dense a parabola is fitted by least squares to the
-// readings around the highest one, in a window as deep as its residuals allow:
-// the highest of many readings is biased up by their noise, and a fixed window
-// biases down as soon as the nose is sharper than it. Where they are sparse two
-// parabolas go through the highest reading, its higher neighbour and the
-// reading before or after; the lower vertex is taken, since a spring that
+// Where the readings are dense a parabola is fitted by least squares to those
+// just under the highest one: the highest of many readings is biased up by
+// their noise. The window is no deeper than it must be, because real noses are
+// flatter or sharper than parabolas, and hands uneven. Where the readings are
+// sparse two parabolas go through the highest reading, its higher neighbour and
+// the reading before or after; the lower vertex is taken, since a spring that
 // throws the cam past the nose makes one flank look nearer than it is.
-func findPeak(x, y, w []float64, top int, height, scatter float64) peak {
+func findPeak(x, y, w []float64, top int, height, scatter float64) (pk peak) {
+	if debugPeak != nil {
+		defer func() { debugPeak(x, y, w, top, height, scatter, pk) }()
+	}
+	var best peak
 	high := y[top]
-	for k := range halvings {
-		depth := height * deepest / float64(int(1)<<k)
-		if depth < 3*scatter && k > 0 {
-			break
-		}
+	for depth := shallow * scatter; depth < deepest*height; depth *= 2 {
 		from, to := window(y, top, high-depth)
 		if to-from < leastFit {
-			break
+			continue
 		}
-		if p, ok := fitPeak(x[from:to], y[from:to], w[from:to], scatter); ok {
+		p, ok := fitPeak(x[from:to], y[from:to], w[from:to], scatter)
+		switch {
+		case ok && to-from >= enoughFit:
 			return p
+		case ok:
+			best = p
+			continue
+		case best.fit:
+			return best
+		case to-from >= enoughFit && depth <= 2*shallow*scatter:
+			return highestBlock(x[from:to], y[from:to], w[from:to], scatter)
 		}
+		break
 	}
-	// No parabola: the nose was turned through too fast or too unevenly, or
-	// the hand rested on it.
-	if from, to := window(y, top, high-3*scatter); to-from >= leastFit {
-		return meanPeak(x[from:to], y[from:to], w[from:to], scatter)
+	if best.fit {
+		return best
 	}
 	return sparsePeak(x, y, w, top, scatter)
 }
+
+var debugPeak func(x, y, w []float64, top int, height, scatter float64, p peak)
 
 // window returns the readings around top that stay above floor, one straggler
 // at a time allowed.
@@ -131,13 +142,28 @@ func fitPeak(x, y, w []float64, scatter float64) (peak, bool) {
 	}, true
 }
 
-// meanPeak is for a nose that was rested on.
-func meanPeak(x, y, w []float64, scatter float64) peak {
-	var sx, sy, n float64
-	for i := range x {
-		sx, sy, n = sx+w[i]*x[i], sy+w[i]*y[i], n+w[i]
+// highestBlock is for a nose that was rested on or rocked about, where lift
+// against time is no parabola: the mean of the highest of several blocks of
+// readings, less what the highest of so many means is too high by.
+func highestBlock(x, y, w []float64, scatter float64) peak {
+	n := len(x)
+	size := min(max(n/6, 6), 50)
+	best := peak{y: math.Inf(-1)}
+	blocks := 0
+	for from := 0; from+size <= n; from += size {
+		var sx, sy, sw float64
+		for i := from; i < from+size; i++ {
+			sx, sy, sw = sx+w[i]*x[i], sy+w[i]*y[i], sw+w[i]
+		}
+		blocks++
+		if sy/sw > best.y {
+			best = peak{x: sx / sw, y: sy / sw, noise: scatter / math.Sqrt(sw), fit: true}
+		}
 	}
-	return peak{x: sx / n, y: sy / n, noise: scatter / math.Sqrt(n), fit: true}
+	// The expected highest of n normal values, halved: some of the blocks lie
+	// lower for good.
+	best.y -= best.noise * 0.5 * math.Sqrt(2*math.Log(float64(max(blocks, 1))))
+	return best
 }
 
 // sparsePeak works from the highest reading and its neighbours alone.

@@ -10,18 +10,24 @@ type point struct {
 	w    float64 // how many readings stand behind it
 }
 
-// points is a stretch of signal in bounded memory: when it is full, the
-// neighbours that lie closest together in lift are melted into their mean,
-// which is where a hand rests and where nothing is lost by it.
+// points is a stretch of signal in bounded memory: when it is full, neighbours
+// that lie close together in lift are melted into their mean, which is where a
+// hand rests and where nothing is lost by it.
 type points struct {
 	p    []point
 	most int
 }
 
 const (
-	mostPoints = 4096
-	// Neighbours nearer than this are melted first; it doubles until room is made.
-	meltFrom = 500.0
+	// The live side keeps so many points, the findings of a finished trace as
+	// many as it takes within reason.
+	livePoints     = 16_384
+	finishedPoints = 1 << 20
+	// So far apart in lift may neighbours be that are melted, for each reading
+	// that would then stand behind the one.
+	meltNear = 250.0
+	// The newest points stay as they are.
+	unmelted = 64
 )
 
 func (s *points) add(p point) {
@@ -31,22 +37,23 @@ func (s *points) add(p point) {
 	s.p = append(s.p, p)
 }
 
-// melt halves the stretch at least to three quarters. The newest points stay
-// as they are, so that what was just read is still there reading by reading.
+// melt makes a quarter of the room free: first by pairs of single readings,
+// then by ever larger groups, so that no point stands for many while others
+// stand for one.
 func (s *points) melt() {
-	const keep = 64
-	for near := meltFrom; len(s.p) > s.most*3/4; near *= 2 {
+	for group := 2.0; len(s.p) > s.most*3/4; group *= 2 {
 		dst := s.p[:0]
-		old := s.p[:len(s.p)-keep]
+		old, rest := s.p[:len(s.p)-unmelted], s.p[len(s.p)-unmelted:]
 		for i := 0; i < len(old); i++ {
 			p := old[i]
-			if i+1 < len(old) && math.Abs(old[i+1].y-p.y) <= near && !parted(p.a, old[i+1].a, near/meltFrom) {
+			if i+1 < len(old) && (p.w+old[i+1].w <= group || group > 1e9) &&
+				math.Abs(old[i+1].y-p.y) <= meltNear*group && !parted(p.a, old[i+1].a, group/4) {
 				p = melted(p, old[i+1])
 				i++
 			}
 			dst = append(dst, p)
 		}
-		s.p = append(dst, s.p[len(s.p)-keep:]...)
+		s.p = append(dst, rest...)
 	}
 }
 

@@ -259,7 +259,7 @@ const (
 	mostHeld = 8
 	// How much it speaks for a direction that its heel comes first or last,
 	// against the logarithm of how much longer than the nose it lasts.
-	begins, ends = 2, 1.5
+	begins, ends = 1.5, 2
 	// A first opening lower than this may be a turn of the hand on a steep
 	// flank and is held back until there is another to compare it with.
 	doubtful = 2.5 * mm

@@ -90,10 +90,11 @@ type track struct {
 	certain bool    // the opening under way is high enough for one
 	low     flat    // the lowest rest since the nose
 	hasLow  bool
+	newest  float64 // when the newest run that makes up low began
 	transit float64 // of this opening, found when first needed
 }
 
-func newTrack() track { return track{pts: points{most: mostPoints}} }
+func newTrack() track { return track{pts: points{most: livePoints}} }
 
 // turn is what a reading has brought about.
 type turn uint8
@@ -163,8 +164,9 @@ func (k *track) stepHome(p point, v float64) {
 		return
 	}
 	k.n = 0
-	if d := k.run.level - k.heel; k.rests(leastRest) && (d <= k.lim.same || k.rests(s)) {
-		// The heel is the lowest rest, and the newest: it drifts.
+	if k.rests(leastRest) && k.run.level-k.heel <= k.lim.same {
+		// The heel is the lowest rest, and the newest: it drifts. A rest that is
+		// higher lies at the foot of a flank.
 		k.heel = k.run.level
 		k.sure = k.sure || k.run.turned() >= heelTurned/2
 	}
@@ -194,8 +196,13 @@ func (k *track) stepAway(p point, v float64) turn {
 		}
 		return nothing
 	}
-	if k.rests(leastRest) && (!k.hasLow || k.run.t0 == k.low.t0 || k.run.level < k.low.level+k.lim.near) {
-		k.low, k.hasLow = k.run, true
+	if k.rests(leastRest) && (!k.hasLow || k.run.t0 == k.newest || k.run.level < k.low.level+k.lim.near) {
+		since := k.run.t0
+		if k.hasLow && math.Abs(k.low.level-k.run.level) <= k.lim.near {
+			since = k.low.t0
+		}
+		k.low, k.hasLow, k.newest = k.run, true, k.run.t0
+		k.low.t0 = since
 		if k.isHome() {
 			return homecoming
 		}
