@@ -19,12 +19,19 @@ import { AppContext, html, Mark, useApp, usePart } from "./ui.js";
 import { ReplayBar } from "./replaybar.js";
 import { Bench } from "./views/bench.js";
 import { Traces } from "./views/traces.js";
+import { EngineView } from "./views/engine.js";
+import { Trials } from "./views/trials.js";
+import { Timing } from "./views/timing.js";
+import { Compare } from "./views/compare.js";
+import { Clearances } from "./views/clearances.js";
+import { Sheet } from "./views/sheet.js";
 import { Devices } from "./views/devices.js";
 import { Help, CautionsFirst } from "./views/help.js";
 
 /** @type {Record<string, (props: {route: import("./router.js").Route}) => any>} */
 const views = {
-  bench: Bench, traces: Traces, devices: Devices, help: Help,
+  bench: Bench, traces: Traces, engine: EngineView, trials: Trials, timing: Timing,
+  compare: Compare, clearances: Clearances, sheet: Sheet, devices: Devices, help: Help,
 };
 
 /** @returns {import("./ui.js").App} */
@@ -86,11 +93,8 @@ function createApp() {
       if (action === "next") {
         const { bench } = store.get();
         if (!bench.engine) return notify("Name the engine first; then there is a next valve.", "amiss");
-        api.get(`/engines/${encodeURIComponent(bench.engine)}`)
-          .then((engine) => {
-            const valve = nextValve(engine, bench.valve);
-            return api.put("/bench", { valve, trial: "" });
-          })
+        api.get(`/engines/${encodeURIComponent(bench.engine)}/valves`)
+          .then((/** @type {import("./engine.js").ValveState[]} */ valves) => api.put("/bench", { valve: nextValve(valves.map((v) => v.valve), bench.valve), trial: "" }))
           .catch(amiss);
       }
     },

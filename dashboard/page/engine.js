@@ -1,24 +1,102 @@
-// What the page knows of an engine: its valves, their arrangement, and the
-// order in which they are worked through.
+// What the page knows of an engine as it is stored, and how its valves stand.
+// The order of work and what is missing come from the daemon.
 
+/** @typedef {{intake: number, exhaust: number}} ForValves */
 /**
+ * An engine as the daemon keeps it; unset values are absent.
  * @typedef {object} Engine
  * @property {string} id
- * @property {string} name
+ * @property {number} [rev]
+ * @property {string} [name]
+ * @property {number} cylinders
+ * @property {"inline"|"vee"|"flat"|"single"} [layout]
+ * @property {number} valves_per_cylinder
+ * @property {number[]} [firing_order]
+ * @property {"clockwise"|"anticlockwise"} [rotation]
+ * @property {ForValves} rocker_ratio
+ * @property {number} [rocker_arm_mm]
+ * @property {number} [adjuster_arm_mm]
+ * @property {number} [stroke_mm]
+ * @property {number} [rod_mm]
+ * @property {Record<string, number|undefined>} cam_card
+ * @property {Record<string, number|undefined>} limits
+ * @property {"in"|"mm"} [units]
+ * @property {{thickness_mm: number, count: number}[]} [shims_on_hand]
+ * @property {string[]} [order]
+ * @property {{material?: string, diameter_mm?: number, wall_mm?: number, ends?: string, ball_diameter_mm?: number}} pushrod
+ * @property {string} [notes]
+ *
+ * @typedef {{valve: string, traces: number, trials: number, max_lift_mm: number|null, trace?: number, missing: string[]}} ValveState
+ * @typedef {{id: string, rev: number, engine: string, valve: string, at: string, stack_mm?: number[], pushrod_length_mm?: number, lash_mm?: number, adjuster_below_valve_mm?: number|null, sweep_mm?: number|null, max_lift_mm?: number|null, traces?: number[], remark?: string}} Trial
  */
 
-/** @param {any} engine @param {string} valve */
-export function nextValve(engine, valve) {
-  const order = workOrder(engine);
-  if (order.length === 0) return "";
-  return order[(order.indexOf(valve) + 1) % order.length];
+/** @returns {Omit<Engine, "id">} */
+export const blankEngine = () => ({
+  name: "", cylinders: 4, layout: "inline", valves_per_cylinder: 2, rocker_ratio: { intake: 0, exhaust: 0 }, cam_card: {}, limits: {}, pushrod: {},
+});
+
+/**
+ * Whether a valve is an intake or an exhaust; names are "3I", "3E", "3I2".
+ * @param {string} valve
+ * @returns {"intake"|"exhaust"|""}
+ */
+export const sideOf = (valve) => (/^\d+I\d*$/.test(valve) ? "intake" : /^\d+E\d*$/.test(valve) ? "exhaust" : "");
+
+/** @param {string} valve */
+export const cylinderOf = (valve) => Number.parseInt(valve, 10) || 0;
+
+/**
+ * The valve after this one, round and round.
+ * @param {string[]} order
+ * @param {string} valve
+ */
+export const nextValve = (order, valve) => (order.length ? order[(order.indexOf(valve) + 1) % order.length] : "");
+
+/**
+ * The rows in which an engine's cylinders stand, front of the engine first. A
+ * vee and a flat engine are drawn with odd numbers on one side and even ones on
+ * the other, which is the commonest way of numbering; the drawing says so.
+ * @param {{layout?: string, cylinders: number}} engine
+ * @returns {number[][]}
+ */
+export function banks({ layout, cylinders }) {
+  const all = Array.from({ length: cylinders }, (_, i) => i + 1);
+  if ((layout === "vee" || layout === "flat") && cylinders > 1) return [all.filter((n) => n % 2 === 1), all.filter((n) => n % 2 === 0)];
+  return [all];
 }
 
 /**
- * The valves in the order of work.
- * @param {any} engine
- * @returns {string[]}
+ * Text like "1-3-4-2" or "1 3 4 2" as numbers.
+ * @param {string} text
  */
-export function workOrder(engine) {
-  return engine.valves ?? [];
+export const parseOrder = (text) => (text.match(/\d+/g) ?? []).map(Number);
+
+/**
+ * How far a valve has come: nothing, something, everything.
+ * @param {ValveState} v
+ * @returns {"nothing"|"part"|"whole"}
+ */
+export const progress = (v) => (v.missing.length === 0 ? "whole" : v.traces + v.trials === 0 ? "nothing" : "part");
+
+/**
+ * A value deep in a document, by a path like "cam_card.io_btdc_deg".
+ * @param {any} doc
+ * @param {string} path
+ */
+export const getAt = (doc, path) => path.split(".").reduce((part, name) => part?.[name], doc);
+
+/**
+ * The document with one value changed; nothing given is altered.
+ * @template T
+ * @param {T} doc
+ * @param {string} path
+ * @param {any} value
+ * @returns {T}
+ */
+export function setAt(doc, path, value) {
+  const [name, ...rest] = path.split(".");
+  const next = /** @type {any} */ ({ ...doc });
+  next[name] = rest.length ? setAt(next[name] ?? {}, rest.join("."), value) : value;
+  if (value === undefined && !rest.length) delete next[name];
+  return next;
 }

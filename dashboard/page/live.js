@@ -4,9 +4,9 @@
 // opened again and again, sooner rather than later, until it holds.
 
 /** How long silence is borne before the daemon is asked, in milliseconds. */
-const silence = 1000;
+const silence = 1100; // the daemon says "alive" every second
 /** How long an answer or an opening may take. */
-const patience = 900;
+const patience = 850;
 /** The waits between attempts; the last one repeats. */
 const waits = [150, 300, 600, 1000, 1500];
 

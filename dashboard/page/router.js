@@ -11,5 +11,6 @@ export function parseRoute(hash) {
 
 /** The screens in the order of the work, and their names. */
 export const screens = /** @type {const} */ ([
-  ["bench", "Bench"], ["traces", "Traces"], ["devices", "Devices"], ["help", "Help"],
+  ["bench", "Bench"], ["traces", "Traces"], ["engine", "Engine"], ["trials", "Trials"], ["timing", "Timing"],
+  ["compare", "Compare"], ["clearances", "Clearances"], ["sheet", "Sheet"], ["devices", "Devices"], ["help", "Help"],
 ]);

@@ -212,13 +212,16 @@ export const TextField = ({ label, value, onChange, hint, list, placeholder }) =
  * A choice of a few.
  * @param {{label: string, value: string, options: readonly (readonly [string, string])[], onChange: (value: string) => void, hint?: string}} props
  */
-export const Choice = ({ label, value, options, onChange, hint }) => html`<label class="field">
+export function Choice({ label, value, options, onChange, hint }) {
+  const now = options.some(([v]) => v === value) ? value : options[0]?.[0]; // what is not said is the first
+  return html`<label class="field">
   <span class="field-name">${label}</span>
-  <select value=${value} onChange=${(/** @type {any} */ e) => onChange(e.target.value)}>
-    ${options.map(([v, name]) => html`<option value=${v} selected=${v === value}>${name}</option>`)}
+  <select value=${now} onChange=${(/** @type {any} */ e) => onChange(e.target.value)}>
+    ${options.map(([v, name]) => html`<option value=${v} selected=${v === now}>${name}</option>`)}
   </select>
   ${hint ? html`<span class="hint">${hint}</span>` : null}
 </label>`;
+}
 
 /**
  * An empty place, which never stands without the next step.

@@ -142,7 +142,7 @@ export function FindingsBlock({ findings, unit }) {
     ${openings.length ? html`<dl class="facts">
       <div><dt>max lift</dt><dd>${withUncertainty(findings.max_lift_mm * 1e6, findings.max_lift_u_mm * 1e6, unit)}</dd></div>
       <div><dt>half lift</dt><dd>${length(findings.half_lift_mm * 1e6, unit)}</dd></div>
-      <div><dt>spread over ${openings.length} ${openings.length === 1 ? "opening" : "openings"}</dt><dd>${length(findings.spread_mm * 1e6, unit)}</dd></div>
+      ${openings.length > 1 ? html`<div><dt>spread over ${openings.length} openings</dt><dd>${length(findings.spread_mm * 1e6, unit)}</dd></div>` : null}
       <div><dt>indicator's step</dt><dd>${length(findings.resolution_mm * 1e6, unit)}</dd></div>
     </dl>
     <p class="hint">The figure after ± is the expanded uncertainty, k = 2: the truth is inside it about 95 times in 100.</p>

@@ -53,7 +53,7 @@ const Rows = ({ traces, unit }) => html`<ul class="cards">${traces.map((t) => ht
       <span>trace ${t.id}, ${when(t.started)}</span>
       <span>${seconds(t.seconds)}, ${t.readings.toLocaleString("en")} readings${t.has_angle ? ", with crank angle" : ""}</span>
       ${t.cut_short ? html`<span class="amiss"><${Mark} shape="triangle" kind="bad" /> cut short</span>` : null}
-      ${/simulat/.test(t.source ?? "") ? html`<span class="amiss"><${Mark} shape="triangle" /> simulated</span>` : null}
+      ${/demo|simulat/.test(t.source ?? "") ? html`<span class="amiss"><${Mark} shape="triangle" /> simulated</span>` : null}
       ${t.remark ? html`<span>${t.remark}</span>` : null}</span>
   </a></li>`)}</ul>`;
 

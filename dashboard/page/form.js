@@ -1,0 +1,30 @@
+// Fields that are tied to one place in a document: they read it, change it, and
+// give the changed document back.
+
+import { html, LengthField, NumberField, TextField, Choice } from "./ui.js";
+import { getAt, setAt } from "./engine.js";
+import { fromMm, toMm } from "./units.js";
+
+/**
+ * The fields of one document.
+ * @param {any} doc
+ * @param {(next: any) => void} change
+ * @param {import("./units.js").Unit} unit
+ */
+export function fieldsOf(doc, change, unit) {
+  return {
+    /** A length; the place holds millimetres. */
+    length: (/** @type {string} */ path, /** @type {string} */ label, /** @type {string} */ hint = "") => {
+      const mm = getAt(doc, path);
+      return html`<${LengthField} label=${label} unit=${unit} hint=${hint} nm=${mm === undefined || mm === null ? null : fromMm(mm)}
+        onChange=${(/** @type {number|null} */ nm) => change(setAt(doc, path, nm === null ? undefined : toMm(nm)))} />`;
+    },
+    /** A plain number with its unit behind it. */
+    number: (/** @type {string} */ path, /** @type {string} */ label, /** @type {string} */ unitName = "", /** @type {string} */ hint = "") => html`<${NumberField}
+      label=${label} unit=${unitName} hint=${hint} value=${getAt(doc, path) ?? null} onChange=${(/** @type {number|null} */ v) => change(setAt(doc, path, v ?? undefined))} />`,
+    text: (/** @type {string} */ path, /** @type {string} */ label, /** @type {string} */ hint = "") => html`<${TextField}
+      label=${label} hint=${hint} value=${getAt(doc, path) ?? ""} onChange=${(/** @type {string} */ v) => change(setAt(doc, path, v))} />`,
+    choice: (/** @type {string} */ path, /** @type {string} */ label, /** @type {readonly (readonly [string, string])[]} */ options, /** @type {string} */ hint = "") => html`<${Choice}
+      label=${label} hint=${hint} options=${options} value=${String(getAt(doc, path) ?? "")} onChange=${(/** @type {string} */ v) => change(setAt(doc, path, v))} />`,
+  };
+}

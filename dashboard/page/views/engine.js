@@ -1,0 +1,102 @@
+// The engine: its map of valves with what is known and what is missing, and the
+// form of everything that is set down about it once.
+
+import { useState } from "../lib/hooks.js";
+import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { valveWords } from "../cues.js";
+import { digits } from "../units.js";
+import { banks, blankEngine, cylinderOf, progress, sideOf } from "../engine.js";
+import { fieldsOf } from "../form.js";
+import { EngineForm } from "./engineform.js";
+
+export function EngineView() {
+  const app = useApp();
+  const state = usePart(app.store, (s) => s);
+  const { bench, unit } = state;
+  const engines = useFetched((signal) => app.api.get("/engines", signal), [bench.engine]);
+  const [adding, setAdding] = useState(false);
+  const list = /** @type {import("../engine.js").Engine[]} */ (engines.value ?? []);
+  const choose = (/** @type {string} */ id) => app.setBench({ engine: id, valve: "", trial: "" }).catch((err) => app.notify(err.message, "amiss"));
+  const none = engines.value && list.length === 0;
+  return html`<h1>Engine</h1>
+    <${Trouble} text=${engines.error} />
+    ${list.length ? html`<div class="row"><label class="inline">On the stand <select value=${bench.engine} onChange=${(/** @type {any} */ e) => choose(e.target.value)}>
+      <option value="">none chosen</option>${list.map((e) => html`<option value=${e.id} selected=${e.id === bench.engine}>${e.name || e.id}</option>`)}</select></label>
+      <button class="quiet" onClick=${() => setAdding(!adding)} aria-expanded=${adding ? "true" : "false"}>Another engine</button></div>` : null}
+    ${none ? html`<${Nothing} says="No engine is named yet. A name and four numbers are enough to begin; the rest can come later." />` : null}
+    ${adding || none ? html`<${NewEngine} unit=${unit} done=${() => { setAdding(false); engines.again(); }} />` : null}
+    ${bench.engine ? html`<${TheEngine} key=${bench.engine} id=${bench.engine} state=${state} renamed=${engines.again} />` : list.length ? html`<${Nothing} says="Choose the engine that is on the stand." />` : null}`;
+}
+
+const layouts = /** @type {const} */ ([["inline", "inline"], ["vee", "vee"], ["flat", "flat, opposed"], ["single", "single cylinder"]]);
+
+/** @param {{unit: import("../units.js").Unit, done: () => void}} props */
+function NewEngine({ unit, done }) {
+  const app = useApp();
+  const [draft, setDraft] = useState(/** @type {any} */ ({ ...blankEngine(), units: unit }));
+  const f = fieldsOf(draft, setDraft, unit);
+  const add = async (/** @type {Event} */ e) => {
+    e.preventDefault();
+    try {
+      const made = await app.api.post("/engines", { ...draft, cylinders: Number(draft.cylinders), valves_per_cylinder: Number(draft.valves_per_cylinder) });
+      const valves = await app.api.get(`/engines/${encodeURIComponent(made.id)}/valves`);
+      await app.setBench({ engine: made.id, valve: valves[0]?.valve ?? "", trial: "" });
+      app.notify(`${made.name || made.id} is on the stand.`);
+      done();
+    } catch (err) {
+      app.notify(/** @type {Error} */ (err).message, "amiss");
+    }
+  };
+  return html`<form class="panel grid" onSubmit=${add}><h2>Name the engine</h2>
+    ${f.text("name", "Name", "as you call this build")}
+    ${f.choice("layout", "Layout", layouts)}
+    ${f.number("cylinders", "Cylinders")}
+    ${f.number("valves_per_cylinder", "Valves in a cylinder")}
+    <p><button disabled=${!draft.name}>Put it on the stand</button></p></form>`;
+}
+
+/** @param {{id: string, state: import("../state.js").State, renamed: () => void}} props */
+function TheEngine({ id, state, renamed }) {
+  const app = useApp();
+  const at = `/engines/${encodeURIComponent(id)}`;
+  const engine = useFetched((signal) => app.api.get(at, signal), [id]);
+  const valves = useFetched((signal) => app.api.get(`${at}/valves`, signal), [id, engine.value?.rev, state.engine.findingsOf, state.engine.trace?.state, state.engine.openings.length]);
+  if (!engine.value) return html`<${Trouble} text=${engine.error} />`;
+  return html`<${Trouble} text=${engine.error || valves.error} />
+    ${valves.value ? html`<${ValveMap} engine=${engine.value} valves=${valves.value} state=${state} />` : null}
+    <${EngineForm} engine=${engine.value} unit=${state.unit} kept=${(/** @type {any} */ e) => { engine.set(e); renamed(); }} gone=${renamed} />`;
+}
+
+/** @type {Record<string, {shape: string, says: string}>} */
+const signs = { whole: { shape: "check", says: "all known" }, part: { shape: "square", says: "begun" }, nothing: { shape: "ring", says: "nothing yet" } };
+
+/**
+ * @param {{engine: import("../engine.js").Engine, valves: import("../engine.js").ValveState[], state: import("../state.js").State}} props
+ */
+function ValveMap({ engine, valves, state }) {
+  const app = useApp();
+  const { unit, bench } = state;
+  const rows = banks(engine);
+  const go = (/** @type {string} */ valve) => app.setBench({ valve, trial: "" }).catch((err) => app.notify(err.message, "amiss"));
+  const here = valves.find((v) => v.valve === bench.valve);
+  const done = valves.filter((v) => progress(v) === "whole").length;
+  const cell = (/** @type {number} */ cylinder) => html`<div class="cylinder" role="group" aria-label=${`Cylinder ${cylinder}`}>
+    <span class="cylinder-number" aria-hidden="true">${cylinder}</span>
+    ${valves.filter((v) => cylinderOf(v.valve) === cylinder).map((v) => {
+      const how = progress(v), lift = v.max_lift_mm ? digits(v.max_lift_mm * 1e6, unit) : "–";
+      return html`<button class=${`valve ${sideOf(v.valve)} ${how}`} aria-pressed=${v.valve === bench.valve ? "true" : "false"} onClick=${() => go(v.valve)}
+        aria-label=${`${valveWords(v.valve)}, ${signs[how].says}, max lift ${lift === "–" ? "unknown" : `${lift} ${unit}`}`}>
+        <span class="valve-side">${sideOf(v.valve) === "intake" ? "in" : "ex"}${v.valve.replace(/^\d+[IE]/, "")}</span><span class="valve-lift">${lift}</span><${Mark} shape=${signs[how].shape} /></button>`;
+    })}</div>`;
+  return html`<section><h2>${engine.name || engine.id}: ${done} of ${valves.length} valves done</h2>
+    <div class=${`valve-map ${engine.layout ?? "inline"}`}><span class="front">front</span>
+      ${rows.map((row) => html`<div class="bank">${row.map(cell)}</div>`)}</div>
+    <p class="hint">Figures are max lift, ${unit}. ${Object.values(signs).map((s) => html`<${Mark} shape=${s.shape} /> ${s.says} `)}
+      ${rows.length > 1 ? "Odd cylinders stand on one side here and even ones on the other; only the drawing depends on it." : ""}</p>
+    ${here ? html`<div class="panel"><h3>${valveWords(here.valve)}</h3>
+      <p>${here.missing.length ? html`Still missing: ${here.missing.join(", ")}.` : "Nothing is missing."} ${here.traces} ${here.traces === 1 ? "trace" : "traces"}, ${here.trials} ${here.trials === 1 ? "trial" : "trials"}.</p>
+      <p class="row"><a class="button" href="#/bench">Turn it on the bench</a><a class="button quiet" href="#/trials">Trials</a>
+        ${here.trace ? html`<a class="button quiet" href=${`#/traces/${here.trace}`}>Its trace</a>` : null}<button class="quiet" onClick=${() => app.act("next")}>Next valve</button></p></div>`
+      : html`<${Nothing} says="Choose a valve in the map: what is measured next belongs to it." />`}
+  </section>`;
+}

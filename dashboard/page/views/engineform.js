@@ -1,0 +1,92 @@
+// Everything that is set down about an engine once: what it is, its cam card,
+// the limits that its builder wants, the shims in the drawer.
+
+import { useState } from "../lib/hooks.js";
+import { html, LengthField, NumberField, TextField, Trouble, useApp } from "../ui.js";
+import { fromMm, toMm } from "../units.js";
+import { parseOrder } from "../engine.js";
+import { fieldsOf } from "../form.js";
+
+/** @param {{engine: import("../engine.js").Engine, unit: import("../units.js").Unit, kept: (engine: any) => void, gone: () => void}} props */
+export function EngineForm({ engine, unit, kept, gone }) {
+  const app = useApp();
+  const [draft, setDraft] = useState(/** @type {any} */ (engine));
+  const [seen, setSeen] = useState(engine.rev);
+  const [error, setError] = useState("");
+  if (seen !== engine.rev) {
+    setSeen(engine.rev);
+    setDraft(engine);
+  }
+  const changed = JSON.stringify(draft) !== JSON.stringify(engine);
+  const f = fieldsOf(draft, setDraft, unit);
+  const at = `/engines/${encodeURIComponent(engine.id)}`;
+  const keep = async (/** @type {Event} */ e) => {
+    e.preventDefault();
+    try {
+      kept(await app.api.put(at, draft));
+      setError("");
+      app.notify("The engine is kept.");
+    } catch (err) {
+      setError(/** @type {Error} */ (err).message);
+    }
+  };
+  const remove = async () => {
+    if (!confirm(`Take ${engine.name || engine.id} off the list? Its traces stay; its card, limits and trials go.`)) return;
+    try {
+      await app.api.del(`${at}?rev=${engine.rev}`);
+      await app.setBench({ engine: "", valve: "", trial: "" });
+      gone();
+    } catch (err) {
+      setError(/** @type {Error} */ (err).message);
+    }
+  };
+  return html`<form class="engine-form" onSubmit=${keep}>
+    <details open><summary>The engine</summary><div class="grid">
+      ${f.text("name", "Name")}
+      ${f.choice("layout", "Layout", [["inline", "inline"], ["vee", "vee"], ["flat", "flat, opposed"], ["single", "single cylinder"]])}
+      ${f.number("cylinders", "Cylinders")}${f.number("valves_per_cylinder", "Valves in a cylinder")}
+      <${TextField} label="Firing order" hint="as in 1-3-4-2" value=${(draft.firing_order ?? []).join("-")} onChange=${(/** @type {string} */ t) => setDraft({ ...draft, firing_order: parseOrder(t) })} />
+      ${f.choice("rotation", "Crank turns, seen from the front", [["clockwise", "clockwise"], ["anticlockwise", "anticlockwise"]])}
+      ${f.choice("units", "Lengths of this engine in", [["", "as the page"], ["in", "inches"], ["mm", "millimetres"]])}
+      ${f.length("stroke_mm", "Stroke")}${f.length("rod_mm", "Connecting rod", "centre to centre")}
+    </div></details>
+    <details><summary>Rockers and pushrods</summary><div class="grid">
+      ${f.number("rocker_ratio.intake", "Rocker ratio, intake")}${f.number("rocker_ratio.exhaust", "Rocker ratio, exhaust")}
+      ${f.length("rocker_arm_mm", "Valve arm", "pivot to where the tip touches; a caliper will do")}
+      ${f.length("adjuster_arm_mm", "Adjuster arm", "pivot to the pushrod's cup")}
+      ${f.text("pushrod.material", "Pushrod material")}${f.length("pushrod.diameter_mm", "Pushrod diameter")}${f.length("pushrod.wall_mm", "Wall")}
+      ${f.text("pushrod.ends", "Ends", "as in ball-ball, ball-cup")}${f.length("pushrod.ball_diameter_mm", "Ball diameter")}
+    </div></details>
+    <details><summary>Cam card</summary><div class="grid">
+      ${f.length("cam_card.checking_lift_mm", "Checking lift", "the lift at which the card gives its events")}
+      ${f.number("cam_card.io_btdc_deg", "Intake opens", "° BTDC", "a minus means the other side: ATDC")}${f.number("cam_card.ic_abdc_deg", "Intake closes", "° ABDC")}
+      ${f.number("cam_card.eo_bbdc_deg", "Exhaust opens", "° BBDC")}${f.number("cam_card.ec_atdc_deg", "Exhaust closes", "° ATDC")}
+      ${f.number("cam_card.lobe_separation_deg", "Lobe separation", "° cam")}
+      ${f.length("cam_card.max_lift_intake_mm", "Max lift, intake", "at the valve")}${f.length("cam_card.max_lift_exhaust_mm", "Max lift, exhaust", "at the valve")}
+      ${f.length("cam_card.lash_intake_mm", "Lash, intake")}${f.length("cam_card.lash_exhaust_mm", "Lash, exhaust")}
+    </div></details>
+    <details><summary>Limits that you want kept</summary><div class="grid">
+      <p class="hint">They are yours: follow the engine maker's figures. What is usual stands in Help as common practice, without a source.</p>
+      ${f.length("limits.piston_to_valve_intake_mm", "Piston to valve, intake")}${f.length("limits.piston_to_valve_exhaust_mm", "Piston to valve, exhaust")}
+      ${f.length("limits.coil_bind_mm", "Coil bind, left at full lift")}${f.length("limits.retainer_mm", "Retainer to seal or guide")}${f.length("limits.rocker_mm", "Rocker to retainer or stud")}
+    </div></details>
+    <details><summary>Shims on hand</summary><${Shims} list=${draft.shims_on_hand ?? []} unit=${unit} change=${(/** @type {any[]} */ list) => setDraft({ ...draft, shims_on_hand: list })} /></details>
+    <details><summary>Order of work and notes</summary><div class="grid">
+      <${TextField} label="Order of work" hint="valve names with spaces between, as in 1I 1E 3I; empty follows the firing order" value=${(draft.order ?? []).join(" ")}
+        onChange=${(/** @type {string} */ t) => setDraft({ ...draft, order: t.toUpperCase().split(/[\s,]+/).filter(Boolean) })} />
+      <label class="field all"><span class="field-name">Notes</span><textarea rows="4" onInput=${(/** @type {any} */ e) => setDraft({ ...draft, notes: e.target.value })}>${draft.notes ?? ""}</textarea></label>
+    </div></details>
+    <${Trouble} text=${error} />
+    <p class="row"><button disabled=${!changed}>Keep the engine</button><button type="button" class="quiet" onClick=${remove}>Take it off the list</button></p></form>`;
+}
+
+/** @param {{list: {thickness_mm: number, count: number}[], unit: import("../units.js").Unit, change: (list: any[]) => void}} props */
+function Shims({ list, unit, change }) {
+  const put = (/** @type {number} */ i, /** @type {object} */ what) => change(list.map((s, k) => (k === i ? { ...s, ...what } : s)));
+  return html`<p class="hint">All that could go under a stand, the ones in use among them.</p>
+    ${list.map((s, i) => html`<div class="shim-row" key=${i}>
+      <${LengthField} label="Thickness" unit=${unit} nm=${s.thickness_mm ? fromMm(s.thickness_mm) : null} onChange=${(/** @type {number|null} */ nm) => put(i, { thickness_mm: nm === null ? 0 : toMm(nm) })} />
+      <${NumberField} label="How many" value=${s.count} onChange=${(/** @type {number|null} */ n) => put(i, { count: Math.round(n ?? 0) })} />
+      <button type="button" class="quiet" onClick=${() => change(list.filter((_, k) => k !== i))}>Remove</button></div>`)}
+    <p><button type="button" class="quiet" onClick=${() => change([...list, { thickness_mm: 0, count: 1 }])}>Add a thickness</button></p>`;
+}

@@ -1,0 +1,139 @@
+// Lift against crank angle: intake and exhaust on one chart, their events in
+// the trade's words, the card beside what was measured, velocity and
+// acceleration with their bands of noise.
+
+import { useMemo, useState } from "../lib/hooks.js";
+import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { valveWords } from "../cues.js";
+import { degrees, digits, fromMm, length, nanometres, parseLength, toMm, withUncertainty } from "../units.js";
+import { cylinderOf, sideOf } from "../engine.js";
+import { axisWords, joined, readTiming } from "../timing.js";
+import { query } from "../api.js";
+import { Chart } from "../chart.js";
+import { when } from "./traces.js";
+
+const sides = /** @type {const} */ (["intake", "exhaust"]);
+const strokes = { intake: "--blue", exhaust: "--target" };
+const dashes = { intake: undefined, exhaust: [10, 5] };
+
+/** @param {{route: import("../router.js").Route}} props */
+export function Timing({ route }) {
+  const app = useApp();
+  const { bench, unit } = usePart(app.store, (s) => s);
+  const { value: all, error } = useFetched((signal) => app.api.get(`/traces${query({ engine: bench.engine, limit: 200 })}`, signal), [bench.engine]);
+  const [chosen, setChosen] = useState(/** @type {Record<string, string>} */ ({ intake: route.query.get("intake") ?? "", exhaust: route.query.get("exhaust") ?? "" }));
+  const [checks, setChecks] = useState("0.050 in, 1 mm");
+  const traces = (all ?? []).filter((/** @type {any} */ t) => t.has_angle && t.max_lift_mm);
+  if (all && traces.length === 0) return html`<h1>Timing</h1><${Nothing} says="Timing needs a trace with crank angle: connect an encoder, then turn two full turns of the crank." href="#/devices" label="To the devices" />`;
+  const cylinder = cylinderOf(bench.valve);
+  const find = (/** @type {"intake"|"exhaust"} */ side) => chosen[side] || String(traces.find((/** @type {any} */ t) => sideOf(t.valve) === side && (!cylinder || cylinderOf(t.valve) === cylinder))?.id ?? "0");
+  const ids = { intake: find("intake"), exhaust: find("exhaust") };
+  const { text: checking, wrong } = asked(checks, unit);
+  return html`<h1>Timing</h1><${Trouble} text=${error} />
+    <div class="grid">${sides.map((side) => html`<label class="field"><span class="field-name">${side === "intake" ? "Intake" : "Exhaust"} trace</span>
+      <select value=${ids[side]} onChange=${(/** @type {any} */ e) => setChosen({ ...chosen, [side]: e.target.value || "0" })}><option value="0">none</option>
+        ${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === ids[side]}>${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>`)}
+      <${TextField} label="Checking lifts" value=${checks} onChange=${setChecks} hint="as in 0.050 in, 1 mm" /></div>
+    <${Trouble} text=${wrong} />
+    ${wrong ? null : html`<${Both} ids=${ids} checking=${checking} engine=${bench.engine} unit=${unit} />`}`;
+}
+
+/** @param {string} typed @param {import("../units.js").Unit} unit */
+function asked(typed, unit) {
+  try {
+    return { text: typed.split(/,\s+|;/).map((s) => s.trim()).filter(Boolean).map((s) => `${toMm(parseLength(s, unit))}mm`).join(","), wrong: "" };
+  } catch (err) {
+    return { text: "", wrong: /** @type {Error} */ (err).message };
+  }
+}
+
+/** @param {{ids: Record<string, string>, checking: string, engine: string, unit: import("../units.js").Unit}} props */
+function Both({ ids, checking, engine, unit }) {
+  const app = useApp();
+  const has = (/** @type {string} */ id) => id !== "" && id !== "0";
+  const one = (/** @type {"intake"|"exhaust"} */ side) => useFetched(
+    async (signal) => (has(ids[side]) ? readTiming(await app.api.get(`/traces/${ids[side]}/timing${query({ checking, valve: side })}`, signal)) : null), [ids[side], checking]);
+  const intake = one("intake"), exhaust = one("exhaust");
+  const pair = useFetched(
+    async (signal) => (has(ids.intake) || has(ids.exhaust) ? app.api.get(`/timing${query({ intake: has(ids.intake) ? ids.intake : "", exhaust: has(ids.exhaust) ? ids.exhaust : "", engine, checking })}`, signal) : null), [ids.intake, ids.exhaust, checking, engine]);
+  const shown = sides.map((side) => ({ side, t: side === "intake" ? intake.value : exhaust.value })).filter((s) => s.t);
+  if (!has(ids.intake) && !has(ids.exhaust)) return html`<${Nothing} says="Choose at least one trace." />`;
+  return html`<${Trouble} text=${intake.error} /><${Trouble} text=${exhaust.error} />
+    ${shown.length ? html`<${LiftChart} shown=${shown} unit=${unit} />
+      <${Events} shown=${shown} unit=${unit} />
+      <${Pair} pair=${pair.value} unit=${unit} />
+      <${Motion} shown=${shown} unit=${unit} />` : html`<p class="hint">Working the timing out.</p>`}`;
+}
+
+/** @typedef {{side: "intake"|"exhaust", t: import("../timing.js").ValveTiming}[]} Shown */
+
+/** @param {{shown: Shown, unit: import("../units.js").Unit}} props */
+function LiftChart({ shown, unit }) {
+  const one = nanometres[unit] / 1e6;
+  const data = useMemo(() => {
+    const { x, ys } = joined(shown.map(({ t }) => ({ x: t.curve.angle, y: t.curve.lift.map((mm) => mm / one) })));
+    return [x, ...ys];
+  }, [...shown.map((s) => s.t), unit, shown.length]);
+  if (data[0].length === 0) return null;
+  const uprights = [{ x: 0, label: "TDC" }, ...shown.flatMap(({ side, t }) => [
+    ...(t.passages[0]?.opens ? [{ x: t.passages[0].opens.atdc_deg, label: `${side} opens ${t.passages[0].opens.says}`, dashed: true }] : []),
+    ...(t.passages[0]?.closes ? [{ x: t.passages[0].closes.atdc_deg, label: `closes ${t.passages[0].closes.says}`, dashed: true }] : []),
+  ])];
+  const levels = shown[0]?.t.passages[0] ? [{ y: shown[0].t.passages[0].level_mm / one, label: `checked at ${length(fromMm(shown[0].t.passages[0].checking_lift_mm), unit)}` }] : [];
+  return html`<section><h2>Lift against crank angle</h2><${Chart} data=${data} xUnit="° after TDC of the overlap" uprights=${uprights} levels=${levels}
+    says=${`Lift against crank angle of ${shown.map((s) => s.side).join(" and ")}.`}
+    series=${shown.map(({ side }) => ({ label: side, stroke: strokes[side], dash: dashes[side], write: (/** @type {number} */ v) => `${v.toFixed(unit === "in" ? 4 : 3)} ${unit}` }))}
+    axes=${[{ label: "crank, degrees after TDC of the overlap", values: (/** @type {any} */ _u, /** @type {number[]} */ at) => at.map(axisWords) }, { label: `lift, ${unit}`, size: 64 }]} />
+    <p class="hint"><strong class="is-intake">Solid: intake.</strong> <strong class="is-exhaust">Broken: exhaust.</strong></p></section>`;
+}
+
+/** @param {{shown: Shown, unit: import("../units.js").Unit}} props */
+function Events({ shown, unit }) {
+  const e = (/** @type {import("../timing.js").Event|undefined} */ event) => (event ? html`<strong>${event.says}</strong> <small>± ${degrees(event.u_deg, 1)}</small>` : "–");
+  return html`<section><h2>Events</h2>${shown.map(({ side, t }) => html`<h3>${side === "intake" ? "Intake" : "Exhaust"}</h3>
+    <div class="wide"><table><thead><tr><th scope="col">checked at</th><th scope="col">opens</th><th scope="col">closes</th><th scope="col">duration</th><th scope="col">centreline</th></tr></thead>
+    <tbody>${[...t.passages, ...(t.half ? [t.half] : [])].map((p, i) => html`<tr><th scope="row">${length(fromMm(p.checking_lift_mm), unit)}${i === t.passages.length ? ", half lift" : ""}</th><td>${e(p.opens)}</td><td>${e(p.closes)}</td>
+      <td>${p.span ? html`${degrees(p.span.duration_deg, 1)} <small>± ${degrees(p.span.duration_u_deg, 1)}</small>` : "–"}</td><td>${p.span ? html`${p.span.centreline_says} <small>± ${degrees(p.span.centreline_u_deg, 1)}</small>` : "–"}</td></tr>`)}</tbody></table></div>
+    <dl class="facts small">${t.nose ? html`<div><dt>nose</dt><dd>${t.nose.says}, ${withUncertainty(fromMm(t.nose.max_lift_mm), fromMm(t.nose.max_lift_u_mm), unit)}</dd></div>` : null}
+      ${t.liftAtTdc ? html`<div><dt>lift at TDC</dt><dd>${withUncertainty(fromMm(t.liftAtTdc.mm), fromMm(t.liftAtTdc.u), unit)}</dd></div>` : null}
+      ${t.area ? html`<div><dt>area under the curve</dt><dd>${unit === "mm" ? `${t.area.toFixed(1)} mm·deg` : `${(t.area / 25.4).toFixed(2)} in·deg`}</dd></div>` : null}</dl>
+    ${t.warnings.map((w) => html`<p class="fault"><${Mark} shape="triangle" /> ${w}</p>`)}`)}</section>`;
+}
+
+/** @param {{pair: any, unit: import("../units.js").Unit}} props */
+function Pair({ pair, unit }) {
+  if (!pair) return null;
+  const d = (/** @type {number|undefined} */ v, /** @type {number|undefined} */ u) => (v === undefined || v === null ? "–" : `${degrees(v, 1)}${u ? ` ± ${degrees(u, 1)}` : ""}`);
+  const card = pair.card;
+  return html`${pair.pairs?.length ? html`<section><h2>Both together</h2><div class="wide"><table><thead><tr><th scope="col">checked at</th><th scope="col">overlap</th><th scope="col">lobe separation, cam</th><th scope="col">advance</th></tr></thead>
+      <tbody>${pair.pairs.map((/** @type {any} */ p) => html`<tr><th scope="row">${length(fromMm(p.checking_lift_mm), unit)}</th><td>${d(p.overlap_deg, p.overlap_u_deg)}</td><td>${d(p.lobe_separation_cam_deg, p.lobe_separation_u_cam_deg)}</td><td>${d(p.advance_deg, p.advance_u_deg)}</td></tr>`)}</tbody></table></div></section>` : null}
+    ${card ? html`<section><h2>Card beside measured</h2>
+      ${(card.says ?? []).map((/** @type {string} */ s) => html`<p><strong>${s}</strong></p>`)}
+      ${card.deviations?.length ? html`<div class="wide"><table><thead><tr><th scope="col" class="words">event</th><th scope="col" class="words">measured and card</th><th scope="col">later by</th><th scope="col">left over</th></tr></thead>
+        <tbody>${card.deviations.map((/** @type {any} */ v) => html`<tr><th scope="row">${v.valve} ${v.event}</th><td class="words">${v.says}</td><td>${d(v.later_deg, v.u_deg)}</td><td>${degrees(v.left_over_deg, 1)} ${v.left_over_stands ? html`<${Mark} shape="triangle" /><span class="sr">more than can be explained</span>` : null}</td></tr>`)}</tbody></table></div>` : null}
+      ${(card.shifts ?? []).map((/** @type {any} */ s) => html`<p>${s.says}</p>`)}
+      ${(card.max_lifts ?? []).map((/** @type {any} */ l) => html`<p>Max lift, ${l.valve}: measured ${length(fromMm(l.measured_mm), unit)}, card ${length(fromMm(l.card_mm), unit)}, ${digits(fromMm(l.more_mm), unit, { sign: true })} ± ${digits(fromMm(l.u_mm), unit)} ${unit}.</p>`)}
+    </section>` : html`<p class="hint">With a cam card in the <a href="#/engine">engine</a>, card and measured stand side by side here.</p>`}`;
+}
+
+/** @param {{shown: Shown, unit: import("../units.js").Unit}} props */
+function Motion({ shown, unit }) {
+  const [what, setWhat] = useState("velocity");
+  const [side, setSide] = useState(/** @type {string} */ (""));
+  const here = shown.find((s) => s.side === side) ?? shown[0];
+  const per = unit === "in" ? 1 / 25.4 * 1000 : 1000; // thou or micrometres, both read well
+  const data = useMemo(() => {
+    const points = here.t.derivatives;
+    const v = points.map((p) => per * (what === "velocity" ? p.mm_per_deg : p.mm_per_deg2)), u = points.map((p) => per * (what === "velocity" ? p.mm_per_deg_u : p.mm_per_deg2_u));
+    return [points.map((p) => p.atdc_deg), v, v.map((y, i) => y - u[i]), v.map((y, i) => y + u[i])];
+  }, [here.t, what, per]);
+  if (here.t.derivatives.length === 0) return null;
+  const name = `${unit === "in" ? "thou" : "µm"} a degree${what === "velocity" ? "" : "²"}`;
+  return html`<section><h2>Velocity and acceleration</h2>
+    <div class="row" role="group" aria-label="What is drawn">${["velocity", "acceleration"].map((w) => html`<button class="toggle" aria-pressed=${w === what ? "true" : "false"} onClick=${() => setWhat(w)}>${w}</button>`)}
+      ${shown.length > 1 ? shown.map((s) => html`<button class="toggle" aria-pressed=${s === here ? "true" : "false"} onClick=${() => setSide(s.side)}>${s.side}</button>`) : null}</div>
+    <${Chart} data=${data} says=${`${what} of the ${here.side} valve against crank angle, with its band of noise.`} xUnit="°" height=${300}
+      series=${[{ label: what, stroke: strokes[here.side], write: (/** @type {number} */ v) => `${v.toFixed(2)} ${name}` }, { label: "", stroke: "--rule", width: 1 }, { label: "", stroke: "--rule", width: 1 }]} bands=${[{ series: [3, 2], fill: "--track" }]}
+      axes=${[{ label: "crank, degrees after TDC of the overlap", values: (/** @type {any} */ _u, /** @type {number[]} */ at) => at.map(axisWords) }, { label: name, size: 64 }]} />
+    <p class="hint">The band is what noise alone can do (k = 2): inside it nothing is the cam's. ${here.t.derivativesSay}</p></section>`;
+}

@@ -1,0 +1,167 @@
+// The trials of a valve: what was tried, what comes next, and the rocker drawn
+// as it is and as it would be.
+
+import { useState } from "../lib/hooks.js";
+import { html, LengthField, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { valveWords } from "../cues.js";
+import { shown } from "../state.js";
+import { digits, fromMm, length, parseLength, toMm, withUncertainty } from "../units.js";
+import { sideOf } from "../engine.js";
+import { liftsFor } from "../rocker.js";
+import { RockerPicture, SweepPicture } from "../rockerview.js";
+import { FittedLine } from "../fittedline.js";
+
+/** @typedef {import("../engine.js").Trial} Trial */
+
+export function Trials() {
+  const app = useApp();
+  const bench = usePart(app.store, (s) => s.bench);
+  if (!bench.engine || !bench.valve) return html`<h1>Trials</h1><${Nothing} says="Trials belong to a valve. Choose the engine and the valve first." href="#/engine" label="To the engine" />`;
+  return html`<${ValveTrials} key=${`${bench.engine} ${bench.valve}`} engineId=${bench.engine} valve=${bench.valve} />`;
+}
+
+/** @param {{engineId: string, valve: string}} props */
+function ValveTrials({ engineId, valve }) {
+  const app = useApp();
+  const unit = usePart(app.store, (s) => s.unit);
+  const at = `/engines/${encodeURIComponent(engineId)}`;
+  const engine = useFetched((signal) => app.api.get(at, signal), [engineId]);
+  const trials = useFetched((signal) => app.api.get(`${at}/trials?valve=${encodeURIComponent(valve)}`, signal), [engineId, valve]);
+  const valves = useFetched((signal) => app.api.get(`${at}/valves`, signal), [engineId, valve, trials.value?.length]);
+  const list = /** @type {Trial[]} */ (trials.value ?? []);
+  const known = valves.value?.find((/** @type {any} */ v) => v.valve === valve)?.max_lift_mm ?? null;
+  return html`<h1>Trials <small>${valveWords(valve)}</small></h1>
+    <${Trouble} text=${engine.error || trials.error} />
+    ${trials.value && list.length === 0 ? html`<${Nothing} says="Nothing was tried yet. Turn to half lift, hold, and measure by how much the adjuster end of the rocker sits below its valve end; write it here or on the bench." href="#/bench" label="To the bench" />` : null}
+    ${list.length ? html`<${TrialTable} list=${list} unit=${unit} again=${trials.again} />` : null}
+    ${engine.value ? html`<${NewTrial} at=${at} valve=${valve} last=${list.at(-1)} maxLift=${known} unit=${unit} done=${trials.again} />
+      <${Next} engine=${engine.value} valve=${valve} list=${list} unit=${unit} />
+      <${Picture} engine=${engine.value} valve=${valve} list=${list} maxLift=${known} unit=${unit} />` : null}`;
+}
+
+/** @param {Trial} t */
+const height = (t) => (t.stack_mm ?? []).reduce((sum, s) => sum + fromMm(s), 0);
+
+/** @param {{list: Trial[], unit: import("../units.js").Unit, again: () => void}} props */
+function TrialTable({ list, unit, again }) {
+  const app = useApp();
+  const cell = (/** @type {number|null|undefined} */ mm, /** @type {number|undefined} */ decimals = undefined) => (mm === null || mm === undefined ? "–" : digits(fromMm(mm), unit, decimals === undefined ? {} : { decimals }));
+  const remove = async (/** @type {Trial} */ t) => {
+    if (!confirm("Take this trial off the list? Its traces stay.")) return;
+    try {
+      await app.api.del(`/trials/${encodeURIComponent(t.id)}?rev=${t.rev}`);
+      again();
+    } catch (err) {
+      app.notify(/** @type {Error} */ (err).message, "amiss");
+    }
+  };
+  return html`<div class="wide"><table><caption class="sr">Trials, lengths in ${unit}</caption><thead><tr><th scope="col">#</th><th scope="col">stack</th><th scope="col" class="words">of shims</th><th scope="col">pushrod</th><th scope="col">lash</th>
+      <th scope="col">adjuster below valve, at half lift</th><th scope="col">sweep</th><th scope="col">max lift</th><th scope="col" class="words">remark</th><th><span class="sr">Remove</span></th></tr></thead>
+    <tbody>${list.map((t, i) => html`<tr key=${t.id}><th scope="row">${i + 1}</th><td class="strong">${digits(height(t), unit)}</td><td class="words">${(t.stack_mm ?? []).map((s) => cell(s, unit === "in" ? 3 : 2)).join(" + ") || "none"}</td>
+      <td>${t.pushrod_length_mm ? cell(t.pushrod_length_mm) : "–"}</td><td>${t.lash_mm ? cell(t.lash_mm) : "–"}</td><td class="strong">${cell(t.adjuster_below_valve_mm)}</td><td>${cell(t.sweep_mm)}</td><td>${cell(t.max_lift_mm)}</td>
+      <td class="words">${t.remark ?? ""}</td><td><button class="quiet" onClick=${() => remove(t)} aria-label=${`Remove trial ${i + 1}`}>Remove</button></td></tr>`)}</tbody></table></div>`;
+}
+
+/** @param {{at: string, valve: string, last: Trial|undefined, maxLift: number|null, unit: import("../units.js").Unit, done: () => void}} props */
+function NewTrial({ at, valve, last, maxLift, unit, done }) {
+  const app = useApp();
+  const blank = () => ({ stack: (last?.stack_mm ?? []).map((s) => length(fromMm(s), unit)).join(" + "), pushrod: last?.pushrod_length_mm ? fromMm(last.pushrod_length_mm) : null, lash: last?.lash_mm ? fromMm(last.lash_mm) : null,
+    below: /** @type {number|null} */ (null), sweep: /** @type {number|null} */ (null), lift: maxLift === null ? null : fromMm(maxLift), remark: "" });
+  const [d, setD] = useState(blank);
+  const [wrong, setWrong] = useState("");
+  const set = (/** @type {string} */ name) => (/** @type {any} */ v) => setD({ ...d, [name]: v });
+  const keep = async (/** @type {Event} */ e) => {
+    e.preventDefault();
+    try {
+      const stack = d.stack.split(/[+;]|\s{2,}/).map((s) => s.trim()).filter(Boolean).map((s) => toMm(parseLength(s, unit)));
+      const mm = (/** @type {number|null} */ nm) => (nm === null ? undefined : toMm(nm));
+      await app.api.post(`${at}/trials`, { valve, stack_mm: stack, pushrod_length_mm: mm(d.pushrod), lash_mm: mm(d.lash), adjuster_below_valve_mm: mm(d.below), sweep_mm: mm(d.sweep), max_lift_mm: mm(d.lift), remark: d.remark });
+      setWrong("");
+      setD({ ...d, below: null, sweep: null, remark: "" });
+      app.notify("The trial is kept.");
+      done();
+    } catch (err) {
+      setWrong(/** @type {Error} */ (err).message);
+    }
+  };
+  return html`<details class="panel" open=${!last}><summary>Write down a trial</summary><form class="grid" onSubmit=${keep}>
+    <${TextField} label="Shims under the stand" value=${d.stack} onChange=${set("stack")} hint=${`thicknesses with + between, as in ${unit === "in" ? "0.015 + 0.030" : "0.40 + 0.80"}; empty for none`} />
+    <${LengthField} label="Adjuster end below valve end" nm=${d.below} unit=${unit} onChange=${set("below")} hint="at half lift; a minus when it sits higher" />
+    <${LengthField} label="Pushrod length" nm=${d.pushrod} unit=${unit} onChange=${set("pushrod")} />
+    <${LengthField} label="Lash" nm=${d.lash} unit=${unit} onChange=${set("lash")} />
+    <${LengthField} label="Sweep on the stem" nm=${d.sweep} unit=${unit} onChange=${set("sweep")} hint="the width of the mark in the ink" />
+    <${LengthField} label="Max lift" nm=${d.lift} unit=${unit} onChange=${set("lift")} />
+    <${TextField} label="Remark" value=${d.remark} onChange=${set("remark")} />
+    <${Trouble} text=${wrong} /><p><button>Keep the trial</button></p></form></details>`;
+}
+
+/**
+ * The next stack, as the daemon works it out of all trials.
+ * @param {{engine: any, valve: string, list: Trial[], unit: import("../units.js").Unit}} props
+ */
+function Next({ engine, valve, list, unit }) {
+  const app = useApp();
+  const used = list.filter((t) => t.adjuster_below_valve_mm !== null && t.adjuster_below_valve_mm !== undefined);
+  const side = sideOf(valve) || "intake", ratio = engine.rocker_ratio?.[side] ?? 0;
+  const arms = engine.rocker_arm_mm && engine.adjuster_arm_mm;
+  const ask = {
+    ...(arms ? { valve_arm_mm: engine.rocker_arm_mm, adjuster_arm_mm: engine.adjuster_arm_mm } : ratio ? { rocker_ratio: ratio } : {}),
+    trials: used.map((t) => ({ stack_mm: t.stack_mm ?? [], adjuster_below_valve_mm: t.adjuster_below_valve_mm })),
+    ...(engine.shims_on_hand?.length ? { on_hand_mm: engine.shims_on_hand } : {}),
+  };
+  const able = used.length > 0 && (ratio > 0 || arms);
+  const { value: next, error } = useFetched(() => (able ? app.api.post("/calc/shims", ask) : Promise.resolve(null)), [JSON.stringify(ask)]);
+  if (used.length === 0) return null;
+  if (!able) return html`<section><h2>Next shim</h2><${Nothing} says="The next shim follows from the rocker ratio, or from both arms. Write one of them down with the engine." href="#/engine" label="To the engine" /></section>`;
+  if (!next) return html`<section><h2>Next shim</h2><${Trouble} text=${error} /></section>`;
+  const nm = (/** @type {number} */ mm) => fromMm(mm);
+  const add = nm(next.add_mm), near = Math.abs(add) <= nm(next.wanted_u_mm);
+  const stack = next.stack_mm ?? [];
+  return html`<section class="next-shim"><h2>Next shim</h2><${Trouble} text=${error} />
+    <p class="lead">${near ? html`<${Mark} shape="check" kind="good" /> Square at half lift, within what was measured. Leave the stand.`
+      : stack.length ? html`Fit <strong>${stack.map((/** @type {number} */ s) => digits(nm(s), unit, { decimals: unit === "in" ? 3 : 2 })).join(" + ")} ${unit}</strong> in all, then judge it again at half lift.`
+      : html`${add > 0 ? "Add" : "Take away"} <strong>${length(Math.abs(add), unit)}</strong>. ${engine.shims_on_hand?.length ? "No stack of the shims on hand comes near." : html`Write down <a href="#/engine">the shims on hand</a>, and the stack is put together here.`}`}</p>
+    <dl class="facts"><div><dt>wanted, the whole stack</dt><dd>${withUncertainty(nm(next.wanted_mm), nm(next.wanted_u_mm), unit)}</dd></div>
+      ${stack.length ? html`<div><dt>this stack</dt><dd>${length(nm(next.total_mm), unit)}</dd></div><div><dt>then left over at half lift</dt><dd>${withUncertainty(nm(next.left_over_mm), nm(next.left_over_u_mm), unit)}</dd></div>` : null}
+      <div><dt>pushrod grows by</dt><dd>${withUncertainty(nm(next.pushrod_longer_mm), nm(next.pushrod_longer_u_mm), unit)}</dd></div></dl>
+    ${(next.disagree ?? []).map((/** @type {any} */ d) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>Trial ${d.trial} does not go with the others</strong>, by ${length(nm(d.by_mm), unit)}. Measure it again.</p>`)}
+    ${(next.says ?? []).map((/** @type {string} */ s) => html`<p>${s}</p>`)}
+    <${FittedLine} trials=${used.map((t) => ({ stack: height(t), below: nm(t.adjuster_below_valve_mm ?? 0) }))} wanted=${nm(next.wanted_mm)} wantedU=${nm(next.wanted_u_mm)} slope=${next.slope} unit=${unit} disagree=${(next.disagree ?? []).map((/** @type {any} */ d) => d.trial - 1)} />
+    <${Basis} of=${next} /></section>`;
+}
+
+/** What an answer takes for granted, and where its formulas come from. @param {{of: {assumes?: string[], sources?: string[]}}} props */
+export const Basis = ({ of }) => ((of.assumes?.length ?? 0) + (of.sources?.length ?? 0) === 0 ? null : html`<details><summary>What this takes for granted</summary><ul class="plain">
+  ${(of.assumes ?? []).map((s) => html`<li>${s}</li>`)}${(of.sources ?? []).map((s) => html`<li class="hint">Source: ${s}</li>`)}</ul></details>`);
+
+/**
+ * The rocker drawn, from the newest trial with a height difference.
+ * @param {{engine: any, valve: string, list: Trial[], maxLift: number|null, unit: import("../units.js").Unit}} props
+ */
+function Picture({ engine, valve, list, maxLift, unit }) {
+  const app = useApp();
+  const [which, setWhich] = useState("now");
+  const state = usePart(app.store, (s) => s);
+  const side = sideOf(valve) || "intake", ratio = engine.rocker_ratio?.[side] ?? 0;
+  const arms = engine.rocker_arm_mm && engine.adjuster_arm_mm;
+  const below = list.filter((t) => t.adjuster_below_valve_mm !== null && t.adjuster_below_valve_mm !== undefined).at(-1)?.adjuster_below_valve_mm;
+  const card = engine.cam_card?.[side === "intake" ? "max_lift_intake_mm" : "max_lift_exhaust_mm"];
+  const lift = maxLift ?? card ?? 0;
+  const ask = {
+    ...(engine.rocker_arm_mm ? { valve_arm_mm: engine.rocker_arm_mm } : {}), ...(engine.adjuster_arm_mm ? { adjuster_arm_mm: engine.adjuster_arm_mm } : {}),
+    ...(ratio && !arms ? { rocker_ratio: ratio } : {}), lift_mm: lift, ...(below === undefined || below === null ? {} : { adjuster_below_valve_mm: below }), at_lift_mm: liftsFor(lift),
+  };
+  const able = lift > 0 && (arms || ratio > 0);
+  const { value, error } = useFetched(() => (able ? app.api.post("/calc/rocker", ask) : Promise.resolve(null)), [JSON.stringify(ask)]);
+  if (!able) return html`<section><h2>The rocker</h2><${Nothing} says=${lift > 0 ? "To draw the rocker, its ratio is needed, or both arms." : "To draw the rocker, its max lift is needed: turn the valve once on the bench, or write the card's."} href=${lift > 0 ? "#/engine" : "#/bench"} label=${lift > 0 ? "To the engine" : "To the bench"} /></section>`;
+  if (!value) return html`<section><h2>The rocker</h2><${Trouble} text=${error} /></section>`;
+  const setting = value[which];
+  const p = shown(state).position;
+  const live = p && p.sign !== 0 ? p.lift_nm : null;
+  return html`<section><h2>The rocker, to scale</h2><${Trouble} text=${error} />
+    <div class="row" role="group" aria-label="Which set-up is drawn">${[["now", "As it is"], ["square", "Square at half lift"]].map(([v, t]) => html`<button class="toggle" aria-pressed=${v === which ? "true" : "false"} onClick=${() => setWhich(v)}>${t}</button>`)}</div>
+    <div class="pictures"><${RockerPicture} setting=${setting} tipRadius=${3} lift_nm=${live} unit=${unit} replay=${Boolean(state.replay)} />
+      <${SweepPicture} setting=${setting} lift_nm=${live} unit=${unit} /></div>
+    <dl class="facts"><div><dt>sweep</dt><dd>${withUncertainty(fromMm(value.now.sweep_mm), fromMm(value.sweep_u_mm), unit)}</dd></div><div><dt>least possible sweep</dt><dd>${length(fromMm(value.least_sweep_mm), unit)}</dd></div></dl>
+    ${below === undefined ? html`<p>No height difference is written down yet, so the rocker is drawn as if it were square at half lift.</p>` : null}<${Basis} of=${value} /></section>`;
+}
