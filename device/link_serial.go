@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"runtime"
 	"strings"
 	"time"
@@ -108,6 +109,9 @@ func (l *serialLink) prepare(a Address) error {
 // pseudo reports whether name is a pseudo-tty: it is held open by whoever made
 // it and has no modem lines.
 func pseudo(name string) bool {
+	if real, err := filepath.EvalSymlinks(name); err == nil {
+		name = real // a stable name may stand for it
+	}
 	return strings.HasPrefix(name, "/dev/pts/") || strings.HasPrefix(name, "/dev/ttys0") && runtime.GOOS == "darwin"
 }
 
