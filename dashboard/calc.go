@@ -6,6 +6,7 @@ import (
 	"io"
 	"net/http"
 
+	"lobescribe/capture/clearance"
 	"lobescribe/capture/rocker"
 	"lobescribe/capture/rocker/pushrod"
 	"lobescribe/capture/rocker/shims"
@@ -30,10 +31,13 @@ func asked[Q, A any](solve func(Q) (A, error)) calculation {
 
 func calculations() map[string]calculation {
 	return map[string]calculation{
-		"shims":   asked(shims.Next),
-		"pushrod": asked(pushrod.Solve),
-		"rocker":  asked(rocker.Solve),
-		"timing":  asked(timing.Compute),
+		"shims":     asked(shims.Next),
+		"pushrod":   asked(pushrod.Solve),
+		"rocker":    asked(rocker.Solve),
+		"timing":    asked(timing.Compute),
+		"clearance": asked(clearance.Solve),
+		"spring":    asked(clearance.SolveSpring),
+		"cosine":    asked(rocker.Lean),
 	}
 }
 

@@ -125,8 +125,8 @@ func TestFullHouse(t *testing.T) {
 // whatever the others do; those that stall are let go, and nothing is left of
 // them.
 func TestAHundredClients(t *testing.T) {
-	const healthy, stalled, restless, rounds = 60, 20, 20, 400
-	s := serve(t, func(o *Options) { o.Hub = NewHub(HubOptions{Waiting: 200}) })
+	const healthy, stalled, restless, rounds = 60, 20, 20, 150
+	s := serve(t, func(o *Options) { o.Hub = NewHub(HubOptions{Waiting: 120}) })
 	stop := make(chan struct{})
 	var others sync.WaitGroup
 

@@ -11,6 +11,7 @@ import (
 	"sync"
 
 	"lobescribe/capture/timing"
+	"lobescribe/dashboard/question"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -104,7 +105,7 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 			if err != nil {
 				return nil, err
 			}
-			ask.Card = cardOf(e)
+			ask.Card = question.CamCard(e)
 		}
 		out, err := timing.Compute(ask)
 		if err != nil {
@@ -120,81 +121,17 @@ type measuredValve struct {
 	options timing.Options
 }
 
-// valveInput loads a trace, and finds the ratio and the lash it was measured
-// with from the engine and trial it is of.
+// valveInput loads a trace, and finds out how it was measured.
 func (s *Server) valveInput(id storage.ID, valve string) (measuredValve, error) {
 	head, trace, err := s.store.Load(id)
 	if err != nil && damages(err) == nil {
 		return measuredValve{}, err
 	}
-	in := measuredValve{trace: trace}
-	switch valve {
-	case "":
-		in.options.Valve = kindOfValve(head.Valve)
-	case string(timing.Intake), string(timing.Exhaust):
-		in.options.Valve = timing.Valve(valve)
-	default:
-		return measuredValve{}, wrong("valve", "valve should be intake or exhaust, not %q.", valve)
+	switch v := timing.Valve(valve); v {
+	case "", timing.Intake, timing.Exhaust:
+		return measuredValve{trace, question.Timing(s.store, head, v)}, nil
 	}
-	// What cannot be looked up is left at its default: the timing at the valve
-	// does not hang on it.
-	if e, err := s.store.Engine(head.Engine); err == nil {
-		in.options.Ratio, in.options.Lash = ratioAndLash(e, in.options.Valve)
-	}
-	if t, err := s.store.Trial(head.Trial); err == nil && t.Lash != 0 {
-		in.options.Lash = t.Lash
-	}
-	return in, nil
-}
-
-func ratioAndLash(e storage.Engine, v timing.Valve) (float64, measure.Length) {
-	switch v {
-	case timing.Intake:
-		return e.RockerRatio.Intake, e.CamCard.LashIntake
-	case timing.Exhaust:
-		return e.RockerRatio.Exhaust, e.CamCard.LashExhaust
-	}
-	return 0, 0
-}
-
-// kindOfValve reads the letter in a valve's name ("3I", "3E2").
-func kindOfValve(name string) timing.Valve {
-	switch {
-	case strings.Contains(name, "I"):
-		return timing.Intake
-	case strings.Contains(name, "E"):
-		return timing.Exhaust
-	}
-	return ""
-}
-
-// cardOf turns an engine's cam card into a question; nil when there is nothing
-// on it. The card's events are counted at the lobe, as cards do; its max lifts
-// are at the valve, and are taken to the lobe when the ratio is known.
-func cardOf(e storage.Engine) *timing.CardInput {
-	c := e.CamCard
-	side := func(opens, closes *measure.Angle, lift, lash measure.Length, ratio float64) *timing.CardValveInput {
-		if opens == nil && closes == nil {
-			return nil
-		}
-		k := &timing.CardValveInput{CheckingLift: c.CheckingLift}
-		if opens != nil {
-			k.Opens = timing.NewEvent(opens.String())
-		}
-		if closes != nil {
-			k.Closes = timing.NewEvent(closes.String())
-		}
-		if lift > 0 && ratio > 0 {
-			k.MaxLift = measure.FromMillimetres((lift + lash).Millimetres() / ratio)
-		}
-		return k
-	}
-	in := side(c.IntakeOpens, c.IntakeCloses, c.MaxLiftIntake, c.LashIntake, e.RockerRatio.Intake)
-	ex := side(c.ExhaustOpens, c.ExhaustCloses, c.MaxLiftExhaust, c.LashExhaust, e.RockerRatio.Exhaust)
-	if in == nil && ex == nil {
-		return nil
-	}
-	return &timing.CardInput{Intake: in, Exhaust: ex}
+	return measuredValve{}, wrong("valve", "valve should be intake or exhaust, not %q.", valve)
 }
 
 // checkingLifts reads "0.05in,1mm"; nil for none, which means the usual two.

@@ -1,0 +1,109 @@
+// Package question turns what is stored of an engine into the questions that
+// the calculations ask: which ratio and lash a trace was measured with, what
+// the cam card says, which trials there were. What the documents do not say is
+// left out, so that the calculation's own default, and its note of it, stands.
+package question
+
+import (
+	"strings"
+
+	"lobescribe/capture/rocker/shims"
+	"lobescribe/capture/timing"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+// Documents are where engines and trials stand.
+type Documents interface {
+	Engine(id string) (storage.Engine, error)
+	Trial(id string) (storage.Trial, error)
+}
+
+// Kind reads the kind of valve from its name ("3I", "3E2").
+func Kind(valve string) timing.Valve {
+	switch {
+	case strings.Contains(valve, "I"):
+		return timing.Intake
+	case strings.Contains(valve, "E"):
+		return timing.Exhaust
+	}
+	return ""
+}
+
+// Of returns the value for a kind of valve; the zero value for no kind.
+func Of[T any](v timing.Valve, both storage.ForValves[T]) (value T) {
+	switch v {
+	case timing.Intake:
+		return both.Intake
+	case timing.Exhaust:
+		return both.Exhaust
+	}
+	return value
+}
+
+// Timing says how a trace was measured: the ratio of its engine, the lash of
+// its trial or else of the card. valve overrides the kind that the trace's
+// valve has by its name. What cannot be looked up is left at its default: the
+// timing at the valve does not hang on it.
+func Timing(d Documents, h storage.Head, valve timing.Valve) timing.Options {
+	o := timing.Options{Valve: valve}
+	if o.Valve == "" {
+		o.Valve = Kind(h.Valve)
+	}
+	if e, err := d.Engine(h.Engine); err == nil {
+		o.Ratio = Of(o.Valve, e.RockerRatio)
+		o.Lash = Of(o.Valve, storage.ForValves[measure.Length]{Intake: e.CamCard.LashIntake, Exhaust: e.CamCard.LashExhaust})
+	}
+	if t, err := d.Trial(h.Trial); err == nil && t.Lash != 0 {
+		o.Lash = t.Lash
+	}
+	return o
+}
+
+// CamCard asks for a comparison with an engine's card; nil when there are no
+// events on it. They are counted at the lobe, as cards do. The card's max lifts
+// are at the valve, and are taken to the lobe when the ratio is known:
+// lobe = (valve + lash) / ratio.
+func CamCard(e storage.Engine) *timing.CardInput {
+	c := e.CamCard
+	side := func(opens, closes *measure.Angle, lift, lash measure.Length, ratio float64) *timing.CardValveInput {
+		if opens == nil && closes == nil {
+			return nil
+		}
+		k := &timing.CardValveInput{CheckingLift: c.CheckingLift}
+		if opens != nil {
+			k.Opens = timing.NewEvent(opens.String())
+		}
+		if closes != nil {
+			k.Closes = timing.NewEvent(closes.String())
+		}
+		if lift > 0 && ratio > 0 {
+			k.MaxLift = measure.FromMillimetres((lift + lash).Millimetres() / ratio)
+		}
+		return k
+	}
+	in := side(c.IntakeOpens, c.IntakeCloses, c.MaxLiftIntake, c.LashIntake, e.RockerRatio.Intake)
+	ex := side(c.ExhaustOpens, c.ExhaustCloses, c.MaxLiftExhaust, c.LashExhaust, e.RockerRatio.Exhaust)
+	if in == nil && ex == nil {
+		return nil
+	}
+	return &timing.CardInput{Intake: in, Exhaust: ex}
+}
+
+// Shims asks for the next stack of a valve; ok is false when no trial of it
+// has a height difference, or the engine's ratio is not known.
+func Shims(e storage.Engine, valve string, trials []storage.Trial) (q shims.Question, ok bool) {
+	q.RockerRatio = Of(Kind(valve), e.RockerRatio)
+	q.ValveArm, q.AdjusterArm = e.RockerArm, e.AdjusterArm
+	for _, t := range trials {
+		if t.Valve == valve && t.AdjusterBelowValve != nil {
+			q.Trials = append(q.Trials, shims.Trial{Stack: shims.Stack(t.Stack), AdjusterBelowValve: t.AdjusterBelowValve})
+		}
+	}
+	for _, s := range e.ShimsOnHand {
+		if s.Count > 0 {
+			q.OnHand = append(q.OnHand, shims.Thickness{Thickness: s.Thickness, Count: s.Count})
+		}
+	}
+	return q, len(q.Trials) > 0 && (q.RockerRatio != 0 || q.ValveArm != 0 && q.AdjusterArm != 0)
+}

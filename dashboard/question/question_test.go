@@ -1,0 +1,78 @@
+package question_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"lobescribe/capture/rocker/shims"
+	"lobescribe/capture/timing"
+	"lobescribe/dashboard/question"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+type documents struct {
+	engine storage.Engine
+	trial  storage.Trial
+}
+
+func (d documents) Engine(id string) (storage.Engine, error) {
+	if id != d.engine.ID {
+		return storage.Engine{}, storage.ErrNotFound
+	}
+	return d.engine, nil
+}
+
+func (d documents) Trial(id string) (storage.Trial, error) {
+	if id != d.trial.ID {
+		return storage.Trial{}, storage.ErrNotFound
+	}
+	return d.trial, nil
+}
+
+func TestKind(t *testing.T) {
+	for name, want := range map[string]timing.Valve{"1I": timing.Intake, "12I2": timing.Intake, "3E": timing.Exhaust, "": "", "7": ""} {
+		assert.Equal(t, want, question.Kind(name), name)
+	}
+}
+
+func TestTiming(t *testing.T) {
+	d := documents{
+		engine: storage.Engine{ID: "demo", RockerRatio: storage.ForValves[float64]{Intake: 1.5, Exhaust: 1.6}, CamCard: storage.CamCard{LashIntake: 100, LashExhaust: 200}},
+		trial:  storage.Trial{ID: "t1", Lash: 300},
+	}
+	assert.Equal(t, timing.Options{Valve: timing.Exhaust, Ratio: 1.6, Lash: 200}, question.Timing(d, storage.Head{Engine: "demo", Valve: "3E"}, ""))
+	assert.Equal(t, timing.Options{Valve: timing.Intake, Ratio: 1.5, Lash: 300}, question.Timing(d, storage.Head{Engine: "demo", Valve: "3E", Trial: "t1"}, timing.Intake), "the trial's lash goes before the card's")
+	assert.Equal(t, timing.Options{}, question.Timing(d, storage.Head{Engine: "gone"}, ""))
+}
+
+func TestCamCard(t *testing.T) {
+	assert.Nil(t, question.CamCard(storage.Engine{}))
+	opens, closes := 12*measure.Degree, 44*measure.Degree
+	e := storage.Engine{RockerRatio: storage.ForValves[float64]{Intake: 1.5},
+		CamCard: storage.CamCard{CheckingLift: 1_270_000, IntakeOpens: &opens, IntakeCloses: &closes, MaxLiftIntake: 10_600_000, LashIntake: 200_000}}
+	card := question.CamCard(e)
+	require.NotNil(t, card.Intake)
+	assert.Nil(t, card.Exhaust)
+	assert.Equal(t, measure.Length(7_200_000), card.Intake.MaxLift, "(10.6 + 0.2) / 1.5 = 7.2")
+	e.RockerRatio.Intake = 0
+	assert.Zero(t, question.CamCard(e).Intake.MaxLift, "without the ratio nobody can tell")
+}
+
+func TestShims(t *testing.T) {
+	below := 250 * measure.Micrometre
+	trials := []storage.Trial{{Valve: "3I", AdjusterBelowValve: &below, Stack: []measure.Length{1_000_000}}, {Valve: "3I"}, {Valve: "3E", AdjusterBelowValve: &below}}
+	e := storage.Engine{RockerRatio: storage.ForValves[float64]{Intake: 1.5}, ShimsOnHand: []storage.Shims{{Thickness: 500_000, Count: 2}, {Thickness: 1, Count: 0}}}
+	q, ok := question.Shims(e, "3I", trials)
+	require.True(t, ok)
+	assert.Len(t, q.Trials, 1)
+	assert.Len(t, q.OnHand, 1)
+	_, err := shims.Next(q)
+	require.NoError(t, err)
+	_, ok = question.Shims(e, "3E", trials)
+	assert.False(t, ok, "no ratio of the exhaust's")
+	_, ok = question.Shims(e, "1I", trials)
+	assert.False(t, ok, "no trial")
+}
