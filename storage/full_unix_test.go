@@ -20,6 +20,7 @@ import (
 // A process whose files may not grow: recording fails, says so, and goes on
 // when there is room again, with nothing lost.
 func TestDiskFull(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "s")
 	cmd := exec.Command(os.Args[0], path)
 	cmd.Env = append(os.Environ(), childVar+"=fill")

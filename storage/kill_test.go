@@ -73,6 +73,7 @@ func appendForEver(path string) int {
 // same file. Each time the file opens and verifies, every acknowledged reading
 // is there, and the trace in the making is marked as cut short.
 func TestKilled(t *testing.T) {
+	t.Parallel()
 	kills := long(t, 30, 400)
 	path := filepath.Join(t.TempDir(), "s")
 	kept := map[ID]int{} // acknowledged

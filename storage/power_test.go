@@ -79,6 +79,7 @@ func all(int) bool { return true }
 // the last one done in part, torn within sectors' bounds, or missing. From each
 // such state the store opens and verifies, and holds everything acknowledged.
 func TestPowerFailure(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "s")
 	var base []byte
 	var log []write
@@ -173,6 +174,7 @@ func checkPowerState(t *testing.T, image []byte, begun, firstDone bool, first ID
 // error all the same. Append says so, and once the disk is well again the
 // same readings go in; nothing is lost, nothing is there twice.
 func TestWritesThatFail(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "s")
 	rng := rand.New(rand.NewPCG(5, 5))
 	failing := 0.0

@@ -86,6 +86,7 @@ func boltCheck(t testing.TB, path string) {
 }
 
 func TestATraceComesBackAsItWent(t *testing.T) {
+	t.Parallel()
 	s := newStore(t, Options{})
 	rs := turned(40_000, 100, 1)
 	notes := []measure.Note{
@@ -382,6 +383,7 @@ func TestWhatIsNoStore(t *testing.T) {
 }
 
 func TestCutShort(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	path := filepath.Join(dir, "s")
 	s, err := Open(path, Options{})
@@ -424,6 +426,7 @@ func TestCutShort(t *testing.T) {
 }
 
 func TestManyAtOnce(t *testing.T) {
+	t.Parallel()
 	s := newStore(t, Options{})
 	rs := turned(20_000, 1000, 4)
 	var writers, readers sync.WaitGroup

@@ -1,0 +1,176 @@
+package storage
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"go.etcd.io/bbolt"
+
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
+	"lobescribe/storage/tracefile"
+)
+
+const oldStores = "../testdata/storage"
+
+// Stores of every schema there ever was stand in testdata, each with the trace
+// that is in it as JSON lines; every one must open, verify and give it back.
+func TestStoresOfEarlierSchemas(t *testing.T) {
+	for n := 1; n <= schema; n++ {
+		name := filepath.Join(oldStores, "schema"+string(rune('0'+n)))
+		image, err := os.ReadFile(name + ".lobes")
+		require.NoError(t, err, "a store of each schema is kept; LOBESCRIBE_WRITE_TESTDATA=1 writes the present one")
+		want, err := tracefile.ReadFile(name + ".jsonl")
+		require.NoError(t, err)
+		path := filepath.Join(t.TempDir(), "s")
+		require.NoError(t, os.WriteFile(path, image, 0o600))
+		s, err := Open(path, Options{})
+		require.NoError(t, err)
+		rep, err := s.Verify(t.Context())
+		require.NoError(t, err)
+		assert.True(t, rep.Whole(), rep.String())
+		list, err := s.Traces(Query{Engine: "v8"})
+		require.NoError(t, err)
+		require.Len(t, list, 2)
+		assert.True(t, list[0].CutShort, "it was in the making when the store was kept")
+		for _, l := range list {
+			h, got, err := s.Load(l.ID)
+			require.NoError(t, err)
+			assert.Equal(t, want, got)
+			assert.Equal(t, "3I", h.Valve)
+			assert.True(t, h.Started.Equal(time.Date(2026, 3, 1, 9, 30, 0, 0, time.UTC)))
+		}
+		e, err := s.Engine("v8")
+		require.NoError(t, err)
+		assert.Equal(t, 8, e.Cylinders)
+		f, err := s.Findings(list[1].ID)
+		require.NoError(t, err)
+		assert.EqualValues(t, 10_668_000, f.MaxLift)
+		require.NoError(t, s.Close())
+	}
+}
+
+// TestWriteTestdata writes the store of the present schema when it is asked to,
+// and otherwise proves that what it would write is one.
+func TestWriteTestdata(t *testing.T) {
+	s := newStore(t, Options{})
+	tr := measure.Trace{Readings: turned(700, 100, 1), Resolution: 12_700, AngleStep: 150_000,
+		Notes: []measure.Note{{At: 5, Kind: measure.NoteMark, Says: "here"}}}
+	h := Head{Started: time.Date(2026, 3, 1, 9, 30, 0, 0, time.UTC), Engine: "v8", Valve: "3I", Resolution: 12_700, AngleStep: 150_000, Source: "live"}
+	for _, end := range []bool{true, false} {
+		w, err := s.Begin(h)
+		require.NoError(t, err)
+		require.NoError(t, w.Append(tr.Readings[:300], tr.Notes))
+		require.NoError(t, w.Append(tr.Readings[300:], nil))
+		if end {
+			require.NoError(t, w.End())
+			require.NoError(t, s.PutFindings(w.ID(), lift.Findings{Openings: []lift.Opening{{MaxLift: 10_668_000}}, MaxLift: 10_668_000}))
+		}
+	}
+	_, err := s.PutEngine(Engine{ID: "v8", Cylinders: 8, ValvesPerCylinder: 2})
+	require.NoError(t, err)
+	var image, text bytes.Buffer
+	_, err = s.Backup(t.Context(), &image)
+	require.NoError(t, err)
+	require.NoError(t, tracefile.Write(&text, tr, tracefile.JSONLines))
+	assert.Less(t, image.Len(), 100_000, "small enough to keep")
+	if os.Getenv("LOBESCRIBE_WRITE_TESTDATA") == "" {
+		return
+	}
+	name := filepath.Join(oldStores, "schema"+string(rune('0'+schema)))
+	require.NoError(t, os.MkdirAll(oldStores, 0o755))
+	require.NoError(t, os.WriteFile(name+".lobes", image.Bytes(), 0o644))
+	require.NoError(t, os.WriteFile(name+".jsonl", text.Bytes(), 0o644))
+}
+
+// The machinery, through migrations that are made up.
+func TestUpgrade(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "s")
+	s, err := Open(path, Options{})
+	require.NoError(t, err)
+	rs := turned(500, 100, 1)
+	id := record(t, s, Head{Engine: "e"}, rs, 100)
+	require.NoError(t, s.Close())
+
+	var steps []string
+	step := func(from int, err error) migration {
+		return migration{from: from, does: "made up", run: func(tx *bbolt.Tx) error {
+			steps = append(steps, string(rune('0'+from)))
+			require.NoError(t, tx.Bucket([]byte(bucketAbout)).Put([]byte{byte(from)}, []byte("was here")))
+			return err
+		}}
+	}
+	broken := errors.New("a bug")
+	_, err = Open(path, Options{migrations: []migration{step(1, nil), step(2, broken)}})
+	require.ErrorIs(t, err, broken)
+	assert.Contains(t, err.Error(), "nothing was changed")
+	s, err = Open(path, Options{ReadOnly: true})
+	require.NoError(t, err, "it is as it was")
+	require.NoError(t, s.view(func(r rows) error {
+		assert.Nil(t, r.get(bucketAbout, []byte{1}), "the first step was taken back too")
+		return nil
+	}))
+	require.NoError(t, s.Close())
+
+	_, err = Open(path, Options{ReadOnly: true, migrations: []migration{step(1, nil)}})
+	require.ErrorContains(t, err, "has to be upgraded to 2 before it can be read")
+
+	steps = nil
+	s, err = Open(path, Options{migrations: []migration{step(1, nil), step(2, nil)}})
+	require.NoError(t, err)
+	assert.Equal(t, []string{"1", "2"}, steps)
+	_, got, err := s.Load(id)
+	require.NoError(t, err)
+	assert.Equal(t, rs, got.Readings)
+	require.NoError(t, s.Close())
+
+	_, err = Open(path, Options{})
+	require.ErrorIs(t, err, ErrNewer)
+	assert.Contains(t, err.Error(), "its schema is 3, this program knows up to 1; install the newer lobescribe")
+
+	backups, err := filepath.Glob(path + ".schema1.backup*")
+	require.NoError(t, err)
+	require.Len(t, backups, 2, "one of the upgrade that failed, one of that which did not")
+	for _, b := range backups {
+		old, err := Open(b, Options{})
+		require.NoError(t, err)
+		_, got, err := old.Load(id)
+		require.NoError(t, err)
+		assert.Equal(t, rs, got.Readings)
+		require.NoError(t, old.Close())
+	}
+}
+
+func TestBackupFile(t *testing.T) {
+	s := newStore(t, Options{})
+	rs := turned(500, 100, 1)
+	id := record(t, s, Head{}, rs, 100)
+	to := filepath.Join(t.TempDir(), "copy")
+	n, err := s.BackupFile(t.Context(), to, false)
+	require.NoError(t, err)
+	info, err := os.Stat(to)
+	require.NoError(t, err)
+	assert.Equal(t, n, info.Size())
+	_, err = s.BackupFile(t.Context(), to, false)
+	require.ErrorIs(t, err, ErrExists)
+	_, err = s.BackupFile(t.Context(), to, true)
+	require.NoError(t, err)
+	_, err = s.BackupFile(t.Context(), s.Path(), true)
+	require.ErrorContains(t, err, "is the store itself")
+	left, err := filepath.Glob(to + ".part-*")
+	require.NoError(t, err)
+	assert.Empty(t, left)
+	copied, err := Open(to, Options{ReadOnly: true})
+	require.NoError(t, err)
+	defer copied.Close()
+	_, got, err := copied.Load(id)
+	require.NoError(t, err)
+	assert.Equal(t, rs, got.Readings)
+	boltCheck(t, to)
+}
