@@ -108,6 +108,7 @@ func (s *Source) run(ctx context.Context) {
 		state := Absent
 		if errors.Is(err, errSilent) || errors.Is(err, errSlept) {
 			state = Stalled
+			s.watch.gaveUp = errors.Is(err, errSilent)
 		}
 		s.to(ctx, state, err.Error()+"; opening it again")
 		s.rest(ctx)
@@ -158,7 +159,9 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 			s.count(func(c *Counters) { c.Lost++ })
 		}
 	}()
-	s.to(ctx, Settling, "open; waiting for readings")
+	if !s.watch.gaveUp {
+		s.to(ctx, Settling, "open; waiting for readings")
+	}
 
 	perByte := s.address.Line().ByteTime()
 	if asker, ok := s.decoder.(Asker); ok {

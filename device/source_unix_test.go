@@ -8,9 +8,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
-	"sync"
 	"testing"
-	"time"
 
 	"github.com/creack/pty"
 	"github.com/stretchr/testify/assert"
@@ -20,75 +18,6 @@ import (
 	"lobescribe/device/measure"
 )
 
-// patience is how long a test waits for what must come; generous, for a busy
-// machine.
-const patience = 30 * time.Second
-
-// listener collects what a source says.
-type listener struct {
-	mu       sync.Mutex
-	readings []measure.Reading
-	notes    []measure.Note
-	status   []Status
-	done     chan struct{}
-}
-
-func listen(s *Source) *listener {
-	l := &listener{done: make(chan struct{})}
-	go func() {
-		defer close(l.done)
-		for e := range s.Events() {
-			l.mu.Lock()
-			l.readings = append(l.readings, e.Readings...)
-			if e.Note != nil {
-				l.notes = append(l.notes, *e.Note)
-			}
-			if e.Status != nil {
-				l.status = append(l.status, *e.Status)
-			}
-			l.mu.Unlock()
-		}
-	}()
-	return l
-}
-
-func (l *listener) lifts() []measure.Length {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	out := make([]measure.Length, len(l.readings))
-	for i, r := range l.readings {
-		out[i] = r.Lift
-	}
-	return out
-}
-
-func (l *listener) states() (out []State) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	for _, s := range l.status {
-		if len(out) == 0 || out[len(out)-1] != s.State {
-			out = append(out, s.State)
-		}
-	}
-	return out
-}
-
-func (l *listener) gaps() (n int) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	for _, x := range l.notes {
-		if x.Kind == measure.NoteGap {
-			n++
-		}
-	}
-	return n
-}
-
-func eventually(t *testing.T, what string, ok func() bool) {
-	t.Helper()
-	require.Eventually(t, ok, patience, 2*time.Millisecond, what)
-}
-
 // openPty makes a pseudo-tty. The device speaks on the master.
 func openPty(t *testing.T) (master, slave *os.File) {
 	t.Helper()
@@ -96,13 +25,6 @@ func openPty(t *testing.T) (master, slave *os.File) {
 	require.NoError(t, err)
 	t.Cleanup(func() { master.Close(); slave.Close() })
 	return master, slave
-}
-
-func address(t *testing.T, text string, args ...any) Address {
-	t.Helper()
-	a, err := ParseAddress(fmt.Sprintf(text, args...))
-	require.NoError(t, err)
-	return a
 }
 
 func TestReadingsThroughAPseudoTTY(t *testing.T) {

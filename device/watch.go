@@ -26,6 +26,7 @@ type watch struct {
 	read     int64 // readings since the open
 	lastRead measure.Stamp
 	everRead bool
+	gaveUp   bool // the link was opened again since nothing came, and nothing has come yet
 
 	rate      float64
 	window    measure.Stamp // where the running window began
@@ -80,6 +81,7 @@ func (w *watch) opened(now measure.Stamp, awake time.Duration) {
 
 func (w *watch) bytes(at measure.Stamp, n int) {
 	w.heard += int64(n)
+	w.gaveUp = false
 	w.lastByte = at
 }
 
@@ -182,6 +184,8 @@ func b2i(b bool) int {
 func (w *watch) state(now measure.Stamp, f wire.Found) (s State, says string, silent bool) {
 	quiet := w.silence(now)
 	switch {
+	case w.gaveUp:
+		return Stalled, fmt.Sprintf("nothing has come for %.0f s; opened again, and still nothing: is it switched on?", (now - w.lastRead).Seconds()), true
 	case w.heard == 0 && quiet > silentWord:
 		if w.asks {
 			return Stalled, "open, but it does not answer: is it switched on, and is poll= what it wants to hear?", true

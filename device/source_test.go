@@ -1,0 +1,437 @@
+package device
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"lobescribe/device/measure"
+)
+
+// bench is a port on which a device can be plugged in, in a time that the test
+// makes pass.
+type bench struct {
+	mu      sync.Mutex
+	start   time.Time
+	slept   time.Duration
+	absent  error
+	links   []*fakeLink
+	address Address
+	source  *Source
+	heard   *listener
+}
+
+// fakeLink is a link in memory.
+type fakeLink struct {
+	in      chan []byte // bytes of the device; closed when it is unplugged
+	closed  bool
+	written []byte
+	mu      sync.Mutex
+	reply   func(request []byte) []byte
+}
+
+// answers sets what the device answers to a request; nil for nothing.
+func (l *fakeLink) answers(reply func([]byte) []byte) {
+	l.mu.Lock()
+	l.reply = reply
+	l.mu.Unlock()
+}
+
+func (l *fakeLink) Read(p []byte) (int, error) {
+	select {
+	case b, ok := <-l.in:
+		if !ok {
+			return 0, errors.New("input/output error")
+		}
+		return copy(p, b), nil
+	case <-time.After(readPause):
+		return 0, nil
+	}
+}
+
+func (l *fakeLink) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.written = append(l.written, p...)
+	if l.reply != nil {
+		l.in <- l.reply(p)
+	}
+	return len(p), nil
+}
+
+func (l *fakeLink) Close() error { l.closed = true; return nil }
+
+// onBench runs a test with an open source, whose time is not the machine's.
+func onBench(t *testing.T, query string, test func(t *testing.T, b *bench)) {
+	t.Helper()
+	a := address(t, "serial:x?%s", query)
+	synctest.Test(t, func(t *testing.T) {
+		b := &bench{start: time.Now(), address: a}
+		ctx, cancel := context.WithCancel(t.Context())
+		b.source = Open(ctx, a, Options{
+			Clock: func() measure.Stamp { return measure.StampOf(time.Since(b.start)) },
+			awake: func() time.Duration {
+				b.mu.Lock()
+				defer b.mu.Unlock()
+				return time.Since(b.start) + b.slept
+			},
+			Dial: b.dial,
+		})
+		b.heard = listen(b.source)
+		synctest.Wait()
+		test(t, b)
+		cancel()
+		<-b.heard.done
+		for _, l := range b.links {
+			assert.True(t, l.closed, "a link was left open")
+		}
+	})
+}
+
+func (b *bench) dial(context.Context, Address) (Link, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.absent != nil {
+		return nil, b.absent
+	}
+	l := &fakeLink{in: make(chan []byte, 1000)}
+	b.links = append(b.links, l)
+	return l, nil
+}
+
+func (b *bench) link() *fakeLink {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.links[len(b.links)-1]
+}
+
+func (b *bench) opens() int {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return len(b.links)
+}
+
+// sends lets the device send a line each interval.
+func (b *bench) sends(n int, every time.Duration, line func(i int) string) {
+	for i := range n {
+		b.link().in <- []byte(line(i))
+		time.Sleep(every)
+	}
+	synctest.Wait()
+}
+
+func same(text string) func(int) string { return func(int) string { return text } }
+
+func moving(i int) string { return fmt.Sprintf("%d.%03d mm\r\n", i/50, i%50*20) }
+
+func TestFlowingAndStandingStill(t *testing.T) {
+	onBench(t, "format=unit-behind", func(t *testing.T, b *bench) {
+		assert.Equal(t, Settling, b.source.Status().State)
+		time.Sleep(time.Second)
+		b.sends(100, 20*time.Millisecond, moving)
+		st := b.source.Status()
+		assert.Equal(t, Flowing, st.State)
+		assert.Equal(t, "live", st.Promise5())
+		assert.InDelta(t, 50, st.Rate, 5)
+		assert.Equal(t, 20*measure.Micrometre, st.Resolution, "it moved by twenty of its last digit")
+		assert.Equal(t, "mm", st.Unit)
+		assert.Len(t, b.heard.lifts(), 100, "after a second of silence the first line is whole")
+		b.sends(200, 20*time.Millisecond, same("1.000 mm\r\n"))
+		assert.Equal(t, StandingStill, b.source.Status().State)
+		assert.Equal(t, "live", b.source.Status().Promise5())
+		b.sends(20, 20*time.Millisecond, moving)
+		assert.Equal(t, Flowing, b.source.Status().State)
+		assert.Equal(t, []State{Opening, Settling, Flowing, StandingStill, Flowing}, b.heard.states())
+	})
+}
+
+// A device that spoke while it stood still and is silent now has stalled,
+// although its port is open. It is opened again and the lost time is told.
+func TestAStalledDeviceIsNeverGreen(t *testing.T) {
+	onBench(t, "format=unit-behind", func(t *testing.T, b *bench) {
+		time.Sleep(time.Second)
+		b.sends(100, 50*time.Millisecond, same("1.000 mm\r\n"))
+		silent := b.source.o.Clock()
+		assert.Equal(t, "live", b.source.Status().Promise5())
+		// Nothing is closed; it just says no more.
+		time.Sleep(2 * time.Second)
+		synctest.Wait()
+		assert.NotEqual(t, "live", b.source.Status().Promise5())
+		assert.Contains(t, b.heard.states(), Stalled)
+		for range 100 {
+			time.Sleep(100 * time.Millisecond)
+			synctest.Wait()
+			require.NotEqual(t, "live", b.source.Status().Promise5())
+		}
+		assert.Greater(t, b.opens(), 1, "it is opened again")
+		assert.Less(t, b.opens(), 5, "but a board gets the time to boot")
+		// What is opened after the silence begins a line.
+		b.sends(50, 50*time.Millisecond, same("2.000 mm\r\n"))
+		assert.Equal(t, "live", b.source.Status().Promise5())
+		require.Equal(t, 1, b.heard.gaps())
+		gap := b.heard.notes[0]
+		assert.InDelta(t, silent.Seconds(), gap.At.Seconds(), 0.2)
+		assert.Greater(t, gap.Until-gap.At, 10*measure.Second)
+		assert.Equal(t, gap.Until, b.heard.readings[100].At)
+	})
+}
+
+// A board that speaks only when something moves is not opened again for its
+// silence; but it is not called live either.
+func TestSilenceAtRestIsNoFault(t *testing.T) {
+	onBench(t, "format=unit-behind", func(t *testing.T, b *bench) {
+		time.Sleep(time.Second)
+		b.sends(100, 20*time.Millisecond, moving)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		st := b.source.Status()
+		assert.Equal(t, StandingStill, st.State)
+		assert.Equal(t, "silent", st.Promise5())
+		assert.InDelta(t, 60, st.Age.Seconds(), 1)
+		assert.Zero(t, st.Rate)
+		assert.Equal(t, 1, b.opens())
+		b.sends(10, 20*time.Millisecond, moving)
+		assert.Equal(t, "live", b.source.Status().Promise5())
+		assert.Zero(t, b.heard.gaps(), "nothing was lost")
+	})
+}
+
+func TestOpenButSilent(t *testing.T) {
+	onBench(t, "format=unit-behind", func(t *testing.T, b *bench) {
+		time.Sleep(4 * time.Second)
+		synctest.Wait()
+		assert.Equal(t, Stalled, b.source.Status().State)
+		assert.Contains(t, b.source.Status().Says, "nothing comes")
+		assert.Equal(t, 1, b.opens())
+	})
+}
+
+func TestUnplugAndReplug(t *testing.T) {
+	onBench(t, "format=unit-behind&delay=20ms", func(t *testing.T, b *bench) {
+		time.Sleep(time.Second)
+		b.sends(20, 20*time.Millisecond, moving)
+		b.mu.Lock()
+		b.absent = &OpenError{Port: "x", Cause: ErrNotFound, Hint: "is it plugged in?"}
+		b.mu.Unlock()
+		lost := time.Now()
+		close(b.link().in)
+		time.Sleep(250 * time.Millisecond)
+		synctest.Wait()
+		assert.Equal(t, Absent, b.source.Status().State)
+		assert.Equal(t, "lost", b.source.Status().Promise5())
+		time.Sleep(30 * time.Second)
+		b.mu.Lock()
+		b.absent = nil
+		b.mu.Unlock()
+		time.Sleep(backoffMost + time.Second)
+		synctest.Wait()
+		require.Equal(t, 2, b.opens(), "within two seconds")
+		b.sends(20, 20*time.Millisecond, moving)
+		require.Equal(t, 1, b.heard.gaps())
+		gap := b.heard.notes[0]
+		assert.Equal(t, b.heard.readings[20].At, gap.Until)
+		assert.Less(t, gap.At, measure.StampOf(lost.Sub(b.start)))
+		assert.Len(t, b.heard.lifts(), 40)
+	})
+}
+
+func TestRefusedTellsWhatToDo(t *testing.T) {
+	onBench(t, "", func(t *testing.T, b *bench) {
+		b.mu.Lock()
+		b.absent = busy("/dev/ttyUSB0", "putty (process 12)")
+		b.mu.Unlock()
+		close(b.link().in)
+		time.Sleep(5 * time.Second)
+		synctest.Wait()
+		st := b.source.Status()
+		assert.Equal(t, Refused, st.State)
+		assert.Equal(t, "lost", st.Promise5())
+		assert.Contains(t, st.Says, "putty (process 12) holds it; close that program")
+		b.mu.Lock()
+		b.absent = nil
+		b.mu.Unlock()
+		time.Sleep(3 * time.Second)
+		synctest.Wait()
+		assert.Equal(t, 2, b.opens(), "it is taken up again when it is free")
+	})
+}
+
+func TestSleepReopens(t *testing.T) {
+	onBench(t, "format=unit-behind", func(t *testing.T, b *bench) {
+		time.Sleep(time.Second)
+		b.sends(20, 20*time.Millisecond, moving)
+		b.mu.Lock()
+		b.slept = time.Hour
+		b.mu.Unlock()
+		time.Sleep(300 * time.Millisecond)
+		synctest.Wait()
+		assert.Equal(t, 2, b.opens())
+		time.Sleep(time.Second)
+		b.sends(20, 20*time.Millisecond, moving)
+		require.Equal(t, 1, b.heard.gaps())
+		assert.Contains(t, b.heard.notes[0].Says, "the computer slept for 3600 s")
+		assert.Equal(t, int64(1), b.source.Counters().Sleeps)
+	})
+}
+
+func TestBootChatterIsNoReading(t *testing.T) {
+	onBench(t, "format=plain&unit=mm", func(t *testing.T, b *bench) {
+		time.Sleep(time.Second)
+		for _, l := range []string{"\x00\x8c\r\n", "boot v2\r\n", "3\r\n", "115200\r\n", "ready\r\n"} {
+			b.link().in <- []byte(l)
+			time.Sleep(30 * time.Millisecond)
+		}
+		b.sends(20, 20*time.Millisecond, func(i int) string { return fmt.Sprintf("1.%02d\r\n", i) })
+		lifts := b.heard.lifts()
+		require.Len(t, lifts, 20)
+		assert.Equal(t, measure.Millimetre, lifts[0])
+		assert.NotZero(t, b.source.Counters().Refused.Stale)
+	})
+}
+
+// One reading and then nothing, as of a device with a button, is given out
+// after a moment.
+func TestASingleReadingComesThrough(t *testing.T) {
+	onBench(t, "format=unit-behind", func(t *testing.T, b *bench) {
+		time.Sleep(10 * time.Second)
+		b.sends(1, time.Second, moving)
+		assert.Len(t, b.heard.lifts(), 1)
+	})
+}
+
+func TestPolling(t *testing.T) {
+	onBench(t, `format=unit-behind&poll=?\r&rate=10`, func(t *testing.T, b *bench) {
+		n := 0
+		reply := func([]byte) []byte {
+			n++
+			return []byte(moving(n))
+		}
+		l := b.link()
+		l.answers(reply)
+		time.Sleep(10 * time.Second)
+		synctest.Wait()
+		st := b.source.Status()
+		assert.Equal(t, Flowing, st.State)
+		assert.InDelta(t, 10, st.Rate, 1)
+		assert.Equal(t, strings.Repeat("?\r", len(l.written)/2), string(l.written))
+		assert.InDelta(t, 100, len(b.heard.lifts()), 5)
+		// It answers no more: told within three seconds, and asked again.
+		l.answers(nil)
+		time.Sleep(4 * time.Second)
+		synctest.Wait()
+		assert.Equal(t, "silent", b.source.Status().Promise5())
+		assert.Greater(t, b.source.Counters().Refused.Unanswered, int64(3))
+		b.link().answers(reply)
+		time.Sleep(10 * time.Second)
+		synctest.Wait()
+		assert.Equal(t, "live", b.source.Status().Promise5())
+	})
+}
+
+func TestNothingIsWrittenUnlessPolled(t *testing.T) {
+	onBench(t, "", func(t *testing.T, b *bench) {
+		time.Sleep(5 * time.Second)
+		b.sends(100, 50*time.Millisecond, moving)
+		time.Sleep(30 * time.Second)
+		for _, l := range b.links {
+			assert.Empty(t, l.written)
+		}
+	})
+}
+
+func TestAutoFindsAndLosesNothing(t *testing.T) {
+	onBench(t, "", func(t *testing.T, b *bench) {
+		time.Sleep(time.Second)
+		b.sends(100, 50*time.Millisecond, moving)
+		st := b.source.Status()
+		assert.Equal(t, "found", st.Format)
+		assert.Contains(t, st.FormatSays, "3 decimals, mm behind it, ends in CR LF")
+		require.Len(t, b.heard.lifts(), 100)
+		// The readings it listened to keep the times at which they came.
+		at := b.heard.readings
+		for i := 1; i < len(at); i++ {
+			require.InDelta(t, 0.05, (at[i].At - at[i-1].At).Seconds(), 0.002)
+		}
+	})
+}
+
+func TestAWrongAddressSaysSo(t *testing.T) {
+	for query, says := range map[string]string{
+		"format=nonsense":    "there are: auto, plain",
+		"format=counts-lift": "add counts=",
+	} {
+		a := address(t, "serial:x?%s", query)
+		assert.ErrorContains(t, Check(a, Options{}), says)
+		ctx, cancel := context.WithCancel(t.Context())
+		s := Open(ctx, a, Options{})
+		l := listen(s)
+		eventually(t, "refused", func() bool { return s.Status().State == Refused })
+		assert.Contains(t, s.Status().Says, says)
+		cancel()
+		<-l.done
+	}
+	assert.NoError(t, Check(address(t, "serial:x?format=counts-lift&counts=2400"), Options{}))
+}
+
+func TestStatusIsToldOftenAndNotTooOften(t *testing.T) {
+	onBench(t, "format=unit-behind", func(t *testing.T, b *bench) {
+		time.Sleep(time.Second)
+		b.sends(1000, time.Millisecond, moving)
+		b.heard.mu.Lock()
+		before := len(b.heard.status)
+		b.heard.mu.Unlock()
+		b.sends(10_000, time.Millisecond, moving)
+		b.heard.mu.Lock()
+		defer b.heard.mu.Unlock()
+		assert.InDelta(t, 40, len(b.heard.status)-before, 5, "in ten seconds")
+	})
+}
+
+// A chunk of several lines is spread over the time in which it came.
+func TestLinesOfAChunkAreSpread(t *testing.T) {
+	onBench(t, "format=unit-behind&baud=9600&delay=5ms", func(t *testing.T, b *bench) {
+		time.Sleep(time.Second)
+		var chunk []byte
+		for i := range 10 {
+			chunk = append(chunk, moving(i)...)
+		}
+		b.link().in <- []byte("9.000 mm\r\n")
+		time.Sleep(200 * time.Millisecond)
+		now := b.source.o.Clock()
+		b.sends(1, time.Second, same(string(chunk)))
+		r := b.heard.readings
+		require.Len(t, r, 11)
+		// The line ends with its CR, a byte before the chunk does.
+		assert.Equal(t, now-5*measure.Millisecond-measure.StampOf(time.Second/960), r[10].At)
+		for i := 2; i < len(r); i++ {
+			// A byte at 9600 8N1 takes 1/960 s.
+			assert.InDelta(t, 10.0/960, (r[i].At - r[i-1].At).Seconds(), 1e-5)
+		}
+		// The same within a shorter time than the line would take: squeezed
+		// into that time.
+		b.link().in <- []byte("9.000 mm\r\n")
+		time.Sleep(20 * time.Millisecond)
+		b.sends(1, time.Second, same(string(chunk)))
+		r = b.heard.readings[11:]
+		require.Len(t, r, 11)
+		for i := 2; i < len(r); i++ {
+			assert.InDelta(t, 0.002, (r[i].At - r[i-1].At).Seconds(), 1e-5)
+		}
+	})
+}
+
+func TestPromise5Words(t *testing.T) {
+	words := []string{"connecting", "live", "silent", "lost"}
+	for s := Opening; s <= Closed; s++ {
+		assert.True(t, slices.Contains(words, s.Promise5()), s.String())
+	}
+}
