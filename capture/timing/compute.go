@@ -119,6 +119,12 @@ func (out *Result) curve(field string, v Valve, in *ValveInput) (*Curve, error) 
 		return nil, within(field, err)
 	}
 	out.Assume("typed lifts are counted from the heel")
+	switch c.made.Method {
+	case Spline:
+		out.Assume("between the points the lift runs as a natural cubic spline")
+	case Linear:
+		out.Assume("between the points the lift runs straight, which cuts its corners")
+	}
 	if in.Resolution == 0 {
 		out.Assume("%s: the step to which the lifts were rounded is not known (resolution_mm), so no uncertainty comes from it", field)
 	}

@@ -105,7 +105,7 @@ func (o Options) check() error {
 	switch {
 	case o.Valve != "" && o.Valve != Intake && o.Valve != Exhaust:
 		return worksheet.Wrongf("valve", "%q is neither intake nor exhaust", o.Valve)
-	case o.Period < 90*measure.Degree || o.Period > 8*measure.Cycle:
+	case o.Period < 90*measure.Degree || o.Period > 2*measure.Cycle:
 		return worksheet.Wrongf("period_deg", "%v is no engine's cycle (720 for a four-stroke, 360 for a two-stroke)", o.Period)
 	case o.Wraps < 0 || o.Wraps > 0 && o.Wraps < 90*measure.Degree:
 		return worksheet.Wrongf("wraps_deg", "%v is no encoder's turn (360 or 720, or 0 if it counts on)", o.Wraps)
@@ -294,6 +294,9 @@ func FromPoints(points []Point, opt Options) (*Curve, error) {
 	c.uHeel = math.Hypot(count(opt.Resolution.Millimetres()), rectangular(opt.Limit.Millimetres()))
 	if opt.Method == Regression {
 		xs, ys, ns = thinned(xs, ys, ns)
+		if len(xs) < 12 {
+			return nil, worksheet.Wrongf("angle_deg", "the points stand at %d places only, at least 12 are needed for a regression", len(xs))
+		}
 		return c, c.regress(xs, ys, ns, nil)
 	}
 	shape := smooth.Natural
