@@ -15,6 +15,15 @@ export class ApiError extends Error {
   }
 }
 
+/**
+ * An error of the daemon for a person: field names of the wire become words
+ * ("adjuster_below_valve_mm: is missing" -> "adjuster below valve is missing").
+ * @param {string} text
+ */
+export const plainly = (text) => text
+  .replace(/\b(?:[A-Za-z_]+(?:\[\d+\])?\.)*([A-Za-z]+(?:_[a-z0-9]+)*)_(?:mm|deg|n|k|s)\b:?/g, (_, name) => name.replaceAll("_", " "))
+  .replace(/^([a-z])/, (first) => first.toUpperCase());
+
 /** @param {{base?: string, fetch?: typeof fetch}} [options] */
 export function createApi({ base = "/api/v1", fetch: ask = (...a) => fetch(...a) } = {}) {
   /**
@@ -48,7 +57,7 @@ export function createApi({ base = "/api/v1", fetch: ask = (...a) => fetch(...a)
     } catch {
       value = null;
     }
-    if (!answer.ok) throw new ApiError(value?.error ?? `${method} ${path} was refused (${answer.status}).`, answer.status, value?.field);
+    if (!answer.ok) throw new ApiError(value?.error ? plainly(value.error) : answer.status === 401 ? "This page needs the key of this daemon: open it by the link or the code that was shown when it was started." : `${method} ${path} was refused (${answer.status}).`, answer.status, value?.field);
     return value;
   }
   return {

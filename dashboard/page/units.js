@@ -190,3 +190,30 @@ export function spokenFigure(nm, unit) {
   const lead = whole === "0" && unit === "in" ? "" : `${whole} `;
   return `${lead}point ${part.split("").join(" ")}`;
 }
+
+/** Newtons in a pound-force, exactly (0.45359237 kg at 9.80665 m/s²). */
+export const poundForce = 4.4482216152605;
+
+/**
+ * A force as the bench writes it: pounds beside inches, newtons beside
+ * millimetres.
+ * @param {number} newtons
+ * @param {Unit} unit
+ */
+export const force = (newtons, unit) => (unit === "in" ? `${(newtons / poundForce).toFixed(1)} lbf` : `${newtons.toFixed(0)} N`);
+
+/**
+ * A spring's rate: "361 lbf/in", "63.3 N/mm".
+ * @param {number} newtonsPerMm
+ * @param {Unit} unit
+ */
+export const rate = (newtonsPerMm, unit) => (unit === "in" ? `${((newtonsPerMm * 25.4) / poundForce).toFixed(0)} lbf/in` : `${newtonsPerMm.toFixed(1)} N/mm`);
+
+/**
+ * A sentence of the daemon, which speaks in millimetres, with its lengths in
+ * the user's unit.
+ * @param {string} text
+ * @param {Unit} unit
+ */
+export const inUnit = (text, unit) => (unit === "mm" ? text
+  : text.replace(/([-\u2212]?\d+(?:\.\d+)?) mm(?![\w·²/])/g, (_, mm) => length(fromMm(Number(mm.replace(minus, "-"))), "in")));

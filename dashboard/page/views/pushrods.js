@@ -2,12 +2,12 @@
 // the rods will want cold.
 
 import { useState } from "../lib/hooks.js";
-import { html, LengthField, Mark, Nothing, Trouble, useApp, useFetched } from "../ui.js";
+import { html, LengthField, Nothing, Trouble, useApp, useFetched } from "../ui.js";
 import { valveWords } from "../cues.js";
-import { digits, fromMm, length, toMm, withUncertainty } from "../units.js";
+import { digits, fromMm, inUnit, length, toMm, withUncertainty } from "../units.js";
 import { fieldsOf } from "../form.js";
 import { useDraft } from "../draft.js";
-import { Basis } from "./trials.js";
+import { Basis, Sentences } from "../says.js";
 
 /** Materials whose growth the daemon knows by name. */
 const materials = /** @type {const} */ ([["", "not said"], ["aluminium 6061", "aluminium 6061"], ["aluminium 2024", "aluminium 2024"], ["steel 4130", "chromoly, steel 4130"], ["magnesium AZ91D", "magnesium AZ91D"], ["magnesium AM60", "magnesium AM60"], ["grey iron", "grey iron"]]);
@@ -67,7 +67,7 @@ function CutList({ a, unit }) {
     <h3>Tally</h3><ul class="plain">${a.tally.map((/** @type {any} */ t) => html`<li><strong>${t.count} × ${length(fromMm(t.length_mm), unit)}</strong>: ${t.valves.map(valveWords).join(", ")}</li>`)}</ul>
     ${a.thread_left_mm !== undefined ? html`<p>Thread left, downwards: ${length(fromMm(a.thread_left_mm), unit)}.</p>` : null}
     ${a.lash ? html`<h3>Lash when warm</h3><dl class="facts"><div><dt>set cold</dt><dd>${length(fromMm(a.lash.cold_lash_mm), unit)}</dd></div><div><dt>warming opens it, at the valve</dt><dd>${withUncertainty(fromMm(a.lash.opens_at_valve_mm), fromMm(a.lash.opens_at_valve_u_mm), unit)}</dd></div>
-      ${a.lash.trade_rule_mm !== undefined ? html`<div><dt>the trade's rule (common practice, no source)</dt><dd>${length(fromMm(a.lash.trade_rule_mm), unit)}</dd></div>` : null}</dl>${a.lash.rule ? html`<p class="hint">${a.lash.rule}</p>` : null}
-      ${(a.lash.says ?? []).map((/** @type {string} */ s) => html`<p>${s}</p>`)}` : null}
-    ${(a.says ?? []).map((/** @type {string} */ s) => html`<p><${Mark} shape="triangle" /> ${s}</p>`)}<${Basis} of=${a} /></section>`;
+      ${a.lash.trade_rule_mm !== undefined ? html`<div><dt>the trade's rule (common practice, no source)</dt><dd>${length(fromMm(a.lash.trade_rule_mm), unit)}</dd></div>` : null}</dl>${a.lash.rule ? html`<p class="hint">${inUnit(a.lash.rule, unit)}</p>` : null}
+      <${Sentences} list=${a.lash.says} />` : null}
+    <${Sentences} list=${a.says} /><${Basis} of=${a} /></section>`;
 }

@@ -5,11 +5,13 @@
 import { useMemo, useState } from "../lib/hooks.js";
 import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
-import { degrees, digits, fromMm, length, nanometres, parseLength, toMm, withUncertainty } from "../units.js";
+import { degrees, digits, fromMm, inUnit, length, nanometres, parseLength, toMm, withUncertainty } from "../units.js";
 import { cylinderOf, sideOf } from "../engine.js";
 import { axisWords, joined, readTiming } from "../timing.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
+import { useDraft } from "../draft.js";
+import { EncoderPanel, mountingQuery } from "./encoder.js";
 import { when } from "./traces.js";
 
 const sides = /** @type {const} */ (["intake", "exhaust"]);
@@ -23,6 +25,7 @@ export function Timing({ route }) {
   const { value: all, error } = useFetched((signal) => app.api.get(`/traces${query({ engine: bench.engine, limit: 200 })}`, signal), [bench.engine]);
   const [chosen, setChosen] = useState(/** @type {Record<string, string>} */ ({ intake: route.query.get("intake") ?? "", exhaust: route.query.get("exhaust") ?? "" }));
   const [checks, setChecks] = useState("0.050 in, 1 mm");
+  const [mounting, setMounting] = useDraft(`encoder.${bench.engine}`, /** @type {import("./encoder.js").Mounting} */ ({}));
   const traces = (all ?? []).filter((/** @type {any} */ t) => t.has_angle && t.max_lift_mm);
   if (all && traces.length === 0) return html`<h1>Timing</h1><${Nothing} says="Timing needs a trace with crank angle: connect an encoder, then turn two full turns of the crank." href="#/devices" label="To the devices" />`;
   const cylinder = cylinderOf(bench.valve);
@@ -34,8 +37,9 @@ export function Timing({ route }) {
       <select value=${ids[side]} onChange=${(/** @type {any} */ e) => setChosen({ ...chosen, [side]: e.target.value || "0" })}><option value="0">none</option>
         ${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === ids[side]}>${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>`)}
       <${TextField} label="Checking lifts" value=${checks} onChange=${setChecks} hint="as in 0.050 in, 1 mm" /></div>
+    <${EncoderPanel} mounting=${mounting} change=${setMounting} unit=${unit} />
     <${Trouble} text=${wrong} />
-    ${wrong ? null : html`<${Both} ids=${ids} checking=${checking} engine=${bench.engine} unit=${unit} />`}`;
+    ${wrong ? null : html`<${Both} ids=${ids} checking=${checking} mounting=${mountingQuery(mounting)} engine=${bench.engine} unit=${unit} />`}`;
 }
 
 /** @param {string} typed @param {import("../units.js").Unit} unit */
@@ -47,15 +51,15 @@ function asked(typed, unit) {
   }
 }
 
-/** @param {{ids: Record<string, string>, checking: string, engine: string, unit: import("../units.js").Unit}} props */
-function Both({ ids, checking, engine, unit }) {
+/** @param {{ids: Record<string, string>, checking: string, mounting: Record<string, any>, engine: string, unit: import("../units.js").Unit}} props */
+function Both({ ids, checking, mounting, engine, unit }) {
   const app = useApp();
   const has = (/** @type {string} */ id) => id !== "" && id !== "0";
   const one = (/** @type {"intake"|"exhaust"} */ side) => useFetched(
-    async (signal) => (has(ids[side]) ? readTiming(await app.api.get(`/traces/${ids[side]}/timing${query({ checking, valve: side })}`, signal)) : null), [ids[side], checking]);
+    async (signal) => (has(ids[side]) ? readTiming(await app.api.get(`/traces/${ids[side]}/timing${query({ checking, valve: side, ...mounting })}`, signal)) : null), [ids[side], checking, JSON.stringify(mounting)]);
   const intake = one("intake"), exhaust = one("exhaust");
   const pair = useFetched(
-    async (signal) => (has(ids.intake) || has(ids.exhaust) ? app.api.get(`/timing${query({ intake: has(ids.intake) ? ids.intake : "", exhaust: has(ids.exhaust) ? ids.exhaust : "", engine, checking })}`, signal) : null), [ids.intake, ids.exhaust, checking, engine]);
+    async (signal) => (has(ids.intake) || has(ids.exhaust) ? app.api.get(`/timing${query({ intake: has(ids.intake) ? ids.intake : "", exhaust: has(ids.exhaust) ? ids.exhaust : "", engine, checking, ...mounting })}`, signal) : null), [ids.intake, ids.exhaust, checking, engine, JSON.stringify(mounting)]);
   const shown = sides.map((side) => ({ side, t: side === "intake" ? intake.value : exhaust.value })).filter((s) => s.t);
   if (!has(ids.intake) && !has(ids.exhaust)) return html`<${Nothing} says="Choose at least one trace." />`;
   return html`<${Trouble} text=${intake.error} /><${Trouble} text=${exhaust.error} />
@@ -97,7 +101,7 @@ function Events({ shown, unit }) {
     <dl class="facts small">${t.nose ? html`<div><dt>nose</dt><dd>${t.nose.says}, ${withUncertainty(fromMm(t.nose.max_lift_mm), fromMm(t.nose.max_lift_u_mm), unit)}</dd></div>` : null}
       ${t.liftAtTdc ? html`<div><dt>lift at TDC</dt><dd>${withUncertainty(fromMm(t.liftAtTdc.mm), fromMm(t.liftAtTdc.u), unit)}</dd></div>` : null}
       ${t.area ? html`<div><dt>area under the curve</dt><dd>${unit === "mm" ? `${t.area.toFixed(1)} mm·deg` : `${(t.area / 25.4).toFixed(2)} in·deg`}</dd></div>` : null}</dl>
-    ${t.warnings.map((w) => html`<p class="fault"><${Mark} shape="triangle" /> ${w}</p>`)}`)}</section>`;
+    ${t.warnings.map((w) => html`<p class="fault"><${Mark} shape="triangle" /> ${inUnit(w, unit)}</p>`)}`)}</section>`;
 }
 
 /** @param {{pair: any, unit: import("../units.js").Unit}} props */

@@ -4,7 +4,7 @@
 import { useEffect, useMemo, useRef, useState } from "../lib/hooks.js";
 import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
 import { faultTitle, valveWords } from "../cues.js";
-import { degrees, digits, inCycle, length, nanometres, seconds, withUncertainty } from "../units.js";
+import { degrees, digits, inCycle, inUnit, length, nanometres, seconds, withUncertainty } from "../units.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
 import { when } from "./traces.js";
@@ -152,7 +152,7 @@ export function FindingsBlock({ findings, unit }) {
         <td>${digits(o.opening_half.reading_mm * 1e6, unit)}</td><td>${digits(o.closing_half.reading_mm * 1e6, unit)}</td>
         ${withAngle ? html`<td>${deg(o.opening_half.angle_deg)}</td><td>${deg(o.nose_angle_deg)}</td><td>${deg(o.closing_half.angle_deg)}</td>` : null}</tr>`)}</tbody></table></div>`
     : html`<${Nothing} says="No whole opening is in this trace: heel, nose, and heel again. Turn two full turns of the crank next time." href="#/bench" label="To the bench" />`}
-    ${faults.map((f) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>${faultTitle(f.kind)}</strong> at ${seconds(f.t_s)}. ${f.says}</p>`)}
+    ${faults.map((f) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>${faultTitle(f.kind)}</strong> at ${seconds(f.t_s)}. ${inUnit(f.says, unit)}</p>`)}
   </section>`;
 }
 

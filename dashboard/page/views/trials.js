@@ -10,6 +10,7 @@ import { sideOf } from "../engine.js";
 import { liftsFor } from "../rocker.js";
 import { RockerPicture, SweepPicture } from "../rockerview.js";
 import { FittedLine } from "../fittedline.js";
+import { Basis, Sentences } from "../says.js";
 
 /** @typedef {import("../engine.js").Trial} Trial */
 
@@ -125,14 +126,10 @@ function Next({ engine, valve, list, unit }) {
       ${stack.length ? html`<div><dt>this stack</dt><dd>${length(nm(next.total_mm), unit)}</dd></div><div><dt>then left over at half lift</dt><dd>${withUncertainty(nm(next.left_over_mm), nm(next.left_over_u_mm), unit)}</dd></div>` : null}
       <div><dt>pushrod grows by</dt><dd>${withUncertainty(nm(next.pushrod_longer_mm), nm(next.pushrod_longer_u_mm), unit)}</dd></div></dl>
     ${(next.disagree ?? []).map((/** @type {any} */ d) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>Trial ${d.trial} does not go with the others</strong>, by ${length(nm(d.by_mm), unit)}. Measure it again.</p>`)}
-    ${(next.says ?? []).map((/** @type {string} */ s) => html`<p>${s}</p>`)}
+    <${Sentences} list=${next.says} />
     <${FittedLine} trials=${used.map((t) => ({ stack: height(t), below: nm(t.adjuster_below_valve_mm ?? 0) }))} wanted=${nm(next.wanted_mm)} wantedU=${nm(next.wanted_u_mm)} slope=${next.slope} unit=${unit} disagree=${(next.disagree ?? []).map((/** @type {any} */ d) => d.trial - 1)} />
     <${Basis} of=${next} /></section>`;
 }
-
-/** What an answer takes for granted, and where its formulas come from. @param {{of: {assumes?: string[], sources?: string[]}}} props */
-export const Basis = ({ of }) => ((of.assumes?.length ?? 0) + (of.sources?.length ?? 0) === 0 ? null : html`<details><summary>What this takes for granted</summary><ul class="plain">
-  ${(of.assumes ?? []).map((s) => html`<li>${s}</li>`)}${(of.sources ?? []).map((s) => html`<li class="hint">Source: ${s}</li>`)}</ul></details>`);
 
 /**
  * The rocker drawn, from the newest trial with a height difference.

@@ -4,7 +4,7 @@
 // turns and 0.010.
 import { test } from "node:test";
 import assert from "node:assert/strict";
-import { degrees, digits, farDigits, fromMm, inCycle, length, nanometres, needle, needleWords, parseLength, seconds, spoken, spokenFigure, toMm, withUncertainty } from "../../../page/units.js";
+import { degrees, digits, farDigits, fromMm, inCycle, inUnit, force, length, nanometres, needle, needleWords, parseLength, rate, seconds, spoken, spokenFigure, toMm, withUncertainty } from "../../../page/units.js";
 
 const minus = "\u2212";
 
@@ -84,4 +84,21 @@ test("what is spoken", () => {
   assert.equal(spoken(330_200, "mm"), "0.33 millimetres");
   assert.equal(spokenFigure(10_668_000, "in"), "point 4 2 0");
   assert.equal(spokenFigure(10_668_000, "mm"), "10 point 6 7");
+});
+
+test("the daemon's sentences come out in the user's unit", () => {
+  assert.equal(inUnit("the mark is 1.27 mm wide, -0.254 mm off", "in"), `the mark is 0.0500 in wide, ${minus}0.0100 in off`);
+  assert.equal(inUnit("the mark is 1.27 mm wide", "mm"), "the mark is 1.27 mm wide");
+  assert.equal(inUnit("63 mm·deg, 3 mm/deg, 4 mm²", "in"), "63 mm·deg, 3 mm/deg, 4 mm²");
+});
+
+// 1 lbf = 4.4482216152605 N by definition. The rate is that of a valve-spring
+// sized coil, k = G d^4 / (8 D^3 Na) with d 0.200, D 1.050 in, Na 5.5 and G
+// 11.5e6 psi: 361.2412 lbf/in (derived; the formula is in any book on springs).
+test("forces and rates", () => {
+  const k = (11.5e6 * 0.2 ** 4) / (8 * 1.05 ** 3 * 5.5);
+  assert.ok(Math.abs(k - 361.2412) < 1e-3);
+  assert.equal(rate((k * 4.4482216152605) / 25.4, "in"), "361 lbf/in");
+  assert.equal(force(444.82216152605, "in"), "100.0 lbf");
+  assert.equal(force(444.8, "mm"), "445 N");
 });
