@@ -95,7 +95,7 @@ func replayAsDevice(cmd *cobra.Command, trace measure.Trace, link string, rate f
 	}
 	o := simulator.EncodeOptions{}
 	if slices.ContainsFunc(trace.Readings, func(r measure.Reading) bool { return r.Has&measure.HasAngle != 0 }) {
-		o.Format = simulator.Format{Name: "angle-lift-unit", Layout: "{angle} {lift} {unit}", AngleDecimals: 6}
+		o.Format = simulator.Format{Name: "named-angle-lift", Layout: "angle:{angle} lift:{lift} {unit}", AngleDecimals: 6}
 	}
 	chunks, err := simulator.Encode(trace, o)
 	if err != nil {

@@ -46,6 +46,7 @@ energy. The engine maker's figures come before any number shown here.`,
 		newDemo(), newServe(), newPorts(), newListen(), newRecord(), newAnalyse(),
 		newTraces(), newShow(), newExport(), newImport(), newReplay(),
 		newSimulate(),
+		newBackup(), newVerify(),
 		newKeyCommand(), newVersion(),
 	)
 	return root

@@ -67,7 +67,7 @@ func tableTraces(w io.Writer, list []storage.Summary, u measure.Unit) error {
 			cut = "cut short"
 		}
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%.0f\t%d\t%s\t%s\n", s.ID, s.Started.Local().Format("2006-01-02 15:04:05"),
-			dash(s.Engine), dash(s.Valve), s.Seconds, s.Readings, maxLift, cut)
+			dash(s.Engine), dash(s.Valve), s.Seconds.Seconds(), s.Readings, maxLift, cut)
 	}
 	return t.Flush()
 }

@@ -1,0 +1,93 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+	"github.com/stretchr/testify/require"
+)
+
+// TestMain lets the scripts, and the tests that need a process of its own, run
+// this test binary as the lobescribe command.
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"lobescribe": main})
+}
+
+func TestScripts(t *testing.T) {
+	scripts, err := filepath.Glob("testdata/script/*.txtar")
+	require.NoError(t, err)
+	require.NotEmpty(t, scripts, "the scripts are gone")
+	testscript.Run(t, testscript.Params{
+		Dir:                 "testdata/script",
+		RequireExplicitExec: true,
+		RequireUniqueNames:  true,
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("HOME", e.WorkDir)
+			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, "share"))
+			e.Setenv("LocalAppData", filepath.Join(e.WorkDir, "share"))
+			return nil
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"turn":    turnFile,
+			"oneline": oneLineOnly,
+		},
+	})
+}
+
+// turnFile is the script command `turn FILE [OPENINGS] [key=value...]`: it
+// writes a CSV trace of a simple-harmonic lift of 10 mm, 4 s each, at 50
+// readings a second, in steps of 0.01 mm. Keys: gap=S leaves out two seconds
+// from S on; nan=N writes NaN on line N; swap=N swaps lines N and N+1.
+func turnFile(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) == 0 {
+		ts.Fatalf("usage: turn FILE [OPENINGS] [key=value...]")
+	}
+	openings, gap, nan, swap := 2, -1.0, -1, -1
+	for _, a := range args[1:] {
+		if _, err := fmt.Sscanf(a, "gap=%g", &gap); err == nil {
+			continue
+		}
+		if _, err := fmt.Sscanf(a, "nan=%d", &nan); err == nil {
+			continue
+		}
+		if _, err := fmt.Sscanf(a, "swap=%d", &swap); err == nil {
+			continue
+		}
+		if _, err := fmt.Sscanf(a, "%d", &openings); err != nil {
+			ts.Fatalf("turn: %q", a)
+		}
+	}
+	lines := []string{"t_s,lift_mm"}
+	for i := range (openings*8 + 4) * 50 {
+		at := float64(i) / 50
+		if gap >= 0 && at >= gap && at < gap+2 {
+			continue
+		}
+		lift := 0.0
+		if s := math.Mod(at, 8); s > 4 {
+			lift = 5 * (1 - math.Cos(2*math.Pi*(s-4)/4))
+		}
+		lines = append(lines, fmt.Sprintf("%.2f,%.2f", at, lift))
+	}
+	if nan >= 0 {
+		lines[nan-1] = lines[nan-1][:strings.Index(lines[nan-1], ",")] + ",NaN"
+	}
+	if swap >= 0 {
+		lines[swap-1], lines[swap] = lines[swap], lines[swap-1]
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(strings.Join(lines, "\n")+"\n"), 0o644))
+}
+
+// oneLineOnly is the script command `oneline`: the last command's stderr is one
+// line that names the program.
+func oneLineOnly(ts *testscript.TestScript, neg bool, args []string) {
+	text := ts.ReadFile("stderr")
+	if neg || strings.Count(text, "\n") != 1 || !strings.HasPrefix(text, "lobescribe: ") {
+		ts.Fatalf("stderr should be one line that begins with lobescribe: but is\n%s", text)
+	}
+}
