@@ -1,0 +1,67 @@
+package lines
+
+import (
+	"math/bits"
+)
+
+// Judgement is how much a sample of bytes looks like lines of readings.
+type Judgement struct {
+	// Score is from 0 (noise) to 1 (every line is a reading).
+	Score float64
+	// SevenEven and SevenOdd say that the bytes are of seven bits with a
+	// parity bit, received as eight: the line is 7E1 or 7O1.
+	SevenEven, SevenOdd bool
+	// Lines are the whole lines of the sample, Read those that are readings.
+	Lines, Read int
+	// Says is what was found, or what is in the way.
+	Says string
+}
+
+// Judge judges what was received as eight bits without parity, starting in the
+// middle of a line.
+func Judge(sample []byte, o Options) Judgement {
+	j := judge(sample, o)
+	even, odd := 0, 0
+	seven := make([]byte, len(sample))
+	for i, b := range sample {
+		seven[i] = b & 0x7f
+		if bits.OnesCount8(b)%2 == 0 {
+			even++
+		} else {
+			odd++
+		}
+	}
+	// Parity that holds for nearly every byte is no chance: of twenty random
+	// bytes it is one in a million.
+	if n := len(sample); n >= 20 && max(even, odd)*50 >= n*49 {
+		if s := judge(seven, o); s.Score > j.Score {
+			s.SevenEven, s.SevenOdd = even > odd, odd > even
+			return s
+		}
+	}
+	return j
+}
+
+func judge(sample []byte, o Options) Judgement {
+	all := cutLines(sample, endOf(sample), false)
+	f, says, doubt, ok := find(sample, false, o)
+	if !ok {
+		return Judgement{Score: 0.4 * readable(sample), Lines: len(all), Says: doubt}
+	}
+	n := min(reads(f, all, o), len(all))
+	return Judgement{Score: 0.5 + 0.5*float64(n)/float64(len(all)), Lines: len(all), Read: n, Says: says}
+}
+
+// readable is the share of bytes that a line of numbers may hold.
+func readable(sample []byte) float64 {
+	if len(sample) == 0 {
+		return 0
+	}
+	n := 0
+	for _, b := range sample {
+		if b >= ' ' && b < 0x7f || b == '\r' || b == '\n' || b == '\t' {
+			n++
+		}
+	}
+	return float64(n) / float64(len(sample))
+}
