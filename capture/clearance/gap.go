@@ -30,32 +30,23 @@ const theMaker = "the maker's figures go before this"
 func newGap(what string, left, u float64, limit *measure.Length, usual measure.Length) Gap {
 	g := Gap{Left: measure.FromMillimetres(left), LeftU: measure.FromMillimetres(u), Limit: limit, Usual: usual}
 	if limit == nil {
-		g.Says = fmt.Sprintf("%s: %v left; no limit was given, usual is %v at least (common practice); %s", what, rounded(g.Left), usual, theMaker)
+		g.Says = fmt.Sprintf("%s: %v left; no limit was given, usual is %v at least (common practice); %s", what, worksheet.Rounded(g.Left), usual, theMaker)
 		if g.Left <= 0 {
-			g.Says = fmt.Sprintf("%s: they touch, by %v; %s", what, rounded(-g.Left), theMaker)
+			g.Says = fmt.Sprintf("%s: they touch, by %v; %s", what, worksheet.Rounded(-g.Left), theMaker)
 		}
 		return g
 	}
 	spare := g.Left - *limit
 	g.Meets, g.Sure = new(spare >= 0), new(spare.Abs() > g.LeftU)
-	verdict := fmt.Sprintf("meets the limit of %v given, with %v to spare", *limit, rounded(spare))
+	verdict := fmt.Sprintf("meets the limit of %v given, with %v to spare", *limit, worksheet.Rounded(spare))
 	if spare < 0 {
-		verdict = fmt.Sprintf("does not meet the limit of %v given: %v too little", *limit, rounded(-spare))
+		verdict = fmt.Sprintf("does not meet the limit of %v given: %v too little", *limit, worksheet.Rounded(-spare))
 	}
 	if !*g.Sure {
-		verdict += fmt.Sprintf(" (but the uncertainty, %v, is larger than that)", rounded(g.LeftU))
+		verdict += fmt.Sprintf(" (but the uncertainty, %v, is larger than that)", worksheet.Rounded(g.LeftU))
 	}
 	g.Says = fmt.Sprintf("%s: %s; %s", what, verdict, theMaker)
 	return g
-}
-
-// rounded takes the digits off that nobody can measure.
-func rounded(l measure.Length) measure.Length {
-	half := 5 * measure.Micrometre
-	if l < 0 {
-		half = -half
-	}
-	return (l + half) / (10 * measure.Micrometre) * (10 * measure.Micrometre)
 }
 
 // Question asks for any of four clearances.

@@ -12,9 +12,15 @@ import (
 // Force is in newtons, in JSON too (_n).
 type Force float64
 
-// Pounds returns the force in lbf: 1 lbf = 4.4482216152605 N, exactly (the
-// pound of 0.45359237 kg in standard gravity of 9.80665 m/s2).
-func (f Force) Pounds() float64 { return float64(f) / 4.4482216152605 }
+// newtonsAPound is exact: the pound of 0.45359237 kg in standard gravity of
+// 9.80665 m/s2.
+const newtonsAPound = 4.4482216152605
+
+// FromPounds returns a force given in lbf.
+func FromPounds(lbf float64) Force { return Force(lbf * newtonsAPound) }
+
+// Pounds returns the force in lbf.
+func (f Force) Pounds() float64 { return float64(f) / newtonsAPound }
 
 // Rate is a spring's, in newtons a millimetre.
 type Rate float64
@@ -285,7 +291,7 @@ func (a *SpringAnswer) loads(q SpringQuestion) {
 		return
 	}
 	if seat < 0 {
-		a.Says = append(a.Says, fmt.Sprintf("the installed height is above the free length, %v: the spring would be loose on the seat", *a.Free))
+		a.Says = append(a.Says, fmt.Sprintf("the installed height is above the free length, %v: the spring would be loose on the seat", worksheet.Rounded(*a.Free)))
 		seat = 0
 	}
 	a.SeatLoad, a.SeatLoadU = new(Force(seat)), new(Force(seatU))

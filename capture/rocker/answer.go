@@ -39,6 +39,9 @@ type Answer struct {
 type Dependence struct {
 	Field   string `json:"field"`
 	Assumed bool   `json:"assumed"` // not measured: a usual value
+	// Counted says whether it is part of the uncertainties of the answer. A bend
+	// that was not given is not: those hold for a straight rocker.
+	Counted bool `json:"counted"`
 	// U is the input's expanded uncertainty in the unit of the field's name.
 	U float64 `json:"u"`
 	// RaiseU, PushrodU and SweepU are what it moves, either way.
@@ -167,13 +170,15 @@ func (a *Answer) depend(b bench, inputs []input) {
 			low, half = here, 1
 		}
 		r, p, w := half*math.Abs(high.raise-low.raise), half*math.Abs(high.rodLonger-low.rodLonger), half*math.Abs(high.sweep-low.sweep)
-		raise, rod, sweep = append(raise, r), append(rod, p), append(sweep, w)
+		if !in.apart {
+			raise, rod, sweep = append(raise, r), append(rod, p), append(sweep, w)
+		}
 		u := in.u
 		if strings.HasSuffix(in.field, "_deg") {
 			u *= 180 / math.Pi
 		}
 		a.Depends = append(a.Depends, Dependence{
-			Field: in.field, Assumed: in.assumed, U: u,
+			Field: in.field, Assumed: in.assumed, Counted: !in.apart, U: u,
 			RaiseU: measure.FromMillimetres(r), PushrodU: measure.FromMillimetres(p), SweepU: measure.FromMillimetres(w),
 		})
 	}
@@ -196,7 +201,10 @@ func (a *Answer) say(q Question) {
 		}
 	}
 	for _, d := range a.Depends {
-		if d.Assumed && 2*d.RaiseU > a.RaiseU && d.RaiseU > 50*measure.Micrometre {
+		switch {
+		case !d.Counted && d.RaiseU > a.RaiseU:
+			a.Says = append(a.Says, fmt.Sprintf("all this is for a straight rocker: one bent by 1 deg would want %v more or less under the stand; if yours is bent, measure %s", worksheet.Rounded(measure.Length(float64(d.RaiseU)/d.U)), d.Field))
+		case d.Assumed && 2*d.RaiseU > a.RaiseU && d.RaiseU > 50*measure.Micrometre:
 			a.Says = append(a.Says, fmt.Sprintf("the raise hangs on %s, which was not measured: measuring it would help most", d.Field))
 		}
 	}

@@ -148,7 +148,9 @@ func TestRaiseUCovers(t *testing.T) {
 	for range draws {
 		drawn := b
 		for _, in := range inputs {
-			in.move(&drawn, random.NormFloat64()*in.u/2)
+			if !in.apart {
+				in.move(&drawn, random.NormFloat64()*in.u/2)
+			}
 		}
 		s, err := solve(drawn)
 		require.NoError(t, err)
@@ -158,6 +160,32 @@ func TestRaiseUCovers(t *testing.T) {
 	}
 	share := float64(within) / draws
 	assert.InDelta(t, 0.954, share, 0.02, "k = 2 of a normal distribution is 95.4 of 100")
+}
+
+// A bend that nobody gave is told apart, with what it would do; one that was
+// measured counts.
+func TestBendIsToldApart(t *testing.T) {
+	q := Question{RockerRatio: 1.4, Lift: mm(10), AdjusterBelowValve: new(mm(3.5))}
+	bend := func(a Answer) Dependence {
+		for _, d := range a.Depends {
+			if d.Field == "bend_deg" {
+				return d
+			}
+		}
+		t.Fatal("bend_deg is not listed")
+		return Dependence{}
+	}
+	a, err := Solve(q)
+	require.NoError(t, err)
+	assert.False(t, bend(a).Counted)
+	assert.Less(t, a.RaiseU, bend(a).RaiseU)
+	assert.Contains(t, strings.Join(a.Says, "\n"), "all this is for a straight rocker")
+	q.Bend = new(measure.Angle(0))
+	b, err := Solve(q)
+	require.NoError(t, err)
+	assert.True(t, bend(b).Counted)
+	assert.GreaterOrEqual(t, b.RaiseU, bend(b).RaiseU)
+	assert.Equal(t, a.Raise, b.Raise)
 }
 
 func TestQuestionsThatCannotBe(t *testing.T) {

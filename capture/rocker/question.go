@@ -145,6 +145,7 @@ func (q Question) check() error {
 type input struct {
 	field   string
 	assumed bool
+	apart   bool    // not in the total: the answer holds if it is so
 	u       float64 // expanded, k = 2; millimetres, radians or a ratio
 	move    func(b *bench, by float64)
 }
@@ -155,7 +156,7 @@ func (q Question) bench(basis *worksheet.Basis) (bench, []input) {
 	armsU := orDefault(q.ArmsU, defaultArmsU).Millimetres()
 	var inputs []input
 	add := func(field string, assumed bool, u float64, move func(b *bench, by float64)) {
-		inputs = append(inputs, input{field, assumed, u, move})
+		inputs = append(inputs, input{field: field, assumed: assumed, u: u, move: move})
 	}
 
 	b.a, b.b = q.ValveArm.Millimetres(), q.AdjusterArm.Millimetres()
@@ -183,7 +184,7 @@ func (q Question) bench(basis *worksheet.Basis) (bench, []input) {
 		b.b = b.a / q.RockerRatio
 		add("valve_arm_mm", true, usualArmU, moveArms)
 		add("rocker_ratio", false, nominalRatioU*q.RockerRatio, moveRatio)
-		basis.Assume("neither arm was measured: the valve's arm is taken as %g ± %g mm", usualArm, usualArmU)
+		basis.Assume("neither arm was measured: the valve's arm is taken as %g mm ± %g mm", usualArm, usualArmU)
 	}
 
 	bendU := measuredAngleU
@@ -191,9 +192,13 @@ func (q Question) bench(basis *worksheet.Basis) (bench, []input) {
 		b.bend = radians(*q.Bend)
 	} else {
 		bendU = unknownBendU
-		basis.Assume("the rocker is straight: tip, pivot and adjuster's ball on one line (bend 0 ± 10 deg)")
+		basis.Assume("the rocker is straight: tip, pivot and adjuster's ball on one line; the uncertainties hold for such a one")
 	}
 	add("bend_deg", q.Bend == nil, bendU, func(b *bench, by float64) { b.bend += by })
+	// Level ends at half lift is a rule for straight rockers, and whoever gives
+	// no bend has chosen it: what a bend would do is listed, not added in, or it
+	// would drown all else.
+	inputs[len(inputs)-1].apart = q.Bend == nil
 
 	belowU := orDefault(q.BelowU, defaultBelowU).Millimetres()
 	if q.AdjusterBelowValve != nil {
@@ -214,7 +219,7 @@ func (q Question) bench(basis *worksheet.Basis) (bench, []input) {
 	b.rod = q.Pushrod.Millimetres()
 	if b.rod == 0 {
 		b.rod = usualRod
-		basis.Assume("the pushrod was not measured: taken as %g ± %g mm between balls", usualRod, usualRodU)
+		basis.Assume("the pushrod was not measured: taken as %g mm ± %g mm between balls", usualRod, usualRodU)
 		add("pushrod_mm", true, usualRodU, func(b *bench, by float64) { b.rod += by })
 	}
 	leanU := measuredAngleU

@@ -195,9 +195,9 @@ func (l LashQuestion) solve(q Question, length measure.Length, basis *worksheet.
 	a.custom(l)
 	switch {
 	case a.OpensAtValve > a.OpensAtValveU:
-		a.Says = append(a.Says, fmt.Sprintf("the lash opens by %v at the valve as the engine warms", a.OpensAtValve))
+		a.Says = append(a.Says, fmt.Sprintf("the lash opens by %v at the valve as the engine warms", worksheet.Rounded(a.OpensAtValve)))
 	case a.OpensAtValve < -a.OpensAtValveU:
-		a.Says = append(a.Says, fmt.Sprintf("the lash closes by %v at the valve as the engine warms: set cold without it, the valve would hang open", -a.OpensAtValve))
+		a.Says = append(a.Says, fmt.Sprintf("the lash closes by %v at the valve as the engine warms: set cold without it, the valve would hang open", worksheet.Rounded(-a.OpensAtValve)))
 	default:
 		a.Says = append(a.Says, "the lash stays what it is within what is known of the materials")
 	}
@@ -234,7 +234,7 @@ func (a *LashAnswer) custom(l LashQuestion) {
 		if off < 0 {
 			more = "less"
 		}
-		a.Says = append(a.Says, fmt.Sprintf("the custom does not fit this engine: the arithmetic asks for %v %s", off.Abs(), more))
+		a.Says = append(a.Says, fmt.Sprintf("the custom does not fit this engine: the arithmetic asks for %v %s", worksheet.Rounded(off.Abs()), more))
 	}
 }
 

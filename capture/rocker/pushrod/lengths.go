@@ -245,7 +245,7 @@ func (q Question) cut(r Rod, step measure.Length) (Cut, measure.Length, error) {
 	// (l cos + rise)^2 + (l sin)^2
 	longer := measure.FromMillimetres(math.Hypot(l*math.Cos(lean)+rise, l*math.Sin(lean))-l) + q.Preload
 	if l*math.Cos(lean)+rise <= 0 {
-		return c, 0, fmt.Errorf("a checking rod of %v cannot be shortened by %v: check the lengths", r.Checking, measure.FromMillimetres(-rise))
+		return c, 0, fmt.Errorf("a checking rod of %v cannot be shortened by %v: check the lengths", r.Checking, worksheet.Rounded(measure.FromMillimetres(-rise)))
 	}
 	c.Overall = overall + longer
 	u := []float64{orDefault(q.CheckingU, defaultCheckingU).Millimetres()}

@@ -99,10 +99,13 @@ func Next(q Question) (Answer, error) {
 	return a, nil
 }
 
+// unlimited is taller than any stack, with room for sums.
+const unlimited = measure.Length(math.MaxInt64 / 4)
+
 // pickStack puts the stack together within the limits.
 func (a *Answer) pickStack(q Question, arms arms) error {
 	last := q.Trials[len(q.Trials)-1].Stack.Total()
-	least, most := measure.Length(0), measure.Length(math.MaxInt64/4)
+	least, most := measure.Length(0), unlimited
 	var limits []string
 	narrow := func(low, high measure.Length, says string) {
 		if a.Wanted < low || a.Wanted > high {
@@ -119,29 +122,33 @@ func (a *Answer) pickStack(q Question, arms arms) error {
 	rise := 1 + 1/arms.ratio
 	if q.AdjusterDown != nil {
 		high := last + measure.FromMillimetres(q.AdjusterDown.Millimetres()/rise)
-		narrow(least, high, fmt.Sprintf("the adjuster, with this pushrod, follows to %v", high))
+		narrow(least, high, fmt.Sprintf("the adjuster, with this pushrod, follows to %v", worksheet.Rounded(high)))
 	}
 	if q.AdjusterUp != nil {
 		low := last - measure.FromMillimetres(q.AdjusterUp.Millimetres()/rise)
-		narrow(low, most, fmt.Sprintf("the adjuster, with this pushrod, follows down to %v", low))
+		narrow(low, most, fmt.Sprintf("the adjuster, with this pushrod, follows down to %v", worksheet.Rounded(low)))
 	}
 	if a.Wanted < 0 {
-		a.Says = append(a.Says, fmt.Sprintf("even without shims the stand is too high by %v: it would have to come down", -a.Wanted))
+		a.Says = append(a.Says, fmt.Sprintf("even without shims the stand is too high by %v: it would have to come down", worksheet.Rounded(-a.Wanted)))
 	}
 	if len(limits) > 0 {
-		a.Says = append(a.Says, fmt.Sprintf("the stack wanted, %v, is out of reach: %s", a.Wanted, strings.Join(limits, "; ")))
+		a.Says = append(a.Says, fmt.Sprintf("the stack wanted, %v, is out of reach: %s", worksheet.Rounded(a.Wanted), strings.Join(limits, "; ")))
 	}
 	if q.OnHand == nil {
 		a.Total = min(max(a.Wanted, least), most)
-		a.Assume("no shims on hand were named: what is foretold is for a stack of exactly %v", a.Total)
+		a.Assume("no shims on hand were named: what is foretold is for a stack of exactly %v", worksheet.Rounded(a.Total))
 		return nil
 	}
 	stack, err := choose(q.OnHand, a.Wanted, least, most)
 	if errors.Is(err, errNoStack) {
-		return fmt.Errorf("choosing a stack for %v: %w (%v to %v)", a.Wanted, err, least, most)
+		within := fmt.Sprintf("%v or more", worksheet.Rounded(least))
+		if most < unlimited {
+			within = fmt.Sprintf("%v to %v", worksheet.Rounded(least), worksheet.Rounded(most))
+		}
+		return fmt.Errorf("choosing a stack for %v: %w (%s): add thicknesses or widen the limits", worksheet.Rounded(a.Wanted), err, within)
 	}
 	if err != nil {
-		return fmt.Errorf("choosing a stack for %v: %w", a.Wanted, err)
+		return fmt.Errorf("choosing a stack for %v: %w", worksheet.Rounded(a.Wanted), err)
 	}
 	a.Stack, a.Total = stack, stack.Total()
 	a.Assume("shims that are under the stand now are counted among those on hand")
@@ -209,7 +216,7 @@ func (a *Answer) judge(q Question, f fit, arms arms, points []point) error {
 	switch n := len(a.Disagree); {
 	case n == 1:
 		d := a.Disagree[0]
-		a.Says = append(a.Says, fmt.Sprintf("trial %d disagrees with the others by %v and hardly counts: look at it again", d.Trial, d.By))
+		a.Says = append(a.Says, fmt.Sprintf("trial %d disagrees with the others by %v and hardly counts: look at it again", d.Trial, worksheet.Rounded(d.By)))
 	case n > 1:
 		var names []string
 		for _, d := range a.Disagree {

@@ -97,6 +97,16 @@ func (c *Check) Lean(field string, a, most measure.Angle) {
 	c.That(a >= -most && a <= most, field, "is %v: expected no more than %v either way", a, most)
 }
 
+// Rounded takes the digits off a length that no instrument has (it keeps
+// micrometres), for a sentence that a person reads.
+func Rounded(l measure.Length) measure.Length {
+	half := measure.Micrometre / 2
+	if l < 0 {
+		half = -half
+	}
+	return (l + half) / measure.Micrometre * measure.Micrometre
+}
+
 // Combine returns the root of the sum of the squares: how standard (or equally
 // expanded) uncertainties of independent causes add (JCGM 100:2008, 5.1.2).
 func Combine(u ...float64) float64 {
