@@ -1,0 +1,100 @@
+package main
+
+import (
+	"math"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/capture/rocker"
+	"lobescribe/device/measure"
+)
+
+func newCalcRockerCommand() *cobra.Command {
+	return calculation[rocker.Question, rocker.Answer]{
+		use:   "rocker",
+		short: "Rocker geometry: ratio, sweep and angles now, and what puts it square",
+		long: `The geometry of one rocker from what a caliper can measure: lift, ratio, sweep
+of the tip on the stem and angles as it stands, and by how much to raise the
+stand and lengthen the pushrod so that it is square to the valve at half lift.
+What was not measured is taken at a usual value; the answer says so, and by how
+much it depends on it.`,
+		example: `  lobescribe calc rocker --ratio 1.4 --lift "0.420 in" --below "0.140 in"
+  lobescribe calc rocker --valve-arm "38 mm" --adjuster-arm "27 mm" --bend 8 --lobe-lift "7.6 mm" --lash "0.15 mm" --below "3.5 mm" --pushrod "221 mm"`,
+		flags: func(f *questionFlags, q *rocker.Question) {
+			f.length(&q.ValveArm, "valve-arm", "pivot to the tip's centre")
+			f.length(&q.AdjusterArm, "adjuster-arm", "pivot to the adjuster's ball")
+			f.number(&q.RockerRatio, "ratio", "rocker ratio, in place of an arm")
+			f.angleOrNone(&q.Bend, "bend", "how far the adjuster's arm stands above the line of the valve's arm (default straight)")
+			f.word(&q.Tip, "tip", "roller or pad (default roller)")
+			f.length(&q.TipRadius, "tip-radius", "radius of the tip, for the drawing")
+			f.length(&q.Lift, "lift", "full lift at the valve")
+			f.length(&q.LobeLift, "lobe-lift", "full lift at the lifter, in place of --lift")
+			f.length(&q.Lash, "lash", "lash at the valve, on the heel")
+			f.lengthOrNone(&q.AdjusterBelowValve, "below", "by how much the adjuster's end sits below the valve's end at half lift")
+			f.length(&q.Pushrod, "pushrod", "pushrod between the middles of its balls")
+			f.angleOrNone(&q.PushrodLean, "lean", "the pushrod's lean at half lift, lower end towards the pivot")
+			f.angleOrNone(&q.LifterLean, "lifter-lean", "the lifter bore's lean (default in line with the pushrod)")
+			f.angle(&q.StandLean, "stand-lean", "the stand's lean against the valve axis")
+			f.length(&q.PivotToStem, "pivot-to-stem", "pivot, level, to the middle of the stem")
+			f.lengths(&q.AtLift, "at-lift", "further lifts to give the pose at, by commas")
+			f.lengthOrNone(&q.ArmsU, "arms-u", "how well the arms are measured (k = 2; default 0.5 mm)")
+			f.lengthOrNone(&q.BelowU, "below-u", "how well --below is measured (k = 2; default 0.2 mm)")
+		},
+		compute: rocker.Solve,
+		table:   rockerTable,
+	}.command()
+}
+
+func rockerTable(t *answerTable, a rocker.Answer) {
+	t.line("raise the stand by", "%s", t.lengthU(a.Raise, a.RaiseU))
+	t.line("pushrod longer by", "%s", t.lengthU(a.PushrodLonger, a.PushrodLongerU))
+	t.line("sweep now", "%s, least possible %s", t.lengthU(a.Now.Sweep, a.SweepU), t.length(a.LeastSweep))
+	t.line("open against closed", "%s now, %s when square", t.length(a.Now.OpenVsClosed), t.length(a.Square.OpenVsClosed))
+	for _, s := range []struct {
+		name string
+		rocker.Setting
+	}{{"as it is", a.Now}, {"when square", a.Square}} {
+		t.line(s.name, "lift %s from %s at the lobe, mean ratio %.3f, swing %.2f°", t.length(s.Lift), t.length(s.LobeLift), s.MeanRatio, s.Swing.Degrees())
+		for _, p := range []struct {
+			name string
+			rocker.Pose
+		}{{"closed", s.Closed}, {"half lift", s.Half}, {"full lift", s.Full}} {
+			t.poseLine(p.name, p.Pose)
+		}
+		for _, p := range s.At {
+			t.poseLine("at "+t.length(p.Lift), p)
+		}
+	}
+	if a.SquareBelow != 0 {
+		t.line("square shows as", "adjuster's end %s below the valve's end at half lift", t.length(a.SquareBelow))
+	}
+	for _, d := range a.Depends {
+		how := "measured"
+		if d.Assumed {
+			how = "assumed"
+		}
+		t.line("depends on", "%s (%s, ± %s): raise ± %s, pushrod ± %s", d.Field, how, uncertain(d), t.length(d.RaiseU), t.length(d.PushrodU))
+	}
+	t.says(a.Says)
+	t.basis(a.Basis)
+}
+
+func (t *answerTable) poseLine(name string, p rocker.Pose) {
+	way := "below"
+	if p.Angle < 0 {
+		way = "above"
+	}
+	t.line("  "+name, "arm %.2f° %s square, ratio %.3f, contact %s, drags the stem: %s", math.Abs(p.Angle.Degrees()), way, p.Ratio, t.length(p.Contact), p.Thrust)
+}
+
+// uncertain writes a dependence's uncertainty in the unit its field names.
+func uncertain(d rocker.Dependence) string {
+	switch {
+	case strings.HasSuffix(d.Field, "_mm"):
+		return measure.FromMillimetres(d.U).String()
+	case strings.HasSuffix(d.Field, "_deg"):
+		return measure.FromDegrees(d.U).String()
+	}
+	return trimmedNumber(d.U)
+}

@@ -1,0 +1,109 @@
+package main
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/capture/clearance"
+)
+
+func newCalcSpringCommand() *cobra.Command {
+	return calculation[clearance.SpringQuestion, clearance.SpringAnswer]{
+		use:   "spring",
+		short: "Valve spring: rate, seat and open loads, solid height, coil bind",
+		long: `A valve spring's rate, seat and open load, solid height and what is left to coil
+bind, from the coil's dimensions, from loads that a tester showed, or from both.`,
+		example: `  lobescribe calc spring --wire "0.200 in" --mean-diameter "1.050 in" --active 5.5 --free "2.2 in" --installed "1.8 in" --lift "0.45 in"
+  lobescribe calc spring --load "1.800 in: 120 lbf" --load "1.300 in: 310 lbf" --installed "1.800 in" --lift "0.480 in" --solid "1.150 in"`,
+		flags: func(f *questionFlags, q *clearance.SpringQuestion) {
+			f.length(&q.Wire, "wire", "diameter of the wire")
+			f.length(&q.MeanDiameter, "mean-diameter", "diameter of the coil, between the wire's middles")
+			f.length(&q.OuterDiameter, "outer-diameter", "diameter over the coil, in place of that")
+			f.number(&q.ActiveCoils, "active", "active coils")
+			f.number(&q.TotalCoils, "total", "all coils, in place of that")
+			f.word(&q.Ends, "ends", `plain, "plain ground", closed or "closed ground" (default)`)
+			f.number(&q.Modulus, "modulus", "shear modulus in MPa (default 79300)")
+			f.value("load", "HEIGHT:LOAD", `a measured load, as in "1.800 in: 120 lbf"; twice or more`, func(text string) error {
+				p, err := parts(text, `HEIGHT: LOAD, as in "45 mm: 350 N" or "1.800 in: 80 lbf"`, 2, 2)
+				if err != nil {
+					return err
+				}
+				h, err := f.parseLength(p[0])
+				if err != nil {
+					return err
+				}
+				n, err := parseForce(p[1])
+				q.Loads = append(q.Loads, clearance.Load{Height: h, Load: n})
+				return err
+			})
+			f.length(&q.Free, "free", "length without load")
+			f.value("seat-load", "FORCE", `load at the installed height, as in "350 N" or "80 lbf"`, func(text string) (err error) {
+				q.SeatLoad, err = parseForce(text)
+				return err
+			})
+			f.length(&q.Installed, "installed", "installed height")
+			f.length(&q.Lift, "lift", "full lift at the valve")
+			f.length(&q.Solid, "solid", "solid height, if measured")
+			f.lengthOrNone(&q.Limit, "limit", "what is to be left to coil bind")
+		},
+		compute: clearance.SolveSpring,
+		table:   springTable,
+	}.command()
+}
+
+// parseForce reads "350 N" or "80 lbf".
+func parseForce(text string) (clearance.Force, error) {
+	number := strings.TrimRight(text, " abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ")
+	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+	if err == nil {
+		switch strings.ToLower(strings.TrimSpace(text[len(number):])) {
+		case "n":
+			return clearance.Force(v), nil
+		case "lbf", "lb", "lbs":
+			return clearance.FromPounds(v), nil
+		}
+	}
+	return 0, fmt.Errorf(`%q is not a force: expected a number and N or lbf, as in "350 N" or "80 lbf"`, text)
+}
+
+func springTable(t *answerTable, a clearance.SpringAnswer) {
+	force := func(f, u *clearance.Force) string {
+		return fmt.Sprintf("%.1f ± %.1f N (%.1f lbf)", float64(*f), float64(*u), f.Pounds())
+	}
+	t.line("rate", "%.2f ± %.2f N/mm (%.1f lbf/in), from %s", float64(a.Rate), float64(a.RateU), a.Rate.PoundsAnInch(), a.From)
+	if a.DimensionsRate != nil && a.From == "loads" {
+		t.line("by dimensions", "%.2f N/mm (%.1f lbf/in)", float64(*a.DimensionsRate), a.DimensionsRate.PoundsAnInch())
+	}
+	if a.Index != nil {
+		t.line("coil", "index %.2f, %g active coils", *a.Index, *a.ActiveCoils)
+	}
+	if a.Free != nil {
+		t.line("free length", "%s", t.length(*a.Free))
+	}
+	if a.Solid != nil {
+		t.line("solid height", "%s", t.length(*a.Solid))
+	}
+	if a.SeatLoad != nil {
+		t.line("seat load", "%s", force(a.SeatLoad, a.SeatLoadU))
+	}
+	if a.OpenLoad != nil {
+		t.line("open load", "%s", force(a.OpenLoad, a.OpenLoadU))
+	}
+	if a.OpenStress != nil {
+		t.line("stress, open", "%.0f MPa in shear", *a.OpenStress)
+	}
+	if a.CoilBind != nil {
+		t.gap("coil bind", *a.CoilBind)
+	}
+	t.says(a.Says)
+	t.basis(a.Basis)
+}
+
+// gap writes a clearance and its sentence.
+func (t *answerTable) gap(name string, g clearance.Gap) {
+	t.line(name, "%s left", t.lengthU(g.Left, g.LeftU))
+	t.line("  "+name, "%s", t.sentence(g.Says))
+}
