@@ -72,6 +72,9 @@ type Status struct {
 	State State `json:"state"`
 	// Says is a line for a person: what is the matter and what to do.
 	Says string `json:"says"`
+	// Cause tells absent and refused apart further: "not there",
+	// "permission denied" or "busy".
+	Cause string `json:"cause,omitempty"`
 	// Rate is readings a second of late; Age is how old the last reading is
 	// (0 while there was none).
 	Rate float64       `json:"rate"`
@@ -95,6 +98,8 @@ type Status struct {
 	Port string `json:"port,omitempty"`
 	// Opens counts how often the link was opened.
 	Opens int `json:"opens"`
+	// OpenedAt is when that was the last time.
+	OpenedAt measure.Stamp `json:"opened_s"`
 }
 
 // Promise5 is [State.Promise5], and never "live" while nothing comes.

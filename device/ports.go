@@ -19,6 +19,8 @@ type Port struct {
 	// it is, and by which socket it is plugged into.
 	ByID   string `json:"by_id,omitempty"`
 	ByPath string `json:"by_path,omitempty"`
+	// Holder is the other program that has it open, if one was seen.
+	Holder string `json:"holder,omitempty"`
 	// Usable tells whether it could be opened now; Hint is what to do if not.
 	// Nothing was opened to find out.
 	Usable bool   `json:"usable"`

@@ -38,7 +38,7 @@ func portsIn(sys, dev string) ([]Port, error) {
 			p.Manufacturer, p.Product = attribute(usb, "manufacturer"), attribute(usb, "product")
 		}
 		p.ByID, p.ByPath = byID[p.Name], byPath[p.Name]
-		p.Usable, p.Hint = usable(p.Name)
+		p.Usable, p.Holder, p.Hint = usable(p.Name)
 		ports = append(ports, p)
 	}
 	return ports, nil
@@ -86,15 +86,15 @@ func links(dir string) map[string]string {
 
 // usable tells from the rights and holders of a port whether it could be
 // opened.
-func usable(name string) (ok bool, hint string) {
+func usable(name string) (ok bool, holder, hint string) {
 	if err := unix.Access(name, unix.R_OK|unix.W_OK); err != nil {
 		if os.IsNotExist(err) {
-			return false, "it has just gone"
+			return false, "", "it has just gone"
 		}
-		return false, permissionHint(name)
+		return false, "", permissionHint(name)
 	}
 	if holder, held := holderOf(name); held {
-		return false, holder + " holds it; close that program"
+		return false, holder, holder + " holds it; close that program"
 	}
-	return true, ""
+	return true, "", ""
 }

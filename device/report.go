@@ -2,6 +2,7 @@ package device
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"lobescribe/device/measure"
@@ -12,10 +13,11 @@ import (
 const reportEvery = 250 * measure.Millisecond
 
 // to goes into a state that a link which is not open can be in.
-func (s *Source) to(ctx context.Context, state State, says string) {
+func (s *Source) to(ctx context.Context, state State, says string, cause error) {
 	s.mu.Lock()
 	before := s.status
 	s.fill(s.o.Clock())
+	s.status.Cause = causeOf(cause)
 	s.status.State, s.status.Says, s.status.Silent = state, says, false
 	s.status.Rate = 0
 	st := s.status
@@ -29,6 +31,16 @@ func (s *Source) to(ctx context.Context, state State, says string) {
 	}
 	s.watchReported = s.o.Clock()
 	s.send(ctx, Event{Status: &st})
+}
+
+// causeOf names the sentinel that err wraps, if any.
+func causeOf(err error) string {
+	for _, c := range []error{ErrPermission, ErrBusy, ErrNotFound} {
+		if errors.Is(err, c) {
+			return c.Error()
+		}
+	}
+	return ""
 }
 
 // say sets the state without telling it by an event.
@@ -52,7 +64,7 @@ func (s *Source) report(ctx context.Context) {
 		return
 	}
 	s.fill(now)
-	s.status.State, s.status.Says, s.status.Silent = state, says, silent
+	s.status.State, s.status.Says, s.status.Silent, s.status.Cause = state, says, silent, ""
 	st := s.status
 	s.mu.Unlock()
 	if before.State != state {
@@ -70,6 +82,7 @@ func (s *Source) fill(now measure.Stamp) {
 	st, w := &s.status, &s.watch
 	st.Rate, st.Age = w.rateAt(now), w.age(now)
 	st.Refused, st.Opens = s.counters.Refused, int(s.counters.Opens)
+	st.OpenedAt = w.openedAt
 	st.Condition, st.Port = w.conditionNow(now), s.name
 	if s.decoder == nil {
 		return

@@ -82,21 +82,21 @@ func (s *Source) run(ctx context.Context) {
 	d, err := makeDecoder(s.address, s.o)
 	if err != nil {
 		// Nothing will mend this but another address.
-		s.to(ctx, Refused, err.Error())
+		s.to(ctx, Refused, err.Error(), nil)
 		<-ctx.Done()
 		return
 	}
 	s.decoder = d
 	for ctx.Err() == nil {
 		if s.Status() == (Status{}) {
-			s.to(ctx, Opening, "opening "+s.address.Redacted())
+			s.to(ctx, Opening, "opening "+s.address.Redacted(), nil)
 		}
 		link, err := s.o.Dial(ctx, s.address)
 		if err != nil {
 			if ctx.Err() != nil {
 				return
 			}
-			s.to(ctx, stateOf(err), err.Error())
+			s.to(ctx, stateOf(err), err.Error(), err)
 			s.rest(ctx)
 			continue
 		}
@@ -110,7 +110,7 @@ func (s *Source) run(ctx context.Context) {
 			state = Stalled
 			s.watch.gaveUp = errors.Is(err, errSilent)
 		}
-		s.to(ctx, state, err.Error()+"; opening it again")
+		s.to(ctx, state, err.Error()+"; opening it again", err)
 		s.rest(ctx)
 	}
 }
@@ -160,7 +160,7 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 		}
 	}()
 	if !s.watch.gaveUp {
-		s.to(ctx, Settling, "open; waiting for readings")
+		s.to(ctx, Settling, "open; waiting for readings", nil)
 	}
 
 	perByte := s.address.Line().ByteTime()
