@@ -68,7 +68,8 @@ type Setting struct {
 	Closed    Pose    `json:"closed"`
 	Half      Pose    `json:"half"`
 	Full      Pose    `json:"full"`
-	// At are the poses that were asked for, Curve the ratio over the opening.
+	// At are the poses that were asked for, those at valve lifts first; Curve is
+	// the ratio over the opening.
 	At    []Pose       `json:"at"`
 	Curve []CurvePoint `json:"curve"`
 }
@@ -252,6 +253,17 @@ func (d drawing) setting(l linkage, lift, lobe float64) (Setting, error) {
 	s.MeanRatio = lift / (lobe - closedLobe)
 	for _, at := range d.q.AtLift {
 		p, err := d.pose(l, min(at.Millimetres(), lift), stem)
+		if err != nil {
+			return s, err
+		}
+		s.At = append(s.At, p)
+	}
+	for _, at := range d.q.AtLobeLift {
+		theta, err := l.theta(min(at.Millimetres(), lobe))
+		if err != nil {
+			return s, err
+		}
+		p, err := d.pose(l, l.lift(theta), stem)
 		if err != nil {
 			return s, err
 		}

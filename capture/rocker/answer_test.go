@@ -188,6 +188,23 @@ func TestBendIsToldApart(t *testing.T) {
 	assert.Equal(t, a.Raise, b.Raise)
 }
 
+// A pose asked for at a lobe lift is at that lobe lift; within the lash the
+// valve stays shut and the gap is what is left of it.
+func TestPoseAtLobeLift(t *testing.T) {
+	q := Question{ValveArm: mm(38), RockerRatio: 1.4, LobeLift: mm(7), Lash: mm(0.28), AdjusterBelowValve: new(mm(3)),
+		AtLobeLift: []measure.Length{0, mm(0.1), mm(3.5), mm(7), mm(8)}}
+	a, err := Solve(q)
+	require.NoError(t, err)
+	require.Len(t, a.Now.At, 5)
+	for i, lobe := range []float64{0, 0.1, 3.5, 7, 7} {
+		assert.InDelta(t, lobe, a.Now.At[i].LobeLift.Millimetres(), 2e-6)
+	}
+	assert.InDelta(t, -0.28, a.Now.At[0].Lift.Millimetres(), 2e-6)
+	assert.InDelta(t, -0.28+0.1*1.4, a.Now.At[1].Lift.Millimetres(), 0.01)
+	assert.Equal(t, a.Now.Full.Lift, a.Now.At[3].Lift)
+	assert.Equal(t, a.Now.Full, a.Now.At[4])
+}
+
 func TestQuestionsThatCannotBe(t *testing.T) {
 	good := func() Question {
 		return Question{ValveArm: mm(38), RockerRatio: 1.4, Lift: mm(10), AdjusterBelowValve: new(mm(3.5))}
@@ -214,6 +231,7 @@ func TestQuestionsThatCannotBe(t *testing.T) {
 		{"adjuster_below_valve_mm", func(q *Question) { q.AdjusterBelowValve = new(mm(1e6)) }},
 		{"arms_u_mm", func(q *Question) { q.ArmsU = new(mm(-1)) }},
 		{"at_lift_mm", func(q *Question) { q.AtLift = []measure.Length{mm(-1)} }},
+		{"at_lobe_lift_mm", func(q *Question) { q.AtLobeLift = []measure.Length{mm(-1)} }},
 		{"points", func(q *Question) { q.Points = 1 }},
 		{"points", func(q *Question) { q.Points = 1e9 }},
 	} {

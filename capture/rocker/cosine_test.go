@@ -1,6 +1,8 @@
 package rocker
 
 import (
+	"bytes"
+	"encoding/json"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -58,4 +60,24 @@ func TestLeanRefuses(t *testing.T) {
 		require.ErrorAs(t, err, &p)
 		assert.Equal(t, field, p.Field)
 	}
+}
+
+func FuzzLean(f *testing.F) {
+	for _, s := range []string{`{"lean_deg":10,"reading_mm":12.7}`, `{"lean_deg":-60,"lean_u_deg":20,"reading_mm":-1,"tip":"point"}`} {
+		f.Add([]byte(s))
+	}
+	f.Fuzz(func(t *testing.T, b []byte) {
+		var q LeanQuestion
+		if worksheet.Read(bytes.NewReader(b), &q) != nil {
+			return
+		}
+		a, err := Lean(q)
+		if err != nil {
+			require.NotEmpty(t, err.Error())
+			return
+		}
+		_, err = json.Marshal(a)
+		require.NoError(t, err)
+		require.GreaterOrEqual(t, a.Hidden, measure.Length(0))
+	})
 }

@@ -53,8 +53,11 @@ type Question struct {
 	// PivotToStem is from the pivot, level, to the middle of the stem. Left
 	// out, contact is told from the middle of its own mark.
 	PivotToStem measure.Length `json:"pivot_to_stem_mm,omitzero"`
-	// AtLift asks for poses at further valve lifts, for a drawing.
-	AtLift []measure.Length `json:"at_lift_mm,omitempty"`
+	// AtLift asks for poses at further valve lifts, AtLobeLift at lobe lifts
+	// (within the lash the valve's lift is below zero there: the gap that is
+	// left). Beyond full lift there is full lift.
+	AtLift     []measure.Length `json:"at_lift_mm,omitempty"`
+	AtLobeLift []measure.Length `json:"at_lobe_lift_mm,omitempty"`
 	// Points is how many points the ratio curve has. Default 25.
 	Points int `json:"points,omitzero"`
 	// ArmsU and BelowU are the expanded uncertainties (k = 2) of the arms and
@@ -133,10 +136,15 @@ func (q Question) check() error {
 			c.NotNegative(u.field, *u.l)
 		}
 	}
-	for _, l := range q.AtLift {
-		c.NotNegative("at_lift_mm", l)
+	for _, at := range []struct {
+		field string
+		lifts []measure.Length
+	}{{"at_lift_mm", q.AtLift}, {"at_lobe_lift_mm", q.AtLobeLift}} {
+		for _, l := range at.lifts {
+			c.NotNegative(at.field, l)
+		}
+		c.That(len(at.lifts) <= mostPoints, at.field, "has %d lifts: no more than %d", len(at.lifts), mostPoints)
 	}
-	c.That(len(q.AtLift) <= mostPoints, "at_lift_mm", "has %d lifts: no more than %d", len(q.AtLift), mostPoints)
 	c.That(q.Points == 0 || q.Points >= 2 && q.Points <= mostPoints, "points", "is %d: expected 2 to %d", q.Points, mostPoints)
 	return c.Err()
 }

@@ -38,6 +38,7 @@ much it depends on it.`,
 			f.angle(&q.StandLean, "stand-lean", "the stand's lean against the valve axis")
 			f.length(&q.PivotToStem, "pivot-to-stem", "pivot, level, to the middle of the stem")
 			f.lengths(&q.AtLift, "at-lift", "further lifts to give the pose at, by commas")
+			f.lengths(&q.AtLobeLift, "at-lobe-lift", "further lobe lifts to give the pose at, by commas")
 			f.lengthOrNone(&q.ArmsU, "arms-u", "how well the arms are measured (k = 2; default 0.5 mm)")
 			f.lengthOrNone(&q.BelowU, "below-u", "how well --below is measured (k = 2; default 0.2 mm)")
 		},
