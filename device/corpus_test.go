@@ -148,3 +148,46 @@ func TestAnySplitGivesTheSame(t *testing.T) {
 		}
 	})
 }
+
+// Noise between good lines is never a reading, and takes none away.
+func TestNoiseIsNeverAReading(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var b []byte
+		var want []measure.Reading
+		b = append(b, "tail\r\n"...)
+		lift := measure.Length(0)
+		for range rapid.IntRange(1, 60).Draw(t, "lines") {
+			if rapid.IntRange(0, 3).Draw(t, "noise?") == 0 {
+				b = append(b, noise(t)...)
+				b = append(b, rapid.SampledFrom([]string{"\r", "\n", "\r\n"}).Draw(t, "end")...)
+			}
+			lift += measure.Length(rapid.Int64Range(-2000, 2000).Draw(t, "step")) * measure.Micrometre
+			b = fmt.Appendf(b, "%s mm\r\n", lift.Decimal(measure.InMillimetres, 3))
+			want = append(want, measure.Reading{Lift: lift, Has: measure.HasLift})
+		}
+		got := play(decoderOf(t, "format=unit-behind"), b, rapid.SliceOfN(rapid.IntRange(1, 30), 1, 5).Draw(t, "cuts"))
+		assert.Equal(t, texts(want), texts(got.readings))
+	})
+}
+
+// noise draws a line that no instrument would print for a reading in mm: bytes
+// of a wrong speed, text, a number without its unit, a number too long.
+func noise(t *rapid.T) []byte {
+	switch rapid.IntRange(0, 4).Draw(t, "kind") {
+	case 0:
+		b := rapid.SliceOfN(rapid.Byte(), 1, 300).Draw(t, "bytes")
+		for i := range b {
+			if b[i] == '\r' || b[i] == '\n' {
+				b[i] = 0xff
+			}
+		}
+		return append([]byte("\x80"), b...)
+	case 1:
+		return []byte(rapid.StringMatching(`[A-Za-z:;,_]{1,40}`).Draw(t, "text"))
+	case 2:
+		return []byte(rapid.StringMatching(`-?[0-9]{1,12}(\.[0-9]{0,6})?`).Draw(t, "no unit"))
+	case 3:
+		return []byte(strings.Repeat(rapid.StringMatching(`[0-9]`).Draw(t, "digit"), rapid.IntRange(20, 400).Draw(t, "digits")) + " mm")
+	}
+	return make([]byte, rapid.IntRange(0, 200).Draw(t, "NULs"))
+}

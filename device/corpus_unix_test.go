@@ -3,7 +3,9 @@
 package device
 
 import (
+	"bytes"
 	"context"
+	"math/rand/v2"
 	"os"
 	"testing"
 
@@ -11,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
 
+	"lobescribe/device/bytelog"
 	"lobescribe/device/internal/corpus"
 	"lobescribe/device/measure"
 )
@@ -76,5 +79,47 @@ func answer(t *testing.T, master *os.File, b []byte, request string) {
 		_, err := master.Write(b[:n])
 		require.NoError(t, err)
 		b = b[n:]
+	}
+}
+
+// A recording made of one link plays back through a tty as it was, and worse
+// than it was: cut at odd places, with garbage and stalls in between.
+func TestHostilePlaybackThroughAPseudoTTY(t *testing.T) {
+	for _, c := range corpus.Load(t, recordings) {
+		if c.Name != "unit-behind" && c.Name != "counts-lift-checked" {
+			continue
+		}
+		t.Run(c.Name, func(t *testing.T) {
+			var text bytes.Buffer
+			rec := bytelog.NewWriter(&text, c.Name)
+			for i, line := range bytes.SplitAfter(c.Bytes, []byte("\n")) {
+				require.NoError(t, rec.Bytes(measure.Stamp(i)*20*measure.Millisecond, line))
+			}
+			require.NoError(t, rec.Flush())
+			r, err := bytelog.NewReader(&text)
+			require.NoError(t, err)
+
+			master, slave := openPty(t)
+			ctx, cancel := context.WithCancel(t.Context())
+			s := Open(ctx, address(t, "serial:%s?%s", slave.Name(), c.Query), Options{quietStart: 1 << 60})
+			l := listen(s)
+			eventually(t, "open", func() bool { return s.Status().State == Settling })
+			p := bytelog.Player{Speed: 20, Hostile: rand.New(rand.NewPCG(7, 7))}
+			require.NoError(t, p.Play(t.Context(), r, master))
+			last := c.Readings[len(c.Readings)-1]
+			eventually(t, "the last reading", func() bool {
+				l.mu.Lock()
+				defer l.mu.Unlock()
+				n := len(l.readings)
+				return n >= len(c.Readings)-settleReadings && l.readings[n-1].Lift == last.Lift && l.readings[n-1].Angle == last.Angle
+			})
+			cancel()
+			<-l.done
+			// While it settles, what came before garbage is held for chatter.
+			stale := int(s.Counters().Refused.Stale)
+			assert.Less(t, stale, settleReadings)
+			assert.Equal(t, texts(c.Readings[stale:]), texts(l.readings))
+			assert.Greater(t, s.Counters().Refused.Total(), c.Refused.Total(), "something was put in")
+		})
 	}
 }

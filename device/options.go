@@ -31,14 +31,17 @@ type Options struct {
 	// Record gets all that is received, as it comes and before anything else
 	// is done with it. It is called by one goroutine and must not keep b.
 	Record func(at measure.Stamp, b []byte)
+	// Linked is told when the link was opened and when it was lost, between
+	// the calls of Record; a recording marks these.
+	Linked func(at measure.Stamp, open bool)
 
 	// awake is the time that goes on while the computer sleeps, to notice
 	// that it did.
 	awake func() time.Duration
 	// quietStart is the silence after which a line begins whole.
 	quietStart measure.Stamp
-	// draw is the chance in the waits between tries.
-	draw func() float64
+	// wait is the wait between tries.
+	wait backoff
 }
 
 // DecoderOptions is what a decoder may need besides the address.

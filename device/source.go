@@ -46,7 +46,7 @@ const tickEvery = 50 * time.Millisecond
 // they are closed, for a reading is never dropped.
 func Open(ctx context.Context, a Address, o Options) *Source {
 	s := &Source{address: a, o: o.withDefaults(), events: make(chan Event, 16), raw: newRing(ringBytes, ringChunks)}
-	s.wait.draw = o.draw
+	s.wait = o.wait
 	s.watch.expect = a.Rate
 	go s.run(ctx)
 	return s
@@ -146,11 +146,13 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 	s.settle.begin()
 	s.watch.opened(now, s.o.awake())
 	s.count(func(c *Counters) { c.Opens++ })
+	s.linked(now, true)
 	p := startPump(link, s.o.Clock)
 	defer func() {
 		p.stop()
 		s.link = nil
 		s.flushSettling(ctx)
+		s.linked(s.o.Clock(), false)
 		if !s.lost && s.watch.heard > 0 {
 			s.lost, s.lostAt = true, s.watch.lastByte
 		}
@@ -309,6 +311,12 @@ func (s *Source) ask(asker Asker, now measure.Stamp) {
 	s.count(func(c *Counters) { c.Asked++ })
 	if _, err := s.link.Write(request); err != nil {
 		s.o.Log.Warn("could not ask", "port", s.name, "err", err)
+	}
+}
+
+func (s *Source) linked(at measure.Stamp, open bool) {
+	if s.o.Linked != nil {
+		s.o.Linked(at, open)
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/creack/pty"
 	"github.com/stretchr/testify/assert"
@@ -56,7 +57,7 @@ func TestReconnectOverTCP(t *testing.T) {
 	server, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(t.Context())
-	s := Open(ctx, address(t, "tcp://%s?format=unit-behind", server.Addr()), Options{draw: func() float64 { return 0 }})
+	s := Open(ctx, address(t, "tcp://%s?format=unit-behind", server.Addr()), Options{wait: backoff{first: time.Millisecond}})
 	l := listen(s)
 	const cycles = 200
 	var want []measure.Length

@@ -66,6 +66,10 @@ func parseColumn(n *number, c *Column, b []byte, scratch []byte) (rest []byte, v
 	return b, taken
 }
 
+// maxDigits is how many digits a reading may have. More would not fit, and no
+// instrument prints them, not even as zeros.
+const maxDigits = 18
+
 // scanNumber is [measure.ScanDecimal] with its error as used <= 0, and a fast
 // way for what nearly every line is: few digits with one point.
 func scanNumber(b []byte) (mantissa int64, decimals, used int) {
@@ -87,9 +91,12 @@ func scanNumber(b []byte) (mantissa int64, decimals, used int) {
 		}
 		point = i
 	}
-	if digits == 0 || digits > 18 {
+	switch {
+	case digits > maxDigits:
+		return 0, 0, 0
+	case digits == 0: // perhaps blanks behind the sign
 		m, d, n, err := measure.ScanDecimal(b)
-		if err != nil {
+		if err != nil || n > maxDigits+len("- .") {
 			return 0, 0, 0
 		}
 		return m, d, n
