@@ -3,16 +3,20 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"os"
 
 	"github.com/spf13/cobra"
 
 	"lobescribe/device"
+	"lobescribe/device/bytelog"
 	"lobescribe/device/measure"
 )
 
 func newListen() *cobra.Command {
+	var raw string
 	var count int
 	cmd := &cobra.Command{
 		Use:   "listen ADDRESS",
@@ -31,9 +35,19 @@ how the link stands, goes to stderr with --verbose.
 				return wordsError{err}
 			}
 			o := device.Options{Log: logger(cmd)}
-			return listen(cmd, a, o, count)
+			if raw == "" {
+				return listen(cmd, a, o, count)
+			}
+			f, err := os.Create(raw)
+			if err != nil {
+				return fmt.Errorf("recording raw bytes: %w", err)
+			}
+			rec := bytelog.NewWriter(f, a.Redacted())
+			o.Record = func(at measure.Stamp, b []byte) { _ = rec.Bytes(at, b) } // Flush tells
+			return errors.Join(listen(cmd, a, o, count), rec.Flush(), f.Close())
 		},
 	}
+	cmd.Flags().StringVar(&raw, "raw", "", "also write the raw bytes, with their times, to this file; replay --link plays it back")
 	cmd.Flags().IntVarP(&count, "count", "n", 0, "stop after so many readings; 0 means never")
 	return cmd
 }

@@ -1,9 +1,12 @@
 package main
 
 import (
+	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
@@ -11,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lobescribe/capture"
+	"lobescribe/device/bytelog"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
 	"lobescribe/storage"
@@ -20,6 +24,7 @@ func newReplay() *cobra.Command {
 	var f serveFlags
 	var rate float64
 	var link, from string
+	var hostile uint64
 	cmd := &cobra.Command{
 		Use:   "replay ID or FILE",
 		Short: "A stored trace again, at any speed, to the page or out of a tty as a device",
@@ -28,7 +33,8 @@ func newReplay() *cobra.Command {
 send it, until it has been played or Ctrl-C.
 
   lobescribe replay 12 --rate 4
-  lobescribe replay turn.csv --link tty`,
+  lobescribe replay turn.csv --link tty
+  lobescribe replay bytes.log --link tty     (of listen --raw)`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := capture.CheckReplayRate(rate); err != nil {
@@ -38,12 +44,12 @@ send it, until it has been played or Ctrl-C.
 			if err != nil {
 				return err
 			}
+			if link != "" {
+				return replayAsDevice(cmd, args[0], link, rate, hostile)
+			}
 			id, trace, err := traceNamed(cmd, args[0])
 			if err != nil {
 				return err
-			}
-			if link != "" {
-				return replayAsDevice(cmd, trace, link, rate)
 			}
 			if f.addr == defaultAddr {
 				f.addr = "127.0.0.1:0" // the daemon may be on the usual one
@@ -55,6 +61,7 @@ send it, until it has been played or Ctrl-C.
 	cmd.Flags().Float64Var(&rate, "rate", 1, "times the speed, 0.01 to 1000")
 	cmd.Flags().StringVar(&from, "from", "0", "where to begin, in seconds")
 	cmd.Flags().StringVar(&link, "link", "", "tty or tcp: come out of it as a device, without the page")
+	cmd.Flags().Uint64Var(&hostile, "hostile", 0, "with --link and a byte recording: a seed for garbage, stalls and odd cuts put in")
 	addOutputFlags(cmd)
 	return cmd
 }
@@ -83,8 +90,9 @@ func traceNamed(cmd *cobra.Command, name string) (uint64, measure.Trace, error) 
 // stored one has it.
 const fileTrace = 1<<53 - 1 // the largest whole number a page can hold
 
-// replayAsDevice sends a trace out of a link in the words of an instrument.
-func replayAsDevice(cmd *cobra.Command, trace measure.Trace, link string, rate float64) (err error) {
+// replayAsDevice sends a trace out of a link in the words of an instrument, or
+// a recording of raw bytes as they came.
+func replayAsDevice(cmd *cobra.Command, name, link string, rate float64, hostile uint64) (err error) {
 	p, err := newPrinter(cmd)
 	if err != nil {
 		return err
@@ -93,11 +101,7 @@ func replayAsDevice(cmd *cobra.Command, trace measure.Trace, link string, rate f
 	if err != nil {
 		return wordsError{fmt.Errorf("--link: %w", err)}
 	}
-	o := simulator.EncodeOptions{}
-	if slices.ContainsFunc(trace.Readings, func(r measure.Reading) bool { return r.Has&measure.HasAngle != 0 }) {
-		o.Format = simulator.Format{Name: "named-angle-lift", Layout: "angle:{angle} lift:{lift} {unit}", AngleDecimals: 6}
-	}
-	chunks, err := simulator.Encode(trace, o)
+	play, err := player(cmd, name, rate, hostile)
 	if err != nil {
 		return err
 	}
@@ -115,11 +119,50 @@ func replayAsDevice(cmd *cobra.Command, trace measure.Trace, link string, rate f
 	}); err != nil {
 		return err
 	}
-	err = simulator.PlayBytes(cmd.Context(), chunks, out, rate)
-	if errors.Is(err, cmd.Context().Err()) {
+	err = play(cmd.Context(), out)
+	if cmd.Context().Err() != nil {
 		return nil // Ctrl-C is how it is ended
 	}
 	return err
+}
+
+// player returns what sends the named trace or byte recording.
+func player(cmd *cobra.Command, name string, rate float64, hostile uint64) (func(context.Context, *simulator.Link) error, error) {
+	f, err := os.Open(name)
+	if err == nil {
+		defer f.Close()
+		if text, err := io.ReadAll(f); err == nil {
+			if r, err := bytelog.NewReader(bytes.NewReader(text)); err == nil {
+				return func(ctx context.Context, l *simulator.Link) error {
+					p := bytelog.Player{Speed: rate, Mark: func(k bytelog.Kind) error {
+						if k == bytelog.Lost {
+							return l.Unplug()
+						}
+						return l.Replug()
+					}}
+					if hostile != 0 {
+						p.Hostile = rand.New(rand.NewPCG(hostile, 0))
+					}
+					return p.Play(ctx, r, l)
+				}, nil
+			}
+		}
+	}
+	_, trace, err := traceNamed(cmd, name)
+	if err != nil {
+		return nil, err
+	}
+	o := simulator.EncodeOptions{}
+	if slices.ContainsFunc(trace.Readings, func(r measure.Reading) bool { return r.Has&measure.HasAngle != 0 }) {
+		o.Format = simulator.Format{Name: "named-angle-lift", Layout: "angle:{angle} lift:{lift} {unit}", AngleDecimals: 6}
+	}
+	chunks, err := simulator.Encode(trace, o)
+	if err != nil {
+		return nil, err
+	}
+	return func(ctx context.Context, l *simulator.Link) error {
+		return simulator.PlayBytes(ctx, chunks, l, rate)
+	}, nil
 }
 
 // runReplay serves a page that shows nothing but the replay. It has a store of

@@ -45,7 +45,7 @@ energy. The engine maker's figures come before any number shown here.`,
 	root.AddCommand(
 		newDemo(), newServe(), newPorts(), newListen(), newRecord(), newAnalyse(),
 		newTraces(), newShow(), newExport(), newImport(), newReplay(),
-		newSimulate(),
+		newCalcCommand(), newSimulate(), newSheet(), newDoctor(),
 		newBackup(), newVerify(),
 		newKeyCommand(), newVersion(),
 	)

@@ -125,6 +125,11 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	if err != nil {
 		return err
 	}
+	forget, err := leaveWord(store.Path(), listener.Addr())
+	if err != nil {
+		return errors.Join(err, listener.Close())
+	}
+	defer forget()
 	if err := begin(d); err != nil {
 		return errors.Join(err, listener.Close())
 	}

@@ -29,7 +29,7 @@ func newTraces() *cobra.Command {
 			if q.Limit < 0 {
 				return wrongWords("--limit must be 0 (all) or more, not %d", q.Limit)
 			}
-			store, err := openStore(cmd, storage.Options{ReadOnly: true})
+			store, err := openReader(cmd)
 			if err != nil {
 				return err
 			}
@@ -127,7 +127,7 @@ func loadTrace(cmd *cobra.Command, text string) (storage.ID, storage.Head, measu
 	if err != nil {
 		return 0, storage.Head{}, measure.Trace{}, wordsError{err}
 	}
-	store, err := openStore(cmd, storage.Options{ReadOnly: true})
+	store, err := openReader(cmd)
 	if err != nil {
 		return 0, storage.Head{}, measure.Trace{}, err
 	}

@@ -9,6 +9,7 @@ import (
 	"encoding/json"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -157,7 +158,7 @@ func TestReplayOutOfATTY(t *testing.T) {
 	assert.GreaterOrEqual(t, indexOf(lifts(want), lifts(got)), 0)
 	shift := len(want) - len(got)
 	for i := range got {
-		require.Equal(t, want[shift+i].Angle, got[i].Angle)
+		require.Equal(t, want[shift+i].Angle, got[i].Angle, "%d of %d: %+v and %+v", i, len(got), want[shift+i], got[i])
 	}
 }
 
@@ -180,7 +181,8 @@ func TestASecondDaemonIsToldWhoHasTheStore(t *testing.T) {
 // called, an opening settles, and the trace is listed and replayed.
 func TestDemo(t *testing.T) {
 	t.Parallel()
-	demo := start(t, "demo", "--addr", "127.0.0.1:0", "--data", t.TempDir(), "--speed", "6", "--rate", "20")
+	data := t.TempDir()
+	demo := start(t, "demo", "--addr", "127.0.0.1:0", "--data", data, "--speed", "6", "--rate", "20")
 	said := demo.live()
 	seen := map[string]int{}
 	deadline := time.After(90 * time.Second)
@@ -229,5 +231,15 @@ func TestDemo(t *testing.T) {
 			t.Fatal("the replay tells no openings")
 		}
 	}
+
+	// The store is the demo's alone, yet the command line looks into it.
+	var asked []struct {
+		ID uint64 `json:"id"`
+	}
+	require.NoError(t, json.Unmarshal(runBinary(t, "traces", "--json", "--data", data), &asked))
+	require.NotEmpty(t, asked)
+	assert.Equal(t, first.ID, asked[len(asked)-1].ID)
+	here := runBinary(t, "export", strconv.FormatUint(first.ID, 10), "--data", data)
 	require.NoError(t, demo.stop())
+	assert.Equal(t, string(runBinary(t, "export", strconv.FormatUint(first.ID, 10), "--data", data)), string(here))
 }

@@ -1,0 +1,102 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"runtime"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/device"
+	"lobescribe/device/doctor"
+	"lobescribe/device/measure"
+)
+
+func newDoctor() *cobra.Command {
+	var bundle string
+	var listenFor time.Duration
+	cmd := &cobra.Command{
+		Use:   "doctor [ADDRESS...]",
+		Short: "What stands in the way of a good link, and what to do about it",
+		Long: `Looks at the computer's ports (rights, programs that hold them, daemons that take
+them) and, for each address given, listens to the device for a while and says what
+is wrong with the link. Nothing is ever written to a device.
+
+--bundle writes a report without serial numbers, host names or keys, to attach
+when you ask somebody for help.`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			p, err := newPrinter(cmd)
+			if err != nil {
+				return err
+			}
+			var addresses []device.Address
+			for _, text := range args {
+				a, err := device.ParseAddress(text)
+				if err != nil {
+					return wordsError{err}
+				}
+				addresses = append(addresses, a)
+			}
+			findings, err := doctor.Ports(cmd.Context())
+			if err != nil {
+				return err
+			}
+			var links []doctor.Link
+			for _, a := range addresses {
+				l := examine(cmd.Context(), a, listenFor)
+				links = append(links, l)
+				findings = append(findings, doctor.Examine(l)...)
+			}
+			if bundle != "" {
+				r := doctor.Report{Version: version, System: runtime.GOOS + " " + runtime.GOARCH, Findings: findings}
+				if err := writeBeside(bundle, func(w io.Writer) error { return doctor.WriteBundle(w, r, links) }); err != nil {
+					return err
+				}
+			}
+			if findings == nil {
+				findings = []doctor.Finding{} // [] and not null
+			}
+			return p.print(findings, func(w io.Writer, _ measure.Unit) error { return tableDoctor(w, findings, links) })
+		},
+	}
+	cmd.Flags().StringVar(&bundle, "bundle", "", "also write a redacted report to this file")
+	cmd.Flags().DurationVar(&listenFor, "for", 5*time.Second, "how long to listen to each device")
+	addOutputFlags(cmd)
+	return cmd
+}
+
+// examine listens to a device for a while and returns the state of its link.
+func examine(ctx context.Context, a device.Address, d time.Duration) doctor.Link {
+	ctx, cancel := context.WithTimeout(ctx, d)
+	defer cancel()
+	source := device.Open(ctx, a, device.Options{})
+	var last doctor.Link
+	for e := range source.Events() {
+		if e.Status == nil || e.Status.State == device.Closed {
+			continue
+		}
+		last = doctor.Of(source)
+		last.Status = *e.Status
+		last.LatencyTimer = doctor.LatencyTimer(e.Status.Port)
+	}
+	return last
+}
+
+func tableDoctor(w io.Writer, findings []doctor.Finding, links []doctor.Link) error {
+	for _, l := range links {
+		fmt.Fprintf(w, "%s: %s, %s, %.0f readings a second, %d refused\n", l.Address, l.Status.State,
+			dash(l.Status.FormatSays), l.Status.Rate, l.Counters.Refused.Total())
+	}
+	if len(findings) == 0 {
+		_, err := fmt.Fprintln(w, "nothing stands in the way")
+		return err
+	}
+	for _, f := range findings {
+		if _, err := fmt.Fprintf(w, "! %s, %s: %s\n  %s\n", f.Kind, f.About, f.Says, f.Do); err != nil {
+			return err
+		}
+	}
+	return nil
+}

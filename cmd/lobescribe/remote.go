@@ -1,0 +1,189 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strconv"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+	"lobescribe/storage/tracefile"
+)
+
+// A running daemon has its store to itself. So that `traces`, `show`, `export`
+// and `backup` work beside it all the same, it leaves word in the store's
+// folder where it is, and they ask it.
+
+// daemonFile is where a daemon leaves word.
+const daemonFile = "daemon.json"
+
+// whereabouts is what it says.
+type whereabouts struct {
+	URL string `json:"url"`
+	PID int    `json:"pid"`
+}
+
+// leaveWord writes where the daemon is; the returned function takes it away.
+func leaveWord(storePath string, at net.Addr) (func(), error) {
+	name := filepath.Join(filepath.Dir(storePath), daemonFile)
+	host, port, err := net.SplitHostPort(at.String())
+	if err != nil {
+		return nil, fmt.Errorf("leaving word of the daemon: %w", err)
+	}
+	if ip := net.ParseIP(host); ip != nil && ip.IsUnspecified() {
+		host = "127.0.0.1"
+	}
+	text, err := json.Marshal(whereabouts{URL: "http://" + net.JoinHostPort(host, port), PID: os.Getpid()})
+	if err != nil {
+		return nil, err
+	}
+	if err := os.WriteFile(name, text, 0o600); err != nil {
+		return nil, fmt.Errorf("leaving word of the daemon: %w", err)
+	}
+	return func() { _ = os.Remove(name) }, nil
+}
+
+// shelfReader is what the commands that only look need of a store.
+type shelfReader interface {
+	Traces(storage.Query) ([]storage.Summary, error)
+	Load(storage.ID) (storage.Head, measure.Trace, error)
+	Close() error
+}
+
+// openReader opens the store for looking, or asks the daemon that has it.
+func openReader(cmd *cobra.Command) (shelfReader, error) {
+	store, err := openStore(cmd, storage.Options{ReadOnly: true})
+	if err == nil {
+		return store, nil
+	}
+	if errors.Is(err, storage.ErrInUse) {
+		if r, ok := askDaemon(cmd); ok {
+			return r, nil
+		}
+	}
+	return nil, err
+}
+
+// remote reads a store through the daemon that has it open.
+type remote struct {
+	base string
+	http http.Client
+}
+
+// askDaemon returns a reader through the daemon of this store's folder; false
+// when none answers.
+func askDaemon(cmd *cobra.Command) (*remote, bool) {
+	dir, err := dataFolder(cmd)
+	if err != nil {
+		return nil, false
+	}
+	text, err := os.ReadFile(filepath.Join(dir, daemonFile))
+	if err != nil {
+		return nil, false
+	}
+	var w whereabouts
+	if err := json.Unmarshal(text, &w); err != nil {
+		return nil, false
+	}
+	u, err := url.Parse(w.URL)
+	if err != nil || net.ParseIP(u.Hostname()) == nil || !net.ParseIP(u.Hostname()).IsLoopback() {
+		return nil, false // a daemon on the network asks for its key
+	}
+	r := &remote{base: w.URL + "/api/v1/", http: http.Client{Timeout: 2 * time.Minute}}
+	answer, err := r.http.Get(r.base + "state")
+	if err != nil {
+		return nil, false
+	}
+	answer.Body.Close()
+	return r, answer.StatusCode == http.StatusOK
+}
+
+func (r *remote) Close() error { return nil }
+
+// get asks for a path; the body is the caller's to close.
+func (r *remote) get(path string) (io.ReadCloser, error) {
+	answer, err := r.http.Get(r.base + path)
+	if err != nil {
+		return nil, fmt.Errorf("asking the daemon that has the store open: %w", err)
+	}
+	if answer.StatusCode == http.StatusOK {
+		return answer.Body, nil
+	}
+	defer answer.Body.Close()
+	var says struct {
+		Error string `json:"error"`
+	}
+	if json.NewDecoder(answer.Body).Decode(&says) != nil || says.Error == "" {
+		says.Error = answer.Status
+	}
+	return nil, errors.New(says.Error)
+}
+
+func (r *remote) decode(path string, v any) error {
+	body, err := r.get(path)
+	if err != nil {
+		return err
+	}
+	defer body.Close()
+	if err := json.NewDecoder(body).Decode(v); err != nil {
+		return fmt.Errorf("reading the daemon's answer: %w", err)
+	}
+	return nil
+}
+
+// Traces lists like storage.Store.
+func (r *remote) Traces(q storage.Query) ([]storage.Summary, error) {
+	const page = 500 // what the daemon gives at once
+	var all []storage.Summary
+	for {
+		limit := page
+		if q.Limit > 0 {
+			limit = min(page, q.Limit-len(all))
+		}
+		ask := url.Values{"limit": {strconv.Itoa(limit)}}
+		for key, value := range map[string]string{"engine": q.Engine, "valve": q.Valve} {
+			if value != "" {
+				ask.Set(key, value)
+			}
+		}
+		if q.Before != 0 {
+			ask.Set("before", q.Before.String())
+		}
+		var list []storage.Summary
+		if err := r.decode("traces?"+ask.Encode(), &list); err != nil {
+			return nil, err
+		}
+		all = append(all, list...)
+		if len(list) < limit || q.Limit > 0 && len(all) >= q.Limit {
+			return all, nil
+		}
+		q.Before = list[len(list)-1].ID
+	}
+}
+
+// Load loads like storage.Store.
+func (r *remote) Load(id storage.ID) (storage.Head, measure.Trace, error) {
+	var v struct {
+		Head storage.Head `json:"head"`
+	}
+	if err := r.decode("traces/"+id.String(), &v); err != nil {
+		return v.Head, measure.Trace{}, err
+	}
+	body, err := r.get("traces/" + id.String() + "/export?format=jsonl")
+	if err != nil {
+		return v.Head, measure.Trace{}, err
+	}
+	defer body.Close()
+	trace, err := tracefile.Read(body)
+	return v.Head, trace, err
+}
