@@ -91,7 +91,7 @@ func pushrodFlags(f *questionFlags, q *pushrod.Question) {
 }
 
 func pushrodTable(t *answerTable, a pushrod.Answer) {
-	t.line("longer by", "%s than the checking rod", t.length(a.Longer))
+	t.line(either(a.Longer, "longer", "shorter")+" by", "%s than the checking rod", t.length(a.Longer.Abs()))
 	for _, c := range a.Cuts {
 		name := "rod"
 		if c.Valve != "" {

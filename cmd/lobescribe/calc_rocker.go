@@ -48,8 +48,8 @@ much it depends on it.`,
 }
 
 func rockerTable(t *answerTable, a rocker.Answer) {
-	t.line("raise the stand by", "%s", t.lengthU(a.Raise, a.RaiseU))
-	t.line("pushrod longer by", "%s", t.lengthU(a.PushrodLonger, a.PushrodLongerU))
+	t.line(either(a.Raise, "raise", "lower")+" the stand by", "%s", t.lengthU(a.Raise.Abs(), a.RaiseU))
+	t.line("pushrod "+either(a.PushrodLonger, "longer", "shorter")+" by", "%s", t.lengthU(a.PushrodLonger.Abs(), a.PushrodLongerU))
 	t.line("sweep now", "%s, least possible %s", t.lengthU(a.Now.Sweep, a.SweepU), t.length(a.LeastSweep))
 	t.line("open against closed", "%s now, %s when square", t.length(a.Now.OpenVsClosed), t.length(a.Square.OpenVsClosed))
 	for _, s := range []struct {

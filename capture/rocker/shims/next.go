@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"lobescribe/capture/rocker"
@@ -213,21 +214,30 @@ func (a *Answer) judge(q Question, f fit, arms arms, points []point) error {
 		}
 		a.Disagree = append(a.Disagree, Disagreement{Trial: i + 1, By: *q.Trials[i].AdjusterBelowValve - expect, Odds: odds})
 	}
-	switch n := len(a.Disagree); {
-	case n == 1:
-		d := a.Disagree[0]
-		a.Says = append(a.Says, fmt.Sprintf("trial %d disagrees with the others by %v and hardly counts: look at it again", d.Trial, worksheet.Rounded(d.By)))
-	case n > 1:
-		var names []string
-		for _, d := range a.Disagree {
-			names = append(names, fmt.Sprint(d.Trial))
-		}
-		a.Says = append(a.Says, fmt.Sprintf("trials %s do not go together: one of them is wrong, look at them again", strings.Join(names, " and ")))
-	}
+	a.sayDisagreement()
 	if n := len(points); n > 2 && math.Abs(a.Slope/a.GeometrySlope-1) > 0.1 {
 		a.Says = append(a.Says, fmt.Sprintf("the trials say that a shim is worth %.2f times its thickness, the geometry %.2f: check the ratio, and that the heights are those of the tip's and the ball's centres", -a.Slope, -a.GeometrySlope))
 	}
 	return nil
+}
+
+func (a *Answer) sayDisagreement() {
+	var names []string
+	sure := true // that each of them is wrong, and not one of them or another
+	for _, d := range a.Disagree {
+		names = append(names, strconv.Itoa(d.Trial))
+		sure = sure && d.Odds > 0.5
+	}
+	who := strings.Join(names, " and ")
+	switch {
+	case len(names) == 0:
+	case !sure:
+		a.Says = append(a.Says, fmt.Sprintf("trials %s do not go together: one of them is wrong, look at them again", who))
+	case len(names) == 1:
+		a.Says = append(a.Says, fmt.Sprintf("trial %s disagrees with the others by %v and hardly counts: look at it again", who, worksheet.Rounded(a.Disagree[0].By)))
+	default:
+		a.Says = append(a.Says, fmt.Sprintf("trials %s disagree with the others and hardly count: look at them again", who))
+	}
 }
 
 func (a *Answer) sayBasis(q Question) {

@@ -221,6 +221,22 @@ func TestTwoTrialsThatContradict(t *testing.T) {
 	assert.Greater(t, a.WantedU, mm(0.8))
 }
 
+// Two bad readings among six are both named.
+func TestTwoBadReadings(t *testing.T) {
+	trials := made(1.4, 2.4, 1, []float64{0, 0.4, 0.8, 1.2, 1.6, 2}, func() float64 { return 0 })
+	for i, noise := range []float64{0.03, -0.02, 0.01, -0.03, 0.02, -0.01} {
+		*trials[i].AdjusterBelowValve += mm(noise)
+	}
+	*trials[1].AdjusterBelowValve += mm(1.5)
+	*trials[4].AdjusterBelowValve -= mm(2)
+	a, err := shims.Next(shims.Question{RockerRatio: 1.4, Trials: trials})
+	require.NoError(t, err)
+	require.Len(t, a.Disagree, 2)
+	assert.Equal(t, []int{2, 5}, []int{a.Disagree[0].Trial, a.Disagree[1].Trial})
+	assert.Contains(t, strings.Join(a.Says, "\n"), "trials 2 and 5 disagree with the others")
+	assert.InDelta(t, 2.4, a.Wanted.Millimetres(), 0.1)
+}
+
 // A measurement known to be good is trusted, one known to be poor is not.
 func TestMeasurementUncertaintyIsHeard(t *testing.T) {
 	q := shims.Question{RockerRatio: 1.4, Trials: []shims.Trial{trial(0, 4), trial(0.5, 3.2)}}
