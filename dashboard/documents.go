@@ -8,13 +8,14 @@ import (
 	"strings"
 	"unicode"
 
+	"lobescribe/dashboard/sheet"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
 
 func (s *Server) listEngines(w http.ResponseWriter, _ *http.Request) error {
 	list, err := s.store.Engines()
-	if err != nil && damages(err) == nil {
+	if err != nil && sheet.Damaged(err) == nil {
 		return err
 	}
 	// One that does not read must not hide the others.
@@ -165,7 +166,7 @@ func (s *Server) valves(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	trials, err := s.store.Trials(e.ID)
-	if err != nil && damages(err) == nil {
+	if err != nil && sheet.Damaged(err) == nil {
 		return err
 	}
 	list := []valveState{}
@@ -212,11 +213,11 @@ func stateOf(name string, traces []storage.Summary, trials []storage.Trial) valv
 
 func (s *Server) listTrials(w http.ResponseWriter, r *http.Request) error {
 	id := r.PathValue("id")
-	if _, err := s.store.Engine(id); err != nil && damages(err) == nil {
+	if _, err := s.store.Engine(id); err != nil && sheet.Damaged(err) == nil {
 		return err
 	}
 	all, err := s.store.Trials(id)
-	if err != nil && damages(err) == nil {
+	if err != nil && sheet.Damaged(err) == nil {
 		return err
 	}
 	valve := r.URL.Query().Get("valve")
@@ -257,7 +258,7 @@ func (s *Server) changeTrial(w http.ResponseWriter, r *http.Request) error {
 	if err := sameID(&t.ID, r.PathValue("id")); err != nil {
 		return err
 	}
-	if _, err := s.store.Trial(t.ID); err != nil && damages(err) == nil {
+	if _, err := s.store.Trial(t.ID); err != nil && sheet.Damaged(err) == nil {
 		return err // a new one is given its id by the store
 	}
 	if t.Rev == 0 {

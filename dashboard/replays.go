@@ -4,6 +4,7 @@ import (
 	"math"
 	"net/http"
 
+	"lobescribe/dashboard/sheet"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -44,7 +45,7 @@ func (s *Server) startReplay(w http.ResponseWriter, r *http.Request) error {
 		return wrong("from_s", "from_s should be a number of seconds into the trace.")
 	}
 	if _, err := s.store.Head(ask.Trace); err != nil {
-		if damages(err) == nil {
+		if sheet.Damaged(err) == nil {
 			return err
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"net/http"
 
+	"lobescribe/dashboard/sheet"
 	"lobescribe/storage"
 )
 
@@ -28,7 +29,7 @@ func (s *Server) changeBench(w http.ResponseWriter, r *http.Request) error {
 	// again when that got in between. The selection is not worth a conflict.
 	for {
 		b, err := s.store.Bench()
-		if err != nil && damages(err) == nil {
+		if err != nil && sheet.Damaged(err) == nil {
 			return err
 		}
 		if err := s.apply(change, &b); err != nil {
@@ -111,7 +112,7 @@ func (s *Server) changeSettings(w http.ResponseWriter, r *http.Request) error {
 // greetHub tells the hub what the store remembers.
 func (s *Server) greetHub() error {
 	b, err := s.store.Bench()
-	if err != nil && damages(err) == nil {
+	if err != nil && sheet.Damaged(err) == nil {
 		return err
 	}
 	s.hub.Publish(Selection{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial}, 0)

@@ -2,12 +2,12 @@ package dashboard
 
 import (
 	"context"
-	"errors"
 	"net/http"
 	"strconv"
 	"strings"
 	"sync"
 
+	"lobescribe/dashboard/sheet"
 	"lobescribe/dashboard/thin"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -121,7 +121,7 @@ func (s *Server) loadColumns(id storage.ID) (*decoded, error) {
 	head, trace, err := s.store.Load(id)
 	d := &decoded{head: head, notes: trace.Notes}
 	if err != nil {
-		if d.damage = damages(err); d.damage == nil {
+		if d.damage = sheet.Damaged(err); d.damage == nil {
 			return nil, err
 		}
 	}
@@ -159,33 +159,6 @@ func (s *Server) loadColumns(id storage.ID) (*decoded, error) {
 		d.columns.Angle = d.columns.Angle[:kept]
 	}
 	return d, nil
-}
-
-// damages lists what an error of the store says is hurt; nil when it is
-// something else.
-func damages(err error) []string {
-	var list []string
-	var walk func(error) bool
-	walk = func(err error) bool {
-		if joined, ok := err.(interface{ Unwrap() []error }); ok {
-			for _, one := range joined.Unwrap() {
-				if !walk(one) {
-					return false
-				}
-			}
-			return true
-		}
-		var hurt *storage.Damage
-		if !errors.As(err, &hurt) {
-			return false
-		}
-		list = append(list, sentence(err))
-		return true
-	}
-	if !walk(err) {
-		return nil
-	}
-	return list
 }
 
 // shownSeries is a trace, or a span of it, thinned for a chart.

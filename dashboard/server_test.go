@@ -390,3 +390,28 @@ func TestFileNames(t *testing.T) {
 		assert.Equal(t, want, fileName(name, "trace.csv"), "%q", name)
 	}
 }
+
+func TestTheSheetAsAPage(t *testing.T) {
+	s := serve(t, nil)
+	_, text := s.ask("POST", "/api/v1/engines", demoEngine)
+	path := s.url + "/api/v1/engines/" + into[storage.Engine](s, text).ID
+	answer, err := http.Get(path + "/sheet?units=mm")
+	require.NoError(t, err)
+	defer answer.Body.Close()
+	page, err := io.ReadAll(answer.Body)
+	require.NoError(t, err)
+	assert.Contains(t, string(page), "All lengths in millimetres")
+	policy := answer.Header.Get("Content-Security-Policy")
+	assert.Contains(t, policy, "default-src 'none'")
+	assert.NotContains(t, policy, "script-src", "none at all")
+	assert.Contains(t, policy, "frame-ancestors 'none'")
+
+	numbers, err := http.Get(path + "/csv")
+	require.NoError(t, err)
+	defer numbers.Body.Close()
+	assert.Equal(t, "attachment; filename=demo-four-2nd-build.csv", numbers.Header.Get("Content-Disposition"))
+	status, _ := s.ask("GET", "/api/v1/engines/unheard-of/sheet", "")
+	assert.Equal(t, 404, status)
+	status, _ = s.ask("GET", "/api/v1/engines/demo-four-2nd-build/sheet?units=cubits", "")
+	assert.Equal(t, 400, status)
+}

@@ -12,6 +12,7 @@ import (
 
 	"lobescribe/capture/timing"
 	"lobescribe/dashboard/question"
+	"lobescribe/dashboard/sheet"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -22,6 +23,9 @@ type shownTiming struct {
 	Timing      timing.ValveTiming `json:"timing"`
 	Curve       []timing.Point     `json:"curve"`
 	Derivatives timing.Derivatives `json:"derivatives"`
+	// Note says from which top dead centre angles count, when it is not the
+	// encoder's own zero.
+	Note string `json:"note,omitempty"`
 }
 
 // traceTiming answers for one trace.
@@ -43,11 +47,11 @@ func (s *Server) traceTiming(w http.ResponseWriter, r *http.Request) error {
 		if err := setEncoder(&in.options, q.Get); err != nil {
 			return nil, err
 		}
-		curve, err := timing.FromTrace(in.trace, in.options)
+		curve, note, err := question.Curve(in.trace, in.options, in.engine, in.valve)
 		if err != nil {
 			return nil, unanswered(err)
 		}
-		out := shownTiming{Valve: in.options.Valve, Curve: curve.Points()}
+		out := shownTiming{Valve: in.options.Valve, Curve: curve.Points(), Note: note}
 		if out.Timing, err = curve.Timing(checks, ""); err != nil {
 			return nil, unanswered(err)
 		}
@@ -83,7 +87,12 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 			return nil, err
 		}
 		ask := timing.Request{CheckingLifts: checks}
-		for side, id := range sides {
+		var notes []string
+		for _, side := range []string{"intake", "exhaust"} {
+			id, named := sides[side]
+			if !named {
+				continue
+			}
 			in, err := s.valveInput(id, side)
 			if err != nil {
 				return nil, err
@@ -91,7 +100,14 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 			if err := setEncoder(&in.options, q.Get); err != nil {
 				return nil, err
 			}
-			o := in.options
+			curve, note, err := question.Curve(in.trace, in.options, in.engine, in.valve)
+			if err != nil {
+				return nil, unanswered(err)
+			}
+			if note != "" {
+				notes = append(notes, side+": "+note)
+			}
+			o := curve.Options()
 			input := &timing.ValveInput{Trace: &in.trace, TDC: o.TDC, TDCU: o.TDCU, Wraps: o.Wraps, OnCam: o.OnCam, CountsDown: o.CountsDown,
 				Ratio: o.Ratio, Lash: o.Lash}
 			if side == "intake" {
@@ -111,6 +127,9 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return nil, unanswered(err)
 		}
+		for _, note := range notes {
+			out.Assume("%s", note)
+		}
 		return out, nil
 	})
 }
@@ -119,17 +138,23 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 type measuredValve struct {
 	trace   measure.Trace
 	options timing.Options
+	engine  storage.Engine // zero when it is of none
+	valve   string
 }
 
 // valveInput loads a trace, and finds out how it was measured.
 func (s *Server) valveInput(id storage.ID, valve string) (measuredValve, error) {
 	head, trace, err := s.store.Load(id)
-	if err != nil && damages(err) == nil {
+	if err != nil && sheet.Damaged(err) == nil {
 		return measuredValve{}, err
 	}
 	switch v := timing.Valve(valve); v {
 	case "", timing.Intake, timing.Exhaust:
-		return measuredValve{trace, question.Timing(s.store, head, v)}, nil
+		e, err := s.store.Engine(head.Engine)
+		if err != nil {
+			e = storage.Engine{} // the timing at the valve does not hang on it
+		}
+		return measuredValve{trace, question.Timing(s.store, head, v), e, head.Valve}, nil
 	}
 	return measuredValve{}, wrong("valve", "valve should be intake or exhaust, not %q.", valve)
 }
@@ -265,7 +290,7 @@ func (s *Server) keyOf(r *http.Request, ids []storage.ID) (key string, keep bool
 	keep = true
 	engine := func(id string) error {
 		e, err := s.store.Engine(id)
-		if errors.Is(err, storage.ErrNotFound) || damages(err) != nil {
+		if errors.Is(err, storage.ErrNotFound) || sheet.Damaged(err) != nil {
 			err = nil
 		}
 		fmt.Fprintf(&b, " %q@%d", id, e.Rev)

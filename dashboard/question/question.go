@@ -5,6 +5,9 @@
 package question
 
 import (
+	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 
 	"lobescribe/capture/rocker/shims"
@@ -106,4 +109,59 @@ func Shims(e storage.Engine, valve string, trials []storage.Trial) (q shims.Ques
 		}
 	}
 	return q, len(q.Trials) > 0 && (q.RockerRatio != 0 || q.ValveArm != 0 && q.AdjusterArm != 0)
+}
+
+// Curve draws the lift curve of a trace against the crank of its own cylinder.
+//
+// An encoder is set to top dead centre once, usually of cylinder 1, and then
+// the engine is turned from valve to valve. If counting from the encoder's own
+// zero puts the nose where no nose can be, and counting from the cylinder's
+// place in an even firing order puts it right, then that is what was done; the
+// note says so. Noses lie near 110 degrees from the top dead centre of the
+// overlap (common practice, no source); half of the least distance between
+// two cylinders of any usual engine is allowed either way.
+func Curve(t measure.Trace, o timing.Options, e storage.Engine, valve string) (c *timing.Curve, note string, err error) {
+	c, err = timing.FromTrace(t, o)
+	if err != nil || o.TDC != 0 || o.Valve == "" || plausible(c, o.Valve) {
+		return c, "", err
+	}
+	cylinder, after, ok := firesAfter(e, valve)
+	if !ok {
+		return c, "", nil
+	}
+	o.TDC = after
+	moved, err := timing.FromTrace(t, o)
+	if err != nil || !plausible(moved, o.Valve) {
+		return c, "", nil
+	}
+	return moved, fmt.Sprintf("the encoder was set to the top dead centre of cylinder %d: counted from that of cylinder %d, %v later by the even firing order",
+		e.FiringOrder[0], cylinder, after), nil
+}
+
+const (
+	usualNose = 110 * measure.Degree
+	noseRoom  = 45 * measure.Degree
+)
+
+func plausible(c *timing.Curve, v timing.Valve) bool {
+	nose := c.Nose().Angle
+	if v == timing.Exhaust {
+		nose = -nose
+	}
+	return nose > usualNose-noseRoom && nose < usualNose+noseRoom
+}
+
+// firesAfter returns the cylinder of a valve, and how many crank degrees after
+// the first of the firing order it fires, if the engine fires evenly.
+func firesAfter(e storage.Engine, valve string) (cylinder int, after measure.Angle, ok bool) {
+	digits, _, _ := strings.Cut(strings.Replace(valve, "E", "I", 1), "I")
+	cylinder, err := strconv.Atoi(digits)
+	if err != nil {
+		return 0, 0, false
+	}
+	i := slices.Index(e.FiringOrder, cylinder)
+	if i < 1 {
+		return cylinder, 0, false
+	}
+	return cylinder, measure.Cycle * measure.Angle(i) / measure.Angle(len(e.FiringOrder)), true
 }

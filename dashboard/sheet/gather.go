@@ -1,0 +1,311 @@
+package sheet
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"lobescribe/capture/lift"
+	"lobescribe/capture/rocker/shims"
+	"lobescribe/capture/timing"
+	"lobescribe/dashboard/question"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+// Source is where an engine and its traces stand; storage.Store is one.
+type Source interface {
+	Engine(id string) (storage.Engine, error)
+	Trial(id string) (storage.Trial, error)
+	Trials(engine string) ([]storage.Trial, error)
+	Traces(storage.Query) ([]storage.Summary, error)
+	Load(storage.ID) (storage.Head, measure.Trace, error)
+}
+
+// Options of a sheet. The zero value is the engine's own unit and now.
+type Options struct {
+	Units   measure.Unit // default: the engine's, else inches
+	Made    time.Time    // default: now
+	Version string
+}
+
+// Gather collects the sheet of an engine. What of the store is damaged is told
+// on the sheet; the error is for an engine that is not there, or a store that
+// does not answer at all.
+func Gather(s Source, engine string, o Options) (Data, error) {
+	e, err := s.Engine(engine)
+	if err != nil {
+		return Data{}, fmt.Errorf("making the build sheet of %q: %w", engine, err)
+	}
+	d := Data{Engine: e, Units: o.Units, Made: o.Made, Version: o.Version}
+	if d.Units == measure.NoUnit {
+		if d.Units = measure.InInches; e.Units == "mm" {
+			d.Units = measure.InMillimetres
+		}
+	}
+	if d.Made.IsZero() {
+		d.Made = time.Now()
+	}
+	traces, err := s.Traces(storage.Query{Engine: engine})
+	if err != nil {
+		return Data{}, fmt.Errorf("making the build sheet of %q: %w", engine, err)
+	}
+	trials, err := s.Trials(engine)
+	if err != nil {
+		if d.Damage = Damaged(err); d.Damage == nil {
+			return Data{}, fmt.Errorf("making the build sheet of %q: %w", engine, err)
+		}
+	}
+	for _, name := range e.Valves() {
+		v, err := gatherValve(s, e, name, traces, trials)
+		if err != nil {
+			return Data{}, fmt.Errorf("making the build sheet of %q: %w", engine, err)
+		}
+		d.Valves = append(d.Valves, v)
+	}
+	d.compare()
+	d.pair(s)
+	return d, nil
+}
+
+func gatherValve(s Source, e storage.Engine, name string, traces []storage.Summary, trials []storage.Trial) (Valve, error) {
+	v := Valve{Name: name, Kind: question.Kind(name)}
+	of := func(t storage.Summary) bool { return t.Valve == name && t.MaxLift != nil && !t.Recording }
+	if i := slices.IndexFunc(traces, of); i >= 0 { // the newest first
+		v.Trace = traces[i]
+		if err := v.measure(s); err != nil {
+			return v, err
+		}
+	}
+	timed := func(t storage.Summary) bool { return of(t) && t.HasAngle }
+	if i := slices.IndexFunc(traces, timed); i >= 0 {
+		if err := v.time(s, e, traces[i].ID); err != nil {
+			return v, err
+		}
+	}
+	for _, t := range trials {
+		if t.Valve == name {
+			v.Trials = append(v.Trials, t)
+		}
+	}
+	if q, ok := question.Shims(e, name, trials); ok {
+		next, err := shims.Next(q)
+		if err == nil {
+			v.Next = &next
+		} else {
+			v.Notes = append(v.Notes, "Next stack: "+sentence(err))
+		}
+	}
+	for _, m := range []struct {
+		word string
+		have bool
+	}{
+		{"max lift", v.Measured()}, {"timing", v.Timed != nil}, {"a trial at half lift", v.Next != nil},
+	} {
+		if !m.have {
+			v.Missing = append(v.Missing, m.word)
+		}
+	}
+	return v, nil
+}
+
+// measure works the valve's trace out, from the readings: what the store
+// remembers of it may be of an earlier version.
+func (v *Valve) measure(s Source) error {
+	h, trace, err := s.Load(v.Trace.ID)
+	if err != nil {
+		hurt := Damaged(err)
+		if hurt == nil {
+			return err
+		}
+		v.Notes = append(v.Notes, hurt...)
+	}
+	v.Devices = h.Devices
+	if v.Findings, err = lift.Analyse(trace, lift.Options{}); err != nil {
+		v.Notes = append(v.Notes, sentence(err))
+		return nil
+	}
+	v.Drawn = drawn(trace, v.Findings)
+	return nil
+}
+
+// drawnPoints is what a plot two inches wide can show.
+const drawnPoints = 300
+
+// drawn returns the middle opening of a trace, with some of the heel on either
+// side, thinned.
+func drawn(t measure.Trace, f lift.Findings) []Point {
+	if len(f.Openings) == 0 {
+		return nil
+	}
+	o := f.Openings[len(f.Openings)/2]
+	room := (o.Close - o.Open) / 8
+	at := func(r measure.Reading, t measure.Stamp) int { return int(max(-1, min(1, r.At-t))) }
+	from, _ := slices.BinarySearchFunc(t.Readings, o.Open-room, at)
+	to, _ := slices.BinarySearchFunc(t.Readings, o.Close+room, at)
+	sign := 1.0
+	if o.OpeningHalf.Reading < o.Heel {
+		sign = -1 // the spindle runs out as the valve opens
+	}
+	var all []Point
+	for _, r := range t.Readings[from:to] {
+		if r.Has&measure.HasLift != 0 {
+			all = append(all, Point{(r.At - o.Nose).Seconds(), sign * (r.Lift - o.Heel).Millimetres()})
+		}
+	}
+	return thinned(all)
+}
+
+// thinned keeps the ends of every stretch, and its least and largest, so that
+// the nose stays as high as it was.
+func thinned(all []Point) []Point {
+	if len(all) <= drawnPoints {
+		return all
+	}
+	var out []Point
+	const stretches = drawnPoints / 3
+	for s := range stretches {
+		from, to := s*len(all)/stretches, (s+1)*len(all)/stretches
+		part := all[from:to]
+		least, most := 0, 0
+		for i, p := range part {
+			if p.Y < part[least].Y {
+				least = i
+			}
+			if p.Y > part[most].Y {
+				most = i
+			}
+		}
+		keep := []int{0, min(least, most), max(least, most)}
+		for i, k := range keep {
+			if i == 0 || k != keep[i-1] {
+				out = append(out, part[k])
+			}
+		}
+	}
+	return append(out, all[len(all)-1])
+}
+
+// time works out the timing of a trace.
+func (v *Valve) time(s Source, e storage.Engine, id storage.ID) error {
+	h, trace, err := s.Load(id)
+	if err != nil && Damaged(err) == nil {
+		return err
+	}
+	curve, note, err := question.Curve(trace, question.Timing(s, h, v.Kind), e, v.Name)
+	if err == nil {
+		var t timing.ValveTiming
+		if t, err = curve.Timing(nil, ""); err == nil {
+			v.Timed = &Timed{Trace: id, Timing: t, Curve: curve.Points(), Note: note, options: curve.Options()}
+			return nil
+		}
+	}
+	v.Notes = append(v.Notes, "Timing: "+sentence(err))
+	return nil
+}
+
+// compare sets the valves side by side.
+func (d *Data) compare() {
+	var all []timing.Figures
+	for _, v := range d.Valves {
+		f := timing.Figures{Name: v.Name, Valve: v.Kind}
+		if v.Timed != nil {
+			f = timing.FiguresOf(v.Name, v.Timed.Timing)
+			f.Valve = v.Kind
+		}
+		if v.Measured() {
+			f.MaxLift = v.Findings.MaxLift
+		}
+		if f.MaxLift != 0 {
+			all = append(all, f)
+		}
+	}
+	if len(all) < 2 {
+		return
+	}
+	c, err := timing.CompareValves(all, timing.CompareOptions{CardLift: map[timing.Valve]measure.Length{
+		timing.Intake: d.Engine.CamCard.MaxLiftIntake, timing.Exhaust: d.Engine.CamCard.MaxLiftExhaust}})
+	if err == nil { // two of one kind are too few, and no fault
+		d.Compared = &c
+	}
+}
+
+// pair puts the intake and the exhaust valve of each cylinder together, and
+// against the card.
+func (d *Data) pair(s Source) {
+	byCylinder := map[string][]Valve{}
+	var order []string
+	for _, v := range d.Valves {
+		if v.Timed == nil {
+			continue
+		}
+		c, _, _ := strings.Cut(strings.Replace(v.Name, "E", "I", 1), "I")
+		if byCylinder[c] == nil {
+			order = append(order, c)
+		}
+		byCylinder[c] = append(byCylinder[c], v)
+	}
+	for _, c := range order {
+		ask := timing.Request{Card: question.CamCard(d.Engine)}
+		var out Cylinder
+		for _, v := range byCylinder[c] {
+			in, name := &ask.Intake, &out.Intake
+			if v.Kind == timing.Exhaust {
+				in, name = &ask.Exhaust, &out.Exhaust
+			}
+			if *in != nil {
+				continue // of two intake valves the first speaks
+			}
+			_, trace, err := s.Load(v.Timed.Trace)
+			if err != nil && Damaged(err) == nil {
+				continue
+			}
+			o := v.Timed.options
+			*in, *name = &timing.ValveInput{Trace: &trace, TDC: o.TDC, Ratio: o.Ratio, Lash: o.Lash}, v.Name
+		}
+		result, err := timing.Compute(ask)
+		if err != nil {
+			d.Damage = append(d.Damage, fmt.Sprintf("Timing of cylinder %s: %s", c, sentence(err)))
+			continue
+		}
+		out.Pairs, out.Card = result.Pairs, result.Card
+		if len(out.Pairs) > 0 || out.Card != nil {
+			d.Cylinders = append(d.Cylinders, out)
+		}
+	}
+}
+
+// Damaged lists, in sentences, what an error of the store says is hurt, when
+// that is all it says; then everything else was read. It is nil for any other
+// error, and for none.
+func Damaged(err error) []string {
+	if joined, ok := err.(interface{ Unwrap() []error }); ok {
+		var all []string
+		for _, one := range joined.Unwrap() {
+			part := Damaged(one)
+			if part == nil {
+				return nil
+			}
+			all = append(all, part...)
+		}
+		return all
+	}
+	var hurt *storage.Damage
+	if errors.As(err, &hurt) {
+		return []string{sentence(err)}
+	}
+	return nil
+}
+
+// sentence gives the words of an error a capital and a full stop.
+func sentence(err error) string { return full(err.Error()) }
+
+func full(text string) string {
+	text = strings.TrimRight(text, ".\n")
+	if text == "" {
+		return ""
+	}
+	return strings.ToUpper(text[:1]) + text[1:] + "."
+}

@@ -1,0 +1,346 @@
+package sheet
+
+import (
+	"fmt"
+	"html/template"
+	"slices"
+	"strconv"
+	"strings"
+
+	"lobescribe/capture/timing"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+// view is the sheet in words: what the template prints, and nothing to decide.
+type view struct {
+	Name, Date, Version, Unit string
+	Style                     template.CSS
+	Engine                    storage.Engine
+	Facts                     []fact
+	OffWord                   string
+	Lifts                     []liftRow
+	AnyOdd                    bool
+	Compared                  []string
+	Faults                    []saying
+	Together                  template.HTML
+	Plots                     []plotted
+	Timings                   []timingRow
+	Pairs                     []pairRow
+	CardRows                  []cardRow
+	CardSays                  []string
+	Setups                    []setup
+	Cuts                      []cutRow
+	Tally, CutSays            []string
+	Gaps                      []gapRow
+	Limits                    []string
+	Springs                   []saying
+	Instruments               []string
+	Missing                   []saying
+	Damage                    []string
+}
+
+type fact struct{ Word, Value string }
+type saying struct{ Name, Says string }
+type plotted struct {
+	Name    string
+	Picture template.HTML
+}
+type liftRow struct {
+	Name                                    string
+	Measured, Odd                           bool
+	Max, U, Half, HalfReadings, Spread, Off string
+	Openings                                int
+	Trace                                   string
+}
+type timingRow struct{ Name, At, Opens, Closes, Duration, Centreline, Nose string }
+type pairRow struct{ Name, At, Overlap, Separation, Advance string }
+type cardRow struct {
+	Name, Says, Later, LeftOver string
+	Stands                      bool
+}
+type setup struct {
+	Name string
+	Rows []trialRow
+	Next []string
+}
+type trialRow struct{ When, Stack, Height, Pushrod, Lash, Below, Sweep, Lift, Remark string }
+type cutRow struct{ Name, Tube, Overall, Centres, U string }
+type gapRow struct {
+	Name, Left, U, Limit, Usual, Says string
+	Short                             bool
+}
+
+const none = "–"
+
+// words prints quantities in the unit of the sheet.
+type words struct{ unit measure.Unit }
+
+func (w words) decimals() int {
+	if w.unit == measure.InInches {
+		return 4
+	}
+	return 3
+}
+
+// length prints a length without its unit, which the sheet says once.
+func (w words) length(l measure.Length) string { return minus(l.Decimal(w.unit, w.decimals())) }
+
+// minus prints the sign that figures have, which is as wide as a plus.
+func minus(text string) string { return strings.Replace(text, "-", "−", 1) }
+
+// u prints an uncertainty, rounded up: it must not look better than it is.
+func (w words) u(l measure.Length) string {
+	last := w.unit.Length()
+	for range w.decimals() {
+		last /= 10
+	}
+	return w.length((l + last - 1) / last * last)
+}
+
+// with prints a length with its unit.
+func (w words) with(l measure.Length) string { return w.length(l) + " " + w.unit.String() }
+
+func (w words) known(l measure.Length) string {
+	if l == 0 {
+		return none
+	}
+	return w.length(l)
+}
+
+func (w words) maybe(l *measure.Length) string {
+	if l == nil {
+		return none
+	}
+	return w.length(*l)
+}
+
+func (w words) signed(l measure.Length) string {
+	text := w.length(l)
+	if l > 0 {
+		return "+" + text
+	}
+	return text
+}
+
+func degrees(a measure.Angle) string {
+	return minus(strconv.FormatFloat(a.Degrees(), 'f', 1, 64))
+}
+
+func degreesU(a, u measure.Angle) string { return degrees(a) + " ± " + degrees(u) }
+
+// valveWords writes a valve's name as it is said: "3 intake", "2 exhaust 1".
+func valveWords(name string) string {
+	cylinder, rest, kind := name, "", ""
+	if i := strings.IndexAny(name, "IE"); i > 0 {
+		cylinder, rest = name[:i], name[i+1:]
+		kind = map[byte]string{'I': " intake", 'E': " exhaust"}[name[i]]
+	}
+	if rest != "" {
+		rest = " " + rest
+	}
+	return cylinder + kind + rest
+}
+
+// cylinderWords names the cylinder of a valve.
+func cylinderWords(valve string) string {
+	if i := strings.IndexAny(valve, "IE"); i > 0 {
+		return "Cylinder " + valve[:i]
+	}
+	return "Cylinder"
+}
+
+// once appends a sentence that has not been said yet.
+func once(said []string, says string) []string {
+	if slices.Contains(said, says) {
+		return said
+	}
+	return append(said, says)
+}
+
+func (d Data) view() (view, error) {
+	w := words{d.Units}
+	v := view{
+		Name: d.Engine.Name, Date: d.Made.Format("2 January 2006, 15:04"), Version: d.Version, Unit: map[measure.Unit]string{measure.InInches: "inches", measure.InMillimetres: "millimetres"}[d.Units],
+		Style: template.CSS(styleText), Engine: d.Engine, Facts: d.facts(w), Damage: d.Damage,
+	}
+	if v.Name == "" {
+		v.Name = d.Engine.ID
+	}
+	d.lifts(&v, w)
+	if err := d.plots(&v); err != nil {
+		return view{}, err
+	}
+	d.timings(&v, w)
+	d.setups(&v, w)
+	d.cuts(&v, w)
+	d.clearances(&v, w)
+	d.measured(&v, w)
+	return v, nil
+}
+
+func (d Data) facts(w words) []fact {
+	e := d.Engine
+	var out []fact
+	add := func(word, format string, args ...any) {
+		out = append(out, fact{word, fmt.Sprintf(format, args...)})
+	}
+	add("cylinders", "%d%s", e.Cylinders, optional(", %s", string(e.Layout)))
+	add("valves a cylinder", "%d", e.ValvesPerCylinder)
+	if len(e.FiringOrder) > 0 {
+		add("firing order", "%s", strings.Trim(strings.Join(strings.Fields(fmt.Sprint(e.FiringOrder)), "-"), "[]"))
+	}
+	if e.Rotation != "" {
+		add("turns, seen from the front", "%s", e.Rotation)
+	}
+	if r := e.RockerRatio; r.Intake != 0 || r.Exhaust != 0 {
+		add("rocker ratio, intake / exhaust", "%v / %v", r.Intake, r.Exhaust)
+	}
+	if e.Stroke != 0 {
+		add("stroke / rod", "%s / %s %s", w.known(e.Stroke), w.known(e.Rod), w.unit)
+	}
+	c := e.CamCard
+	if c.MaxLiftIntake != 0 || c.MaxLiftExhaust != 0 {
+		add("card: max lift, intake / exhaust", "%s / %s %s", w.known(c.MaxLiftIntake), w.known(c.MaxLiftExhaust), w.unit)
+	}
+	if c.LashIntake != 0 || c.LashExhaust != 0 {
+		add("card: lash, intake / exhaust", "%s / %s %s", w.known(c.LashIntake), w.known(c.LashExhaust), w.unit)
+	}
+	if c.LobeSeparation != nil {
+		add("card: lobe separation", "%s cam deg", degrees(*c.LobeSeparation))
+	}
+	return out
+}
+
+func optional(format, text string) string {
+	if text == "" {
+		return ""
+	}
+	return fmt.Sprintf(format, text)
+}
+
+func (d Data) lifts(v *view, w words) {
+	v.OffWord = "from the median of its kind"
+	off := map[string]timing.Member{}
+	if d.Compared != nil {
+		for _, s := range d.Compared.Says {
+			v.Compared = once(v.Compared, full(s))
+		}
+		for _, g := range d.Compared.Groups {
+			if g.Quantity != timing.QMaxLift {
+				continue
+			}
+			for _, m := range g.Members {
+				off[m.Name] = m
+			}
+		}
+	}
+	for _, one := range d.Valves {
+		row := liftRow{Name: valveWords(one.Name), Measured: one.Measured(), Off: none}
+		if row.Measured {
+			f := one.Findings
+			o := f.Openings[len(f.Openings)/2]
+			row.Max, row.U, row.Half = w.length(f.MaxLift), w.u(f.MaxLiftU), w.length(f.HalfLift)
+			row.HalfReadings = w.length(o.OpeningHalf.Reading) + " / " + w.length(o.ClosingHalf.Reading)
+			row.Openings, row.Spread = len(f.Openings), w.length(f.Spread)
+			row.Trace = fmt.Sprintf("%s, %s", one.Trace.ID, one.Trace.Started.In(d.Made.Location()).Format("2 Jan 06"))
+			if m, ok := off[one.Name]; ok {
+				row.Off, row.Odd = w.signed(measure.FromMillimetres(m.Off)), m.Outlier
+			}
+		}
+		v.AnyOdd = v.AnyOdd || row.Odd
+		v.Lifts = append(v.Lifts, row)
+		for _, f := range one.Findings.Faults {
+			v.Faults = append(v.Faults, saying{valveWords(one.Name), fmt.Sprintf("%s (%s, at %.1f s of trace %s)", f.Says, f.Kind, f.At.Seconds(), one.Trace.ID)})
+		}
+		for _, n := range one.Notes {
+			v.Faults = append(v.Faults, saying{valveWords(one.Name), n})
+		}
+	}
+}
+
+func (d Data) plots(v *view) error {
+	timed := 0
+	for _, one := range d.Valves {
+		if one.Timed != nil {
+			timed++
+		}
+		if len(one.Drawn) < 2 && one.Timed == nil {
+			continue
+		}
+		p, err := valvePicture(one, d.Units)
+		if err != nil {
+			return fmt.Errorf("valve %s: %w", one.Name, err)
+		}
+		v.Plots = append(v.Plots, plotted{valveWords(one.Name), p})
+	}
+	if timed < 2 {
+		return nil
+	}
+	var err error
+	v.Together, err = together(d.Valves, d.Units)
+	return err
+}
+
+func (d Data) timings(v *view, w words) {
+	for _, one := range d.Valves {
+		if one.Timed == nil {
+			continue
+		}
+		t := one.Timed.Timing
+		if n := one.Timed.Note; n != "" {
+			v.CardSays = once(v.CardSays, cylinderWords(one.Name)+": "+n+".")
+		}
+		nose := none
+		if t.Nose != nil {
+			nose = fmt.Sprintf("%s ± %s", t.Nose.Says, degrees(t.Nose.U))
+		}
+		passages := t.Passages
+		if t.HalfLift != nil {
+			passages = append(slices.Clone(passages), *t.HalfLift)
+		}
+		for i, p := range passages {
+			row := timingRow{At: w.with(p.CheckingLift), Opens: event(p.Opens), Closes: event(p.Closes), Duration: none, Centreline: none}
+			if i == 0 {
+				row.Name, row.Nose = valveWords(one.Name), nose
+			}
+			if t.HalfLift != nil && i == len(passages)-1 {
+				row.At = "half lift"
+			}
+			if p.Span != nil {
+				row.Duration = degreesU(p.Span.Duration, p.Span.DurationU)
+				row.Centreline = fmt.Sprintf("%s ± %s", p.Span.Says, degrees(p.Span.CentrelineU))
+			}
+			v.Timings = append(v.Timings, row)
+		}
+	}
+	for _, c := range d.Cylinders {
+		for i, p := range c.Pairs {
+			row := pairRow{At: w.with(p.CheckingLift), Overlap: degreesU(p.Overlap, p.OverlapU), Separation: degreesU(p.Separation, p.SeparationU), Advance: degreesU(p.Advance, p.AdvanceU)}
+			if i == 0 {
+				row.Name = valveWords(c.Intake) + ", " + valveWords(c.Exhaust)
+			}
+			v.Pairs = append(v.Pairs, row)
+		}
+		if c.Card == nil {
+			continue
+		}
+		for _, dev := range c.Card.Deviations {
+			name := c.Intake
+			if dev.Valve == timing.Exhaust {
+				name = c.Exhaust
+			}
+			v.CardRows = append(v.CardRows, cardRow{valveWords(name) + " " + dev.Event, dev.Says, degreesU(dev.Later, dev.U), degrees(dev.LeftOver), dev.Stands})
+		}
+		for _, s := range c.Card.Says {
+			v.CardSays = once(v.CardSays, cylinderWords(c.Intake+c.Exhaust)+": "+strings.TrimRight(s, ".")+".")
+		}
+	}
+}
+
+func event(e *timing.Event) string {
+	if e == nil {
+		return none
+	}
+	return fmt.Sprintf("%s ± %s", e.Says, degrees(e.U))
+}
