@@ -184,14 +184,6 @@ func (d *display) at(t, lift float64) float64 {
 	return d.sign*d.travel(lift) + d.steps[i].offset
 }
 
-// sampled is one reading of the indicator as it goes onto the wire.
-type sampled struct {
-	at         float64
-	counts     int64 // of resolution
-	resolution measure.Length
-	unit       measure.Unit
-}
-
 // clock gives the moments of a free-running instrument: a phase of its own, a
 // fixed rate, and jitter.
 type clock struct {
