@@ -27,20 +27,21 @@ type Gap struct {
 // theMaker closes every sentence that somebody might take for a promise.
 const theMaker = "the maker's figures go before this"
 
-func newGap(what string, left, u float64, limit *measure.Length, usual measure.Length) Gap {
-	g := Gap{Left: measure.FromMillimetres(left), LeftU: measure.FromMillimetres(u), Limit: limit, Usual: usual}
-	if limit == nil {
-		g.Says = fmt.Sprintf("%s: %v left; no limit was given, usual is %v at least (common practice); %s", what, worksheet.Rounded(g.Left), usual, theMaker)
+// judged holds a gap, of which all but the verdict is filled in, against its
+// limit; what says between which parts it is.
+func (g Gap) judged(what string) Gap {
+	if g.Limit == nil {
+		g.Says = fmt.Sprintf("%s: %v left; no limit was given, usual is %v at least (common practice); %s", what, worksheet.Rounded(g.Left), g.Usual, theMaker)
 		if g.Left <= 0 {
 			g.Says = fmt.Sprintf("%s: they touch, by %v; %s", what, worksheet.Rounded(-g.Left), theMaker)
 		}
 		return g
 	}
-	spare := g.Left - *limit
+	spare := g.Left - *g.Limit
 	g.Meets, g.Sure = new(spare >= 0), new(spare.Abs() > g.LeftU)
-	verdict := fmt.Sprintf("meets the limit of %v given, with %v to spare", *limit, worksheet.Rounded(spare))
+	verdict := fmt.Sprintf("meets the limit of %v given, with %v to spare", *g.Limit, worksheet.Rounded(spare))
 	if spare < 0 {
-		verdict = fmt.Sprintf("does not meet the limit of %v given: %v too little", *limit, worksheet.Rounded(-spare))
+		verdict = fmt.Sprintf("does not meet the limit of %v given: %v too little", *g.Limit, worksheet.Rounded(-spare))
 	}
 	if !*g.Sure {
 		verdict += fmt.Sprintf(" (but the uncertainty, %v, is larger than that)", worksheet.Rounded(g.LeftU))
@@ -179,7 +180,8 @@ func (q CoilBindQuestion) solve() (Gap, error) {
 	}
 	left := q.Installed - q.Lift - q.Solid
 	u := orDefault(q.U, 200*measure.Micrometre).Millimetres()
-	return newGap("coils, whole spring at full lift", left.Millimetres(), worksheet.Combine(u, u), q.Limit, usualCoilBind), nil
+	g := Gap{Left: left, LeftU: measure.FromMillimetres(worksheet.Combine(u, u)), Limit: q.Limit, Usual: usualCoilBind}
+	return g.judged("coils, whole spring at full lift"), nil
 }
 
 func (q RetainerQuestion) solve() (Gap, error) {
@@ -191,8 +193,8 @@ func (q RetainerQuestion) solve() (Gap, error) {
 	if err := c.Err(); err != nil {
 		return Gap{}, err
 	}
-	u := orDefault(q.U, 100*measure.Micrometre).Millimetres()
-	return newGap("retainer to seal at full lift", (q.Closed - q.Lift).Millimetres(), u, q.Limit, usualRetainer), nil
+	g := Gap{Left: q.Closed - q.Lift, LeftU: orDefault(q.U, 100*measure.Micrometre), Limit: q.Limit, Usual: usualRetainer}
+	return g.judged("retainer to seal at full lift"), nil
 }
 
 func checkOptional(c *worksheet.Check, field string, l *measure.Length) {

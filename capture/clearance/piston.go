@@ -272,7 +272,10 @@ func (q PistonQuestion) solve(basis *worksheet.Basis) (PistonAnswer, error) {
 	if q.Valve == "exhaust" {
 		usual = usualExhaust
 	}
-	a.Least = newGap("valve to piston, the nearest", least, p.uncertainty(q, at), q.Limit, usual)
+	a.Least = Gap{
+		Left: measure.FromMillimetres(least), LeftU: measure.FromMillimetres(p.uncertainty(q, at)),
+		Limit: q.Limit, Usual: usual,
+	}.judged("valve to piston, the nearest")
 	a.At, a.Where = measure.FromDegrees(at), where(at)
 	a.Lift, a.Piston = measure.FromMillimetres(p.lift(at)), measure.FromMillimetres(p.down(at))
 	a.Drop = measure.FromMillimetres(p.floor)

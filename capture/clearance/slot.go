@@ -35,7 +35,11 @@ func (q SlotQuestion) solve() (SlotAnswer, error) {
 		phi := (end.at - q.Centred).Degrees() * math.Pi / 180
 		tan := math.Abs(math.Tan(phi))
 		left := q.Slot.Millimetres()/2 - q.Height.Millimetres()*tan - q.Stud.Millimetres()/(2*math.Cos(phi))
-		*end.dst = newGap(end.what, left, worksheet.Combine(u/2, u*tan, u/(2*math.Cos(phi))), q.Limit, usualSlot)
+		*end.dst = Gap{
+			Left:  measure.FromMillimetres(left),
+			LeftU: measure.FromMillimetres(worksheet.Combine(u/2, u*tan, u/(2*math.Cos(phi)))),
+			Limit: q.Limit, Usual: usualSlot,
+		}.judged(end.what)
 	}
 	return a, nil
 }
