@@ -25,6 +25,7 @@ func Analyse(t measure.Trace, o Options) (Findings, error) {
 		g.tracks[i].pts.most = finishedPoints
 	}
 	var openings []Opening
+	var faults []Fault
 	var news []News
 	seen := false
 	take := func() {
@@ -33,9 +34,17 @@ func Analyse(t measure.Trace, o Options) (Findings, error) {
 			if n.Opening != nil {
 				openings = append(openings, *n.Opening)
 			}
+			if n.Fault != nil {
+				faults = append(faults, *n.Fault)
+			}
 		}
 	}
+	notes := t.Notes
 	for _, r := range t.Readings {
+		for len(notes) > 0 && notes[0].At <= r.At {
+			g.Note(notes[0])
+			notes = notes[1:]
+		}
 		seen = seen || r.Has&measure.HasLift != 0
 		if g.Step(r) {
 			take()
@@ -44,9 +53,13 @@ func Analyse(t measure.Trace, o Options) (Findings, error) {
 	if !seen {
 		return Findings{}, ErrNoLift
 	}
+	for _, n := range notes {
+		g.Note(n)
+	}
 	g.Finish()
 	take()
 	f := summary(openings)
+	f.Faults = faults
 	f.Resolution = measure.Length(g.steps.step())
 	return f, nil
 }

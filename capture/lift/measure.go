@@ -18,6 +18,11 @@ type measured struct {
 	Opening
 	before, after level
 	nose          peak
+	shape         shape
+	back          float64 // the largest back-turn seen on a flank, without an encoder
+	backAt        measure.Stamp
+	reZeroed      bool       // zero was pressed on the way
+	short         float64    // so far above the highest reading the nose may lie
 	round         bool       // the nose was turned through: this cannot be a heel
 	moved         float64    // the heel had moved so far before it opened
 	rested        [3]float64 // time on the heel before, at the nose, on the heel after
@@ -29,12 +34,11 @@ type measured struct {
 
 // surroundings is what measuring an opening needs besides its readings.
 type surroundings struct {
-	sign    float64
-	step    float64 // of the indicator
-	noise   float64 // standard deviation of a reading before rounding
-	angle   float64 // degrees a count
-	lim     limits
-	scratch *[]float64
+	sign   float64
+	step   float64 // of the indicator
+	noise  float64 // standard deviation of a reading before rounding
+	lim    limits
+	stream *stream
 }
 
 // heelOf returns the level at which most of the readings of a heel lie; what a
@@ -94,6 +98,17 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		wide = 1.05 * e.step
 	}
 	m.before, m.after = heelOf(before, wide), heelOf(after, wide)
+	if q := e.stream; q.jumped && float64(q.jumpAt) >= start(before, passage) {
+		// Zero was pressed: only the heel on the nose's side of it counts.
+		m.reZeroed = true
+		if at := float64(q.jumpAt); at > passage[0].t && at < passage[len(passage)-1].t {
+			if at > passage[highest(passage)].t {
+				m.after = m.before
+			} else {
+				m.before = m.after
+			}
+		}
+	}
 	if wait := rest(passage, m.after, wide); m.after.n > 0 && m.before.n > 0 && wait > 0 &&
 		math.Abs(m.after.y-m.before.y) > e.lim.same {
 		// The heel had moved before the valve opened.
@@ -158,14 +173,18 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		m.round = hi-lo < 200
 	}
 
+	m.shape = e.shape(before, passage, heel, height, scatter, hasAngle)
+	m.short = max(m.nose.gap, 0)
+	if !hasAngle {
+		m.back, m.backAt = backOnFlank(passage, y, top, max(0.03*height, 8*scatter, 4*e.step))
+	}
+
 	out := &m.Opening
 	out.Open, out.Close = stamp(passage[0].t), stamp(passage[n-1].t)
 	out.Nose = stamp(noseAt)
-	out.Heel = measure.Length(math.Round(e.sign * heel))
+	out.Heel = measure.Length(math.Round(e.stream.shown(e.sign*heel, noseAt)))
 	out.MaxLift = measure.Length(math.Round(lift))
 	out.HalfLift = measure.Length(math.Round(half))
-	reading := measure.Length(math.Round(e.sign * (heel + half)))
-	out.OpeningHalf.Reading, out.ClosingHalf.Reading = reading, reading
 	i := top
 	for i > 0 && y[i] >= half {
 		i--
@@ -176,6 +195,9 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		i++
 	}
 	out.ClosingHalf.At = stamp(passage[0].t + between(t, y, max(i-1, 0), half))
+	for _, c := range [2]*Crossing{&out.OpeningHalf, &out.ClosingHalf} {
+		c.Reading = measure.Length(math.Round(e.stream.shown(e.sign*(heel+half), float64(c.At))))
+	}
 	if hasAngle {
 		out.NoseAngle = angle(noseAngle)
 		way := 1.0
@@ -201,12 +223,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 // rest returns how many of the first points of a passage, before its nose, lie
 // on a heel for a rest's time; 0 if none do.
 func rest(p []point, heel level, wide float64) int {
-	top, last, first := 0, 0, -1
-	for i := range p {
-		if p[i].y > p[top].y {
-			top = i
-		}
-	}
+	top, last, first := highest(p), 0, -1
 	n := 0.0
 	for i := range p[:top] {
 		if math.Abs(p[i].y-heel.y) <= wide {
@@ -221,6 +238,24 @@ func rest(p []point, heel level, wide float64) int {
 		return 0
 	}
 	return last + 1
+}
+
+func highest(p []point) int {
+	top := 0
+	for i := range p {
+		if p[i].y > p[top].y {
+			top = i
+		}
+	}
+	return top
+}
+
+// start returns when the first of two stretches begins.
+func start(a, b []point) float64 {
+	if len(a) > 0 {
+		return a[0].t
+	}
+	return b[0].t
 }
 
 func span(p []point) float64 {
@@ -247,4 +282,30 @@ func angle(deg float64) *measure.Angle {
 	}
 	a := measure.FromDegrees(deg)
 	return &a
+}
+
+// backOnFlank returns the largest way that lift went back on a flank, where it
+// is certain that the engine was turned back: well between heel and nose, and
+// more than enough.
+func backOnFlank(p []point, y []float64, top int, enough float64) (back float64, at measure.Stamp) {
+	lo, hi := 0.15*y[top], 0.85*y[top]
+	extreme, where := math.Inf(-1), 0
+	for i := range top {
+		if y[i] > extreme {
+			extreme, where = y[i], i
+		}
+		if d := extreme - y[i]; extreme < hi && y[i] > lo && d > enough && d > back {
+			back, at = d, stamp(p[where].t)
+		}
+	}
+	extreme = math.Inf(1)
+	for i := top; i < len(y); i++ {
+		if y[i] < extreme {
+			extreme, where = y[i], i
+		}
+		if d := y[i] - extreme; extreme > lo && y[i] < hi && d > enough && d > back {
+			back, at = d, stamp(p[where].t)
+		}
+	}
+	return back, at
 }

@@ -46,7 +46,10 @@ type Segmenter struct {
 	published bool
 	news      []News
 	n         int64
-	last      measure.Reading
+	last      point // of the continuous signal
+	stream    stream
+	backTurn  backTurn
+	verdict   verdicts
 	patient   bool // keep everything for the end
 }
 
@@ -58,7 +61,7 @@ type News struct {
 
 // NewSegmenter returns one that has seen nothing.
 func NewSegmenter(o Options) *Segmenter {
-	g := &Segmenter{o: o, tracks: [2]track{newTrack(), newTrack()}, sign: o.Sign}
+	g := &Segmenter{o: o, tracks: [2]track{newTrack(), newTrack()}, sign: o.Sign, stream: newStream()}
 	g.steps.fixed = int64(o.Resolution)
 	g.relimit()
 	return g
@@ -75,21 +78,21 @@ func (g *Segmenter) relimit() {
 
 func signOf(i int) int { return 1 - 2*i }
 
-// Step takes the next reading and says whether there is news to take.
-func (g *Segmenter) Step(r measure.Reading) bool {
-	if r.Has&measure.HasLift == 0 || r.Lift > mostLift || r.Lift < -mostLift ||
-		r.At > mostStamp || r.At < -mostStamp || g.n > 0 && r.At < g.last.At {
-		return false
-	}
+// feed takes a reading of the mended stream.
+func (g *Segmenter) feed(r measure.Reading) {
+	g.stream.passed(r)
 	if g.steps.see(int64(r.Lift)) {
 		g.relimit()
 	}
-	p := point{t: float64(r.At), y: float64(r.Lift), a: math.NaN(), w: 1}
+	p := point{t: float64(r.At), y: g.stream.continuous(r), a: math.NaN(), w: 1}
 	if r.Has&measure.HasAngle != 0 && r.Angle < mostAngle && r.Angle > -mostAngle {
 		p.a = r.Angle.Degrees()
+		if g.backTurn.see(p.a, r.At) {
+			g.tellBack(g.backTurn.since, "")
+		}
 	}
 	g.n++
-	g.last = r
+	g.last = p
 	for i := range g.tracks {
 		if g.sign != 0 && g.sign != signOf(i) {
 			continue
@@ -112,7 +115,6 @@ func (g *Segmenter) Step(r measure.Reading) bool {
 	} else {
 		g.see(k, p.y)
 	}
-	return len(g.news) > 0
 }
 
 // waited decides on the direction when the valve has rested at home for long
@@ -275,12 +277,13 @@ func trackOf(sign int) int { return (1 - sign) / 2 }
 func (g *Segmenter) publish(m measured) {
 	o := m.Opening
 	g.published = true
+	g.judge(m)
 	g.news = append(g.news, News{Opening: &o})
 }
 
 func (g *Segmenter) measure(k *track, i int, until float64) (measured, bool) {
 	e := surroundings{
-		sign: float64(signOf(i)), step: float64(g.steps.step()), noise: g.noise.sd(), lim: k.lim,
+		sign: float64(signOf(i)), stream: &g.stream, step: float64(g.steps.step()), noise: g.noise.sd(), lim: k.lim,
 	}
 	b := k.bounds
 	return e.opening(k.pts.between(b.section, b.out), k.pts.between(b.out, b.landed), k.pts.between(b.landed, until))
@@ -297,6 +300,10 @@ func (g *Segmenter) Take(dst []News) []News {
 // there settles, and of two directions that are both possible the likelier is
 // taken.
 func (g *Segmenter) Finish() {
+	if g.stream.held {
+		g.stream.held = false
+		g.feed(g.stream.suspect)
+	}
 	for i := range g.tracks {
 		if g.sign != 0 && g.sign != signOf(i) {
 			continue
@@ -384,21 +391,4 @@ func summary(o []Opening) Findings {
 	f.HalfLift = measure.Length(math.Round(mean / 2))
 	f.Spread = measure.Length(slices.Max(x) - slices.Min(x))
 	return f
-}
-
-// Note takes what happened to the stream of readings besides a reading.
-func (g *Segmenter) Note(n measure.Note) {
-	switch n.Kind {
-	case measure.NoteGap:
-		g.fault(Gap, n.At, "the link was lost for "+(n.Until-n.At).Duration().String()+": check cable and plug; what happened meanwhile is not in the trace")
-	case measure.NoteUnitChange:
-		g.steps.again()
-		g.fault(UnitChange, n.At, "the indicator was switched to another unit: the readings stay right, since each carries its unit")
-	case measure.NoteReZero:
-		g.fault(ReZero, n.At, "the indicator was set to zero anew: leave the zero alone while the engine is turned")
-	}
-}
-
-func (g *Segmenter) fault(kind FaultKind, at measure.Stamp, says string) {
-	g.news = append(g.news, News{Fault: &Fault{Kind: kind, At: at, Says: says}})
 }

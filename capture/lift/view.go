@@ -23,8 +23,8 @@ func (g *Segmenter) View() View {
 	if g.n == 0 || k == nil {
 		return v
 	}
-	y := float64(g.last.Lift) * float64(sign)
-	v.Sign, v.Heel, v.Lift = sign, k.heel*float64(sign), y-k.heel
+	y := g.last.y * float64(sign)
+	v.Sign, v.Heel, v.Lift = sign, g.stream.shown(k.heel*float64(sign), g.last.t), y-k.heel
 	v.Open = k.at == away && !(k.hasLow || v.Lift <= k.lim.leave)
 	if k.at == away {
 		v.Top = k.top

@@ -1,0 +1,287 @@
+package lift
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"lobescribe/device/measure"
+)
+
+// stream makes one continuous signal of readings that somebody has set to zero
+// or switched to another unit on the way, and finds holes in their times.
+//
+// A jump counts only where it is many times what the hand was moving, and ends
+// where such a jump must end: at zero, or at 25.4 times or that part of what
+// was there. It is looked at twice: the reading behind it must stay there.
+type stream struct {
+	scale, offset float64 // continuous = scale*reading + offset
+	offsetBefore  float64 // before jumpAt
+	jumpAt        measure.Stamp
+	jumped        bool
+
+	last    measure.Reading
+	n       int64
+	moves   [6]float64 // how far the last readings moved
+	at, run int        // the newest of them, and how many since a hole
+	typical float64    // interval, microseconds
+	uneven  float64    // how far intervals differ from it on average
+
+	suspect  measure.Reading
+	held     bool
+	why      jump
+	pressed  bool // a note says that zero was pressed
+	gapUntil measure.Stamp
+}
+
+type jump uint8
+
+const (
+	toZero jump = iota
+	toLarger
+	toSmaller
+)
+
+const (
+	unitRatio = 25.4
+	// A jump is at least so many times what the readings moved before, and so
+	// long.
+	jumpTimes = 5
+	leastJump = 100 * um
+	// A valve does not fall by such a share of its lift within such a time.
+	fallShare, fallTime = 0.3, 60 * ms
+	// A hole is so many times the usual interval, and so long.
+	holeTimes = 6
+	leastHole = s
+)
+
+func newStream() stream { return stream{scale: 1} }
+
+// continuous returns the continuous signal.
+func (q *stream) continuous(r measure.Reading) float64 { return q.scale*float64(r.Lift) + q.offset }
+
+// shown returns what the indicator shows at a moment for a level of the
+// continuous signal.
+func (q *stream) shown(y, t float64) float64 {
+	off := q.offset
+	if q.jumped && t < float64(q.jumpAt) {
+		off = q.offsetBefore
+	}
+	return (y - off) / q.scale
+}
+
+// moved returns the farthest that the last readings have moved.
+func (q *stream) moved() float64 {
+	m := 0.0
+	for _, d := range q.moves[:min(q.run, len(q.moves))] {
+		m = max(m, d)
+	}
+	return m
+}
+
+// passed notes that a reading has gone on its way.
+func (q *stream) passed(r measure.Reading) {
+	if q.n > 0 {
+		q.moves[q.at] = math.Abs(float64(r.Lift - q.last.Lift))
+		q.at = (q.at + 1) % len(q.moves)
+		q.run++
+		dt := float64(r.At - q.last.At)
+		if k := 1 / float64(min(q.n, 64)); q.n == 1 {
+			q.typical = dt
+		} else {
+			dt = min(dt, holeTimes*q.typical)
+			q.uneven += k * (math.Abs(dt-q.typical) - q.uneven)
+			q.typical += k * (dt - q.typical)
+		}
+	}
+	q.last = r
+	q.n++
+}
+
+// hole says whether readings are missing before r.
+func (q *stream) hole(r measure.Reading) bool {
+	return q.n > 8 && float64(r.At-q.last.At) > max(leastHole, holeTimes*q.typical)
+}
+
+// suspicious says whether a reading has jumped. heel is the continuous level of
+// the heel if it is known, height the lift over it.
+func (q *stream) suspicious(r measure.Reading, step, heel, height float64, heelKnown bool) bool {
+	if q.run < len(q.moves) {
+		return false
+	}
+	m := q.moved()
+	was, is := float64(q.last.Lift), float64(r.Lift)
+	if math.Abs(is-was) <= jumpTimes*m+6*step+leastJump {
+		return false
+	}
+	slack := 1.5 * (m + step)
+	switch {
+	case math.Abs(is-unitRatio*was) <= unitRatio*slack && math.Abs(was) > 20*step+leastJump:
+		q.why = toLarger
+	case math.Abs(unitRatio*is-was) <= slack+unitRatio*step && math.Abs(was) > unitRatio*20*step:
+		q.why = toSmaller
+	case math.Abs(is) <= slack:
+		q.why = toZero
+		if heelKnown && math.Abs(q.continuous(r)-heel) <= leastJump+3*step {
+			// It may have come home: only where no valve falls so fast.
+			fast := float64(r.At-q.last.At) <= fallTime && math.Abs(is-was) > fallShare*height
+			if !fast {
+				return false
+			}
+		}
+	default:
+		return false
+	}
+	return true
+}
+
+// stays says whether the reading after a jump bears it out.
+func (q *stream) stays(next measure.Reading) bool {
+	return math.Abs(float64(next.Lift-q.suspect.Lift)) < math.Abs(float64(q.suspect.Lift-q.last.Lift))/3
+}
+
+// mend makes the signal continuous over the jump to r.
+func (q *stream) mend(r measure.Reading, why jump) {
+	was := q.continuous(q.last)
+	switch why {
+	case toLarger:
+		q.scale /= unitRatio
+	case toSmaller:
+		q.scale *= unitRatio
+	case toZero:
+		q.offsetBefore, q.jumpAt, q.jumped = q.offset, r.At, true
+		q.offset = was - q.scale*float64(r.Lift)
+	}
+	q.run = 0
+}
+
+// Step takes the next reading and says whether there is news to take.
+func (g *Segmenter) Step(r measure.Reading) bool {
+	q := &g.stream
+	if r.Has&measure.HasLift == 0 || r.Lift > mostLift || r.Lift < -mostLift ||
+		r.At > mostStamp || r.At < -mostStamp || q.n > 0 && r.At < q.last.At ||
+		q.held && r.At < q.suspect.At {
+		return false
+	}
+	if q.held {
+		q.held = false
+		if q.stays(r) {
+			g.jumped(q.suspect, q.why)
+		}
+		g.feed(q.suspect)
+	}
+	if q.hole(r) {
+		g.hole(r)
+	}
+	if q.pressed && q.n > 0 {
+		q.pressed = false
+		q.mend(r, toZero)
+	} else if heel, height, known := g.standing(); q.suspicious(r, float64(g.steps.step()), heel, height, known) {
+		q.suspect, q.held = r, true
+		return len(g.news) > 0
+	}
+	g.feed(r)
+	return len(g.news) > 0
+}
+
+// standing returns the heel and the height of the opening under way.
+func (g *Segmenter) standing() (heel, height float64, known bool) {
+	k, sign := g.believed()
+	if k == nil {
+		return 0, 0, false
+	}
+	return k.heel * float64(sign), max(k.top, k.largest), k.at != seeking
+}
+
+// jumped mends a jump that has been borne out, and tells it.
+func (g *Segmenter) jumped(r measure.Reading, why jump) {
+	g.stream.mend(r, why)
+	if why == toZero {
+		g.fault(ReZero, r.At, "the reading jumped to zero in the middle of things: the indicator was set to zero on the way. Leave the zero alone while the engine is turned")
+		return
+	}
+	g.fault(UnitChange, r.At, "the reading jumped by 25.4: the indicator was switched between inch and millimetre. What follows is taken in the old unit; switch it back, or say the unit in its address")
+}
+
+// hole tells a gap that no note has told, where anything can be missing.
+func (g *Segmenter) hole(r measure.Reading) {
+	q := &g.stream
+	q.run = 0
+	if q.gapUntil > q.last.At {
+		return
+	}
+	still := math.Abs(float64(r.Lift-q.last.Lift)) <= g.tracks[0].lim.near
+	if r.Has&q.last.Has&measure.HasAngle != 0 && (r.Angle-q.last.Angle > measure.Degree || q.last.Angle-r.Angle > measure.Degree) {
+		still = false
+	}
+	if still && q.uneven > 0.3*q.typical {
+		return // an indicator that speaks only when it moves
+	}
+	g.tellGap(q.last.At, r.At)
+}
+
+func (g *Segmenter) tellGap(from, until measure.Stamp) {
+	g.fault(Gap, from, fmt.Sprintf("no readings came for %v: check cable and plug. What the valve did meanwhile is not in the trace; turn that opening again", (until-from).Duration().Round(100*time.Millisecond)))
+}
+
+// Note takes what happened to the stream of readings besides a reading.
+func (g *Segmenter) Note(n measure.Note) {
+	switch n.Kind {
+	case measure.NoteGap:
+		g.stream.gapUntil = max(g.stream.gapUntil, n.Until)
+		g.tellGap(n.At, n.Until)
+	case measure.NoteUnitChange:
+		g.steps.again()
+		g.fault(UnitChange, n.At, "the indicator was switched to another unit. The readings stay right, since each carries its unit; leave the unit alone while the engine is turned")
+	case measure.NoteReZero:
+		g.stream.pressed = true
+		g.fault(ReZero, n.At, "the indicator was set to zero on the way. Leave the zero alone while the engine is turned")
+	}
+}
+
+// backTurn follows the crank angle and finds back-turns.
+type backTurn struct {
+	way      float64 // +1, -1; 0 while not known
+	least    float64 // the lowest and highest angle so far
+	most     float64
+	deepest  float64 // the largest way back since the last told
+	since    measure.Stamp
+	started  bool
+	toldThis bool // in this opening
+}
+
+// leastWay of turning one way tells which way forward is.
+const leastWay = 30
+
+// see takes the next angle and returns true when a back-turn becomes worth
+// telling.
+func (b *backTurn) see(a float64, at measure.Stamp) bool {
+	if math.IsNaN(a) {
+		return false
+	}
+	if !b.started {
+		b.least, b.most, b.started = a, a, true
+	}
+	switch {
+	case b.way == 0:
+		b.least, b.most = min(b.least, a), max(b.most, a)
+		if a-b.least > leastWay {
+			b.way = 1
+		} else if b.most-a > leastWay {
+			b.way = -1
+		}
+		if b.way != 0 {
+			b.most = a * b.way
+		}
+		return false
+	case a*b.way >= b.most:
+		b.most, b.deepest, b.since = a*b.way, 0, at
+		return false
+	}
+	b.deepest = max(b.deepest, b.most-a*b.way)
+	if b.deepest >= leastBack && !b.toldThis {
+		b.toldThis = true
+		return true
+	}
+	return false
+}
