@@ -94,11 +94,7 @@ func (f *Finder) Decode(c wire.Chunk, out *wire.Out) {
 	}
 	d := NewDecoder(format, f.o)
 	d.says = says
-	for column := range format.Columns {
-		if c := &format.Columns[column]; c.Role == Lift {
-			d.assumed = d.assumed || format.assumed()
-		}
-	}
+	d.assumed = guessed(format, f.o)
 	if f.quiet {
 		d.BeginsQuiet()
 	}

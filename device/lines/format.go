@@ -55,6 +55,10 @@ type Column struct {
 	Scale measure.Length
 	// Status are the words that may stand behind the number and its unit.
 	Status []Status
+
+	// varies: the device drops trailing zeros, so that the decimals tell
+	// nothing. A decoder finds this out by itself too, if later.
+	varies bool
 }
 
 // Status is a word behind a number.

@@ -64,11 +64,10 @@ func (anyCrank) Step() measure.Angle                       { return 1 }
 // endOf finds the byte that ends a line: CR or LF, or another if there is
 // neither.
 func endOf(sample []byte) byte {
-	if bytes.ContainsAny(sample, "\r\n") {
-		return '\n'
-	}
+	usual := bytes.Count(sample, []byte("\r")) + bytes.Count(sample, []byte("\n"))
 	for _, c := range []byte{0x03, ';'} {
-		if bytes.Count(sample, []byte{c}) >= findFewLines {
+		// A stray CR or LF is noise beside many of them.
+		if n := bytes.Count(sample, []byte{c}); usual == 0 && n >= findFewLines || usual <= 2 && n >= findLines {
 			return c
 		}
 	}
@@ -250,8 +249,7 @@ func degreeWord(w string) bool {
 	return slices.Contains([]string{"deg", "°", "\xb0", "degrees"}, strings.ToLower(w))
 }
 
-// takeApart finds the number of a field: what stands before it is a tag and
-// must hold a letter; what stands behind is a unit and a status without
+// takeApart finds the number of a field: what stands before it is a tag; what stands behind is a unit and a status without
 // digits of its own.
 func takeApart(text string, comma bool) (x field, ok bool) {
 	text = strings.TrimSpace(text)
@@ -262,7 +260,7 @@ func takeApart(text string, comma bool) (x field, ok bool) {
 		return x, false
 	}
 	x.tag = strings.TrimSpace(text[:start])
-	if x.tag != "" && !strings.ContainsFunc(x.tag, func(r rune) bool { return r < 128 && letter(byte(r)) }) && strings.ContainsAny(x.tag, "0123456789") {
+	if !likelyTag(x.tag) {
 		return x, false
 	}
 	c := Column{Role: Lift}
@@ -279,6 +277,20 @@ func takeApart(text string, comma bool) (x field, ok bool) {
 		return x, false
 	}
 	return x, true
+}
+
+// likelyTag reports whether a text is what stands before a number and not a
+// column by itself, which may well stand still while we listen. The digits of
+// a tag number a channel: a few, and glued to a letter.
+func likelyTag(tag string) bool {
+	first := strings.IndexAny(tag, "0123456789")
+	if first < 0 {
+		return true
+	}
+	last := strings.LastIndexAny(tag, "0123456789")
+	digits := tag[first : last+1]
+	return len(digits) <= 3 && strings.Trim(digits, "0123456789") == "" && !strings.ContainsAny(tag, " \t.,;|/") &&
+		strings.ContainsFunc(tag, func(r rune) bool { return r < 128 && letter(byte(r)) })
 }
 
 // numberStart finds where the last number of text starts, with its sign. The

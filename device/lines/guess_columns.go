@@ -13,6 +13,9 @@ import (
 // many lines.
 func columnOf(fields []field) (c Column, says string, fits bool) {
 	const few = 6
+	if fields = usual(fields); len(fields) == 0 {
+		return c, "", false
+	}
 	var tags, statuses []string
 	units, tagged, points, signs := map[measure.Unit]int{}, 0, 0, 0
 	least, most := 99, 0
@@ -41,6 +44,7 @@ func columnOf(fields []field) (c Column, says string, fits bool) {
 	nearly := func(n int) bool { return n*10 >= len(fields)*9 } // one in ten may be noise
 	c.Tags, c.TagNeeded = tags, nearly(tagged)
 	c.Whole = nearly(len(fields) - points)
+	c.varies = !c.Whole && varies(fields)
 	for _, s := range statuses {
 		c.Status = append(c.Status, knownStatus(s))
 	}
@@ -80,6 +84,46 @@ func columnOf(fields []field) (c Column, says string, fits bool) {
 		parts = append(parts, fmt.Sprintf("then %q", statuses[0]))
 	}
 	return c, strings.Join(parts, ", "), true
+}
+
+// varies reports whether the decimals differ in more than a line or two, among
+// numbers of one unit.
+func varies(fields []field) bool {
+	places := map[number]int{}
+	for _, x := range fields {
+		places[number{unit: x.n.unit, decimals: x.n.decimals}]++
+	}
+	most := map[measure.Unit]int{}
+	for n, times := range places {
+		most[n.unit] = max(most[n.unit], times)
+	}
+	rest := len(fields)
+	for _, times := range most {
+		rest -= times
+	}
+	return rest >= 2 && rest*20 >= len(fields)
+}
+
+// usual leaves out the fields whose tag or status stands in few lines: that is
+// chatter or noise, and the format should refuse it. It returns none if less
+// than half are left.
+func usual(fields []field) []field {
+	tags, statuses := map[string]int{}, map[string]int{}
+	for _, x := range fields {
+		tags[x.tag]++
+		statuses[x.status]++
+	}
+	often := func(n int) bool { return n >= 2 && n*8 >= len(fields) }
+	var out []field
+	for _, x := range fields {
+		if often(tags[x.tag]) && (often(statuses[x.status]) || isCommonStatus(x.status)) {
+			out = append(out, x)
+		}
+	}
+	if len(out)*2 < len(fields) {
+		return nil
+	}
+	return out
 }
 
 // roles decides what each column is. What a unit or tag tells goes first; then
@@ -122,7 +166,7 @@ func roles(columns []Column, rows [][]field, o Options) {
 		return
 	}
 	for i := range columns { // a board's own clock is neither
-		if columns[i].Role == Ignored && len(columns) > 1 && isClock(rows[i]) {
+		if clock(columns, rows, i) {
 			continue
 		}
 		if !columns[i].Whole && lift < 0 && !laterDecimals(columns, rows, i) {
@@ -135,7 +179,7 @@ func roles(columns []Column, rows [][]field, o Options) {
 		take(&turn, only, Counts)
 	}
 	for i := range columns {
-		if columns[i].Role != Ignored || len(columns) > 1 && isClock(rows[i]) {
+		if columns[i].Role != Ignored || clock(columns, rows, i) {
 			continue
 		}
 		switch {
@@ -175,11 +219,17 @@ func degrees(c Column) bool {
 // is more likely the angle.
 func laterDecimals(columns []Column, rows [][]field, i int) bool {
 	for j := i + 1; j < len(columns); j++ {
-		if columns[j].Role == Ignored && !columns[j].Whole && !isClock(rows[j]) {
+		if columns[j].Role == Ignored && !columns[j].Whole && !clock(columns, rows, j) {
 			return true
 		}
 	}
 	return false
+}
+
+// clock reports whether a column is the board's own clock. Of two columns one
+// with decimals is none: a crank may be turned as evenly.
+func clock(columns []Column, rows [][]field, i int) bool {
+	return columns[i].Role == Ignored && (columns[i].Whole && len(columns) > 1 || len(columns) > 2) && isClock(rows[i])
 }
 
 // isClock: always growing, by about the same.
@@ -253,8 +303,12 @@ func guessUnit(fields []field) measure.Unit {
 	return measure.InMillimetres
 }
 
-// assumed reports whether the unit or scale of the lift was guessed.
-func (f Format) assumed() bool {
+// guessed reports whether the unit or scale of the lift was neither printed nor
+// said.
+func guessed(f Format, o Options) bool {
 	i := f.lift()
-	return i >= 0 && f.Name == "found" && f.Columns[i].UnitRule != UnitMustFollow
+	if i < 0 || f.Columns[i].UnitRule == UnitMustFollow || o.Unit != measure.NoUnit {
+		return false
+	}
+	return !f.Columns[i].Whole || o.Scale == 0
 }

@@ -55,6 +55,7 @@ func (d *Decoder) doubt(now doubtful, out *wire.Out) {
 	case !held.is:
 	case held.odd && now.odd:
 		d.shape.relearn(&held.lift, &now.lift, d.lastLift, d.hasLast)
+		d.grain = grain{}
 		d.acceptHeld(&held, out)
 		d.acceptHeld(&now, out)
 		return
@@ -62,11 +63,11 @@ func (d *Decoder) doubt(now doubtful, out *wire.Out) {
 		d.acceptHeld(&held, out)
 		d.acceptHeld(&now, out)
 		return
+	case held.odd && d.hasLast && between(held.length, d.lastLift, now.length, d.grain.place):
+		// It stands where it should: a zero was dropped, and no digit lost.
+		d.shape.alone()
+		d.acceptHeld(&held, out)
 	case held.odd:
-		near := d.f.Jump / 20
-		if d.hasLast && (held.length-d.lastLift).Abs() < near && (held.length-now.length).Abs() < near {
-			d.shape.alone()
-		}
 		out.Refused.Misshapen++
 	default:
 		out.Refused.Jump++
@@ -76,6 +77,11 @@ func (d *Decoder) doubt(now doubtful, out *wire.Out) {
 		return
 	}
 	d.acceptHeld(&now, out)
+}
+
+// between reports whether l stands between a and b, give or take a step.
+func between(l, a, b, step measure.Length) bool {
+	return l >= min(a, b)-step && l <= max(a, b)+step
 }
 
 // acceptHeld gives out a line that was held. Its unit may have been settled
@@ -98,12 +104,13 @@ func (d *Decoder) accept(lift, turn *number, length measure.Length, at measure.S
 				Says: fmt.Sprintf("the indicator was switched from %s to %s", s.unit, unit)})
 		}
 		s.unit, s.started = unit, true
+		d.grain = grain{}
 	}
 	s.learn(lift)
 	d.lastLift, d.lastAt, d.hasLast = length, at, true
 	if place := d.place(lift, s.unit); place > 0 {
-		if s.loose && d.grain.place > 0 {
-			place = min(place, d.grain.place) // the finest that was seen
+		if d.grain.place > 0 {
+			place = min(place, d.grain.place) // a dropped zero makes no coarser step
 		}
 		d.grain.add(length, place)
 	}

@@ -17,7 +17,7 @@ type shape struct {
 	slots [5]slot // by printed unit; NoUnit for bare numbers
 	// loose: the device drops trailing zeros, so decimals tell nothing.
 	loose bool
-	lone  int // doubtful ones lately that stood alone but close to their neighbours
+	lone  int // odd ones that stood alone but right between their neighbours
 
 	per      measure.Length // nanometres a count for the unit and decimals below; 0 if not whole
 	perUnit  measure.Unit
@@ -31,12 +31,7 @@ type slot struct{ decimals, seen int }
 const settledSlot = 2
 
 func newShape(c *Column) shape {
-	return shape{scale: c.Scale, bare: c.Unit, unit: c.Unit}
-}
-
-// prime says what the numbers look like before the first one comes.
-func (s *shape) prime(unit measure.Unit, decimals int) {
-	s.slots[unit] = slot{decimals: decimals, seen: settledSlot}
+	return shape{scale: c.Scale, bare: c.Unit, unit: c.Unit, loose: c.varies}
 }
 
 // odd reports whether n looks unlike the numbers before it.
@@ -52,9 +47,10 @@ func (s *shape) learn(n *number) {
 	}
 	sl := &s.slots[n.unit]
 	switch {
-	case sl.seen == 0 || sl.decimals != n.decimals:
+	case sl.seen >= settledSlot: // only relearn changes it now
+	case sl.decimals != n.decimals || sl.seen == 0:
 		*sl = slot{decimals: n.decimals, seen: 1}
-	case sl.seen < settledSlot:
+	default:
 		sl.seen++
 	}
 }
@@ -131,9 +127,8 @@ func (s *shape) relearn(a, b *number, last measure.Length, hasLast bool) {
 	}
 }
 
-// alone counts an odd number that stood by itself but close to its
-// neighbours. A few of them and the device is one that drops trailing zeros
-// and not one that loses digits.
+// alone counts an odd number that stood by itself but right between its
+// neighbours. A few of them and the device is one that drops trailing zeros.
 func (s *shape) alone() {
 	if s.lone++; s.lone >= 3 {
 		s.loose = true

@@ -1,6 +1,9 @@
 package lines
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // commonWords are lines by which many instruments say that they have no
 // reading to give.
@@ -31,6 +34,10 @@ func commonStatus() []Status {
 		{Text: "E", Says: "the device reports an error", NoReading: true},
 		{Text: "HOLD", Says: "the display is on hold", NoReading: true},
 	}
+}
+
+func isCommonStatus(text string) bool {
+	return slices.ContainsFunc(commonStatus(), func(s Status) bool { return strings.EqualFold(s.Text, text) })
 }
 
 // knownStatus returns a status with its meaning, if it is one of the common
