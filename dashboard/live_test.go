@@ -1,11 +1,13 @@
 package dashboard
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"math/rand/v2"
 	"net"
 	"net/http"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -246,4 +248,51 @@ func (s *site) listen(rounds int, ready func(), heardOf *atomic.Int64) error {
 		}
 	}
 	return nil
+}
+
+// How long a cue takes from the live side to a page, beside others of which a
+// fifth do not read.
+func BenchmarkCueToPage(b *testing.B) {
+	for _, clients := range []int{1, 10, 100} {
+		b.Run(fmt.Sprint(clients), func(b *testing.B) {
+			s := serve(b, nil)
+			var conns []*websocket.Conn
+			for i := range clients {
+				conn, _, err := s.dial(nil)
+				require.NoError(b, err)
+				defer conn.Close()
+				if i > 0 && i%5 == 0 {
+					continue // does not read
+				}
+				conns = append(conns, conn)
+			}
+			got := make(chan time.Duration, len(conns))
+			var sent atomic.Int64
+			for _, conn := range conns {
+				go func() {
+					for {
+						_, text, err := conn.ReadMessage()
+						if err != nil {
+							return
+						}
+						if bytes.HasPrefix(text, []byte(`{"type":"cue"`)) {
+							got <- time.Since(time.Unix(0, sent.Load()))
+						}
+					}
+				}()
+			}
+			time.Sleep(100 * time.Millisecond) // past the hellos
+			var all []time.Duration
+			for b.Loop() {
+				sent.Store(time.Now().UnixNano())
+				s.hub.Publish(capture.Cue{Kind: capture.AtHalf}, 0)
+				for range conns {
+					all = append(all, <-got)
+				}
+			}
+			slices.Sort(all)
+			b.ReportMetric(float64(all[len(all)/2].Microseconds()), "p50-µs")
+			b.ReportMetric(float64(all[len(all)*99/100].Microseconds()), "p99-µs")
+		})
+	}
 }

@@ -210,6 +210,39 @@ func TestTheDoorStandsBeforeEverything(t *testing.T) {
 	assert.Equal(t, 415, status)
 }
 
+// No call is forgotten: each one is behind the door, and each one that names a
+// device asks for more.
+func TestEveryCallIsBehindTheDoor(t *testing.T) {
+	key := door.NewKey()
+	closed := serve(t, nil)
+	lan := serve(t, func(o *Options) { o.LAN, o.Key = true, key })
+	devices := 0
+	for _, call := range closed.server.routes() {
+		method, path, _ := strings.Cut(call.pattern, " ")
+		path = strings.NewReplacer("{id}", "1", "{role}", "indicator", "{what}", "shims").Replace(path)
+		request := func(s *site, origin string) int {
+			r, err := http.NewRequest(method, s.url+path, strings.NewReader("{}"))
+			require.NoError(t, err)
+			r.Header.Set("Content-Type", "application/json")
+			if origin != "" {
+				r.Header.Set("Origin", origin)
+			}
+			status, _ := s.do(r)
+			return status
+		}
+		assert.Equal(t, 403, request(closed, "http://evil.example"), call.pattern)
+		assert.Equal(t, 401, request(lan, lan.url), call.pattern)
+		assert.NotContains(t, []int{401, 403}, request(closed, closed.url), "our own page may: "+call.pattern)
+		names := strings.Contains(path, "/devices/") || strings.Contains(path, "simulator")
+		if call.device {
+			devices++
+			assert.Equal(t, 403, request(closed, ""), call.pattern)
+		}
+		assert.Equal(t, names, call.device, call.pattern)
+	}
+	assert.Equal(t, 4, devices)
+}
+
 func TestThePageOnDiskGoesBeforeTheEmbeddedOne(t *testing.T) {
 	embeddedPage, err := newAssets(nil)
 	require.NoError(t, err)

@@ -336,3 +336,38 @@ func TestKeptKey(t *testing.T) {
 	_, _, err = door.KeptKey(t.TempDir(), false)
 	require.Error(t, err, "a folder is no key")
 }
+
+// FuzzGuard tries any Host, Origin and fetch metadata. Whoever gets in without
+// a key asked for one of our three names, and came from it or from nowhere.
+func FuzzGuard(f *testing.F) {
+	f.Add("127.0.0.1:8417", "http://127.0.0.1:8417", "same-origin", "POST")
+	f.Add("localhost:8417", "", "none", "GET")
+	f.Add("[::1]:8417", "null", "cross-site", "PUT")
+	f.Add("127.0.0.1:8417@evil.example", "http://127.0.0.1:8417", "", "GET")
+	f.Add("LOCALHOST:8417", "http://localhost:8417/", "same-site", "DELETE")
+	f.Add("127.0.0.1:8417", "http://127.0.0.1:8417#x", "", "GET")
+	d, err := door.New(door.Options{})
+	require.NoError(f, err)
+	h := d.Guard(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { w.WriteHeader(http.StatusTeapot) }))
+	f.Fuzz(func(t *testing.T, host, origin, site, method string) {
+		r := ask{host: host}.request(t)
+		r.Host, r.Method = host, method
+		if origin != "" {
+			r.Header.Set("Origin", origin)
+		}
+		if site != "" {
+			r.Header.Set("Sec-Fetch-Site", site)
+		}
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, r)
+		if w.Code != http.StatusTeapot {
+			return
+		}
+		assert.Contains(t, []string{"127.0.0.1:8417", "localhost:8417", "[::1]:8417"}, strings.ToLower(host))
+		if origin == "" {
+			assert.Contains(t, []string{"", "same-origin", "none"}, site)
+		} else {
+			assert.Equal(t, strings.ToLower("http://"+host), strings.ToLower(origin))
+		}
+	})
+}

@@ -1,6 +1,7 @@
 package question_test
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -75,4 +76,52 @@ func TestShims(t *testing.T) {
 	assert.False(t, ok, "no ratio of the exhaust's")
 	_, ok = question.Shims(e, "1I", trials)
 	assert.False(t, ok, "no trial")
+}
+
+// trace turns a lobe of cos² with its nose at the given crank angle through
+// two cycles.
+func trace(nose float64) measure.Trace {
+	t := measure.Trace{Resolution: measure.Micrometre, AngleStep: measure.Degree / 2}
+	for i := range 2 * 1440 {
+		crank := float64(i)/2 - 360
+		mm := 0.0
+		if x := math.Remainder(crank-nose, 720); math.Abs(x) < 140 {
+			mm = 10 * math.Pow(math.Cos(math.Pi/2*x/140), 2)
+		}
+		t.Readings = append(t.Readings, measure.Reading{At: measure.Stamp(i) * 10_000, Has: measure.HasLift | measure.HasAngle,
+			Angle: measure.FromDegrees(crank), Lift: measure.FromMillimetres(math.Round(mm*1000) / 1000)})
+	}
+	return t
+}
+
+func TestCurveIsOfItsOwnCylinder(t *testing.T) {
+	e := storage.Engine{FiringOrder: []int{1, 5, 3, 6, 2, 4}} // 120 degrees apart
+	for _, c := range []struct {
+		valve string
+		nose  float64 // by the encoder
+		moved bool
+	}{
+		{"1I", 110, false},
+		{"5I", 110 + 120, true},
+		{"3I", 110 + 240, true},
+		{"6I", 110 + 360, false}, // a whole turn, which an encoder does not tell
+		{"5E", -114 + 120, true},
+		{"5I", 110, false},       // set anew at each cylinder: as it should be
+		{"5I", 110 + 60, false},  // nowhere that the firing order explains: left alone
+		{"9I", 110 + 120, false}, // no cylinder of this engine
+	} {
+		o := timing.Options{Valve: question.Kind(c.valve)}
+		got, note, err := question.Curve(trace(c.nose), o, e, c.valve)
+		require.NoError(t, err)
+		assert.Equal(t, c.moved, note != "", "%v", c)
+		if c.moved {
+			want := 110.0
+			if o.Valve == timing.Exhaust {
+				want = -114
+			}
+			assert.InDelta(t, want, got.Nose().Angle.Degrees(), 0.5, "%v", c)
+		}
+	}
+	_, _, err := question.Curve(measure.Trace{}, timing.Options{}, e, "1I")
+	require.ErrorIs(t, err, timing.ErrNoAngle)
 }

@@ -161,7 +161,7 @@ func once(said []string, says string) []string {
 func (d Data) view() (view, error) {
 	w := words{d.Units}
 	v := view{
-		Name: d.Engine.Name, Date: d.Made.Format("2 January 2006, 15:04"), Version: d.Version, Unit: map[measure.Unit]string{measure.InInches: "inches", measure.InMillimetres: "millimetres"}[d.Units],
+		Name: d.Engine.Name, Date: d.Made.Format("2 January 2006, 15:04"), Version: d.Version, Unit: orElse(map[measure.Unit]string{measure.InInches: "inches", measure.InMillimetres: "millimetres"}[d.Units], d.Units.String()),
 		Style: template.CSS(styleText), Engine: d.Engine, Facts: d.facts(w), Damage: d.Damage,
 	}
 	if v.Name == "" {
@@ -343,4 +343,11 @@ func event(e *timing.Event) string {
 		return none
 	}
 	return fmt.Sprintf("%s ± %s", e.Says, degrees(e.U))
+}
+
+func orElse(text, otherwise string) string {
+	if text == "" {
+		return otherwise
+	}
+	return text
 }
