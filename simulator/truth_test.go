@@ -202,7 +202,9 @@ func TestTruthAgainstBruteForce(t *testing.T) {
 // Each truth is a root of the formulas, to their last digits.
 func TestTruthIsSolved(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		s, err := anyScenario().Draw(t, "scenario").Play()
+		sc := anyScenario().Draw(t, "scenario")
+		sc.Indicator.Rate = 5
+		s, err := sc.Play()
 		require.NoError(t, err)
 		tr := s.Truth.train
 		require.InDelta(t, tr.max/2, tr.liftFromNose(tr.halfOpening), 1e-9)
@@ -226,7 +228,7 @@ func TestTruthIsSolved(t *testing.T) {
 func TestEveryWholeOpeningAskedForIsThere(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		sc := anyScenario().Draw(t, "scenario")
-		sc.Hand.EndFromNose = 0
+		sc.Hand.EndFromNose, sc.Indicator.Rate = 0, 5
 		s, err := sc.Play()
 		require.NoError(t, err)
 		whole := s.Truth.Whole()
@@ -247,6 +249,7 @@ func TestEveryWholeOpeningAskedForIsThere(t *testing.T) {
 func TestReadingsAgreeWithTruth(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		sc := anyScenario().Draw(t, "scenario")
+		sc.Openings = min(sc.Openings, 2)
 		s, err := sc.Play()
 		require.NoError(t, err)
 		bound := float64(sc.Indicator.Resolution)/2 + 6*float64(sc.Indicator.Noise) + 1
