@@ -175,7 +175,7 @@ function Top({ menu, onMenu }) {
     <a class="name" href="#/bench">Lobescribe</a>
     ${state.simulated ? html`<span class="tag simulated"><${Mark} shape="triangle" /> simulated</span>` : null}
     <a class=${`tag link ${link.kind}`} href="#/devices" aria-label=${`Indicator: ${link.word}`}><${Mark} shape=${link.shape} kind=${link.kind} /> ${link.word}</a>
-    <button class="unit-switch" onClick=${() => app.setUnit(state.unit === "in" ? "mm" : "in")} aria-label=${`Units: ${state.unit === "in" ? "inches" : "millimetres"}. Switch.`} title="u">${state.unit}</button>
+    <button class="unit-switch" onClick=${() => app.setUnit(state.unit === "in" ? "mm" : "in")} title="key U">${state.unit}<span class="sr">: lengths are in ${state.unit === "in" ? "inches, switch to millimetres" : "millimetres, switch to inches"}</span></button>
   </header>`;
 }
 

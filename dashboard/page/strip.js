@@ -11,12 +11,17 @@ export class StripBuffer {
     this.capacity = capacity;
     this.start = 0;
     this.size = 0;
+    /** what the indicator showed at least and at most since the strip began */
+    this.low = Infinity;
+    this.high = -Infinity;
     /** counts changes, so that a drawing knows whether it is stale */
     this.version = 0;
   }
 
   clear() {
     this.start = this.size = 0;
+    this.low = Infinity;
+    this.high = -Infinity;
     this.version++;
   }
 
@@ -33,6 +38,8 @@ export class StripBuffer {
       const at = this.at(this.size);
       this.t[at] = t_us[i];
       this.lift[at] = lift_nm[i];
+      this.low = Math.min(this.low, lift_nm[i]);
+      this.high = Math.max(this.high, lift_nm[i]);
       this.angle[at] = angle_udeg ? angle_udeg[i] : NaN;
       if (this.size < this.capacity) this.size++;
       else this.start = (this.start + 1) % this.capacity;

@@ -6,11 +6,12 @@ import { useEffect, useRef, useState } from "../lib/hooks.js";
 import { html, LengthField, Mark, useApp, usePart } from "../ui.js";
 import { faultTitle, nextStep, valveWords } from "../cues.js";
 import { shown } from "../state.js";
-import { degrees, digits, farDigits, inCycle, inUnit, length, needleWords, toMm, withUncertainty } from "../units.js";
+import { degrees, digits, farDigits, fromMm, inCycle, inUnit, length, needleWords, toMm, withUncertainty } from "../units.js";
 import { Dial } from "../dial.js";
 import { CyclePicture } from "../cycle.js";
 import { Strip } from "../stripview.js";
 import { pedalKeys } from "../keys.js";
+import { Setup } from "../setupview.js";
 
 export function Bench() {
   const app = useApp();
@@ -27,7 +28,8 @@ export function Bench() {
     <h1 class="sr">Bench</h1>
     <${ValveBar} state=${state} />
     <p class="next" role="status"><${MoodMark} mood=${next.mood} /><span>${next.says}</span>${next.link ? html` <a class="button" href=${next.link.href}>${next.link.label}</a>` : null}</p>
-    ${first ? html`<${FirstSteps} />` : html`
+    <${Setup} state=${state} />
+    ${first ? null : html`
       <${Figures} position=${p} unit=${state.unit} mood=${next.mood} stale=${stale} raw=${strip.newest()} />
       <div class="dial-box"><${Dial} lift=${known && p ? p.lift_nm : 0} half=${p?.half_nm ?? 0} nose=${p?.nose_nm ?? 0} unit=${state.unit} known=${known} /></div>
       <${Height} state=${state} mood=${next.mood} />
@@ -80,25 +82,6 @@ function Figures({ position: p, unit, mood, stale, raw }) {
   </div>`;
 }
 
-/** The first run leads to a device; nothing else makes sense before it. */
-function FirstSteps() {
-  const app = useApp();
-  const on = () => app.api.post("/simulator", { on: true }).then(() => app.notify("The simulator is running."), (err) => app.notify(err.message, "amiss"));
-  return html`<section class="first-steps">
-    <h2>Five steps to the first max lift</h2>
-    <ol>
-      <li class="now"><a href="#/devices">Choose the indicator's port</a></li>
-      <li>See its figure move when you touch the spindle</li>
-      <li>Set which way it runs</li>
-      <li><a href="#/engine">Name the engine</a></li>
-      <li>Turn the engine by hand</li>
-    </ol>
-    <p><button onClick=${on}>No indicator here: try the simulator</button></p>
-    <p class="hint">The simulator is an invented engine turned by an invented hand. Everything it shows is labelled as simulated.</p>
-    <p><a href="#/help">Before turning anything: read the cautions</a></p>
-  </section>`;
-}
-
 /** How long the field at half lift stays after the valve moved on, in milliseconds. */
 const lingers = 6000;
 
@@ -113,6 +96,7 @@ function Height({ state, mood }) {
   const [open, setOpen] = useState(false);
   const box = useRef(/** @type {HTMLFormElement|null} */ (null));
   const { engine, valve } = state.bench;
+  const nose = shown(state).position?.nose_nm ?? 0;
   useEffect(() => {
     if (mood === "half") {
       setOpen(true);
@@ -128,8 +112,15 @@ function Height({ state, mood }) {
     e.preventDefault();
     if (nm === null) return;
     try {
-      await app.api.post(`/engines/${encodeURIComponent(engine)}/trials?valve=${encodeURIComponent(valve)}`, { adjuster_below_valve_mm: toMm(nm) });
-      app.notify("Kept with this valve's trials.");
+      const at = `/engines/${encodeURIComponent(engine)}/trials`;
+      const last = (await app.api.get(`${at}?valve=${encodeURIComponent(valve)}`)).at(-1);
+      // What is under the stand is what was there last, until Trials says otherwise.
+      await app.api.post(at, {
+        valve, stack_mm: last?.stack_mm, pushrod_length_mm: last?.pushrod_length_mm, lash_mm: last?.lash_mm, adjuster_below_valve_mm: toMm(nm),
+        max_lift_mm: nose > 0 ? toMm(nose) : undefined,
+      });
+      const stack = (last?.stack_mm ?? []).reduce((/** @type {number} */ sum, /** @type {number} */ s) => sum + fromMm(s), 0);
+      app.notify(`Kept as a trial, with a stack of ${length(stack, state.unit)}. If that has changed, put it right under Trials.`);
       setNm(null);
       setOpen(false);
     } catch (err) {
@@ -137,8 +128,8 @@ function Height({ state, mood }) {
     }
   };
   return html`<form class="height" ref=${box} onSubmit=${keep}>
-    <${LengthField} label="Adjuster end below valve end, measured now" nm=${nm} unit=${state.unit} onChange=${setNm} hint="Write a minus when the adjuster end stands higher." />
-    ${engine && valve ? html`<button disabled=${nm === null}>Keep as a trial</button>` : html`<a class="button" href="#/engine">Choose the valve, to keep it</a>`}
+    <${LengthField} label="Adjuster end below valve end, now" nm=${nm} unit=${state.unit} onChange=${setNm} hint="Write a minus when the adjuster end stands higher." />
+    ${state.replay ? html`<p class="hint">This is a replay: nothing is measured now.</p>` : engine && valve ? html`<button disabled=${nm === null}>Keep as a trial</button>` : html`<a class="button" href="#/engine">Choose the valve, to keep it</a>`}
     <button type="button" class="quiet" onClick=${() => { setOpen(false); setNm(null); }}>Close</button>
   </form>`;
 }
@@ -151,7 +142,7 @@ function Openings({ channel, unit }) {
   const withAngle = openings.some((o) => o.nose_angle_deg !== undefined);
   return html`<section class="openings"><h2>Openings</h2>
     ${faults.map((f) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>${faultTitle(f.kind)}.</strong> ${inUnit(f.says, unit)}</p>`)}
-    ${openings.length ? html`<div class="wide"><table>
+    ${openings.length ? html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table>
       <thead><tr><th scope="col">#</th><th scope="col">max lift</th><th scope="col">half lift</th>${withAngle ? html`<th scope="col">half, opening</th><th scope="col">nose</th><th scope="col">half, closing</th>` : null}</tr></thead>
       <tbody>${openings.map((o, i) => html`<tr><th scope="row">${i + 1}</th>
         <td class="strong">${withUncertainty(o.max_lift_mm * 1e6, o.max_lift_u_mm * 1e6, unit)}</td><td>${length(o.half_lift_mm * 1e6, unit)}</td>

@@ -23,7 +23,7 @@ export function EngineView() {
     ${list.length ? html`<div class="row"><label class="inline">On the stand <select value=${bench.engine} onChange=${(/** @type {any} */ e) => choose(e.target.value)}>
       <option value="">none chosen</option>${list.map((e) => html`<option value=${e.id} selected=${e.id === bench.engine}>${e.name || e.id}</option>`)}</select></label>
       <button class="quiet" onClick=${() => setAdding(!adding)} aria-expanded=${adding ? "true" : "false"}>Another engine</button></div>` : null}
-    ${none ? html`<${Nothing} says="No engine is named yet. A name and four numbers are enough to begin; the rest can come later." />` : null}
+    ${none ? html`<${Nothing} says="No engine is named yet. A name, the layout and two numbers are enough to begin; the rest can come later." />` : null}
     ${adding || none ? html`<${NewEngine} unit=${unit} done=${() => { setAdding(false); engines.again(); }} />` : null}
     ${bench.engine ? html`<${TheEngine} key=${bench.engine} id=${bench.engine} state=${state} renamed=${engines.again} />` : list.length ? html`<${Nothing} says="Choose the engine that is on the stand." />` : null}`;
 }
@@ -84,9 +84,8 @@ function ValveMap({ engine, valves, state }) {
     <span class="cylinder-number" aria-hidden="true">${cylinder}</span>
     ${valves.filter((v) => cylinderOf(v.valve) === cylinder).map((v) => {
       const how = progress(v), lift = v.max_lift_mm ? digits(v.max_lift_mm * 1e6, unit) : "–";
-      return html`<button class=${`valve ${sideOf(v.valve)} ${how}`} aria-pressed=${v.valve === bench.valve ? "true" : "false"} onClick=${() => go(v.valve)}
-        aria-label=${`${valveWords(v.valve)}, ${signs[how].says}, max lift ${lift === "–" ? "unknown" : `${lift} ${unit}`}`}>
-        <span class="valve-side">${sideOf(v.valve) === "intake" ? "in" : "ex"}${v.valve.replace(/^\d+[IE]/, "")}</span><span class="valve-lift">${lift}</span><${Mark} shape=${signs[how].shape} /></button>`;
+      return html`<button class=${`valve ${sideOf(v.valve)} ${how}`} aria-pressed=${v.valve === bench.valve ? "true" : "false"} onClick=${() => go(v.valve)}>
+        <span class="sr">${valveWords(v.valve)}, ${signs[how].says}. Max lift:</span><span class="valve-side" aria-hidden="true">${sideOf(v.valve) === "intake" ? "in" : "ex"}${v.valve.replace(/^\d+[IE]/, "")}</span><span class="valve-lift">${lift}</span><${Mark} shape=${signs[how].shape} /></button>`;
     })}</div>`;
   return html`<section><h2>${engine.name || engine.id}: ${done} of ${valves.length} valves done</h2>
     <div class=${`valve-map ${engine.layout ?? "inline"}`}><span class="front">front</span>

@@ -67,7 +67,7 @@ function PistonAnswer({ p, side, basis, unit }) {
       levels=${p.least.limit_mm !== undefined ? [{ y: p.least.limit_mm / one, label: "your limit" }] : []}
       series=${[{ label: "clearance", stroke: "--ink", write }, { label: "valve lift", stroke: "--blue", dash: [8, 4], write }]} axes=${[{ label: "crank, degrees after TDC", values: (/** @type {any} */ _u, /** @type {number[]} */ at) => at.map(axisWords) }, { label: unit, size: 60 }]} />
     <h3>If the cam is moved, or the lash</h3>
-    <div class="wide"><table><thead><tr><th scope="col">cam advanced by</th><th scope="col">lash</th><th scope="col">least clearance</th><th scope="col">at</th><th scope="col" class="words">your limit</th></tr></thead>
+    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">cam advanced by</th><th scope="col">lash</th><th scope="col">least clearance</th><th scope="col">at</th><th scope="col" class="words">your limit</th></tr></thead>
       <tbody>${p.cases.map((/** @type {any} */ c) => html`<tr><th scope="row">${degrees(c.cam_deg, 0)}</th><td>${digits(fromMm(c.lash_mm), unit)}</td><td class="strong">${digits(fromMm(c.least_mm), unit)}</td><td>${axisWords(Math.round(c.at_deg * 10) / 10)}</td><td class="words">${c.meets_limit === undefined ? "not set" : c.meets_limit ? "met" : "not met"}</td></tr>`)}</tbody></table></div>
     <${Sentences} list=${p.says} /><${Basis} of=${basis} /></section>`;
 }

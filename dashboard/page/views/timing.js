@@ -10,6 +10,7 @@ import { cylinderOf, sideOf } from "../engine.js";
 import { axisWords, joined, readTiming } from "../timing.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
+import { Sentences } from "../says.js";
 import { useDraft } from "../draft.js";
 import { EncoderPanel, mountingQuery } from "./encoder.js";
 import { when } from "./traces.js";
@@ -88,14 +89,14 @@ function LiftChart({ shown, unit }) {
     says=${`Lift against crank angle of ${shown.map((s) => s.side).join(" and ")}.`}
     series=${shown.map(({ side }) => ({ label: side, stroke: strokes[side], dash: dashes[side], write: (/** @type {number} */ v) => `${v.toFixed(unit === "in" ? 4 : 3)} ${unit}` }))}
     axes=${[{ label: "crank, degrees after TDC of the overlap", values: (/** @type {any} */ _u, /** @type {number[]} */ at) => at.map(axisWords) }, { label: `lift, ${unit}`, size: 64 }]} />
-    <p class="hint"><strong class="is-intake">Solid: intake.</strong> <strong class="is-exhaust">Broken: exhaust.</strong></p></section>`;
+    ${shown.length > 1 ? html`<p class="hint"><strong class="is-intake">Solid: intake.</strong> <strong class="is-exhaust">Broken: exhaust.</strong></p>` : null}</section>`;
 }
 
 /** @param {{shown: Shown, unit: import("../units.js").Unit}} props */
 function Events({ shown, unit }) {
   const e = (/** @type {import("../timing.js").Event|undefined} */ event) => (event ? html`<strong>${event.says}</strong> <small>± ${degrees(event.u_deg, 1)}</small>` : "–");
   return html`<section><h2>Events</h2>${shown.map(({ side, t }) => html`<h3>${side === "intake" ? "Intake" : "Exhaust"}</h3>
-    <div class="wide"><table><thead><tr><th scope="col">checked at</th><th scope="col">opens</th><th scope="col">closes</th><th scope="col">duration</th><th scope="col">centreline</th></tr></thead>
+    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">checked at</th><th scope="col">opens</th><th scope="col">closes</th><th scope="col">duration</th><th scope="col">centreline</th></tr></thead>
     <tbody>${[...t.passages, ...(t.half ? [t.half] : [])].map((p, i) => html`<tr><th scope="row">${length(fromMm(p.checking_lift_mm), unit)}${i === t.passages.length ? ", half lift" : ""}</th><td>${e(p.opens)}</td><td>${e(p.closes)}</td>
       <td>${p.span ? html`${degrees(p.span.duration_deg, 1)} <small>± ${degrees(p.span.duration_u_deg, 1)}</small>` : "–"}</td><td>${p.span ? html`${p.span.centreline_says} <small>± ${degrees(p.span.centreline_u_deg, 1)}</small>` : "–"}</td></tr>`)}</tbody></table></div>
     <dl class="facts small">${t.nose ? html`<div><dt>nose</dt><dd>${t.nose.says}, ${withUncertainty(fromMm(t.nose.max_lift_mm), fromMm(t.nose.max_lift_u_mm), unit)}</dd></div>` : null}
@@ -109,13 +110,12 @@ function Pair({ pair, unit }) {
   if (!pair) return null;
   const d = (/** @type {number|undefined} */ v, /** @type {number|undefined} */ u) => (v === undefined || v === null ? "–" : `${degrees(v, 1)}${u ? ` ± ${degrees(u, 1)}` : ""}`);
   const card = pair.card;
-  return html`${pair.pairs?.length ? html`<section><h2>Both together</h2><div class="wide"><table><thead><tr><th scope="col">checked at</th><th scope="col">overlap</th><th scope="col">lobe separation, cam</th><th scope="col">advance</th></tr></thead>
+  return html`${pair.pairs?.length ? html`<section><h2>Both together</h2><div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">checked at</th><th scope="col">overlap</th><th scope="col">lobe separation, cam</th><th scope="col">advance</th></tr></thead>
       <tbody>${pair.pairs.map((/** @type {any} */ p) => html`<tr><th scope="row">${length(fromMm(p.checking_lift_mm), unit)}</th><td>${d(p.overlap_deg, p.overlap_u_deg)}</td><td>${d(p.lobe_separation_cam_deg, p.lobe_separation_u_cam_deg)}</td><td>${d(p.advance_deg, p.advance_u_deg)}</td></tr>`)}</tbody></table></div></section>` : null}
     ${card ? html`<section><h2>Card beside measured</h2>
-      ${(card.says ?? []).map((/** @type {string} */ s) => html`<p><strong>${s}</strong></p>`)}
-      ${card.deviations?.length ? html`<div class="wide"><table><thead><tr><th scope="col" class="words">event</th><th scope="col" class="words">measured and card</th><th scope="col">later by</th><th scope="col">left over</th></tr></thead>
+      <${Sentences} list=${[...new Set([...(card.says ?? []), ...(card.shifts ?? []).map((/** @type {any} */ s) => s.says)])]} />
+      ${card.deviations?.length ? html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col" class="words">event</th><th scope="col" class="words">measured and card</th><th scope="col">later by</th><th scope="col">left over</th></tr></thead>
         <tbody>${card.deviations.map((/** @type {any} */ v) => html`<tr><th scope="row">${v.valve} ${v.event}</th><td class="words">${v.says}</td><td>${d(v.later_deg, v.u_deg)}</td><td>${degrees(v.left_over_deg, 1)} ${v.left_over_stands ? html`<${Mark} shape="triangle" /><span class="sr">more than can be explained</span>` : null}</td></tr>`)}</tbody></table></div>` : null}
-      ${(card.shifts ?? []).map((/** @type {any} */ s) => html`<p>${s.says}</p>`)}
       ${(card.max_lifts ?? []).map((/** @type {any} */ l) => html`<p>Max lift, ${l.valve}: measured ${length(fromMm(l.measured_mm), unit)}, card ${length(fromMm(l.card_mm), unit)}, ${digits(fromMm(l.more_mm), unit, { sign: true })} ± ${digits(fromMm(l.u_mm), unit)} ${unit}.</p>`)}
     </section>` : html`<p class="hint">With a cam card in the <a href="#/engine">engine</a>, card and measured stand side by side here.</p>`}`;
 }
@@ -129,7 +129,7 @@ function Motion({ shown, unit }) {
   const data = useMemo(() => {
     const points = here.t.derivatives;
     const v = points.map((p) => per * (what === "velocity" ? p.mm_per_deg : p.mm_per_deg2)), u = points.map((p) => per * (what === "velocity" ? p.mm_per_deg_u : p.mm_per_deg2_u));
-    return [points.map((p) => p.atdc_deg), v, v.map((y, i) => y - u[i]), v.map((y, i) => y + u[i])];
+    return [points.map((p) => p.atdc_deg), v.map((y, i) => y - u[i]), v.map((y, i) => y + u[i]), v];
   }, [here.t, what, per]);
   if (here.t.derivatives.length === 0) return null;
   const name = `${unit === "in" ? "thou" : "µm"} a degree${what === "velocity" ? "" : "²"}`;
@@ -137,7 +137,7 @@ function Motion({ shown, unit }) {
     <div class="row" role="group" aria-label="What is drawn">${["velocity", "acceleration"].map((w) => html`<button class="toggle" aria-pressed=${w === what ? "true" : "false"} onClick=${() => setWhat(w)}>${w}</button>`)}
       ${shown.length > 1 ? shown.map((s) => html`<button class="toggle" aria-pressed=${s === here ? "true" : "false"} onClick=${() => setSide(s.side)}>${s.side}</button>`) : null}</div>
     <${Chart} data=${data} says=${`${what} of the ${here.side} valve against crank angle, with its band of noise.`} xUnit="°" height=${300}
-      series=${[{ label: what, stroke: strokes[here.side], write: (/** @type {number} */ v) => `${v.toFixed(2)} ${name}` }, { label: "", stroke: "--rule", width: 1 }, { label: "", stroke: "--rule", width: 1 }]} bands=${[{ series: [3, 2], fill: "--track" }]}
+      series=${[{ label: "", stroke: "--soft", width: 0.5 }, { label: "", stroke: "--soft", width: 0.5 }, { label: what, stroke: strokes[here.side], write: (/** @type {number} */ v) => `${v.toFixed(2)} ${name}` }]} bands=${[{ series: [2, 1], fill: "--track" }]}
       axes=${[{ label: "crank, degrees after TDC of the overlap", values: (/** @type {any} */ _u, /** @type {number[]} */ at) => at.map(axisWords) }, { label: name, size: 64 }]} />
-    <p class="hint">The band is what noise alone can do (k = 2): inside it nothing is the cam's. ${here.t.derivativesSay}</p></section>`;
+    <p class="hint">The band is what noise alone can do (k = 2): inside it nothing is the cam's.${here.t.derivativesSay ? ` Smoothed over ${here.t.derivativesSay}.` : ""}</p></section>`;
 }

@@ -22,6 +22,7 @@ export function TraceView({ id }) {
   return html`<p class="back"><a href="#/traces">All traces</a></p>
     <h1>${trace.valve ? valveWords(trace.valve) : "No valve named"} <small>trace ${id}</small></h1>
     <p class="hint">${when(trace.started)}, ${seconds(trace.seconds)}, ${trace.readings.toLocaleString("en")} readings${trace.source ? `, from ${trace.source}` : ""}${trace.cut_short ? ". Cut short: it ended in a crash or power cut; what is here is whole." : ""}</p>
+    ${(trace.damage ?? []).map((/** @type {string} */ d) => html`<p class="fault"><${Mark} shape="triangle" kind="bad" /> ${d}</p>`)}
     <${ReplayStart} id=${id} />
     <${LiftChart} id=${id} findings=${findings} unit=${unit} at=${at} />
     <${FindingsBlock} findings=${findings} unit=${unit} />
@@ -146,7 +147,7 @@ export function FindingsBlock({ findings, unit }) {
       <div><dt>indicator's step</dt><dd>${length(findings.resolution_mm * 1e6, unit)}</dd></div>
     </dl>
     <p class="hint">The figure after ± is the expanded uncertainty, k = 2: the truth is inside it about 95 times in 100.</p>
-    <div class="wide"><table><thead><tr><th scope="col">#</th><th scope="col">nose at</th><th scope="col">max lift</th><th scope="col">indicator at half, opening</th><th scope="col">indicator at half, closing</th>
+    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">#</th><th scope="col">nose at</th><th scope="col">max lift</th><th scope="col">indicator at half, opening</th><th scope="col">indicator at half, closing</th>
       ${withAngle ? html`<th scope="col">half, opening</th><th scope="col">nose</th><th scope="col">half, closing</th>` : null}</tr></thead>
       <tbody>${openings.map((o, i) => html`<tr><th scope="row">${i + 1}</th><td>${seconds(o.t_nose_s)}</td><td class="strong">${withUncertainty(o.max_lift_mm * 1e6, o.max_lift_u_mm * 1e6, unit)}</td>
         <td>${digits(o.opening_half.reading_mm * 1e6, unit)}</td><td>${digits(o.closing_half.reading_mm * 1e6, unit)}</td>

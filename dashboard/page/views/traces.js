@@ -7,7 +7,7 @@ import { digits, seconds } from "../units.js";
 import { query } from "../api.js";
 import { TraceView } from "./trace.js";
 
-/** @typedef {{id: string|number, started: string, engine: string, valve: string, trial: string, readings: number, seconds: number, cut_short: boolean, max_lift_mm?: number, has_angle: boolean, source: string, remark: string}} TraceHead */
+/** @typedef {{id: string|number, started: string, engine: string, valve: string, trial: string, readings: number, seconds: number, cut_short: boolean, max_lift_mm?: number, has_angle: boolean, source: string, remark: string, recording?: boolean}} TraceHead */
 
 /** @param {{route: import("../router.js").Route}} props */
 export const Traces = ({ route }) => (route.rest[0] ? html`<${TraceView} key=${route.rest[0]} id=${route.rest[0]} />` : html`<${TraceList} />`);
@@ -48,12 +48,13 @@ function TraceList() {
 /** @param {{traces: TraceHead[], unit: import("../units.js").Unit}} props */
 const Rows = ({ traces, unit }) => html`<ul class="cards">${traces.map((t) => html`<li key=${t.id}>
   <a class="card" href=${`#/traces/${t.id}`}>
-    <span class="card-figure">${t.max_lift_mm ? digits(t.max_lift_mm * 1e6, unit) : "–"}<small>${t.max_lift_mm ? `max lift, ${unit}` : "no whole opening"}</small></span>
+    <span class="card-figure">${t.max_lift_mm ? digits(t.max_lift_mm * 1e6, unit) : "–"}<small>${t.max_lift_mm ? `max lift, ${unit}` : t.recording ? "not ended yet" : "no whole opening"}</small></span>
     <span class="card-words"><strong>${t.valve ? valveWords(t.valve) : "No valve named"}</strong>
       <span>trace ${t.id}, ${when(t.started)}</span>
       <span>${seconds(t.seconds)}, ${t.readings.toLocaleString("en")} readings${t.has_angle ? ", with crank angle" : ""}</span>
       ${t.cut_short ? html`<span class="amiss"><${Mark} shape="triangle" kind="bad" /> cut short</span>` : null}
       ${/demo|simulat/.test(t.source ?? "") ? html`<span class="amiss"><${Mark} shape="triangle" /> simulated</span>` : null}
+      ${t.recording ? html`<span><${Mark} shape="disc" kind="good" /> recording now</span>` : null}
       ${t.remark ? html`<span>${t.remark}</span>` : null}</span>
   </a></li>`)}</ul>`;
 

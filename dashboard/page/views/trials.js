@@ -30,12 +30,13 @@ function ValveTrials({ engineId, valve }) {
   const trials = useFetched((signal) => app.api.get(`${at}/trials?valve=${encodeURIComponent(valve)}`, signal), [engineId, valve]);
   const valves = useFetched((signal) => app.api.get(`${at}/valves`, signal), [engineId, valve, trials.value?.length]);
   const list = /** @type {Trial[]} */ (trials.value ?? []);
+  const [editing, setEditing] = useState(/** @type {Trial|null} */ (null));
   const known = valves.value?.find((/** @type {any} */ v) => v.valve === valve)?.max_lift_mm ?? null;
   return html`<h1>Trials <small>${valveWords(valve)}</small></h1>
     <${Trouble} text=${engine.error || trials.error} />
     ${trials.value && list.length === 0 ? html`<${Nothing} says="Nothing was tried yet. Turn to half lift, hold, and measure by how much the adjuster end of the rocker sits below its valve end; write it here or on the bench." href="#/bench" label="To the bench" />` : null}
-    ${list.length ? html`<${TrialTable} list=${list} unit=${unit} again=${trials.again} />` : null}
-    ${engine.value ? html`<${NewTrial} at=${at} valve=${valve} last=${list.at(-1)} maxLift=${known} unit=${unit} done=${trials.again} />
+    ${list.length ? html`<${TrialTable} list=${list} unit=${unit} again=${trials.again} edit=${setEditing} />` : null}
+    ${engine.value ? html`<${TrialForm} key=${editing ? editing.id : `new after ${list.length}`} at=${at} valve=${valve} editing=${editing} last=${list.at(-1)} maxLift=${known} unit=${unit} done=${() => { setEditing(null); trials.again(); }} />
       <${Next} engine=${engine.value} valve=${valve} list=${list} unit=${unit} />
       <${Picture} engine=${engine.value} valve=${valve} list=${list} maxLift=${known} unit=${unit} />` : null}`;
 }
@@ -43,8 +44,8 @@ function ValveTrials({ engineId, valve }) {
 /** @param {Trial} t */
 const height = (t) => (t.stack_mm ?? []).reduce((sum, s) => sum + fromMm(s), 0);
 
-/** @param {{list: Trial[], unit: import("../units.js").Unit, again: () => void}} props */
-function TrialTable({ list, unit, again }) {
+/** @param {{list: Trial[], unit: import("../units.js").Unit, again: () => void, edit: (t: Trial) => void}} props */
+function TrialTable({ list, unit, again, edit }) {
   const app = useApp();
   const cell = (/** @type {number|null|undefined} */ mm, /** @type {number|undefined} */ decimals = undefined) => (mm === null || mm === undefined ? "–" : digits(fromMm(mm), unit, decimals === undefined ? {} : { decimals }));
   const remove = async (/** @type {Trial} */ t) => {
@@ -56,18 +57,22 @@ function TrialTable({ list, unit, again }) {
       app.notify(/** @type {Error} */ (err).message, "amiss");
     }
   };
-  return html`<div class="wide"><table><caption class="sr">Trials, lengths in ${unit}</caption><thead><tr><th scope="col">#</th><th scope="col">stack</th><th scope="col" class="words">of shims</th><th scope="col">pushrod</th><th scope="col">lash</th>
-      <th scope="col">adjuster below valve, at half lift</th><th scope="col">sweep</th><th scope="col">max lift</th><th scope="col" class="words">remark</th><th><span class="sr">Remove</span></th></tr></thead>
+  return html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><caption class="sr">Trials, lengths in ${unit}</caption><thead><tr><th scope="col">#</th><th scope="col">stack</th><th scope="col" class="words">of shims</th><th scope="col">pushrod</th><th scope="col">lash</th>
+      <th scope="col">adjuster below valve, at half lift</th><th scope="col">sweep</th><th scope="col">max lift</th><th scope="col" class="words">remark</th><th><span class="sr">Change or remove</span></th></tr></thead>
     <tbody>${list.map((t, i) => html`<tr key=${t.id}><th scope="row">${i + 1}</th><td class="strong">${digits(height(t), unit)}</td><td class="words">${(t.stack_mm ?? []).map((s) => cell(s, unit === "in" ? 3 : 2)).join(" + ") || "none"}</td>
       <td>${t.pushrod_length_mm ? cell(t.pushrod_length_mm) : "–"}</td><td>${t.lash_mm ? cell(t.lash_mm) : "–"}</td><td class="strong">${cell(t.adjuster_below_valve_mm)}</td><td>${cell(t.sweep_mm)}</td><td>${cell(t.max_lift_mm)}</td>
-      <td class="words">${t.remark ?? ""}</td><td><button class="quiet" onClick=${() => remove(t)} aria-label=${`Remove trial ${i + 1}`}>Remove</button></td></tr>`)}</tbody></table></div>`;
+      <td class="words">${t.remark ?? ""}</td><td><button class="quiet" onClick=${() => edit(t)} aria-label=${`Change trial ${i + 1}`}>Change</button> <button class="quiet" onClick=${() => remove(t)} aria-label=${`Remove trial ${i + 1}`}>Remove</button></td></tr>`)}</tbody></table></div>`;
 }
 
-/** @param {{at: string, valve: string, last: Trial|undefined, maxLift: number|null, unit: import("../units.js").Unit, done: () => void}} props */
-function NewTrial({ at, valve, last, maxLift, unit, done }) {
+/** @param {{at: string, valve: string, editing: Trial|null, last: Trial|undefined, maxLift: number|null, unit: import("../units.js").Unit, done: () => void}} props */
+function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
   const app = useApp();
-  const blank = () => ({ stack: (last?.stack_mm ?? []).map((s) => length(fromMm(s), unit)).join(" + "), pushrod: last?.pushrod_length_mm ? fromMm(last.pushrod_length_mm) : null, lash: last?.lash_mm ? fromMm(last.lash_mm) : null,
-    below: /** @type {number|null} */ (null), sweep: /** @type {number|null} */ (null), lift: maxLift === null ? null : fromMm(maxLift), remark: "" });
+  const from = editing ?? last;
+  const nm = (/** @type {number|null|undefined} */ mm) => (mm === null || mm === undefined ? null : fromMm(mm));
+  const blank = () => ({
+    stack: (from?.stack_mm ?? []).map((s) => length(fromMm(s), unit)).join(" + "), pushrod: nm(from?.pushrod_length_mm), lash: nm(from?.lash_mm), below: nm(editing?.adjuster_below_valve_mm),
+    sweep: nm(editing?.sweep_mm), lift: nm(editing ? editing.max_lift_mm : maxLift), remark: editing?.remark ?? "",
+  });
   const [d, setD] = useState(blank);
   const [wrong, setWrong] = useState("");
   const set = (/** @type {string} */ name) => (/** @type {any} */ v) => setD({ ...d, [name]: v });
@@ -76,16 +81,17 @@ function NewTrial({ at, valve, last, maxLift, unit, done }) {
     try {
       const stack = d.stack.split(/[+;]|\s{2,}/).map((s) => s.trim()).filter(Boolean).map((s) => toMm(parseLength(s, unit)));
       const mm = (/** @type {number|null} */ nm) => (nm === null ? undefined : toMm(nm));
-      await app.api.post(`${at}/trials`, { valve, stack_mm: stack, pushrod_length_mm: mm(d.pushrod), lash_mm: mm(d.lash), adjuster_below_valve_mm: mm(d.below), sweep_mm: mm(d.sweep), max_lift_mm: mm(d.lift), remark: d.remark });
+      const written = { valve, stack_mm: stack, pushrod_length_mm: mm(d.pushrod), lash_mm: mm(d.lash), adjuster_below_valve_mm: mm(d.below), sweep_mm: mm(d.sweep), max_lift_mm: mm(d.lift), remark: d.remark };
+      if (editing) await app.api.put(`/trials/${encodeURIComponent(editing.id)}`, { ...editing, ...written });
+      else await app.api.post(`${at}/trials`, written);
       setWrong("");
-      setD({ ...d, below: null, sweep: null, remark: "" });
       app.notify("The trial is kept.");
       done();
     } catch (err) {
       setWrong(/** @type {Error} */ (err).message);
     }
   };
-  return html`<details class="panel" open=${!last}><summary>Write down a trial</summary><form class="grid" onSubmit=${keep}>
+  return html`<details class="panel" open=${!last || editing !== null}><summary>${editing ? "Change the trial" : "Write down a trial"}</summary><form class="grid" onSubmit=${keep}>
     <${TextField} label="Shims under the stand" value=${d.stack} onChange=${set("stack")} hint=${`thicknesses with + between, as in ${unit === "in" ? "0.015 + 0.030" : "0.40 + 0.80"}; empty for none`} />
     <${LengthField} label="Adjuster end below valve end" nm=${d.below} unit=${unit} onChange=${set("below")} hint="at half lift; a minus when it sits higher" />
     <${LengthField} label="Pushrod length" nm=${d.pushrod} unit=${unit} onChange=${set("pushrod")} />

@@ -140,3 +140,18 @@ test("without an encoder they lie against time", () => {
   assert.equal(haveAngles([o]), false);
   assert.ok(Math.abs(placed(o, "nose", false).x[50]) < 1e-9);
 });
+
+test("the first set-up knows by itself how far it has come", async () => {
+  const { setupSteps } = await import("../../../page/setup.js");
+  const { initialState, reduce } = await import("../../../page/state.js");
+  const done = (/** @type {any} */ s, strip = { low: Infinity, high: -Infinity }) => setupSteps(s, strip).map((step) => step.done);
+  let s = initialState();
+  assert.deepEqual(done(s), [false, false, false, false, false]);
+  s = reduce(s, { type: "device", id: "indicator", state: "live" });
+  assert.deepEqual(done(s, { low: 0, high: 2540 }), [true, false, false, false, false], "one count of noise is no movement");
+  assert.deepEqual(done(s, { low: 0, high: 254_000 }), [true, true, false, false, false]);
+  s = reduce(reduce(s, { type: "bench", engine: "e", valve: "1I" }), { type: "state", sign: -1, to_go_nm: 0 });
+  assert.deepEqual(done(s, { low: 0, high: 254_000 }), [true, true, true, true, false]);
+  s = reduce(s, { type: "opening", opening: {} });
+  assert.deepEqual(done(s), [true, true, true, true, true]);
+});

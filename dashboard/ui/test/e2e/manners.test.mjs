@@ -1,0 +1,139 @@
+// Manners of every screen: no serious finding of axe in light and dark, no
+// sideways scrolling on a phone, not too much to load, nothing from elsewhere,
+// and a lost connection said and repaired with nothing lost on the screen.
+import { test, before, after } from "node:test";
+import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
+import { createRequire } from "node:module";
+import { browser, daemon, openPage, shoot } from "./stand.mjs";
+
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const screens = ["bench", "traces", "traces/1", "engine", "trials", "timing", "compare?traces=1", "clearances/pushrods", "clearances/piston", "clearances/gaps", "clearances/spring", "sheet", "devices", "help"];
+
+/** @type {Awaited<ReturnType<typeof daemon>>} */ let d;
+/** @type {import("playwright-core").Browser} */ let b;
+before(async () => {
+  d = await daemon(["demo", "--speed", "4", "--hand", "smooth"]);
+  b = await browser();
+  const { page, context } = await openPage(b);
+  await remember(page);
+  await page.goto(d.url);
+  await page.locator(".openings tbody tr").first().waitFor();
+  await page.getByRole("button", { name: "End this trace" }).click();
+  await page.goto(`${d.url}/#/traces`);
+  await page.locator(".card-figure", { hasText: /^\d+\.\d+/ }).first().waitFor();
+  await page.goto(`${d.url}/#/trials`);
+  for (const below of ["3.5 mm", "2.86 mm"]) {
+    const form = page.locator("details.panel").first();
+    await form.waitFor();
+    if (!(await form.evaluate((/** @type {any} */ e) => e.open))) await form.locator("summary").click();
+    await page.getByLabel("Adjuster end below valve end").fill(below);
+    if (below !== "3.5 mm") await page.getByLabel("Shims under the stand").fill("0.381 mm");
+    await page.getByRole("button", { name: "Keep the trial" }).click();
+    await page.getByText("The trial is kept.").waitFor();
+    await page.waitForTimeout(300);
+  }
+  await context.close();
+});
+after(async () => {
+  await b?.close();
+  await d?.end();
+});
+
+/** The cautions were read. @param {import("playwright-core").Page} page */
+const remember = (page) => page.addInitScript(() => localStorage.setItem("lobescribe", '{"cautioned":true,"ended":true}'));
+
+for (const [width, height] of [[390, 844], [1440, 900]]) {
+  for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
+    test(`every screen at ${width}x${height}, ${colorScheme}`, async () => {
+      const { page, context, complaints } = await openPage(b, { viewport: { width, height }, colorScheme });
+      await remember(page);
+      const bad = [];
+      for (const screen of screens) {
+        await page.goto(`${d.url}/#/${screen}`);
+        await page.locator("h1").first().waitFor();
+        await page.waitForTimeout(700);
+        const sideways = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+        if (sideways > 0) bad.push(`${screen}: ${sideways} px sideways`);
+        await page.evaluate(axe + ";0");
+        const found = await page.evaluate(async () => {
+          // @ts-expect-error axe was put there just now
+          const { violations } = await axe.run(document, { resultTypes: ["violations"] });
+          return violations.filter((/** @type {any} */ v) => v.impact === "serious" || v.impact === "critical")
+            .map((/** @type {any} */ v) => `${v.id}: ${v.nodes.slice(0, 3).map((/** @type {any} */ n) => `${n.target} (${n.any[0]?.message ?? n.failureSummary})`).join(", ")}`);
+        });
+        bad.push(...found.map((/** @type {string} */ f) => `${screen}: ${f}`));
+        await shoot(page, `${screen.replace(/\W+/g, "-")}-${width}-${colorScheme}`);
+      }
+      assert.deepEqual(bad, []);
+      assert.deepEqual(complaints, []);
+      await context.close();
+    });
+  }
+}
+
+test("the page is small, and all of it comes from the daemon", async () => {
+  const { page, context } = await openPage(b);
+  await remember(page);
+  const session = await context.newCDPSession(page);
+  await session.send("Network.enable");
+  let bytes = 0;
+  session.on("Network.loadingFinished", (/** @type {any} */ e) => (bytes += e.encodedDataLength));
+  const elsewhere = new Set();
+  page.on("request", (r) => {
+    if (!r.url().startsWith(d.url) && !r.url().startsWith(d.url.replace("http", "ws"))) elsewhere.add(r.url());
+  });
+  const began = Date.now();
+  await page.goto(d.url);
+  await page.locator(".giant-digits").waitFor();
+  const shown = Date.now() - began;
+  await page.waitForTimeout(500);
+  console.log(`transferred ${bytes} bytes; the figure stood after ${shown} ms`);
+  assert.ok(bytes > 20_000 && bytes < 250_000, `${bytes} bytes`);
+  assert.deepEqual([...elsewhere], []);
+  await context.close();
+});
+
+test("a lost daemon is said, and found again, with nothing lost on the screen", async () => {
+  const first = await daemon(["demo", "--speed", "4", "--hand", "smooth"]);
+  const { page, context } = await openPage(b);
+  await remember(page);
+  await page.goto(first.url);
+  await page.locator(".openings tbody tr").first().waitFor();
+  const figure = await page.locator(".openings tbody tr td.strong").last().innerText();
+  await first.kill();
+  const began = Date.now();
+  await page.getByText("Lobescribe does not answer.").waitFor();
+  console.log(`a killed daemon was said after ${Date.now() - began} ms`);
+  assert.equal(await page.locator(".openings tbody tr td.strong").last().innerText(), figure);
+  await page.getByText("last known; nothing new is coming in").waitFor();
+  const again = await daemon(["demo", "--speed", "4", "--hand", "smooth"], { addr: new URL(first.url).host, data: first.store });
+  await page.locator(".tag.link.good").waitFor();
+  await page.getByText("Lobescribe does not answer.").waitFor({ state: "detached" });
+  await page.goto(`${again.url}/#/traces`);
+  await page.getByText("cut short").first().waitFor();
+  await context.close();
+  await again.end();
+});
+
+test("everything can be reached and seen from the keyboard", async () => {
+  const { page, context } = await openPage(b);
+  await remember(page);
+  await page.goto(`${d.url}/#/devices`);
+  await page.locator("h1").waitFor();
+  const names = new Set();
+  for (let i = 0; i < 40; i++) {
+    await page.keyboard.press("Tab");
+    const at = await page.evaluate(() => {
+      const e = document.activeElement;
+      if (!e || e === document.body) return null;
+      const style = getComputedStyle(e);
+      return { name: (e.getAttribute("aria-label") ?? e.textContent ?? "").trim().slice(0, 30), outline: style.outlineStyle !== "none" && Number.parseFloat(style.outlineWidth) >= 2 };
+    });
+    if (!at) continue;
+    names.add(at.name);
+    assert.ok(at.outline, `the focus on "${at.name}" can not be seen`);
+  }
+  for (const wanted of ["Bench", "Traces", "Engine", "Help"]) assert.ok(names.has(wanted), `${wanted} was not reached; ${[...names]}`);
+  await context.close();
+});
