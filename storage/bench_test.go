@@ -3,14 +3,18 @@ package storage
 import (
 	"bytes"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"go.etcd.io/bbolt"
 
 	"lobescribe/device/measure"
+	"lobescribe/storage/chunk"
 	"lobescribe/storage/tracefile"
 )
 
@@ -98,6 +102,59 @@ func BenchmarkOpen(b *testing.B) {
 	b.ReportMetric(float64(info.Size())/1e6, "MB")
 }
 
+// BenchmarkAppendDuringBackup shows the time of an Append, median and the
+// longest of a hundred, alone and while backups run one after the other.
+func BenchmarkAppendDuringBackup(b *testing.B) {
+	s := newStore(b, Options{})
+	for range 10 {
+		record(b, s, Head{}, turned(1_000_000, 1000, 1), 50_000)
+	}
+	w, err := s.Begin(Head{})
+	require.NoError(b, err)
+	rs := turned(500, 1000, 1)
+	span := rs[len(rs)-1].At + 1000
+	for _, backups := range []bool{false, true} {
+		b.Run(map[bool]string{false: "alone", true: "during backups"}[backups], func(b *testing.B) {
+			stop, done := make(chan struct{}), make(chan int)
+			go func() {
+				n := 0
+				for backups {
+					select {
+					case <-stop:
+						done <- n
+						return
+					default:
+					}
+					_, err := s.Backup(b.Context(), io.Discard)
+					if err != nil {
+						b.Error(err)
+					}
+					n++
+				}
+				<-stop
+				done <- n
+			}()
+			var took []time.Duration
+			for b.Loop() {
+				began := time.Now()
+				if err := w.Append(rs, nil); err != nil {
+					b.Fatal(err)
+				}
+				took = append(took, time.Since(began))
+				for i := range rs {
+					rs[i].At += span
+				}
+			}
+			close(stop)
+			n := <-done
+			slices.Sort(took)
+			b.ReportMetric(float64(took[len(took)/2].Microseconds()), "p50-µs")
+			b.ReportMetric(float64(took[len(took)*99/100].Microseconds()), "p99-µs")
+			b.ReportMetric(float64(n), "backups")
+		})
+	}
+}
+
 // BenchmarkBytes is about bytes, not time: what a reading takes on disk, pages
 // and all, against the same trace as CSV. Batches are half a second.
 func BenchmarkBytes(b *testing.B) {
@@ -122,7 +179,7 @@ func BenchmarkBytes(b *testing.B) {
 			}
 			var csv bytes.Buffer
 			require.NoError(b, tracefile.Write(&csv, measure.Trace{Readings: rs}, tracefile.CSV))
-			const traces = 10 // what the file itself takes is shared
+			const traces = 30 // what the file itself takes is shared
 			var inUse int64
 			for b.Loop() {
 				s := newStore(b, Options{flushLate: true})
@@ -134,6 +191,12 @@ func BenchmarkBytes(b *testing.B) {
 					return nil
 				}))
 			}
+			var alone []byte
+			var enc chunk.Encoder
+			for rest := rs; len(rest) > 0; rest = rest[min(len(rest), mergeReadings):] {
+				alone = enc.Append(alone, 1, 0, rest[:min(len(rest), mergeReadings)])
+			}
+			b.ReportMetric(float64(len(alone))/float64(len(rs)), "bytes/reading-in-chunks")
 			perReading := float64(inUse) / traces / float64(len(rs))
 			b.ReportMetric(perReading, "bytes/reading")
 			b.ReportMetric(float64(csv.Len())/float64(len(rs)), "csv-bytes/reading")

@@ -236,6 +236,42 @@ func TestWritesThatFail(t *testing.T) {
 	t.Logf("%d writes failed, %d batches were refused and went in later", failed, refused)
 }
 
+// The last flush of a Begin fails with everything written: the trace that
+// nobody was told of does not stay.
+func TestABeginThatFailedLeavesNothing(t *testing.T) {
+	failing := false
+	s := newStore(t, Options{opened: func(db *bbolt.DB) {
+		db.NoSync = true
+		onWrite(t, db, func(put func([]byte, int64) (int, error), b []byte, at int64) (int, error) {
+			n, err := put(b, at)
+			if failing && at < 2*int64(os.Getpagesize()) {
+				return n, syscall.EIO
+			}
+			return n, err
+		})
+	}})
+	failing = true
+	_, err := s.Begin(Head{Engine: "e", Valve: "1I"})
+	require.ErrorIs(t, err, syscall.EIO)
+	require.ErrorContains(t, err, "the disk is failing")
+	failing = false
+	list, err := s.Traces(Query{})
+	require.NoError(t, err)
+	require.Len(t, list, 1, "the disk has it")
+	assert.False(t, list[0].Recording)
+	w, err := s.Begin(Head{Engine: "f"})
+	require.NoError(t, err)
+	list, err = s.Traces(Query{})
+	require.NoError(t, err)
+	require.Len(t, list, 1)
+	assert.Equal(t, w.ID(), list[0].ID)
+	assert.True(t, list[0].Recording)
+	require.NoError(t, w.End())
+	rep, err := s.Verify(t.Context())
+	require.NoError(t, err)
+	assert.True(t, rep.Whole(), rep.String())
+}
+
 func TestFaultsFromOutside(t *testing.T) {
 	full := errors.New("no room")
 	var fail Op

@@ -46,7 +46,7 @@ func (r boltRows) descend(bucket string, below []byte, yield func(k, v []byte) b
 	var k, v []byte
 	if below == nil {
 		k, v = c.Last()
-	} else if k, v = c.Seek(below); k == nil {
+	} else if at, _ := c.Seek(below); at == nil {
 		k, v = c.Last()
 	} else {
 		k, v = c.Prev()

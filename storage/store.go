@@ -74,6 +74,7 @@ type Store struct {
 	closed bool
 	broken error // the database panicked in a transaction; see guard
 	open   map[ID]*Writer
+	ghosts []ID // of Begins that failed; see lay
 }
 
 // Open opens the store at path, and makes it, with its folders, when it is not
@@ -152,10 +153,15 @@ func (s *Store) prepare() (fresh bool, err error) {
 
 // openDatabase hands the locked file to bbolt, which closes it from now on.
 func (s *Store) openDatabase(file *os.File, o Options) error {
+	if err := handOver(file); err != nil {
+		file.Close()
+		return fmt.Errorf("opening the store %s: %w", s.path, err)
+	}
 	bo := &bbolt.Options{
 		Timeout:      o.Timeout,
 		ReadOnly:     s.readOnly,
 		FreelistType: bbolt.FreelistMapType,
+		PageSize:     4096, // also where the system's are larger: files travel
 		NoStatistics: true,
 		NoSync:       o.flushLate,
 		OpenFile:     func(string, int, os.FileMode) (*os.File, error) { return file, nil },
@@ -264,6 +270,12 @@ func (s *Store) view(fn func(rows) error) error {
 }
 
 // update runs fn in one transaction, which is on disk when update returns nil.
+//
+// After an error it may be there or not (the last flush can fail with
+// everything written), so whoever calls again must write so that twice is as
+// good as once. It is never there in part; nor do later transactions build on
+// pages that a failed flush may have dropped: the database flushes pages before
+// the head page that refers to them, and takes a failed transaction's back.
 func (s *Store) update(op Op, fn func(*bbolt.Tx) error) error {
 	if err := s.usable(); err != nil {
 		return err

@@ -279,7 +279,7 @@ func TestBatchesAndFailuresDoNotShow(t *testing.T) {
 		defer s.Close()
 		w, err := s.Begin(Head{})
 		require.NoError(t, err)
-		all := turned(rapid.IntRange(1, 60_000).Draw(t, "readings"), 1000, rapid.Uint64().Draw(t, "seed"))
+		all := turned(rapid.IntRange(1, 45_000).Draw(t, "readings"), 1000, rapid.Uint64().Draw(t, "seed"))
 		var notes []measure.Note
 		for at := 0; at < len(all); {
 			n := min(rapid.SampledFrom([]int{1, 7, 500, 9000, 16_384, 20_000, 40_000}).Draw(t, "batch"), len(all)-at)

@@ -26,7 +26,7 @@ func (s *Store) Traces(q Query) ([]Summary, error) {
 	out := []Summary{}
 	err := s.view(func(r rows) error {
 		add := func(id ID) bool {
-			out = append(out, lineOf(r, id))
+			out = append(out, s.lineOf(r, id))
 			return q.Limit <= 0 || len(out) < q.Limit
 		}
 		if q.Engine == "" && q.Valve == "" {
@@ -68,7 +68,7 @@ func (s *Store) Summary(id ID) (Summary, error) {
 		if _, err := readHead(r, id); errors.Is(err, ErrNotFound) {
 			return err
 		}
-		sum = lineOf(r, id)
+		sum = s.lineOf(r, id)
 		return nil
 	})
 	return sum, err
@@ -76,7 +76,7 @@ func (s *Store) Summary(id ID) (Summary, error) {
 
 // lineOf returns the stored summary of a trace, or makes it: for a trace in
 // the making, whose chunks are few or large, and for one whose line is hurt.
-func lineOf(r rows, id ID) Summary {
+func (s *Store) lineOf(r rows, id ID) Summary {
 	key := traceKey(id)
 	if v := r.get(bucketSummaries, key); v != nil {
 		var sum Summary
@@ -85,9 +85,9 @@ func lineOf(r rows, id ID) Summary {
 		}
 	}
 	sum := summarise(r, id)
-	if _, writes := r.(boltRows); writes && r.get(bucketOpen, key) != nil {
-		sum.Recording = true
-	}
+	s.mu.Lock()
+	_, sum.Recording = s.open[id]
+	s.mu.Unlock()
 	return sum
 }
 

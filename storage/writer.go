@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"syscall"
 	"time"
@@ -52,7 +53,15 @@ func (s *Store) Begin(h Head) (*Writer, error) {
 	h.Started = h.Started.Round(0) // the monotonic part does not outlive the process
 	h.CutShort = false
 	w := &Writer{s: s, head: h}
+	s.mu.Lock()
+	ghosts := slices.Clone(s.ghosts)
+	s.mu.Unlock()
 	err := s.update(OpBegin, func(tx *bbolt.Tx) error {
+		for _, id := range ghosts {
+			if err := lay(tx, id); err != nil {
+				return err
+			}
+		}
 		heads := tx.Bucket([]byte(bucketHeads))
 		n, err := heads.NextSequence()
 		if err != nil {
@@ -64,13 +73,33 @@ func (s *Store) Begin(h Head) (*Writer, error) {
 		}
 		return putHead(tx, w.id, nil, h)
 	})
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	if err != nil {
+		if w.id != 0 {
+			s.ghosts = append(s.ghosts, w.id)
+		}
 		return nil, fmt.Errorf("beginning a trace: %w", advise(err))
 	}
-	s.mu.Lock()
+	s.ghosts = s.ghosts[len(ghosts):]
 	s.open[w.id] = w
-	s.mu.Unlock()
 	return w, nil
+}
+
+// lay removes a trace that a failed Begin may have left all the same: the disk
+// refused to say so. Nobody has ever known its number.
+func lay(tx *bbolt.Tx, id ID) error {
+	h, err := readHead(boltRows{tx}, id)
+	if err != nil {
+		return nil // it did not get there
+	}
+	for _, k := range indexKeys(id, h.Engine, h.Valve) {
+		if err := tx.Bucket([]byte(bucketIndex)).Delete(k); err != nil {
+			return err
+		}
+	}
+	key := traceKey(id)
+	return errors.Join(tx.Bucket([]byte(bucketHeads)).Delete(key), tx.Bucket([]byte(bucketOpen)).Delete(key))
 }
 
 // ID returns the trace's number.

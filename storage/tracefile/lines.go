@@ -18,8 +18,12 @@ type lines struct {
 	buf        []byte
 	start, end int
 	n          int // number of the last line given out
+	read       int64
 	err        error
 }
+
+// taken is how many bytes were given out as lines.
+func (l *lines) taken() int64 { return l.read - int64(l.end-l.start) }
 
 func newLines(r io.Reader) *lines {
 	return &lines{r: r, buf: make([]byte, bufferBytes)}
@@ -43,6 +47,7 @@ func (l *lines) fill() {
 	for range 100 {
 		n, err := l.r.Read(l.buf[l.end:])
 		l.end += n
+		l.read += int64(n)
 		if l.err = err; n > 0 || err != nil {
 			return
 		}

@@ -180,7 +180,10 @@ func (r *Reader) usualStep() measure.Stamp {
 func Read(r io.Reader) (measure.Trace, error) { return ReadNamed(r, "") }
 
 // ReadNamed is Read for a stream whose faults should be told under a name.
-func ReadNamed(r io.Reader, name string) (measure.Trace, error) {
+func ReadNamed(r io.Reader, name string) (measure.Trace, error) { return readSized(r, name, 0) }
+
+// readSized reads a stream of which the size is known, or 0.
+func readSized(r io.Reader, name string, size int64) (measure.Trace, error) {
 	var t measure.Trace
 	rd, err := NewReader(r, Options{Name: name})
 	if err != nil {
@@ -193,6 +196,12 @@ func ReadNamed(r io.Reader, name string) (measure.Trace, error) {
 		}
 		if err != nil {
 			return measure.Trace{}, err
+		}
+		if t.Readings == nil {
+			// One allocation rather than a dozen copies of a long trace. What
+			// the size misleads about is set right by append.
+			perReading := max(rd.lines.taken()/int64(len(batch)), 4)
+			t.Readings = make([]measure.Reading, 0, int64(len(batch))+size/perReading*17/16)
 		}
 		t.Readings = append(t.Readings, batch...)
 	}
@@ -212,8 +221,13 @@ func ReadFile(name string) (measure.Trace, error) {
 		return measure.Trace{}, fmt.Errorf("reading %s: %w", name, err)
 	}
 	defer f.Close()
-	if info, err := f.Stat(); err == nil && info.IsDir() {
+	info, err := f.Stat()
+	if err == nil && info.IsDir() {
 		return measure.Trace{}, &Fault{File: name, Says: "it is a folder; give the name of a file"}
 	}
-	return ReadNamed(f, name)
+	size := int64(0)
+	if err == nil && info.Mode().IsRegular() {
+		size = info.Size()
+	}
+	return readSized(f, name, size)
 }
