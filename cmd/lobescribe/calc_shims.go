@@ -98,6 +98,7 @@ func shimTable(t *answerTable, a shims.Answer) {
 	t.line("left over", "%s (adjuster's end %s at half lift)", t.lengthU(a.LeftOver, a.LeftOverU), either(a.LeftOver, "low", "high"))
 	t.line("to be measured then", "%s", t.length(a.Expect))
 	t.line("pushrod "+either(a.PushrodLonger, "longer", "shorter")+" by", "%s", t.lengthU(a.PushrodLonger.Abs(), a.PushrodLongerU))
+	t.line("left untouched", "the lash would %s by %s at the valve", either(a.LashOpens, "open", "close"), t.length(a.LashOpens.Abs()))
 	t.line("slope", "%.3f ± %.3f a length of shim (geometry %.3f)", a.Slope, a.SlopeU, a.GeometrySlope)
 	t.line("geometry alone", "%s", t.length(a.GeometryWanted))
 	if a.LineWanted != nil {

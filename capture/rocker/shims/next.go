@@ -34,6 +34,10 @@ type Answer struct {
 	// this stack, or the adjuster be turned down if the pushrod stays.
 	PushrodLonger  measure.Length `json:"pushrod_longer_mm"`
 	PushrodLongerU measure.Length `json:"pushrod_longer_u_mm"`
+	// LashOpens is what the lash gains at the valve if neither pushrod nor
+	// adjuster is touched: with the pushrod's end held, the valve's end rises by
+	// what is added times 1 + R (straight rocker, exactly).
+	LashOpens measure.Length `json:"lash_opens_if_untouched_mm"`
 	// Slope is how the height difference changes per length of shim, as
 	// geometry and trials together have it; GeometrySlope, geometry alone.
 	Slope         float64 `json:"slope"`
@@ -187,6 +191,7 @@ func (a *Answer) foretell(q Question, f fit, arms arms) error {
 	a.PushrodLonger = *last.AdjusterBelowValve - then
 	_, kappaSD := f.mean(func(g guess) (float64, float64) { return g.kappa, g.kappaVar })
 	a.PushrodLongerU = measure.FromMillimetres(2 * kappaSD * math.Abs(added) * rise)
+	a.LashOpens = measure.FromMillimetres(added * (1 + arms.ratio))
 	a.Assume("the pushrod runs along the valve axis; leaning by an angle it grows by the cosine of that")
 	return nil
 }

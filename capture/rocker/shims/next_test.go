@@ -52,7 +52,9 @@ func TestOneTrial(t *testing.T) {
 	assert.Positive(t, a.LeftOverU)
 }
 
-// Pushrod change per shim. Source: derived apart from this code, p(1 + 1/R).
+// Pushrod change per shim, p(1 + 1/R), and what the valve's end rises by when
+// the rod is not changed, p(1 + R). Source: derived apart from this code; the
+// second for R 1.6: 0.039, 0.078, 0.156 in.
 func TestPushrodGrowsWithTheShim(t *testing.T) {
 	for _, c := range []struct{ ratio, shim, longer float64 }{
 		{1.5, 0.015, 0.025000}, {1.6, 0.015, 0.024375}, {1.65, 0.015, 0.024091},
@@ -66,6 +68,10 @@ func TestPushrodGrowsWithTheShim(t *testing.T) {
 		})
 		require.NoError(t, err)
 		assert.InDelta(t, c.longer, a.PushrodLonger.Inches(), 1e-6)
+		if c.ratio == 1.6 {
+			rise := map[float64]float64{0.015: 0.039, 0.030: 0.078, 0.060: 0.156}[c.shim]
+			assert.InDelta(t, rise, a.LashOpens.Inches(), 1e-6)
+		}
 	}
 }
 
