@@ -37,6 +37,7 @@ Exit status: 0 answered; 1 the question has no answer, or the limits forbid it;
 		newCalcShimsCommand(),
 		newCalcPushrodCommand(),
 		newCalcRockerCommand(),
+		newCalcTimingCommand(),
 		newCalcClearanceCommand(),
 		newCalcSpringCommand(),
 		newCalcCosineCommand(),
