@@ -1,7 +1,10 @@
 package lift
 
 import (
+	"cmp"
 	"errors"
+	"math"
+	"slices"
 
 	"lobescribe/device/measure"
 )
@@ -24,18 +27,19 @@ func Analyse(t measure.Trace, o Options) (Findings, error) {
 	for i := range g.tracks {
 		g.tracks[i].pts.most = finishedPoints
 	}
-	var openings []Opening
-	var faults []Fault
+	var f Findings
+	var mean meanLift
 	var news []News
 	seen := false
 	take := func() {
 		news = g.Take(news[:0])
 		for _, n := range news {
 			if n.Opening != nil {
-				openings = append(openings, *n.Opening)
+				f.Openings = append(f.Openings, *n.Opening)
+				mean.add(float64(n.Opening.MaxLift), n.own, n.common)
 			}
 			if n.Fault != nil {
-				faults = append(faults, *n.Fault)
+				f.Faults = append(f.Faults, *n.Fault)
 			}
 		}
 	}
@@ -58,8 +62,47 @@ func Analyse(t measure.Trace, o Options) (Findings, error) {
 	}
 	g.Finish()
 	take()
-	f := summary(openings)
-	f.Faults = faults
 	f.Resolution = measure.Length(g.steps.step())
+	if mean.n == 0 {
+		f.Faults = append(f.Faults, Fault{Kind: PartTurn, At: t.Readings[0].At, Says: "no whole opening is in this trace: begin with the valve shut, turn through until it is shut again, and a little further"})
+	} else {
+		f.MaxLift, f.MaxLiftU, f.HalfLift, f.Spread = mean.results()
+	}
+	slices.SortStableFunc(f.Faults, func(a, b Fault) int { return cmp.Compare(a.At, b.At) })
 	return f, nil
+}
+
+// meanLift is the mean max lift of several openings with its uncertainty.
+type meanLift struct {
+	n, sum       float64
+	own2, common float64
+	least, most  float64
+}
+
+func (m *meanLift) add(lift, own, common float64) {
+	if m.n == 0 {
+		m.least, m.most = lift, lift
+	}
+	m.least, m.most = min(m.least, lift), max(m.most, lift)
+	m.n++
+	m.sum += lift
+	m.own2 += own * own
+	m.common = max(m.common, common)
+}
+
+// results returns the mean over the openings, its expanded uncertainty, half of
+// it and the spread. What the openings do not share averages out, what they do
+// share stays; if they scatter more than they should, that counts instead.
+func (m *meanLift) results() (mean, u, half, spread measure.Length) {
+	mean = measure.Length(math.Round(m.sum / m.n))
+	own2 := m.own2 / m.n / m.n
+	if r := m.most - m.least; m.n > 1 {
+		// Between the extremes of n values lie about 1 to 3 standard deviations.
+		sd := r / math.Sqrt(m.n)
+		if sd*sd/m.n > 4*own2 && r > 3*m.common {
+			own2 = sd * sd / m.n
+		}
+	}
+	u = measure.Length(math.Ceil(2 * math.Sqrt(own2+m.common*m.common)))
+	return mean, u, measure.Length(math.Round(m.sum / m.n / 2)), measure.Length(m.most - m.least)
 }

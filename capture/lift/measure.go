@@ -41,6 +41,9 @@ type surroundings struct {
 	stream *stream
 }
 
+// An opening turns the crank by more degrees than this.
+const leastTurned = 40
+
 // heelOf returns the level at which most of the readings of a heel lie; what a
 // ramp or a rest at its foot adds is left out.
 func heelOf(p []point, wide float64) level {
@@ -147,7 +150,10 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	m.nose = inTime
 	noseAt := inTime.x + passage[0].t
 	var noseAngle float64
-	hasAngle := counted == n && n > 2
+	hasAngle := counted == n
+	if hasAngle && math.Abs(passage[n-1].a-passage[0].a) < leastTurned {
+		return measured{}, false // up a flank and down the same one
+	}
 	if hasAngle {
 		m.nose, noseAngle = noseByAngle(passage, heel, height, scatter)
 	}

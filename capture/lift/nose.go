@@ -1,6 +1,9 @@
 package lift
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // peak is an estimate of the highest point of the signal: where it lies (on
 // the axis it was looked for on), how high, and its standard uncertainty from
@@ -21,7 +24,14 @@ const (
 	deepest   = 0.06
 	enoughFit = 16
 	leastFit  = 5
-	lackFit   = 1.3
+	mostNoise = 3.5 // standard deviations that the highest reading may be too high by
+	// A nose that is a cube instead of a parabola (3-4-5 and cycloidal lobes)
+	// puts the vertex of the fit off by a sixteenth of the window's depth.
+	shapeBias = 1.0 / 16
+	// How far off the vertex of a parabola through three readings is, against
+	// how deep the readings around it lie; from simulated hands.
+	sparseBias = 0.05
+	lackFit    = 1.3
 )
 
 // findPeak looks for the highest point of the signal in order of x. scatter is
@@ -34,10 +44,7 @@ const (
 // sparse two parabolas go through the highest reading, its higher neighbour and
 // the reading before or after; the lower vertex is taken, since a spring that
 // throws the cam past the nose makes one flank look nearer than it is.
-func findPeak(x, y, w []float64, top int, height, scatter float64) (pk peak) {
-	if debugPeak != nil {
-		defer func() { debugPeak(x, y, w, top, height, scatter, pk) }()
-	}
+func findPeak(x, y, w []float64, top int, height, scatter float64) peak {
 	var best peak
 	high := y[top]
 	for depth := shallow * scatter; depth < deepest*height; depth *= 2 {
@@ -46,6 +53,7 @@ func findPeak(x, y, w []float64, top int, height, scatter float64) (pk peak) {
 			continue
 		}
 		p, ok := fitPeak(x[from:to], y[from:to], w[from:to], scatter)
+		ok = ok && p.y > high-mostNoise*scatter
 		switch {
 		case ok && to-from >= enoughFit:
 			return p
@@ -64,8 +72,6 @@ func findPeak(x, y, w []float64, top int, height, scatter float64) (pk peak) {
 	}
 	return sparsePeak(x, y, w, top, scatter)
 }
-
-var debugPeak func(x, y, w []float64, top int, height, scatter float64, p peak)
 
 // window returns the readings around top that stay above floor, one straggler
 // at a time allowed.
@@ -123,11 +129,17 @@ func fitPeak(x, y, w []float64, scatter float64) (peak, bool) {
 	}
 	u := 0.0
 	if c[2] < 0 {
-		u = min(max(-c[1]/(2*c[2]), -1), 1)
-	} else if c[1] > 0 {
-		u = 1
-	} else {
-		u = -1
+		u = -c[1] / (2 * c[2])
+	}
+	if c[2] >= 0 || math.Abs(u) > 1 {
+		// It does not turn over within the window: all is flat, or it is no nose.
+		if n < enoughFit && slices.Max(y)-slices.Min(y) > 3*scatter {
+			return peak{}, false
+		}
+		u = min(max(u, -1), 1)
+		if c[2] >= 0 {
+			u = math.Copysign(1, c[1])
+		}
 	}
 	g := [3]float64{1, u, u * u}
 	v := 0.0
@@ -138,7 +150,9 @@ func fitPeak(x, y, w []float64, scatter float64) (peak, bool) {
 	}
 	return peak{
 		x: mid + u*half, y: base + c[0] + u*(c[1]+u*c[2]),
-		noise: max(sd, scatter/2) * math.Sqrt(v), fit: true,
+		noise: max(sd, scatter/2) * math.Sqrt(v),
+		short: min(shapeBias*(slices.Max(y)-slices.Min(y)), scatter/2),
+		fit:   true,
 	}, true
 }
 
@@ -187,6 +201,16 @@ func sparsePeak(x, y, w []float64, top int, scatter float64) peak {
 			n++
 		}
 	}
+	deep := math.Inf(1)
+	if lo > 0 {
+		deep = y[top] - y[lo-1]
+	}
+	if hi+1 < len(y) {
+		deep = min(deep, y[top]-y[hi+1])
+	}
+	if !math.IsInf(deep, 1) {
+		p.short = sparseBias * max(deep, 0)
+	}
 	switch n {
 	case 2:
 		k := 0
@@ -195,12 +219,12 @@ func sparsePeak(x, y, w []float64, top int, scatter float64) peak {
 		}
 		p.x, p.y = at[k], y[top]+above[k]
 		p.gap = max(above[0], above[1])
-		p.short = (p.gap-above[k])/math.Sqrt(12) + 0.15*above[k]
+		p.short = max(p.short, (p.gap-above[k])/math.Sqrt(12)+0.15*above[k])
 	case 1:
 		// One parabola has its vertex outside of the two highest readings:
 		// nothing is higher between them than the readings themselves.
 		p.gap = above[0]
-		p.short = p.gap / math.Sqrt(12) / 2
+		p.short = max(p.short, p.gap/math.Sqrt(12)/2)
 	}
 	return p
 }

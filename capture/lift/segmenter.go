@@ -50,6 +50,7 @@ type Segmenter struct {
 	stream    stream
 	backTurn  backTurn
 	verdict   verdicts
+	watch     func(measured)
 	patient   bool // keep everything for the end
 }
 
@@ -57,6 +58,8 @@ type Segmenter struct {
 type News struct {
 	Opening *Opening
 	Fault   *Fault
+
+	own, common float64 // standard uncertainties of the opening's max lift
 }
 
 // NewSegmenter returns one that has seen nothing.
@@ -191,7 +194,7 @@ func (g *Segmenter) conclude(i int, until float64) {
 	if !ok {
 		return
 	}
-	if g.sign == 0 && m.round {
+	if g.sign == 0 && m.round && m.MaxLift >= doubtful {
 		g.sign = signOf(i)
 	}
 	if g.sign == 0 {
@@ -278,7 +281,10 @@ func (g *Segmenter) publish(m measured) {
 	o := m.Opening
 	g.published = true
 	g.judge(m)
-	g.news = append(g.news, News{Opening: &o})
+	if g.watch != nil {
+		g.watch(m)
+	}
+	g.news = append(g.news, News{Opening: &o, own: m.own, common: m.common})
 }
 
 func (g *Segmenter) measure(k *track, i int, until float64) (measured, bool) {
@@ -373,22 +379,4 @@ func (m *noiseMeter) sd() float64 {
 		return 0
 	}
 	return math.Sqrt(m.sum / m.n / 6)
-}
-
-// Findings returns what was found so far from openings.
-func summary(o []Opening) Findings {
-	var f Findings
-	f.Openings = o
-	if len(o) == 0 {
-		return f
-	}
-	x := make([]float64, len(o))
-	for i := range o {
-		x[i] = float64(o[i].MaxLift)
-	}
-	mean, _, _ := typeA(x)
-	f.MaxLift = measure.Length(math.Round(mean))
-	f.HalfLift = measure.Length(math.Round(mean / 2))
-	f.Spread = measure.Length(slices.Max(x) - slices.Min(x))
-	return f
 }
