@@ -65,6 +65,8 @@ type Address struct {
 	Delay measure.Stamp
 	// Invert turns the sign of the lift.
 	Invert bool
+	// Pedal is the line with a foot switch on it: "cts", "dsr" or "".
+	Pedal string
 
 	// more holds the keys of encoders and bus devices, in their encoded and
 	// sorted form; [Address.Value] reads them.

@@ -58,7 +58,7 @@ func addressKeys() []key {
 		one("rts", "the RTS line", "on or off (default: as the system sets it)",
 			func(a *Address, v string) (err error) { a.RTS, err = parseLevel(v); return },
 			func(a Address) string { return levelText(a.RTS) }),
-		one("format", "how the device writes a reading", "auto, or the name of a format",
+		one("format", "how the device writes a reading", "auto, none, or the name of a format",
 			func(a *Address, v string) error {
 				a.Format = strings.ToLower(v)
 				if a.Format == "auto" {
@@ -100,6 +100,9 @@ func addressKeys() []key {
 				}
 				return ""
 			}),
+		one("pedal", "foot switch on a line of the port: a press is a mark", "cts or dsr",
+			func(a *Address, v string) (err error) { a.Pedal, err = oneOf(v, "cts", "dsr"); return },
+			func(a Address) string { return a.Pedal }),
 		// Kept for the formats of encoders and bus devices, which read them
 		// by Address.Value; only their spelling is checked here.
 		more("counts", "encoder: counts a turn of what it sits on", "a whole number, as in 2400", whole),

@@ -16,6 +16,9 @@ func NewDecoder(a Address, o DecoderOptions) (Decoder, error) {
 	if a.Format == "" {
 		return polled(lines.NewFinder(options), a), nil
 	}
+	if a.Format == "none" {
+		return none{}, nil
+	}
 	f, err := o.Formats.Named(a.Format)
 	if err != nil {
 		return nil, err

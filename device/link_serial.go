@@ -54,8 +54,14 @@ func (l *serialLink) Present() bool {
 	return err == nil
 }
 
-// Read returns what has come, or nothing after a while.
-func (l *serialLink) Read(p []byte) (int, error) { return l.Port.Read(p) }
+// Modem returns the lines that the other side drives.
+func (l *serialLink) Modem() (cts, dsr bool, err error) {
+	m, err := l.GetModemStatusBits()
+	if err != nil {
+		return false, false, err
+	}
+	return m.CTS, m.DSR, nil
+}
 
 func dialSerial(name string, a Address) (Link, error) {
 	if holder, held := holderOf(name); held {

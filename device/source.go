@@ -29,6 +29,7 @@ type Source struct {
 	wait    backoff
 	lostAt  measure.Stamp // where the gap that is running began
 	lost    bool
+	pedal   pedal
 	why     string // of that gap
 
 	watchReported measure.Stamp // when the status was last told
@@ -172,6 +173,10 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 		s.ask(asker, now)
 	}
 	every := tickEvery
+	if s.address.Pedal != "" {
+		s.pedal = pedal{line: s.address.Pedal}
+		every = pedalEvery.Duration()
+	}
 	if s.watch.asks {
 		every = min(every, max(s.watch.interval.Duration()/4, 2*time.Millisecond))
 	}
@@ -283,6 +288,7 @@ func (s *Source) tick(ctx context.Context) error {
 		s.ask(asker, now)
 	}
 	s.give(ctx)
+	s.lookAtPedal(ctx, now)
 	if slept := s.watch.slept(now, s.o.awake()); slept > 0 {
 		s.count(func(c *Counters) { c.Sleeps++ })
 		return sleepError(slept)
@@ -294,6 +300,27 @@ func (s *Source) tick(ctx context.Context) error {
 		return errSilent
 	}
 	return nil
+}
+
+// lookAtPedal tells of a press of the foot switch.
+func (s *Source) lookAtPedal(ctx context.Context, now measure.Stamp) {
+	m, ok := s.link.(modem)
+	if s.pedal.line == "" || !ok {
+		return
+	}
+	cts, dsr, err := m.Modem()
+	if err != nil {
+		s.o.Log.Warn("the port has no such line", "port", s.name, "line", s.pedal.line, "err", err)
+		s.pedal.line = ""
+		return
+	}
+	level := cts
+	if s.pedal.line == "dsr" {
+		level = dsr
+	}
+	if at, pressed := s.pedal.see(now, level); pressed {
+		s.note(ctx, measure.Note{At: at, Kind: measure.NoteMark, Says: "foot switch"})
+	}
 }
 
 // ask writes the next request, if the answer to the last has come and the

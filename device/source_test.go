@@ -68,6 +68,11 @@ func (l *fakeLink) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
+// Modem tells that the foot switch on CTS is pressed every other second.
+func (l *fakeLink) Modem() (cts, dsr bool, err error) {
+	return time.Now().Second()%2 == 1, false, nil
+}
+
 func (l *fakeLink) Close() error { l.closed = true; return nil }
 
 // onBench runs a test with an open source, whose time is not the machine's.
@@ -360,6 +365,21 @@ func TestAutoFindsAndLosesNothing(t *testing.T) {
 		at := b.heard.readings
 		for i := 1; i < len(at); i++ {
 			require.InDelta(t, 0.05, (at[i].At - at[i-1].At).Seconds(), 0.002)
+		}
+	})
+}
+
+func TestAFootSwitchIsAMark(t *testing.T) {
+	onBench(t, "format=none&pedal=cts", func(t *testing.T, b *bench) {
+		time.Sleep(10 * time.Second)
+		synctest.Wait()
+		assert.Equal(t, "live", b.source.Status().Promise5(), "%+v", b.source.Status())
+		b.heard.mu.Lock()
+		defer b.heard.mu.Unlock()
+		require.Len(t, b.heard.notes, 5)
+		for i, n := range b.heard.notes {
+			assert.Equal(t, measure.NoteMark, n.Kind)
+			assert.InDelta(t, float64(2*i+1), n.At.Seconds(), 0.02)
 		}
 	})
 }

@@ -108,3 +108,25 @@ func TestAbsentPortIsAStateAndComesBack(t *testing.T) {
 	cancel()
 	<-l.done
 }
+
+// The device stalls and its tty stays open: seen within some seconds and
+// opened again, and the readings after it come through.
+func TestAStalledPseudoTTYIsOpenedAgain(t *testing.T) {
+	defer goleak.VerifyNone(t)
+	master, slave := openPty(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	s := Open(ctx, address(t, "serial:%s?format=unit-behind&rate=50&dtr=off&rts=on", slave.Name()), Options{})
+	l := listen(s)
+	eventually(t, "live", func() bool {
+		fmt.Fprint(master, "0.500 mm\r\n")
+		return s.Status().Promise5() == "live"
+	})
+	eventually(t, "never green on a dead link", func() bool { return s.Status().Promise5() == "silent" })
+	eventually(t, "opened again", func() bool { return s.Counters().Opens > 1 })
+	eventually(t, "live again", func() bool {
+		fmt.Fprint(master, "0.500 mm\r\n")
+		return s.Status().Promise5() == "live" && l.gaps() == 1
+	})
+	cancel()
+	<-l.done
+}

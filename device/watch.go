@@ -184,6 +184,8 @@ func b2i(b bool) int {
 func (w *watch) state(now measure.Stamp, f wire.Found) (s State, says string, silent bool) {
 	quiet := w.silence(now)
 	switch {
+	case f.Format == "none":
+		return StandingStill, "open, for its foot switch", false
 	case w.gaveUp:
 		return Stalled, fmt.Sprintf("nothing has come for %.0f s; opened again, and still nothing: is it switched on?", (now - w.lastRead).Seconds()), true
 	case w.heard == 0 && quiet > silentWord:

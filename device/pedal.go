@@ -1,0 +1,58 @@
+package device
+
+import (
+	"lobescribe/device/measure"
+	"lobescribe/device/wire"
+)
+
+// A foot switch between CTS or DSR and a line that is up (as RTS or DTR) is a
+// "mark": the source gives a note of it. pedal=cts or pedal=dsr in the address
+// asks for that, on the port of an instrument or, with format=none, on a port
+// with nothing else.
+
+// modem is a link that can tell the state of its modem lines.
+type modem interface {
+	Modem() (cts, dsr bool, err error)
+}
+
+// pedal makes marks of the level of a line: contacts bounce for some
+// milliseconds, and a foot rests. It is a pure state machine.
+type pedal struct {
+	line    string // "cts", "dsr" or ""
+	down    bool   // as last believed
+	level   bool   // as last seen
+	since   measure.Stamp
+	started bool
+}
+
+const (
+	pedalEvery  = 10 * measure.Millisecond
+	pedalStable = 25 * measure.Millisecond // longer than contacts bounce
+)
+
+// see takes the level at a moment and reports whether the pedal was pressed.
+// The mark belongs to the moment when the level first changed, which is at. The
+// level at the open is no press.
+func (p *pedal) see(now measure.Stamp, level bool) (at measure.Stamp, pressed bool) {
+	if !p.started {
+		p.started, p.level, p.since, p.down = true, level, now, level
+		return 0, false
+	}
+	if level != p.level {
+		p.level, p.since = level, now
+	}
+	if p.level == p.down || now-p.since < pedalStable {
+		return 0, false
+	}
+	p.down = p.level
+	return p.since, p.down
+}
+
+// none is the decoder of a port that has only a pedal on it.
+type none struct{}
+
+func (none) Decode(wire.Chunk, *wire.Out) {}
+func (none) Reset()                       {}
+func (none) Found() wire.Found {
+	return wire.Found{Settled: true, Format: "none", Says: "nothing is read of this port"}
+}
