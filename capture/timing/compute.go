@@ -370,7 +370,7 @@ func (out *Result) engine(r Request) error {
 }
 
 func (out *Result) piston(r Request) error {
-	if r.Crank == nil || len(r.PistonAt)+len(r.AngleForMM) == 0 {
+	if r.Crank == nil || len(r.PistonAt)+len(r.Travels) == 0 {
 		return nil
 	}
 	if err := r.Crank.Check(); err != nil {
@@ -384,7 +384,7 @@ func (out *Result) piston(r Request) error {
 	for _, a := range r.PistonAt {
 		out.Piston = append(out.Piston, point(a))
 	}
-	for i, l := range r.AngleForMM {
+	for i, l := range r.Travels {
 		a, err := r.Crank.AngleAt(l)
 		if err != nil {
 			return worksheet.Wrongf(fmt.Sprintf("angle_at_travel_mm[%d]", i), "%s", err)

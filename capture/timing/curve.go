@@ -49,7 +49,7 @@ type Options struct {
 	// for a two-stroke, or for points that were typed from a 360 degree wheel.
 	Period measure.Angle
 	// Wraps is the angle after which the encoder itself starts again at 0 (360
-	// or 720). Default 0: it counts on.
+	// or 720). Default 0: it counts on, unless the trace shows that it does not.
 	Wraps measure.Angle
 	// OnCam: the encoder turns with the cam, at half the crank's speed.
 	OnCam bool

@@ -129,6 +129,9 @@ func (c *Curve) rezero(dst map[int][]placed) {
 	}
 }
 
+// gap is how many crank degrees without a reading a curve may be carried over.
+const gap = 10
+
 // wide is the half width in crank degrees from which a cubic begins to round
 // off what a cam does.
 const wide = 8
@@ -144,7 +147,9 @@ func (c *Curve) regress(xs, ys, ns, between []float64) error {
 	for k := from; k <= to; k++ {
 		at = append(at, k*step)
 	}
-	fit, err := smooth.Local{HalfWidth: half, Robust: 2, Least: 10}.Fit(xs, ys, ns, at)
+	local := smooth.Local{HalfWidth: half, Robust: 2, Least: 7, Gap: gap,
+		Trust: max(c.options.Resolution.Millimetres(), 0.002*slices.Max(ys))}
+	fit, err := local.Fit(xs, ys, ns, at)
 	if err != nil {
 		return err
 	}
@@ -164,6 +169,12 @@ func (c *Curve) regress(xs, ys, ns, between []float64) error {
 	c.made.HalfWidth = degrees(widest)
 	if widest > wide {
 		c.warn("readings stand so far apart that the curve had to be drawn from %s degrees either side: turn the engine more slowly", plain(widest))
+	}
+	for i := 1; i < len(xs); i++ {
+		if xs[i]-xs[i-1] > gap && max(ys[i], ys[i-1]) > 0.02*top {
+			c.warn("no reading was taken between %s and %s (%s of lift there): what lies between is a straight line, turn the engine through it again",
+				saysNose(degrees(xs[i-1])), saysNose(degrees(xs[i])), millimetres(max(ys[i], ys[i-1])).In(measure.InMillimetres))
+		}
 	}
 	c.sigma = c.scatter(xs, fit)
 	c.noise = make([]float64, len(at))

@@ -68,6 +68,8 @@ func TestTracesAsHandsMakeThem(t *testing.T) {
 		{"spindle runs down, said", with(func(h *turn) { h.down = true }), Options{Opens: Downwards}, 0.15, 1, ""},
 		{"encoder starts again at 360", with(func(h *turn) { h.wraps = 360; h.to = 1940 }), Options{Wraps: measure.Turn}, 0.15, 3, ""},
 		{"encoder starts again at 720", with(func(h *turn) { h.wraps = 720; h.to = 1940 }), Options{Wraps: measure.Cycle}, 0.15, 3, ""},
+		{"encoder starts again at 360, unsaid", with(func(h *turn) { h.wraps = 360; h.to = 1940 }), Options{}, 0.15, 3, ""},
+		{"encoder starts again at 720, unsaid", with(func(h *turn) { h.wraps = 720; h.to = 1940 }), Options{}, 0.15, 3, ""},
 		{"encoder counts down", with(func(h *turn) { h.against = true }), Options{CountsDown: true}, 0.15, 1, ""},
 		{"encoder on the cam", with(func(h *turn) { h.onCam = true; h.to = 1940 }), Options{OnCam: true}, 0.3, 3, ""},
 		{"two nonsense readings in a hundred", with(func(h *turn) { h.strays = 50; h.perReading = 0.1 }), Options{}, 0.25, 1, ""},

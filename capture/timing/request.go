@@ -33,7 +33,7 @@ type Request struct {
 	// Crank with angles or travels turns one into the other.
 	Crank      *Crank           `json:"crank,omitempty"`
 	PistonAt   []measure.Angle  `json:"piston_at_deg,omitempty"`
-	AngleForMM []measure.Length `json:"angle_at_travel_mm,omitempty"`
+	Travels []measure.Length `json:"angle_at_travel_mm,omitempty"`
 }
 
 // ValveInput is one valve: either points, or the two events of a valve that
@@ -258,8 +258,8 @@ func (r Request) check() error {
 	for i, a := range r.PistonAt {
 		angle(fmt.Sprintf("piston_at_deg[%d]", i), a)
 	}
-	c.That(len(r.AngleForMM) <= 5000, "angle_at_travel_mm", "holds %d travels: at most 5000", len(r.AngleForMM))
-	if len(r.PistonAt)+len(r.AngleForMM) > 0 {
+	c.That(len(r.Travels) <= 5000, "angle_at_travel_mm", "holds %d travels: at most 5000", len(r.Travels))
+	if len(r.PistonAt)+len(r.Travels) > 0 {
 		c.That(r.Crank != nil, "crank", "is missing: stroke_mm and rod_mm turn angle into travel")
 	}
 	return c.Err()

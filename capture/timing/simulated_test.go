@@ -70,6 +70,16 @@ func anySession() *rapid.Generator[simulator.Scenario] {
 		if rapid.Bool().Draw(t, "lever") {
 			s.Valve.Rocker = simulator.Rocker{ValveArm: 38 * measure.Millimetre, Ratio: rapid.Float64Range(1.2, 1.8).Draw(t, "ratio"), Bend: angle("bend", 0, 15)}
 		}
+		if rapid.Bool().Draw(t, "ramps") {
+			s.Valve.Lobe.OpeningRamp = simulator.Ramp{Height: 200 * measure.Micrometre}
+			s.Valve.Lobe.ClosingRamp = simulator.Ramp{Height: 300 * measure.Micrometre, Angle: 20 * measure.Degree}
+		}
+		if rapid.Bool().Draw(t, "tremor") {
+			s.Hand.Tremor = measure.Degree / 2
+		}
+		if rapid.Bool().Draw(t, "odd ends") { // begins or stops within an opening
+			s.Hand.StartFromNose, s.Hand.EndFromNose = angle("start", -300, 300), angle("end", -150, 300)
+		}
 		return s
 	})
 }
@@ -82,8 +92,13 @@ func TestSimulatedSessions(t *testing.T) {
 		session, err := s.Play()
 		require.NoError(t, err)
 		c, err := FromTrace(session.Trace, Options{CountsDown: s.Encoder.Reversed})
+		if len(session.Truth.Whole()) == 0 && err != nil {
+			require.ErrorIs(t, err, ErrNoOpening, "which is what there was")
+			return
+		}
 		require.NoError(t, err)
-		nose := session.Truth.NoseAngle.Degrees()
+		require.NotEmpty(t, session.Truth.Openings)
+		nose := session.Truth.Openings[0].NoseAngle.Degrees()
 		if s.Encoder.Reversed {
 			nose = -nose
 		}

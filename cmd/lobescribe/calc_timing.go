@@ -132,7 +132,7 @@ func (w *timingWords) declare(f *questionFlags, q *timing.Request) {
 	f.length(&w.crank.Stroke, "stroke", "stroke, for piston travel")
 	f.length(&w.crank.Rod, "rod", "connecting rod between centres")
 	angles("piston-at", "crank angles from top dead centre at which to give the piston's travel", &q.PistonAt)
-	f.lengths(&q.AngleForMM, "angle-at", "piston travels from the top at which to give the crank angle")
+	f.lengths(&q.Travels, "angle-at", "piston travels from the top at which to give the crank angle")
 }
 
 // put adds what the flags said to the request; of a request that came as JSON

@@ -15,10 +15,18 @@ type Local struct {
 	// Least is how many points the window must hold; where there are fewer, it
 	// is widened to hold them. Default Degree+5.
 	Least int
+	// Gap is how far apart two neighbouring points may stand; between two that
+	// stand farther apart the result runs straight, since a polynomial carried
+	// into the void ends anywhere. Default 0: no such limit.
+	Gap float64
 	// Robust is how often points far off the curve are given less weight
 	// (bisquare of six times the median deviation nearby) and the fit is
 	// repeated. Default 0.
 	Robust int
+	// Trust is the least that counts as the median deviation, in units of y:
+	// where the points agree to the last digit, or stand so far apart that the
+	// polynomial itself is off by more, none is struck out for it. Default 0.
+	Trust float64
 }
 
 // Fit is what local regression made.
@@ -79,16 +87,21 @@ func (o Local) Fit(xs, ys, weights, at []float64) (Fit, error) {
 	}
 	fitPoints()
 	for range o.Robust {
-		bisquare(f.Kept, f.Residuals, xs, 8*o.HalfWidth)
+		bisquare(f.Kept, f.Residuals, xs, 8*o.HalfWidth, o.Trust)
 		fitPoints()
 	}
 	f.Values = make([]float64, len(at))
 	f.Rows = make([]Row, len(at))
 	f.Widths = make([]float64, len(at))
 	for i, x := range at {
-		row, width := s.row(o, xs, total, x)
-		f.Rows[i] = Row{First: row.First, Weights: slices.Clone(row.Weights)}
-		f.Widths[i] = width
+		f.Rows[i], f.Widths[i] = s.keptRow(o, xs, total, x)
+		if k := sort.SearchFloat64s(xs, x); o.Gap > 0 && k > 0 && k < n && xs[k]-xs[k-1] > o.Gap {
+			before, w1 := s.keptRow(o, xs, total, xs[k-1])
+			after, w2 := s.keptRow(o, xs, total, xs[k])
+			t := (x - xs[k-1]) / (xs[k] - xs[k-1])
+			f.Rows[i] = Row{Weights: []float64{1 - t, t}}.Through([]Row{before, after})
+			f.Widths[i] = max(w1, w2)
+		}
 		f.Values[i] = f.Rows[i].Of(ys)
 	}
 	return f, nil
@@ -97,7 +110,7 @@ func (o Local) Fit(xs, ys, weights, at []float64) (Fit, error) {
 // bisquare sets dst from the residuals: weight (1-(r/6m)²)², where m is the
 // median absolute residual within reach. The reach is local, because a flank
 // scatters more than the heel and must not be judged by it.
-func bisquare(dst, residuals, xs []float64, reach float64) {
+func bisquare(dst, residuals, xs []float64, reach, trust float64) {
 	n := len(xs)
 	abs := make([]float64, 0, 256)
 	// One median a block of a quarter of the reach is enough and keeps the
@@ -116,7 +129,7 @@ func bisquare(dst, residuals, xs []float64, reach float64) {
 			largest = max(largest, math.Abs(r))
 		}
 		slices.Sort(abs)
-		m := 6 * abs[len(abs)/2]
+		m := 6 * max(abs[len(abs)/2], trust)
 		for i := from; i < to; i++ {
 			switch r := math.Abs(residuals[i]); {
 			case r <= m*1e-9 || r <= largest*1e-12:
@@ -142,6 +155,12 @@ type solver struct {
 
 const maxDegree = 6
 
+// keptRow is row with memory of its own.
+func (s *solver) keptRow(o Local, xs, total []float64, x float64) (Row, float64) {
+	r, width := s.row(o, xs, total, x)
+	return Row{First: r.First, Weights: slices.Clone(r.Weights)}, width
+}
+
 // row returns the weights that give the local polynomial's value at x, and
 // the half width used. The row shares the solver's memory.
 func (s *solver) row(o Local, xs, total []float64, x float64) (Row, float64) {
@@ -149,18 +168,31 @@ func (s *solver) row(o Local, xs, total []float64, x float64) (Row, float64) {
 	a := sort.SearchFloat64s(xs, x-width)
 	b := sort.Search(len(xs), func(i int) bool { return xs[i] > x+width })
 	for {
-		// The window must hold enough points that still count; a robust step
-		// may have struck out some.
-		counted := 0
-		for _, w := range total[a:b] {
-			if w > 1e-6 {
-				counted++
+		// The window must hold enough points that still count (a robust step
+		// may have struck out some), and two of them on each side: a cubic
+		// drawn from one side only is carried beyond what was measured.
+		before, after, counted := 0, 0, 0
+		for i := a; i < b; i++ {
+			if total[i] <= 1e-6 {
+				continue
+			}
+			counted++
+			if xs[i] <= x {
+				before++
+			}
+			if xs[i] >= x {
+				after++
 			}
 		}
-		if counted >= o.Least || (a == 0 && b == len(xs)) {
+		wantBefore, wantAfter := before < 2 && a > 0, after < 2 && b < len(xs)
+		if !wantBefore && !wantAfter && (counted >= o.Least || (a == 0 && b == len(xs))) {
 			break
 		}
 		switch {
+		case wantBefore:
+			a--
+		case wantAfter:
+			b++
 		case a == 0:
 			b++
 		case b == len(xs), x-xs[a-1] <= xs[b]-x:
@@ -170,6 +202,13 @@ func (s *solver) row(o Local, xs, total []float64, x float64) (Row, float64) {
 		}
 		// Wide enough that the outermost point still has some weight.
 		width = max(width, 1.05*max(x-xs[a], xs[b-1]-x))
+	}
+	// Both sides as far as the width goes.
+	for a > 0 && x-xs[a-1] < width {
+		a--
+	}
+	for b < len(xs) && xs[b]-x < width {
+		b++
 	}
 	s.weights = slices.Grow(s.weights[:0], b-a)[:b-a]
 	degree := min(o.Degree, maxDegree)
