@@ -34,10 +34,12 @@ func (r *Reader) readHeader() error {
 	}
 	at := r.lines.n
 	if !bytes.ContainsRune(line, ',') {
-		for sep, name := range map[string]string{";": "semicolons", "\t": "tabs"} {
-			if bytes.Contains(line, []byte(sep)) {
-				return r.fault(at, "the columns are parted by %s; save the file with commas between columns, and with decimal points", name)
-			}
+		const advice = "the columns are parted by %s; save the file with commas between columns, and with decimal points"
+		if bytes.ContainsRune(line, ';') {
+			return r.fault(at, advice, "semicolons")
+		}
+		if bytes.ContainsRune(line, '\t') {
+			return r.fault(at, advice, "tabs")
 		}
 	}
 	r.csv.columns = nil
