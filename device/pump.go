@@ -19,6 +19,9 @@ type pump struct {
 	once   sync.Once
 	done   chan struct{}
 	link   Link
+
+	asks  chan []byte // a request to be written; nil until one is
+	asked chan struct{}
 }
 
 type stamped struct {
@@ -92,6 +95,29 @@ func (p *pump) give(b []byte) {
 
 func (p *pump) close() { p.once.Do(func() { p.link.Close() }) }
 
+// write has a request written, in a goroutine of its own: a line that does not
+// take bytes must not hold up what comes. It reports false while the last
+// request is still being written.
+func (p *pump) write(request []byte, failed func(error)) bool {
+	if p.asks == nil {
+		p.asks, p.asked = make(chan []byte, 1), make(chan struct{})
+		go func() {
+			defer close(p.asked)
+			for b := range p.asks {
+				if _, err := p.link.Write(b); err != nil {
+					failed(err)
+				}
+			}
+		}()
+	}
+	select {
+	case p.asks <- request:
+		return true
+	default:
+		return false
+	}
+}
+
 // stop ends the reading and waits until the link is closed. A read that hangs
 // in a driver even then is left behind: whoever ends the program must not wait
 // for it.
@@ -99,6 +125,15 @@ func (p *pump) stop() {
 	close(p.quit)
 	t := time.NewTimer(stuckRead)
 	defer t.Stop()
+	if p.asks != nil {
+		close(p.asks)
+		defer func() {
+			select {
+			case <-p.asked:
+			case <-t.C:
+			}
+		}()
+	}
 	select {
 	case <-p.done:
 		return

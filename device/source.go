@@ -25,6 +25,7 @@ type Source struct {
 	settle  settling
 	watch   watch
 	link    Link
+	pump    *pump
 	name    string
 	wait    backoff
 	lostAt  measure.Stamp // where the gap that is running began
@@ -149,6 +150,7 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 	s.count(func(c *Counters) { c.Opens++ })
 	s.linked(now, true)
 	p := startPump(link, s.o.Clock)
+	s.pump = p
 	defer func() {
 		p.stop()
 		s.link = nil
@@ -335,9 +337,9 @@ func (s *Source) ask(asker Asker, now measure.Stamp) {
 		return
 	}
 	w.asked, w.askedFor = now, true
-	s.count(func(c *Counters) { c.Asked++ })
-	if _, err := s.link.Write(request); err != nil {
-		s.o.Log.Warn("could not ask", "port", s.name, "err", err)
+	log, name := s.o.Log, s.name
+	if s.pump.write(request, func(err error) { log.Warn("could not ask", "port", name, "err", err) }) {
+		s.count(func(c *Counters) { c.Asked++ })
 	}
 }
 

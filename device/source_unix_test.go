@@ -8,6 +8,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"syscall"
 	"testing"
 	"time"
 
@@ -129,4 +130,64 @@ func TestAStalledPseudoTTYIsOpenedAgain(t *testing.T) {
 	})
 	cancel()
 	<-l.done
+}
+
+// A pulled and replugged tty, again and again: the readings that came before
+// the pull are all there, and nothing is left open.
+func TestReplugOfAPseudoTTY(t *testing.T) {
+	defer goleak.VerifyNone(t)
+	before := descriptors(t)
+	name := filepath.Join(t.TempDir(), "tty")
+	ctx, cancel := context.WithCancel(t.Context())
+	s := Open(ctx, address(t, "serial:%s?format=unit-behind", name), Options{quietStart: 1 << 60, wait: backoff{first: time.Millisecond, most: 5 * time.Millisecond}})
+	l := listen(s)
+	const cycles = 200
+	var want []measure.Length
+	for i := range cycles {
+		master, slave, err := pty.Open()
+		require.NoError(t, err)
+		require.NoError(t, os.Symlink(slave.Name(), name))
+		slave.Close()
+		opens := int64(i + 1)
+		eventually(t, "open", func() bool { return s.Counters().Opens >= opens && s.Status().State == Settling })
+		for k := range 3 {
+			fmt.Fprintf(master, "\r\n%d.%03d mm\r\n", i%20, k)
+			want = append(want, measure.Length(i%20)*measure.Millimetre+measure.Length(k)*measure.Micrometre)
+		}
+		eventually(t, "readings", func() bool { return len(l.lifts()) >= len(want) })
+		require.NoError(t, os.Remove(name))
+		require.NoError(t, master.Close())
+		eventually(t, "absent", func() bool { return s.Status().State == Absent })
+		assert.Equal(t, opens, s.Counters().Opens)
+	}
+	cancel()
+	<-l.done
+	assert.Equal(t, want, l.lifts())
+	assert.Equal(t, cycles-1, l.gaps())
+	assert.Equal(t, before, descriptors(t), "open descriptors")
+}
+
+// A tty whose buffer is full takes no request. That holds up neither what it
+// says nor the end.
+func TestPollingALineThatTakesNothing(t *testing.T) {
+	defer goleak.VerifyNone(t)
+	master, slave := openPty(t)
+	fd, err := syscall.Open(slave.Name(), syscall.O_RDWR|syscall.O_NOCTTY|syscall.O_NONBLOCK, 0)
+	require.NoError(t, err)
+	defer syscall.Close(fd)
+	for full := false; !full; {
+		_, err := syscall.Write(fd, make([]byte, 512))
+		full = err != nil
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	s := Open(ctx, address(t, "serial:%s?format=unit-behind&poll=?&rate=1000", slave.Name()), Options{})
+	l := listen(s)
+	eventually(t, "asked", func() bool { return s.Counters().Asked > 0 })
+	eventually(t, "a reading all the same", func() bool {
+		fmt.Fprint(master, "1.500 mm\r\n")
+		return len(l.lifts()) > 0
+	})
+	cancel()
+	<-l.done
+	master.Close() // frees whatever still hangs in a write
 }

@@ -14,31 +14,7 @@ import (
 	"lobescribe/device/measure"
 )
 
-// formatFile is a formats file as it stands in TOML:
-//
-//	[[format]]
-//	name = "my-gauge"              # how format= asks for it
-//	says = "the gauge on the stand"
-//	separator = ","                # between columns: blank , ; : tab | /
-//	decimal_comma = false
-//	start = "\u0002"               # a byte before a line; left out for none
-//	end = "\u0003"                 # the byte behind it; left out for CR, LF or both
-//	check = "xor"                  # $...*HH; left out for none
-//	poll = "?\r"                   # what such a device must be asked
-//	words = [{ text = "LO", says = "battery low" }]
-//
-//	[[format.column]]
-//	role = "lift"                  # lift, angle, counts or ignored
-//	tags = ["Z:"]                  # what may stand before the number
-//	tag_needed = true
-//	unit = "mm"                    # of a number without one
-//	unit_behind = "may"            # may, must or never
-//	decimals = 3                   # left out for any
-//	whole = false                  # no point at all
-//	scale = "0.001 mm"             # of one count, for whole numbers
-//	status = [{ text = "E", says = "out of range", no_reading = true }]
-//
-// and so on for more columns and formats.
+// formatFile is a formats file, as [ReadFormats] describes it.
 type formatFile struct {
 	Format []struct {
 		Name         string
@@ -73,7 +49,30 @@ type formatFile struct {
 const maxFormatFile = 1 << 20
 
 // ReadFormats reads a person's own formats from TOML. name is what the errors
-// call the file; each names the line that it is about.
+// call the file; each names the line that it is about. Columns stand in the
+// order of the line, and a file may hold more formats:
+//
+//	[[format]]
+//	name = "my-gauge"              # how format= asks for it
+//	says = "the gauge on the stand"
+//	separator = ","                # between columns: blank , ; : tab | /
+//	decimal_comma = false
+//	start = "\u0002"               # a byte before a line; left out for none
+//	end = "\u0003"                 # the byte behind it; left out for CR, LF or both
+//	check = "xor"                  # $...*HH; left out for none
+//	poll = "?\r"                   # what such a device must be asked
+//	words = [{ text = "LO", says = "battery low" }]
+//
+//	[[format.column]]
+//	role = "lift"                  # lift, angle, counts or ignored
+//	tags = ["Z:"]                  # what may stand before the number
+//	tag_needed = true
+//	unit = "mm"                    # of a number without one
+//	unit_behind = "may"            # may, must or never
+//	decimals = 3                   # left out for any
+//	whole = false                  # no point at all
+//	scale = "0.001 mm"             # of one count, for whole numbers
+//	status = [{ text = "E", says = "out of range", no_reading = true }]
 func ReadFormats(r io.Reader, name string) (*Formats, error) {
 	text, err := io.ReadAll(io.LimitReader(r, maxFormatFile+1))
 	if err != nil {
