@@ -113,7 +113,8 @@ type SlotAnswer struct {
 	Full   Gap `json:"full"`
 }
 
-// What is usual. Common practice, no source.
+// What is usual. Common practice, no source; that of the slot is taken from the
+// others, for want of any.
 const (
 	usualIntake   = 80 * measure.Thou
 	usualExhaust  = 100 * measure.Thou

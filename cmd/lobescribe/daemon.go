@@ -52,6 +52,8 @@ type daemonOptions struct {
 	// Source is written into the head of each trace: "live" or "demo".
 	Source string
 	Sign   int
+	// Rest on the heel ends a trace; 0 means what capture takes.
+	Rest measure.Stamp
 }
 
 // newDaemon returns a daemon whose goroutines run until ctx is done; wait
@@ -66,6 +68,7 @@ func newDaemon(ctx context.Context, o daemonOptions) *daemon {
 	})
 	d.live = capture.NewLive(capture.LiveOptions{
 		Follower: capture.FollowerOptions{Sign: o.Sign},
+		Recorder: capture.RecorderOptions{Rest: o.Rest},
 		Clock:    device.Now, Keeper: d.keeper,
 		Tell: func(m capture.Message) { d.hub.Publish(m, 0) },
 	})

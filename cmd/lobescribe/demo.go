@@ -4,6 +4,8 @@ import (
 	"path/filepath"
 
 	"github.com/spf13/cobra"
+
+	"lobescribe/device/measure"
 )
 
 func newDemo() *cobra.Command {
@@ -26,6 +28,13 @@ data folder, unless --data names another.`,
 					return err
 				}
 			}
+			if sim.speed <= 0 {
+				return wrongWords("--speed must be above zero, not %v", sim.speed)
+			}
+			// Nobody watches a demo rest for the twenty seconds that end a
+			// trace, so both rests are short here.
+			sim.rest = 7 * measure.Second
+			f.rest = measure.Stamp(float64(5*measure.Second) / sim.speed)
 			return f.run(cmd, "demo", func(d *daemon) error {
 				d.simulate = sim.start
 				if err := d.setUpDemo(); err != nil {

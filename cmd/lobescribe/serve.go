@@ -28,6 +28,7 @@ type serveFlags struct {
 	page      string
 	lan       bool
 	direction string
+	rest      measure.Stamp // on the heel, that ends a trace; 0: as promised
 }
 
 func (f *serveFlags) add(cmd *cobra.Command) {
@@ -108,7 +109,7 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	}
 	hub := dashboard.NewHub(dashboard.HubOptions{Version: version, LAN: f.lan, Units: set.Units, Log: log})
 	sim := simulateFlags{seed: 1, rate: 50, unit: "in", speed: 1}
-	d := newDaemon(ctx, daemonOptions{Log: log, Store: store, Hub: hub, Source: source, Sign: sign, Simulate: sim.start})
+	d := newDaemon(ctx, daemonOptions{Log: log, Store: store, Hub: hub, Source: source, Sign: sign, Rest: f.rest, Simulate: sim.start})
 	defer d.wait()
 	defer stop()
 

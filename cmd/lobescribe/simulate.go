@@ -27,6 +27,7 @@ type simulateFlags struct {
 	speed      float64
 	valve      int
 	noEncoder  bool
+	rest       measure.Stamp // on the heel, after each hand's openings
 }
 
 func (f *simulateFlags) add(cmd *cobra.Command) {
@@ -89,6 +90,13 @@ func (f *simulateFlags) bench() (*simulator.Bench, simulator.ServeOptions, error
 			return nil, serve, fmt.Errorf("--hand: %w", err)
 		}
 		o.Hands = []simulator.Hand{{Style: style}}
+	} else {
+		for _, style := range simulator.Styles() {
+			o.Hands = append(o.Hands, simulator.Hand{Style: style})
+		}
+	}
+	for i := range o.Hands {
+		o.Hands[i].After = f.rest
 	}
 	if f.format != "" {
 		if o.Indicator.Format, err = simulator.FormatNamed(f.format); err != nil {

@@ -23,5 +23,5 @@
 // valve the difference shows times the rocker's ratio. Coefficients are those
 // of handbooks, from 20 to 100 degrees C, each with its source beside it, and
 // differ by some 3 % from book to book. The growth of the valve's own stem, and
-// of the head between seat and pivot, is left out unless it is given.
+// of the head between seat and pivot, is left out.
 package pushrod
