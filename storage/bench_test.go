@@ -187,7 +187,7 @@ func BenchmarkBytes(b *testing.B) {
 					record(b, s, Head{Engine: "v8", Valve: "1I"}, rs, max(int(c.rate/2), 1))
 				}
 				require.NoError(b, s.db.View(func(tx *bbolt.Tx) error {
-					inUse = tx.Size() - int64(s.freePages(b))*int64(os.Getpagesize())
+					inUse = tx.Size() - int64(s.freePages(b))*pageBytes
 					return nil
 				}))
 			}

@@ -63,7 +63,9 @@ func (s *Store) LoadSpan(id ID, from, until measure.Stamp) (Head, measure.Trace,
 func (s *Store) Head(id ID) (Head, error) {
 	var h Head
 	err := s.view(func(r rows) (err error) {
-		h, err = readHead(r, id)
+		if h, err = readHead(r, id); err == nil {
+			_, h.CutShort = s.unended(r, id, h.CutShort)
+		}
 		return err
 	})
 	return h, err

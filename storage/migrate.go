@@ -164,8 +164,14 @@ func (s *Store) finishCutShort() error {
 		return fmt.Errorf("opening the store %s: %w", s.path, err)
 	}
 	for _, id := range ids {
-		if err := s.cutShort(id); err != nil {
-			return fmt.Errorf("keeping trace %s, which was cut short: %w", id, advise(err))
+		err := s.cutShort(id)
+		if errors.Is(err, ErrDamaged) {
+			return fmt.Errorf("keeping trace %s, which was cut short: %w", id, err)
+		}
+		if err != nil {
+			// A full disk must not keep the bench from starting. All readings
+			// are there, and the next opening tries again.
+			s.log.Warn("a trace that was cut short could not be put in order", "trace", id, "error", err)
 		}
 	}
 	return nil

@@ -91,7 +91,7 @@ func TestPowerFailure(t *testing.T) {
 		onWrite(t, db, func(put func([]byte, int64) (int, error), b []byte, at int64) (int, error) {
 			info, err := os.Stat(path)
 			require.NoError(t, err)
-			log = append(log, write{at, bytes.Clone(b), max(info.Size(), at+int64(len(b))), at < 2*int64(os.Getpagesize())})
+			log = append(log, write{at, bytes.Clone(b), max(info.Size(), at+int64(len(b))), at < 2*pageBytes})
 			return put(b, at)
 		})
 	}
@@ -244,7 +244,7 @@ func TestABeginThatFailedLeavesNothing(t *testing.T) {
 		db.NoSync = true
 		onWrite(t, db, func(put func([]byte, int64) (int, error), b []byte, at int64) (int, error) {
 			n, err := put(b, at)
-			if failing && at < 2*int64(os.Getpagesize()) {
+			if failing && at < 2*pageBytes {
 				return n, syscall.EIO
 			}
 			return n, err

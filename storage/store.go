@@ -33,6 +33,10 @@ const (
 	OpOpen     Op = "open"
 )
 
+// pageBytes is the size of a page in the file, also where the system's own are
+// larger: files travel, and larger pages waste more of a short trace's last.
+const pageBytes = 4096
+
 // Options says how a store is opened. The zero value is right for a daemon.
 type Options struct {
 	// Log takes what happens to the store as a whole. Default: nowhere.
@@ -161,7 +165,7 @@ func (s *Store) openDatabase(file *os.File, o Options) error {
 		Timeout:      o.Timeout,
 		ReadOnly:     s.readOnly,
 		FreelistType: bbolt.FreelistMapType,
-		PageSize:     4096, // also where the system's are larger: files travel
+		PageSize:     pageBytes,
 		NoStatistics: true,
 		NoSync:       o.flushLate,
 		OpenFile:     func(string, int, os.FileMode) (*os.File, error) { return file, nil },

@@ -85,10 +85,21 @@ func (s *Store) lineOf(r rows, id ID) Summary {
 		}
 	}
 	sum := summarise(r, id)
-	s.mu.Lock()
-	_, sum.Recording = s.open[id]
-	s.mu.Unlock()
+	sum.Recording, sum.CutShort = s.unended(r, id, sum.CutShort)
 	return sum
+}
+
+// unended tells a trace in the making from one that was and that nobody has
+// marked as cut short yet: the store is open for reading only, or its disk was
+// too full to write the mark.
+func (s *Store) unended(r rows, id ID, marked bool) (recording, cutShort bool) {
+	if r.get(bucketOpen, traceKey(id)) == nil {
+		return false, marked
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	_, recording = s.open[id]
+	return recording, !recording
 }
 
 // measureExtent adds up the heads of a trace's chunks.

@@ -68,6 +68,9 @@ func (s *Store) Begin(h Head) (*Writer, error) {
 			return err
 		}
 		w.id = ID(n)
+		s.mu.Lock()
+		s.open[w.id] = w // before anybody can see it in the file
+		s.mu.Unlock()
 		if err := tx.Bucket([]byte(bucketOpen)).Put(traceKey(w.id), nil); err != nil {
 			return err
 		}
@@ -77,12 +80,12 @@ func (s *Store) Begin(h Head) (*Writer, error) {
 	defer s.mu.Unlock()
 	if err != nil {
 		if w.id != 0 {
+			delete(s.open, w.id)
 			s.ghosts = append(s.ghosts, w.id)
 		}
 		return nil, fmt.Errorf("beginning a trace: %w", advise(err))
 	}
 	s.ghosts = s.ghosts[len(ghosts):]
-	s.open[w.id] = w
 	return w, nil
 }
 
