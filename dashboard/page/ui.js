@@ -2,7 +2,7 @@
 // the hooks that tie a screen to the store.
 
 import { createContext, h } from "./lib/preact.js";
-import { useContext, useEffect, useRef, useState } from "./lib/hooks.js";
+import { useContext, useEffect, useId, useRef, useState } from "./lib/hooks.js";
 import htm from "./lib/htm.js";
 import { digits, parseLength } from "./units.js";
 
@@ -122,11 +122,26 @@ export function Mark({ shape, kind = "" }) {
 }
 
 /**
+ * The frame of every field: its label, the input, its unit, and under it the
+ * hint or what is wrong. The hint describes the input and is not its name, so
+ * that a screen reader says the name first and short.
+ * @param {{label: string, input: (attributes: object) => any, hint?: string, wrong?: string, unit?: string}} props
+ */
+function Field({ label, input, hint, wrong, unit }) {
+  const id = useId();
+  const about = [unit ? `${id}-unit` : "", wrong || hint ? `${id}-hint` : ""].filter(Boolean).join(" ");
+  const attributes = { id, "aria-describedby": about || undefined, ...(wrong ? { "aria-invalid": "true" } : {}) };
+  return html`<div class="field"><label class="field-name" for=${id}>${label}</label>
+    ${unit ? html`<span class="with-unit">${input(attributes)}<span class="unit" id=${`${id}-unit`}>${unit}</span></span>` : input(attributes)}
+    ${wrong ? html`<span class="wrong" id=${`${id}-hint`} role="alert">${wrong}</span>` : hint ? html`<span class="hint" id=${`${id}-hint`}>${hint}</span>` : null}</div>`;
+}
+
+/**
  * A field for a length. It shows and takes the user's unit and gives whole
  * nanometres; what can not be read is said under it in words.
- * @param {{label: string, nm: number|null|undefined, unit: import("./units.js").Unit, onChange: (nm: number|null) => void, hint?: string, id?: string, decimals?: number, required?: boolean}} props
+ * @param {{label: string, nm: number|null|undefined, unit: import("./units.js").Unit, onChange: (nm: number|null) => void, hint?: string, decimals?: number}} props
  */
-export function LengthField({ label, nm, unit, onChange, hint, decimals, required }) {
+export function LengthField({ label, nm, unit, onChange, hint, decimals }) {
   const shownText = nm === null || nm === undefined ? "" : trimmed(digits(nm, unit, decimals === undefined ? {} : { decimals }));
   const [text, setText] = useState(shownText);
   const [wrong, setWrong] = useState("");
@@ -154,12 +169,8 @@ export function LengthField({ label, nm, unit, onChange, hint, decimals, require
       setWrong(/** @type {Error} */ (err).message);
     }
   };
-  return html`<label class="field">
-    <span class="field-name">${label}${required ? " *" : ""}</span>
-    <span class="with-unit"><input inputmode="decimal" autocomplete="off" value=${text} aria-invalid=${wrong ? "true" : "false"}
-      onInput=${(/** @type {any} */ e) => take(e.target.value)} /><span class="unit">${unit}</span></span>
-    ${wrong ? html`<span class="wrong" role="alert">${wrong}</span>` : hint ? html`<span class="hint">${hint}</span>` : null}
-  </label>`;
+  return html`<${Field} label=${label} hint=${hint} wrong=${wrong} unit=${unit} input=${(/** @type {any} */ a) => html`<input ...${a} inputmode="decimal" autocomplete="off" value=${text}
+    onInput=${(/** @type {any} */ e) => take(e.target.value)} />`} />`;
 }
 
 /** @param {string} text */
@@ -190,23 +201,16 @@ export function NumberField({ label, value, unit, onChange, hint }) {
     last.current = number;
     onChange(number);
   };
-  return html`<label class="field">
-    <span class="field-name">${label}</span>
-    <span class="with-unit"><input inputmode="decimal" autocomplete="off" value=${text} aria-invalid=${wrong ? "true" : "false"}
-      onInput=${(/** @type {any} */ e) => take(e.target.value)} />${unit ? html`<span class="unit">${unit}</span>` : null}</span>
-    ${wrong ? html`<span class="wrong" role="alert">${wrong}</span>` : hint ? html`<span class="hint">${hint}</span>` : null}
-  </label>`;
+  return html`<${Field} label=${label} hint=${hint} wrong=${wrong} unit=${unit} input=${(/** @type {any} */ a) => html`<input ...${a} inputmode="decimal" autocomplete="off" value=${text}
+    onInput=${(/** @type {any} */ e) => take(e.target.value)} />`} />`;
 }
 
 /**
  * A field for words.
  * @param {{label: string, value: string, onChange: (value: string) => void, hint?: string, list?: string, placeholder?: string}} props
  */
-export const TextField = ({ label, value, onChange, hint, list, placeholder }) => html`<label class="field">
-  <span class="field-name">${label}</span>
-  <input value=${value} list=${list} placeholder=${placeholder} autocomplete="off" onInput=${(/** @type {any} */ e) => onChange(e.target.value)} />
-  ${hint ? html`<span class="hint">${hint}</span>` : null}
-</label>`;
+export const TextField = ({ label, value, onChange, hint, list, placeholder }) => html`<${Field} label=${label} hint=${hint} input=${(/** @type {any} */ a) => html`<input ...${a} value=${value} list=${list}
+  placeholder=${placeholder} autocomplete="off" onInput=${(/** @type {any} */ e) => onChange(e.target.value)} />`} />`;
 
 /**
  * A choice of a few.
@@ -214,13 +218,8 @@ export const TextField = ({ label, value, onChange, hint, list, placeholder }) =
  */
 export function Choice({ label, value, options, onChange, hint }) {
   const now = options.some(([v]) => v === value) ? value : options[0]?.[0]; // what is not said is the first
-  return html`<label class="field">
-  <span class="field-name">${label}</span>
-  <select value=${now} onChange=${(/** @type {any} */ e) => onChange(e.target.value)}>
-    ${options.map(([v, name]) => html`<option value=${v} selected=${v === now}>${name}</option>`)}
-  </select>
-  ${hint ? html`<span class="hint">${hint}</span>` : null}
-</label>`;
+  return html`<${Field} label=${label} hint=${hint} input=${(/** @type {any} */ a) => html`<select ...${a} value=${now} onChange=${(/** @type {any} */ e) => onChange(e.target.value)}>
+    ${options.map(([v, name]) => html`<option value=${v} selected=${v === now}>${name}</option>`)}</select>`} />`;
 }
 
 /**
