@@ -38,15 +38,14 @@ type HubOptions struct {
 type Hub struct {
 	o HubOptions
 
-	mu       sync.Mutex
-	closed   bool
-	clients  map[*Client]struct{}
-	now      Hello
-	replay   *Replay
-	strip    strip
-	sources  map[uint64]*source
-	timer    *time.Timer // one flush for all sources; nil when none is due
-	refusals int
+	mu      sync.Mutex
+	closed  bool
+	clients map[*Client]struct{}
+	now     Hello
+	replay  *Replay
+	strip   strip
+	sources map[uint64]*source
+	timer   *time.Timer // one flush for all sources; nil when none is due
 }
 
 // source collects readings and the newest state between two flushes: 0 for the
@@ -306,7 +305,6 @@ func (h *Hub) Join() (*Client, error) {
 		return nil, ErrClosed
 	}
 	if len(h.clients) >= h.o.Clients {
-		h.refusals++
 		h.mu.Unlock()
 		return nil, ErrFull
 	}

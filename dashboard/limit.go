@@ -81,9 +81,12 @@ type steadyWriter struct {
 	w    io.Writer
 	rc   *http.ResponseController
 	wait time.Duration
+	n    int // bytes so far
 }
 
 func (b *steadyWriter) Write(p []byte) (int, error) {
 	_ = b.rc.SetWriteDeadline(time.Now().Add(b.wait)) // as above
-	return b.w.Write(p)
+	n, err := b.w.Write(p)
+	b.n += n
+	return n, err
 }

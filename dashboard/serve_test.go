@@ -34,6 +34,7 @@ type bench struct {
 	asked  []string
 	store  *storage.Store
 	refuse error // what everything answers, when set
+	late   bool  // an export fails when some of it has been written
 	ports  []Port
 }
 
@@ -79,8 +80,14 @@ func (b *bench) Findings(context.Context, storage.ID) (lift.Findings, error) {
 	return lift.Findings{MaxLift: 10_668_000}, b.note("findings")
 }
 func (b *bench) Export(_ context.Context, id storage.ID, format string, w io.Writer) error {
+	b.mu.Lock()
+	late := b.late
+	b.mu.Unlock()
+	if err := b.note("export"); err != nil && !late {
+		return err
+	}
 	fmt.Fprintf(w, "t_s,lift_mm\n%s,%s\n", id, format)
-	return b.note("export")
+	return b.refuse
 }
 func (b *bench) Import(_ context.Context, name string, r io.Reader) (storage.ID, error) {
 	body, err := io.ReadAll(r)

@@ -63,6 +63,7 @@ type Server struct {
 	calc    map[string]calculation
 	rate    *rate.Limiter
 	heavy   chan struct{} // what takes much memory or time, a few at once
+	uploads chan struct{}
 
 	buffers sync.Pool      // the sockets' write buffers
 	sockets sync.WaitGroup // their goroutines
@@ -76,6 +77,7 @@ const (
 	requestsPerSec = 200
 	requestsBurst  = 600
 	heavyAtOnce    = 4
+	uploadsAtOnce  = 2
 )
 
 // New returns a server. It opens nothing: give [Server.Serve] a listener.
@@ -103,8 +105,9 @@ func New(o Options) (*Server, error) {
 	}
 	s := &Server{
 		o: o, hub: o.Hub, store: o.Store, bench: o.Bench, log: o.Log, door: d, assets: page,
-		rate:  rate.NewLimiter(requestsPerSec, requestsBurst),
-		heavy: make(chan struct{}, heavyAtOnce),
+		rate:    rate.NewLimiter(requestsPerSec, requestsBurst),
+		heavy:   make(chan struct{}, heavyAtOnce),
+		uploads: make(chan struct{}, uploadsAtOnce),
 	}
 	s.series = newSeriesCache(s.loadColumns)
 	s.calc = calculations()

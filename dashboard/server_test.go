@@ -8,12 +8,8 @@ import (
 	"io"
 	"net"
 	"net/http"
-	"net/http/httptest"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
-	"testing/fstest"
 	"time"
 
 	"github.com/gorilla/websocket"
@@ -23,55 +19,6 @@ import (
 	"lobescribe/dashboard/door"
 	"lobescribe/storage"
 )
-
-func TestTraces(t *testing.T) {
-	s := serve(t, nil)
-	status, text := s.ask("GET", "/api/v1/traces", "")
-	assert.Equal(t, 200, status)
-	assert.Equal(t, "[]", text)
-
-	id := s.record(storage.Head{Engine: "demo", Valve: "3E"}, 5000)
-	s.record(storage.Head{Engine: "demo", Valve: "3I"}, 10)
-	_, text = s.ask("GET", "/api/v1/traces?engine=demo&valve=3E", "")
-	list := into[[]storage.Summary](s, text)
-	require.Len(t, list, 1)
-	assert.Equal(t, id, list[0].ID)
-	assert.EqualValues(t, 5000, list[0].Readings)
-	_, text = s.ask("GET", "/api/v1/traces?limit=1", "")
-	require.Len(t, into[[]storage.Summary](s, text), 1)
-	_, text = s.ask("GET", "/api/v1/traces?before=2", "")
-	require.Len(t, into[[]storage.Summary](s, text), 1)
-
-	status, text = s.ask("GET", "/api/v1/traces/1", "")
-	assert.Equal(t, 200, status)
-	shown := into[map[string]any](s, text)
-	assert.EqualValues(t, 10.668, shown["findings"].(map[string]any)["max_lift_mm"])
-	assert.Len(t, shown["notes"], 1)
-	assert.Equal(t, "3E", shown["valve"])
-
-	status, text = s.ask("PATCH", "/api/v1/traces/1", `{"remark":"after the shim"}`)
-	assert.Equal(t, 200, status)
-	sum := into[storage.Summary](s, text)
-	assert.Equal(t, "after the shim", sum.Remark)
-	assert.Equal(t, "3E", sum.Valve, "what was not named stays")
-	_, text = s.ask("GET", "/api/v1/traces/1", "")
-	assert.Contains(t, text, `"remark":"after the shim"`)
-
-	r, err := http.NewRequest("GET", s.url+"/api/v1/traces/1/export?format=jsonl", nil)
-	require.NoError(t, err)
-	answer, err := http.DefaultClient.Do(r)
-	require.NoError(t, err)
-	defer answer.Body.Close()
-	assert.Equal(t, "attachment; filename=trace-1-demo-3E.jsonl", answer.Header.Get("Content-Disposition"))
-	body, err := io.ReadAll(answer.Body)
-	require.NoError(t, err)
-	assert.Equal(t, "t_s,lift_mm\n1,jsonl\n", string(body))
-
-	status, text = s.ask("POST", "/api/v1/traces?name=..%2F..%2Fetc%2Fturn%20one.csv", "t_s,lift_mm\n")
-	assert.Equal(t, 201, status)
-	assert.JSONEq(t, `{"id":1}`, text)
-	assert.Equal(t, "import turn_one.csv 12", s.bench.last())
-}
 
 // What a person gets to read when a request is wrong: the status, the field,
 // and a sentence.
@@ -243,65 +190,6 @@ func TestEveryCallIsBehindTheDoor(t *testing.T) {
 	assert.Equal(t, 4, devices)
 }
 
-func TestThePageOnDiskGoesBeforeTheEmbeddedOne(t *testing.T) {
-	embeddedPage, err := newAssets(nil)
-	require.NoError(t, err)
-	_, err = embeddedPage.load("index.html")
-	require.NoError(t, err, "the page is in the binary")
-	_, err = embeddedPage.load("node_modules/preact/package.json")
-	require.Error(t, err, "and its tooling is not")
-
-	dir := t.TempDir()
-	for name, f := range wholePage() {
-		writeFile(t, filepath.Join(dir, name), string(f.Data))
-	}
-	s := serve(t, func(o *Options) { o.Page = os.DirFS(dir) })
-	_, text := s.ask("GET", "/", "")
-	assert.Contains(t, text, "<title>page</title>")
-	writeFile(t, filepath.Join(dir, "index.html"), "changed")
-	_, text = s.ask("GET", "/", "")
-	assert.Equal(t, "changed", text, "a change shows at once")
-	writeFile(t, filepath.Join(dir, "..", "secret.txt"), "secret")
-	status, _ := s.ask("GET", "/../secret.txt", "")
-	assert.Equal(t, 404, status)
-}
-
-func TestAPageWithoutItsLibrariesSaysWhatToRun(t *testing.T) {
-	page := wholePage()
-	delete(page, "lib/htm.js")
-	s := serve(t, func(o *Options) { o.Page = page })
-	status, text := s.ask("GET", "/", "")
-	assert.Equal(t, 503, status)
-	assert.Contains(t, text, "go generate ./...")
-	assert.Contains(t, text, "lib/htm.js")
-	status, _ = s.ask("GET", "/api/v1/state", "")
-	assert.Equal(t, 200, status, "the daemon works all the same")
-}
-
-func TestAssetsArePackedAndTagged(t *testing.T) {
-	page := fstest.MapFS{"app.js": {Data: []byte(strings.Repeat("export const lift = 1;\n", 100))}}
-	a := &assets{files: page, kept: map[string]*asset{}}
-	get := func(header map[string]string) *http.Response {
-		r, err := http.NewRequest("GET", "/app.js", nil)
-		require.NoError(t, err)
-		for k, v := range header {
-			r.Header.Set(k, v)
-		}
-		w := httptest.NewRecorder()
-		a.ServeHTTP(w, r)
-		return w.Result()
-	}
-	plain := get(nil)
-	assert.Equal(t, "text/javascript; charset=utf-8", plain.Header.Get("Content-Type"))
-	assert.Empty(t, plain.Header.Get("Content-Encoding"))
-	packed := get(map[string]string{"Accept-Encoding": "gzip, br"})
-	assert.Equal(t, "gzip", packed.Header.Get("Content-Encoding"))
-	assert.Less(t, packed.ContentLength, plain.ContentLength/5)
-	assert.NotEqual(t, plain.Header.Get("ETag"), packed.Header.Get("ETag"))
-	assert.Equal(t, 304, get(map[string]string{"If-None-Match": plain.Header.Get("ETag")}).StatusCode)
-	assert.Equal(t, 200, get(map[string]string{"If-None-Match": `"other"`}).StatusCode)
-}
-
 func TestWithTheNetworkOpenEverythingNeedsTheKey(t *testing.T) {
 	key := door.NewKey()
 	s := serve(t, func(o *Options) { o.LAN, o.Key = true, key })
@@ -410,18 +298,6 @@ func TestStoppingIsSwift(t *testing.T) {
 		_, _, err = live.ReadMessage()
 	}
 	assert.Contains(t, err.Error(), "the daemon is stopping")
-}
-
-func TestFileNames(t *testing.T) {
-	for name, want := range map[string]string{
-		"turn.csv": "turn.csv", "../../etc/passwd": "passwd", `C:\Users\x\turn 2.csv`: "turn_2.csv",
-		"": "trace.csv", ".": "trace.csv", "..": "trace.csv", "...": "trace.csv", "/": "trace.csv",
-		".bashrc": "bashrc", "-rf": "rf", "a\x00b\r\n\x1b[31m.csv": "ab31m.csv", `x";rm -rf *.csv`: "xrm_-rf_.csv",
-		"NUL": "_NUL", "com1.csv": "_com1.csv", "turn\u202evsc.exe": "turnvsc.exe", "Übermaß.csv": "Übermaß.csv",
-		strings.Repeat("x", 300) + ".csv": strings.Repeat("x", 96) + ".csv",
-	} {
-		assert.Equal(t, want, fileName(name, "trace.csv"), "%q", name)
-	}
 }
 
 func TestTheSheetAsAPage(t *testing.T) {

@@ -137,11 +137,14 @@ func (s *Server) labelTrace(w http.ResponseWriter, r *http.Request) error {
 const maxTrace = 512 << 20
 
 func (s *Server) importTrace(w http.ResponseWriter, r *http.Request) error {
-	done, err := s.alone(r.Context())
-	if err != nil {
-		return err
+	// Places of their own: somebody who sends slowly must not keep others from
+	// their charts.
+	select {
+	case s.uploads <- struct{}{}:
+		defer func() { <-s.uploads }()
+	default:
+		return &problem{status: http.StatusServiceUnavailable, says: "Other files are being read in. Try again when they are through."}
 	}
-	defer done()
 	name := fileName(r.URL.Query().Get("name"), "trace.csv")
 	rc := http.NewResponseController(w)
 	body := &steady{r: http.MaxBytesReader(w, r.Body, maxTrace), rc: rc, wait: s.o.BodyWait}
@@ -203,6 +206,10 @@ func (s *Server) exportTrace(w http.ResponseWriter, r *http.Request) error {
 	download(w, kind, fileName(strings.Join(parts, "-")+"."+format, "trace."+format))
 	out := &steadyWriter{w: w, rc: http.NewResponseController(w), wait: s.o.AnswerWait}
 	if err := s.bench.Export(r.Context(), id, format, out); err != nil {
+		if out.n == 0 {
+			w.Header().Del("Content-Disposition")
+			return err
+		}
 		// The answer has begun. Breaking it off is the only way to say that
 		// what came is not whole.
 		s.log.Error("export broke off", "trace", id.String(), "err", err)

@@ -48,12 +48,12 @@ func MayOpen(address string, known []string) error {
 		return errors.New("this is not the address of a device: it is too long or has control characters in it")
 	}
 	where, settings, _ := strings.Cut(address, "?")
-	if err := mayPoll(settings); err != nil {
-		return err
-	}
 	scheme, rest, ok := strings.Cut(where, ":")
 	if !ok {
 		return fmt.Errorf("%q is not the address of a device: it should begin with serial:, usb: or tcp://", address)
+	}
+	if err := mayPoll(scheme, settings); err != nil {
+		return err
 	}
 	switch scheme {
 	case "serial":
@@ -66,7 +66,7 @@ func MayOpen(address string, known []string) error {
 	case "tcp":
 		return mayBridge(strings.TrimPrefix(rest, "//"))
 	}
-	return fmt.Errorf("%q is not the address of a device: it should begin with serial:, usb: or tcp://", address)
+	return fmt.Errorf("%q is not an address that a page may name: it should begin with serial:, usb: or tcp://; start the daemon with it on the command line for anything else", address)
 }
 
 func maySerial(name, where string, known []string) error {
@@ -132,15 +132,25 @@ func cutPort(place string) (host, port string, ok bool) {
 // reading.
 const longestPoll = 16
 
-// mayPoll bounds what a page may have sent to a device.
-func mayPoll(settings string) error {
+// mayPoll bounds what a page may have sent to a device. Over the network it is
+// nothing: sixteen bytes are enough to do harm to a service that happens to
+// listen there.
+func mayPoll(scheme, settings string) error {
 	q, err := url.ParseQuery(settings)
 	if err != nil {
 		return errors.New("what stands behind the ? of the address does not read: write name=value, with & between")
 	}
-	for _, word := range q["poll"] {
-		if len(word) > longestPoll {
-			return fmt.Errorf("poll=%q is longer than the %d letters that a page may have sent to an instrument", word, longestPoll)
+	for name, values := range q {
+		if !strings.EqualFold(strings.TrimSpace(name), "poll") {
+			continue
+		}
+		for _, word := range values {
+			switch {
+			case scheme == "tcp" && word != "":
+				return errors.New("a page may not have anything sent over the network: leave poll= out, or start the daemon with this address on the command line")
+			case len(word) > longestPoll:
+				return fmt.Errorf("poll=%q is longer than the %d letters that a page may have sent to an instrument", word, longestPoll)
+			}
 		}
 	}
 	return nil

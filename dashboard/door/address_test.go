@@ -16,7 +16,7 @@ func TestMayOpen(t *testing.T) {
 		"serial:/dev/cu.usbserial-1420", "serial:/dev/pts/5", "serial:COM3", "serial:COM12?unit=mm",
 		"serial:/dev/oddly-named", "serial:/dev/oddly-named?unit=in", "serial:/dev/rfcomm0",
 		"usb:0403:6001", "usb:0403:6001:A50285BI?unit=in",
-		"tcp://127.0.0.1:4001", "tcp://localhost:4001?format=auto", "tcp://[::1]:4001", "tcp://192.168.1.20:2000", "tcp://10.1.2.3:9999?poll=%3F%0D",
+		"tcp://127.0.0.1:4001", "tcp://localhost:4001?format=auto", "tcp://[::1]:4001", "tcp://192.168.1.20:2000", "tcp://10.1.2.3:9999?poll=", `serial:COM3?poll=?\r`,
 	} {
 		assert.NoError(t, door.MayOpen(good, known), good)
 	}
@@ -31,6 +31,8 @@ func TestMayOpen(t *testing.T) {
 		"tcp://example.com:4001", "tcp://8.8.8.8:4001", "tcp://169.254.169.254:8080", "tcp://0.0.0.0:4001", "tcp://[2001:db8::1]:4001",
 		"tcp://[::ffff:8.8.8.8]:4001", "tcp://user@127.0.0.1:4001", "tcp://127.0.0.1:4001/path", "tcp://2130706433:4001", "tcp://::1:4001",
 		"tcp://[127.0.0.1:4001", "tcp://224.0.0.1:4001",
+		"tcp://127.0.0.1:6379?poll=FLUSHALL%0D%0A", "tcp://127.0.0.1:6379?format=auto&%70oll=FLUSHALL", "tcp://127.0.0.1:6379?%20Poll=x", "rfc2217://127.0.0.1:4002",
+		"serial:%2Fetc%2Fpasswd", `serial:/dev/ttyUSB0\..\x`,
 		"serial:/dev/ttyUSB0?poll=GET%20/admin%20HTTP/1.0%0D%0A", "serial:/dev/ttyUSB0?x=%zz",
 	} {
 		assert.Error(t, door.MayOpen(bad, known), bad)
