@@ -25,7 +25,9 @@
 // of the steps (a valve in motion). What is left over is Golomb-Rice coded
 // (R. F. Rice, "Some Practical Universal Noiseless Coding Techniques", JPL
 // Publication 79-22, 1979), with an escape for what no rule foretells, so that
-// any 64-bit number goes through.
+// any 64-bit number goes through. A general compressor on top of that (zstd at
+// its best level) was measured to save under three parts in a hundred, and is
+// left out.
 //
 // All sums wrap, which makes the coding exact over the whole range. Decode
 // takes bytes from anywhere: it never panics and never allocates more than
