@@ -31,9 +31,9 @@ type Request struct {
 	LiftU  measure.Length `json:"valves_lift_u_mm,omitempty"`
 	AngleU measure.Angle  `json:"valves_angle_u_deg,omitempty"`
 	// Crank with angles or travels turns one into the other.
-	Crank      *Crank           `json:"crank,omitempty"`
-	PistonAt   []measure.Angle  `json:"piston_at_deg,omitempty"`
-	Travels []measure.Length `json:"angle_at_travel_mm,omitempty"`
+	Crank    *Crank           `json:"crank,omitempty"`
+	PistonAt []measure.Angle  `json:"piston_at_deg,omitempty"`
+	Travels  []measure.Length `json:"angle_at_travel_mm,omitempty"`
 }
 
 // ValveInput is one valve: either points, or the two events of a valve that

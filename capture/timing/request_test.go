@@ -238,3 +238,21 @@ func TestProblemsAreProblems(t *testing.T) {
 	require.True(t, errors.As(err, &p))
 	assert.Equal(t, "intake.u_deg", p.Field)
 }
+
+func FuzzReadPoints(f *testing.F) {
+	for _, s := range []string{"angle_deg,lift_mm\n0,0\n1,0.5\n", "lift_in,angle_deg\n.42,106\n", "# a\nangle_deg, lift_mm,x\n1,2,\"3\n", "angle_deg,lift_mm\n1e9,1e-400\n"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		pts, err := ReadPoints(strings.NewReader(text))
+		if err != nil {
+			return
+		}
+		// What was read is either a curve or refused in words.
+		if c, err := FromPoints(pts, Options{}); err == nil {
+			if n := c.Nose(); n.MaxLift <= 0 {
+				t.Fatalf("a curve without lift from %q", text)
+			}
+		}
+	})
+}

@@ -107,8 +107,7 @@ func TestTimingTable(t *testing.T) {
 		// separation follows.
 		{-15, 35, 40, 10, 200, 115, 230, 105, -5, 110, -5},
 		{-10, 10, 30, 5, 180, 100, 215, 102.5, -5, 101.25, 1.25},
-		// FAA question bank (from memory): both seated 245, overlap 25. Its IVC
-		// 45 and EVO 70 do not overlap in it.
+		// FAA question bank (from memory); see also TestBothValvesShut.
 		{15, 45, 70, 10, 240, 105, 260, 120, 25, 112.5, 7.5},
 	} {
 		in := FromEvents(Intake, measure.Millimetre, "", FromCard(Intake, Opens, deg(c.io)), FromCard(Intake, Closes, deg(c.ic)), 0)
@@ -127,4 +126,14 @@ func TestTimingTable(t *testing.T) {
 		// The check of the table: overlap = mean duration - 2 · separation.
 		assert.Equal(t, (is.Duration+es.Duration)/2-2*p.Separation, p.Overlap)
 	}
+}
+
+// FAA question bank (from memory): intake opens 15 BTDC and closes 45 ABDC,
+// exhaust opens 70 BBDC and closes 10 ATDC; both valves are shut for 245
+// degrees, and open together for 25.
+func TestBothValvesShut(t *testing.T) {
+	in := FromEvents(Intake, measure.Millimetre, "", FromCard(Intake, Opens, deg(15)), FromCard(Intake, Closes, deg(45)), 0).Passages[0]
+	ex := FromEvents(Exhaust, measure.Millimetre, "", FromCard(Exhaust, Opens, deg(70)), FromCard(Exhaust, Closes, deg(10)), 0).Passages[0]
+	assert.Equal(t, deg(245), ex.Opens.Angle+measure.Cycle-in.Closes.Angle)
+	assert.Equal(t, deg(25), ex.Closes.Angle-in.Opens.Angle)
 }
