@@ -50,7 +50,7 @@ func (b *bench) engine(change func(*storage.Engine)) storage.Engine {
 	e := storage.Engine{
 		ID: "demo", Name: "Demo four <b>& co</b>", Cylinders: 4, Layout: storage.Inline, ValvesPerCylinder: 2, FiringOrder: []int{1, 3, 4, 2},
 		Rotation: storage.Clockwise, RockerRatio: storage.ForValves[float64]{Intake: 1.5, Exhaust: 1.5}, Units: "in",
-		CamCard: storage.CamCard{CheckingLift: 50 * measure.Thou, IntakeOpens: deg(12), IntakeCloses: deg(44), ExhaustOpens: deg(50), ExhaustCloses: deg(8)},
+		CamCard: storage.CamCard{CheckingLift: 50 * measure.Thou, IntakeOpens: deg(-8), IntakeCloses: deg(32), ExhaustOpens: deg(35), ExhaustCloses: deg(-13)},
 		Limits:  storage.Limits{PistonIntake: 80 * measure.Thou, CoilBind: 60 * measure.Thou},
 	}
 	if change != nil {
