@@ -175,9 +175,14 @@ func TestPollingALineThatTakesNothing(t *testing.T) {
 	fd, err := syscall.Open(slave.Name(), syscall.O_RDWR|syscall.O_NOCTTY|syscall.O_NONBLOCK, 0)
 	require.NoError(t, err)
 	defer syscall.Close(fd)
-	for full := false; !full; {
-		_, err := syscall.Write(fd, make([]byte, 512))
-		full = err != nil
+	first, err := dialSerial(slave.Name(), Address{}) // makes it raw, as it will be
+	require.NoError(t, err)
+	require.NoError(t, first.Close())
+	for _, n := range []int{512, 1} {
+		for full := false; !full; {
+			_, err := syscall.Write(fd, make([]byte, n))
+			full = err != nil
+		}
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	s := Open(ctx, address(t, "serial:%s?format=unit-behind&poll=?&rate=1000", slave.Name()), Options{})
