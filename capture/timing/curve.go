@@ -170,8 +170,12 @@ type Curve struct {
 	rows  []smooth.Row
 	sigma []float64
 	noise []float64 // standard uncertainty of y by chance, mm
-	uHeel float64   // of the heel's level, mm: all lifts share it
-	uTDC  float64   // degrees: all angles share it
+	// coarse are the lines through every other typed point. How far they lie
+	// from the line through all tells how far that may lie from the truth
+	// between its points.
+	coarse []*smooth.Line
+	uHeel  float64 // of the heel's level, mm: all lifts share it
+	uTDC   float64 // degrees: all angles share it
 }
 
 // Made says what the curve was made of.
@@ -200,18 +204,27 @@ func (c *Curve) Ends() (first, last measure.Angle) {
 	return degrees(c.x[0]), degrees(c.x[len(c.x)-1])
 }
 
-// uLift is the standard uncertainty by chance of the lift at x, in mm.
+// uLift is the standard uncertainty by chance of the lift at x, in mm: of the
+// readings, and of what runs between them.
 func (c *Curve) uLift(x float64) float64 {
+	between := 0.0
+	for _, l := range c.coarse {
+		between += math.Abs(c.line.At(x)-l.At(x)) / float64(len(c.coarse))
+	}
+	// Half the spacing divides the error of a spline by up to 16, that of
+	// straight pieces and of a spline over a corner by 4, so that a third of
+	// the difference (Richardson) is on the safe side.
+	between /= 3
 	i, found := slices.BinarySearch(c.x, x)
 	switch {
 	case found:
 		return c.noise[i]
 	case i == 0:
-		return c.noise[0]
+		return math.Hypot(c.noise[0], between)
 	case i == len(c.x):
-		return c.noise[i-1]
+		return math.Hypot(c.noise[i-1], between)
 	}
-	return max(c.noise[i-1], c.noise[i])
+	return math.Hypot(max(c.noise[i-1], c.noise[i]), between)
 }
 
 // most is what FromPoints takes: a reading a tenth of a degree for ten cycles.
@@ -310,6 +323,19 @@ func FromPoints(points []Point, opt Options) (*Curve, error) {
 	c.line, c.x, c.y = line, xs, ys
 	c.sigma = slices.Repeat([]float64{count(opt.Resolution.Millimetres())}, len(xs))
 	c.noise = c.sigma
+	for odd := range 2 {
+		var cx, cy []float64
+		for i := range xs {
+			if i%2 == odd || i == 0 || i == len(xs)-1 {
+				cx, cy = append(cx, xs[i]), append(cy, ys[i])
+			}
+		}
+		l, err := smooth.NewLine(cx, cy, shape)
+		if err != nil {
+			return nil, fmt.Errorf("curve through every other point: %w", err)
+		}
+		c.coarse = append(c.coarse, l)
+	}
 	c.warnOfEnds()
 	return c, nil
 }

@@ -110,8 +110,11 @@ func TestTypedPointsGiveTheTrueAnswers(t *testing.T) {
 				assert.InDelta(t, e[2], p.Closes.Angle.Degrees(), tol, "%s %s %s closes at %g", name, c.column, c.method, e[0])
 				assert.InDelta(t, e[2]-e[1], p.Span.Duration.Degrees(), 2*tol)
 				assert.InDelta(t, (e[1]+e[2])/2, p.Span.Centreline.Degrees(), tol)
-				if c.resolution > 0 && c.method == Spline {
-					assert.LessOrEqual(t, math.Abs(e[1]-p.Opens.Angle.Degrees()), 1.1*p.Opens.U.Degrees(), "%s: the error at %g must lie within what is claimed", name, e[0])
+				// The error must lie within what is claimed; points at half lift
+				// hit the crossing exactly, and there is nothing to claim.
+				assert.LessOrEqual(t, math.Abs(e[1]-p.Opens.Angle.Degrees()), 1.1*p.Opens.U.Degrees()+1e-5, "%s %s %s at %g", name, c.column, c.method, e[0])
+				assert.LessOrEqual(t, math.Abs(e[2]-p.Closes.Angle.Degrees()), 1.1*p.Closes.U.Degrees()+1e-5, "%s %s %s at %g", name, c.column, c.method, e[0])
+				if c.method == Spline {
 					assert.Less(t, p.Opens.U.Degrees(), 1.0)
 				}
 			}
