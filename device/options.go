@@ -26,7 +26,7 @@ type Options struct {
 	// Decoder makes the decoder of an address; default: [NewDecoder].
 	Decoder func(a Address, o DecoderOptions) (Decoder, error)
 	// Crank makes what turns an encoder's counts into crank angle; default:
-	// made of the address (counts=, on=, offset=, reverse=).
+	// made of the address (counts=, on=, offset=, reverse=, wrap=).
 	Crank func(a Address) (wire.Crank, error)
 	// Record gets all that is received, as it comes and before anything else
 	// is done with it. It is called by one goroutine and must not keep b.
@@ -73,7 +73,7 @@ func (o Options) withDefaults() Options {
 		o.Decoder = NewDecoder
 	}
 	if o.Crank == nil {
-		o.Crank = plainCrank
+		o.Crank = crankOf
 	}
 	if o.quietStart == 0 {
 		o.quietStart = quietStart
