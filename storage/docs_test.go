@@ -2,6 +2,7 @@ package storage
 
 import (
 	"encoding/json"
+	"fmt"
 	"sync"
 	"testing"
 
@@ -234,6 +235,8 @@ func TestADamagedDocumentStandsInNobodysWay(t *testing.T) {
 	require.ErrorAs(t, err, &hurt)
 	assert.Equal(t, "engine/other", hurt.Name)
 	assert.Len(t, list, 1, "the others are there")
+	assert.Equal(t, []*Damage{hurt}, DamagesIn(fmt.Errorf("listing: %w", err)))
+	assert.Empty(t, DamagesIn(ErrNotFound))
 	rep, err := s.Verify(t.Context())
 	require.NoError(t, err)
 	require.Len(t, rep.Damages, 1)

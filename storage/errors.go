@@ -101,3 +101,21 @@ func (d *Damage) Error() string {
 	b.WriteString(": " + d.Why)
 	return b.String()
 }
+
+// DamagesIn returns every Damage in an error of this package, as Load joins
+// them. An empty result for an error means that it is not about damage.
+func DamagesIn(err error) []*Damage {
+	switch e := err.(type) {
+	case nil:
+		return nil
+	case *Damage:
+		return []*Damage{e}
+	case interface{ Unwrap() []error }:
+		var all []*Damage
+		for _, err := range e.Unwrap() {
+			all = append(all, DamagesIn(err)...)
+		}
+		return all
+	}
+	return DamagesIn(errors.Unwrap(err))
+}

@@ -2,6 +2,7 @@ package storage
 
 import (
 	"bufio"
+	"context"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -34,7 +35,7 @@ func killReadings(n, count int) []measure.Reading {
 // after each Append how many readings are acknowledged; now and then it ends
 // its trace and begins the next, or makes a backup.
 func appendForEver(path string) int {
-	s, err := Open(path, Options{Repair: false})
+	s, err := Open(path, Options{})
 	if err != nil {
 		fmt.Println("failed", err)
 		return 1
@@ -55,7 +56,7 @@ func appendForEver(path string) int {
 			n += killBatch
 			fmt.Println("kept", w.ID(), n)
 			if n == 10*killBatch {
-				if _, err := s.BackupFile(newContext(), fmt.Sprintf("%s.copy-%d-%s", path, os.Getpid(), w.ID()), false); err != nil {
+				if _, err := s.BackupFile(context.Background(), fmt.Sprintf("%s.copy-%d-%s", path, os.Getpid(), w.ID()), false); err != nil {
 					fmt.Println("failed", err)
 					return 1
 				}

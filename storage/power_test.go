@@ -2,14 +2,11 @@ package storage
 
 import (
 	"bytes"
-	"context"
 	"errors"
-	"fmt"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"reflect"
-	"syscall"
 	"testing"
 	"unsafe"
 
@@ -19,8 +16,6 @@ import (
 
 	"lobescribe/device/measure"
 )
-
-func newContext() context.Context { return context.Background() }
 
 // onWrite puts fn between the database and its file. bbolt has a place for
 // that, which only its own tests can reach; should a new version move it, this
@@ -87,13 +82,7 @@ func TestPowerFailure(t *testing.T) {
 		var err error
 		base, err = os.ReadFile(path)
 		require.NoError(t, err)
-		db.NoSync = true // where it would flush is known from the order of writes
-		onWrite(t, db, func(put func([]byte, int64) (int, error), b []byte, at int64) (int, error) {
-			info, err := os.Stat(path)
-			require.NoError(t, err)
-			log = append(log, write{at, bytes.Clone(b), max(info.Size(), at+int64(len(b))), at < 2*pageBytes})
-			return put(b, at)
-		})
+		logWrites(t, db, path, &log)
 	}
 	s, err := Open(path, Options{opened: hook})
 	require.NoError(t, err)
@@ -146,6 +135,113 @@ func TestPowerFailure(t *testing.T) {
 	t.Logf("%d states opened", states)
 }
 
+// The same during an upgrade: whenever the power goes, the file is of the old
+// schema or of the new one and never in between, and the upgrade can go on.
+func TestPowerFailureDuringAnUpgrade(t *testing.T) {
+	t.Parallel()
+	steps := func() []migration {
+		return []migration{{from: 1, does: "writes every head anew", run: func(tx *bbolt.Tx) error {
+			if _, err := tx.CreateBucket([]byte("new")); err != nil {
+				return err // a half-done upgrade would stumble here
+			}
+			for _, id := range traceIDs(boltRows{tx}) {
+				h, err := readHead(boltRows{tx}, id)
+				if err != nil {
+					return err
+				}
+				h.Remark = "upgraded"
+				if err := errors.Join(rewriteHead(tx, id, h), putSummary(tx, id)); err != nil {
+					return err
+				}
+			}
+			return nil
+		}}}
+	}
+	path := filepath.Join(t.TempDir(), "s")
+	s, err := Open(path, Options{flushLate: true})
+	require.NoError(t, err)
+	rs := turned(300, 100, 1)
+	for range 60 {
+		record(t, s, Head{Engine: "e", Remark: "old"}, rs, 300)
+	}
+	require.NoError(t, s.Close())
+
+	base, log := recordWrites(t, path, Options{migrations: steps()})
+	rng := rand.New(rand.NewPCG(4, 4))
+	old, upgraded := 0, 0
+	for v := range long(t, 12, 300) {
+		durable := bytes.Clone(base)
+		for _, e := range epochs(log) {
+			image := bytes.Clone(durable)
+			chance := []float64{0.5, 0.95, 0, 1}[v%4]
+			for _, wr := range log[e[0]:e[1]] {
+				image = apply(image, wr, func(int) bool { return rng.Float64() < chance }, map[bool]int{false: sector, true: 8}[wr.meta])
+				durable = apply(durable, wr, all, sector)
+			}
+			torn := filepath.Join(t.TempDir(), "torn")
+			require.NoError(t, os.WriteFile(torn, image, 0o600))
+			s, err := Open(torn, Options{flushLate: true})
+			want := "old"
+			if errors.Is(err, ErrNewer) {
+				upgraded++
+				want = "upgraded"
+			} else {
+				require.NoError(t, err)
+				old++
+			}
+			if want == "old" {
+				remarks(t, s, "old")
+			}
+			s, err = Open(torn, Options{flushLate: true, migrations: steps()})
+			require.NoError(t, err, "the upgrade goes on")
+			remarks(t, s, "upgraded")
+		}
+	}
+	assert.Positive(t, old)
+	assert.Positive(t, upgraded)
+	t.Logf("%d states of the old schema, %d of the new", old, upgraded)
+}
+
+// remarks checks every head and closes the store.
+func remarks(t *testing.T, s *Store, want string) {
+	t.Helper()
+	list, err := s.Traces(Query{})
+	require.NoError(t, err)
+	require.Len(t, list, 60)
+	for _, l := range list {
+		require.Equal(t, want, l.Remark)
+	}
+	rep, err := s.Verify(t.Context())
+	require.NoError(t, err)
+	require.True(t, rep.Whole(), rep.String())
+	require.NoError(t, s.Close())
+}
+
+// recordWrites opens and closes a store, and returns the file as it was and
+// what was written to it.
+func recordWrites(t *testing.T, path string, o Options) (base []byte, log []write) {
+	t.Helper()
+	base, err := os.ReadFile(path)
+	require.NoError(t, err)
+	o.opened = func(db *bbolt.DB) { logWrites(t, db, path, &log) }
+	s, err := Open(path, o)
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	return base, log
+}
+
+// logWrites notes what the database writes. It need not flush: where it would
+// is known from the order of writes.
+func logWrites(t testing.TB, db *bbolt.DB, path string, log *[]write) {
+	db.NoSync = true
+	onWrite(t, db, func(put func([]byte, int64) (int, error), b []byte, at int64) (int, error) {
+		info, err := os.Stat(path)
+		require.NoError(t, err)
+		*log = append(*log, write{at, bytes.Clone(b), max(info.Size(), at+int64(len(b))), at < 2*pageBytes})
+		return put(b, at)
+	})
+}
+
 func checkPowerState(t *testing.T, image []byte, begun, firstDone bool, first ID, earlier, rs []measure.Reading, kept int) {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "s")
@@ -168,143 +264,4 @@ func checkPowerState(t *testing.T, image []byte, begun, firstDone bool, first ID
 		require.GreaterOrEqual(t, len(got.Readings), kept)
 		require.Equal(t, rs[:len(got.Readings)], got.Readings)
 	}
-}
-
-// Writes fail in every way: nothing written, half of it, or all of it and an
-// error all the same. Append says so, and once the disk is well again the
-// same readings go in; nothing is lost, nothing is there twice.
-func TestWritesThatFail(t *testing.T) {
-	t.Parallel()
-	path := filepath.Join(t.TempDir(), "s")
-	rng := rand.New(rand.NewPCG(5, 5))
-	failing := 0.0
-	var failed int
-	hook := func(db *bbolt.DB) {
-		db.NoSync = true
-		onWrite(t, db, func(put func([]byte, int64) (int, error), b []byte, at int64) (int, error) {
-			if rng.Float64() >= failing {
-				return put(b, at)
-			}
-			failed++
-			n := 0
-			switch rng.IntN(3) {
-			case 1:
-				n, _ = put(b[:len(b)/2/sector*sector], at)
-			case 2:
-				n, _ = put(b, at)
-			}
-			return n, syscall.ENOSPC
-		})
-	}
-	s, err := Open(path, Options{opened: hook})
-	require.NoError(t, err)
-	rs := turned(60_000, 1000, 6)
-	w, err := s.Begin(Head{})
-	require.NoError(t, err)
-	refused, acked := 0, 0
-	for at := 0; at < len(rs); {
-		failing = 0.1
-		n := min(1+rng.IntN(900), len(rs)-at)
-		err := w.Append(rs[at:at+n], nil)
-		failing = 0
-		if err != nil {
-			refused++
-			require.ErrorIs(t, err, syscall.ENOSPC)
-			require.ErrorContains(t, err, "make room on the disk")
-			// What was acknowledged is there, whatever the disk did meanwhile.
-			if refused%10 == 0 {
-				_, got, err := s.Load(w.ID())
-				require.NoError(t, err)
-				require.GreaterOrEqual(t, len(got.Readings), acked)
-				require.Equal(t, rs[:len(got.Readings)], got.Readings)
-			}
-			continue
-		}
-		at += n
-		acked = at
-	}
-	require.NoError(t, w.End())
-	assert.Positive(t, refused)
-	_, got, err := s.Load(w.ID())
-	require.NoError(t, err)
-	require.Equal(t, rs, got.Readings)
-	rep, err := s.Verify(t.Context())
-	require.NoError(t, err)
-	require.True(t, rep.Whole(), rep.String())
-	require.NoError(t, s.Close())
-	boltCheck(t, path)
-	t.Logf("%d writes failed, %d batches were refused and went in later", failed, refused)
-}
-
-// The last flush of a Begin fails with everything written: the trace that
-// nobody was told of does not stay.
-func TestABeginThatFailedLeavesNothing(t *testing.T) {
-	failing := false
-	s := newStore(t, Options{opened: func(db *bbolt.DB) {
-		db.NoSync = true
-		onWrite(t, db, func(put func([]byte, int64) (int, error), b []byte, at int64) (int, error) {
-			n, err := put(b, at)
-			if failing && at < 2*pageBytes {
-				return n, syscall.EIO
-			}
-			return n, err
-		})
-	}})
-	failing = true
-	_, err := s.Begin(Head{Engine: "e", Valve: "1I"})
-	require.ErrorIs(t, err, syscall.EIO)
-	require.ErrorContains(t, err, "the disk is failing")
-	failing = false
-	list, err := s.Traces(Query{})
-	require.NoError(t, err)
-	require.Len(t, list, 1, "the disk has it")
-	assert.False(t, list[0].Recording)
-	w, err := s.Begin(Head{Engine: "f"})
-	require.NoError(t, err)
-	list, err = s.Traces(Query{})
-	require.NoError(t, err)
-	require.Len(t, list, 1)
-	assert.Equal(t, w.ID(), list[0].ID)
-	assert.True(t, list[0].Recording)
-	require.NoError(t, w.End())
-	rep, err := s.Verify(t.Context())
-	require.NoError(t, err)
-	assert.True(t, rep.Whole(), rep.String())
-}
-
-func TestFaultsFromOutside(t *testing.T) {
-	full := errors.New("no room")
-	var fail Op
-	s := newStore(t, Options{Fault: func(op Op) error {
-		if op == fail {
-			return fmt.Errorf("%s: %w", op, full)
-		}
-		return nil
-	}})
-	fail = OpBegin
-	_, err := s.Begin(Head{})
-	require.ErrorIs(t, err, full)
-	fail = ""
-	w, err := s.Begin(Head{})
-	require.NoError(t, err)
-	rs := turned(100, 10, 1)
-	fail = OpAppend
-	require.ErrorIs(t, w.Append(rs, nil), full)
-	fail = OpAmend
-	require.ErrorIs(t, w.Amend(func(h *Head) { h.Engine = "kept" }), full)
-	fail = OpBackup
-	_, err = s.BackupFile(t.Context(), filepath.Join(t.TempDir(), "b"), false)
-	require.ErrorIs(t, err, full)
-	fail = OpEnd
-	require.ErrorIs(t, w.End(), full)
-	fail = ""
-	require.NoError(t, w.Append(rs, nil))
-	require.NoError(t, w.End())
-	sum, err := s.Summary(w.ID())
-	require.NoError(t, err)
-	assert.Equal(t, "kept", sum.Engine, "what Amend could not write comes with End")
-	assert.EqualValues(t, 100, sum.Readings)
-	list, err := s.Traces(Query{})
-	require.NoError(t, err)
-	assert.Len(t, list, 1, "the trace that could not be begun left nothing")
 }

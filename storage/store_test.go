@@ -3,10 +3,12 @@ package storage
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -337,6 +339,9 @@ func TestSecondOpenerIsTold(t *testing.T) {
 		_, err := Open(s.Path(), Options{Timeout: time.Millisecond, ReadOnly: readOnly})
 		require.ErrorIs(t, err, ErrInUse)
 		assert.Contains(t, err.Error(), "is in use by another lobescribe")
+		if runtime.GOOS == "linux" {
+			assert.Contains(t, err.Error(), fmt.Sprintf("(process %d)", os.Getpid()))
+		}
 	}
 	require.NoError(t, s.Close())
 	again, err := Open(s.Path(), Options{})

@@ -50,6 +50,8 @@ func (r Report) String() string {
 	fmt.Fprintf(&b, "%s: ", r.Path)
 	if r.Whole() {
 		b.WriteString("whole")
+	} else if len(r.Damages) == 1 {
+		b.WriteString("DAMAGED in one place")
 	} else {
 		fmt.Fprintf(&b, "DAMAGED in %d places", len(r.Damages))
 	}
