@@ -122,8 +122,14 @@ func (s *Server) deleteEngine(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if err := s.store.DeleteEngine(r.PathValue("id"), rev); err != nil {
+	id := r.PathValue("id")
+	if err := s.store.DeleteEngine(id, rev); err != nil {
 		return err
+	}
+	if s.hub.Now().Bench.Engine == id {
+		if _, err := s.choose(r.Context(), benchChange{Engine: new("")}); err != nil {
+			return err
+		}
 	}
 	w.WriteHeader(http.StatusNoContent)
 	return nil
@@ -303,8 +309,14 @@ func (s *Server) deleteTrial(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if err := s.store.DeleteTrial(r.PathValue("id"), rev); err != nil {
+	id := r.PathValue("id")
+	if err := s.store.DeleteTrial(id, rev); err != nil {
 		return err
+	}
+	if s.hub.Now().Bench.Trial == id {
+		if _, err := s.choose(r.Context(), benchChange{Trial: new("")}); err != nil {
+			return err
+		}
 	}
 	w.WriteHeader(http.StatusNoContent)
 	return nil

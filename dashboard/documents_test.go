@@ -161,6 +161,15 @@ func TestTheSelection(t *testing.T) {
 	assert.Equal(t, now, again.hub.Now().Bench, "and are there after a restart")
 	again.hub.Close()
 
+	// What is deleted is not selected any more.
+	put(`{"valve":"3E","trial":"` + trial + `"}`)
+	status, text = s.ask("DELETE", "/api/v1/trials/"+trial+"?rev=1", "")
+	require.Equal(t, 204, status, text)
+	assert.Equal(t, Selection{Engine: id, Valve: "3E"}, s.hub.Now().Bench)
+	status, text = s.ask("DELETE", "/api/v1/engines/"+id+"?rev=1", "")
+	require.Equal(t, 204, status, text)
+	assert.Equal(t, Selection{}, s.hub.Now().Bench)
+
 	status, text = s.ask("PUT", "/api/v1/settings", `{"units":"mm"}`)
 	assert.Equal(t, 200, status, text)
 	assert.Equal(t, "keep mm", s.bench.last())

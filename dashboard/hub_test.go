@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"runtime"
 	"slices"
 	"testing"
 	"testing/synctest"
@@ -238,6 +239,33 @@ func TestTheSlowClientPays(t *testing.T) {
 	_, _, err := slow.next(t.Context(), time.Hour)
 	assert.ErrorIs(t, err, errBehind)
 	assert.Equal(t, 1, h.Clients())
+}
+
+// A hundred pages that do not read at all, and a day's messages: the memory
+// that waits for them does not grow with the messages.
+func TestStalledClientsHoldLittle(t *testing.T) {
+	h := NewHub(HubOptions{Every: time.Nanosecond})
+	defer h.Close()
+	for range 100 {
+		join(t, h)
+	}
+	held := func() int64 {
+		runtime.GC()
+		var m runtime.MemStats
+		runtime.ReadMemStats(&m)
+		return int64(m.HeapAlloc)
+	}
+	publish := func(n int) {
+		for i := range n {
+			h.Publish(batch(make([]int64, 20)...), 0)
+			h.Publish(capture.Position{Lift: int64(i)}, 0)
+		}
+	}
+	publish(500) // every queue is full now
+	before := held()
+	publish(5000)
+	assert.Less(t, held()-before, int64(2<<20), "ten times as many messages, no more memory")
+	assert.Equal(t, 100, h.Clients(), "readings alone send nobody away")
 }
 
 func TestLimitAndClose(t *testing.T) {

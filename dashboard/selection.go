@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"errors"
 	"net/http"
 
@@ -25,30 +26,36 @@ func (s *Server) changeBench(w http.ResponseWriter, r *http.Request) error {
 	if err := read(w, r, &change); err != nil {
 		return err
 	}
+	now, err := s.choose(r.Context(), change)
+	if err != nil {
+		return err
+	}
+	answer(w, http.StatusOK, now)
+	return nil
+}
+
+// choose changes the selection, keeps it, and tells every page.
+func (s *Server) choose(ctx context.Context, change benchChange) (Selection, error) {
 	// The devices are remembered in the same document, by somebody else: try
 	// again when that got in between. The selection is not worth a conflict.
 	for {
 		b, err := s.store.Bench()
 		if err != nil && sheet.Damaged(err) == nil {
-			return err
+			return Selection{}, err
 		}
 		if err := s.apply(change, &b); err != nil {
-			return err
+			return Selection{}, err
 		}
 		_, err = s.store.PutBench(b)
-		if errors.Is(err, storage.ErrStale) || errors.Is(err, storage.ErrExists) {
-			if r.Context().Err() != nil {
-				return err
-			}
+		if (errors.Is(err, storage.ErrStale) || errors.Is(err, storage.ErrExists)) && ctx.Err() == nil {
 			continue
 		}
 		if err != nil {
-			return err
+			return Selection{}, err
 		}
 		now := Selection{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial}
 		s.hub.Publish(now, 0)
-		answer(w, http.StatusOK, now)
-		return nil
+		return now, nil
 	}
 }
 
