@@ -138,11 +138,19 @@ function Shell({ app }) {
       app.act(action);
     };
     const touch = () => app.tone.start();
+    // A button that was clicked keeps the focus, and then the pedal's Space
+    // would press it again: on the bench the keys are given back.
+    const giveBack = (/** @type {MouseEvent} */ e) => {
+      const at = document.activeElement;
+      if (route.view === "bench" && e.detail > 0 && at instanceof HTMLButtonElement) at.blur();
+    };
     addEventListener("keydown", key);
     addEventListener("pointerdown", touch);
+    addEventListener("click", giveBack);
     return () => {
       removeEventListener("keydown", key);
       removeEventListener("pointerdown", touch);
+      removeEventListener("click", giveBack);
     };
   }, [app, route.view]);
   useEffect(() => {

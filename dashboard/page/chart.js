@@ -307,7 +307,7 @@ function readout(u, latest) {
     const { idx } = u.cursor;
     const props = latest.current;
     if (idx === null || idx === undefined) {
-      line.textContent = "Drag to pan, wheel or two fingers to zoom, Shift and drag picks a stretch, double click shows all.";
+      line.textContent = matchMedia("(pointer: coarse)").matches ? "Drag to pan, two fingers to zoom, tap twice to see all." : "Drag to pan, wheel to zoom, Shift and drag picks a stretch, double click shows all.";
       return;
     }
     const parts = [`${u.data[0][idx]?.toFixed(2)} ${props.xUnit ?? ""}`];

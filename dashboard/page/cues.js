@@ -67,7 +67,7 @@ function turning(c, unit) {
   const first = p.half_nm === 0;
   switch (p.state) {
     case "heel":
-      if (c.openings.length > 0 || p.nose_nm > 0) return { says: `On the heel. Max lift ${length(p.nose_nm, unit)}. Turn again to check it, or go to the next valve.`, mood: "rest" };
+      if (c.openings.length > 0 || p.nose_nm > 0) return { says: `Heel. Max lift ${length(p.nose_nm, unit)}. Turn again, or next valve.`, mood: "rest" };
       return { says: "On the heel. Turn one whole opening, to find max lift.", mood: "rest" };
     case "nose":
       return { says: `Nose at ${length(p.nose_nm, unit)}. Turn on to half lift.`, mood: "nose" };

@@ -19,6 +19,8 @@ export function fieldsOf(doc, change, unit) {
       return html`<${LengthField} label=${label} unit=${unit} hint=${hint} nm=${mm === undefined || mm === null ? null : fromMm(mm)}
         onChange=${(/** @type {number|null} */ nm) => change(setAt(doc, path, nm === null ? undefined : toMm(nm)))} />`;
     },
+    /** A number that is 0 as long as nobody knows it. */
+    known: (/** @type {string} */ path, /** @type {string} */ label) => html`<${NumberField} label=${label} value=${getAt(doc, path) || null} onChange=${(/** @type {number|null} */ v) => change(setAt(doc, path, v ?? 0))} />`,
     /** A plain number with its unit behind it. */
     number: (/** @type {string} */ path, /** @type {string} */ label, /** @type {string} */ unitName = "", /** @type {string} */ hint = "") => html`<${NumberField}
       label=${label} unit=${unitName} hint=${hint} value=${getAt(doc, path) ?? null} onChange=${(/** @type {number|null} */ v) => change(setAt(doc, path, v ?? undefined))} />`,

@@ -71,6 +71,16 @@ export const farDigits = (nm, unit) => digits(nm, unit, { decimals: coarse[unit]
 export const farLength = (nm, unit) => `${farDigits(nm, unit)} ${unit}`;
 
 /**
+ * The thickness of a shim: as few digits as are exact, "0.015", "0.762".
+ * @param {number} nm
+ * @param {Unit} unit
+ */
+export function shim(nm, unit) {
+  const few = coarse[unit], step = nanometres[unit] / 10 ** few;
+  return digits(nm, unit, { decimals: Math.abs(nm % step) < 1 ? few : fine[unit] });
+}
+
+/**
  * A length with its expanded uncertainty: "0.4200 ± 0.0004 in".
  * @param {number} nm
  * @param {number|undefined} u

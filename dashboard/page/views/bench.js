@@ -51,6 +51,7 @@ function MoodMark({ mood }) {
 function ValveBar({ state }) {
   const app = useApp();
   const { engine, valve } = state.bench;
+  if (state.replay) return html`<div class="valve-bar"><a href=${`#/traces/${state.replay.trace}`} class="valve-name">Replay of trace ${state.replay.trace}</a></div>`;
   return html`<div class="valve-bar">
     <a href="#/engine" class="valve-name">${valve ? valveWords(valve) : engine ? "Choose the valve" : "Name the engine"}</a>
     ${engine ? html`<button onClick=${() => app.act("next")}>Next valve</button>` : null}

@@ -91,7 +91,7 @@ function ValveMap({ engine, valves, state }) {
     <div class=${`valve-map ${engine.layout ?? "inline"}`}><span class="front">front</span>
       ${rows.map((row) => html`<div class="bank">${row.map(cell)}</div>`)}</div>
     <p class="hint">Figures are max lift, ${unit}. ${Object.values(signs).map((s) => html`<${Mark} shape=${s.shape} /> ${s.says} `)}
-      ${rows.length > 1 ? "Odd cylinders stand on one side here and even ones on the other; only the drawing depends on it." : ""}</p>
+      ${rows.length > 1 ? "· Odd cylinders stand on one side here and even ones on the other; only the drawing depends on it." : ""}</p>
     ${here ? html`<div class="panel"><h3>${valveWords(here.valve)}</h3>
       <p>${here.missing.length ? html`Still missing: ${here.missing.join(", ")}.` : "Nothing is missing."} ${here.traces} ${here.traces === 1 ? "trace" : "traces"}, ${here.trials} ${here.trials === 1 ? "trial" : "trials"}.</p>
       <p class="row"><a class="button" href="#/bench">Turn it on the bench</a><a class="button quiet" href="#/trials">Trials</a>

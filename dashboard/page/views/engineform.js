@@ -51,7 +51,7 @@ export function EngineForm({ engine, unit, kept, gone }) {
       ${f.length("stroke_mm", "Stroke")}${f.length("rod_mm", "Connecting rod", "centre to centre")}
     </div></details>
     <details><summary>Rockers and pushrods</summary><div class="grid">
-      ${f.number("rocker_ratio.intake", "Rocker ratio, intake")}${f.number("rocker_ratio.exhaust", "Rocker ratio, exhaust")}
+      ${f.known("rocker_ratio.intake", "Rocker ratio, intake")}${f.known("rocker_ratio.exhaust", "Rocker ratio, exhaust")}
       ${f.length("rocker_arm_mm", "Valve arm", "pivot to where the tip touches; a caliper will do")}
       ${f.length("adjuster_arm_mm", "Adjuster arm", "pivot to the pushrod's cup")}
       ${f.text("pushrod.material", "Pushrod material")}${f.length("pushrod.diameter_mm", "Pushrod diameter")}${f.length("pushrod.wall_mm", "Wall")}

@@ -5,7 +5,7 @@ import { useState } from "../lib/hooks.js";
 import { html, LengthField, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { shown } from "../state.js";
-import { digits, fromMm, length, parseLength, toMm, withUncertainty } from "../units.js";
+import { digits, fromMm, length, parseLength, shim, toMm, withUncertainty } from "../units.js";
 import { sideOf } from "../engine.js";
 import { liftsFor } from "../rocker.js";
 import { RockerPicture, SweepPicture } from "../rockerview.js";
@@ -47,7 +47,7 @@ const height = (t) => (t.stack_mm ?? []).reduce((sum, s) => sum + fromMm(s), 0);
 /** @param {{list: Trial[], unit: import("../units.js").Unit, again: () => void, edit: (t: Trial) => void}} props */
 function TrialTable({ list, unit, again, edit }) {
   const app = useApp();
-  const cell = (/** @type {number|null|undefined} */ mm, /** @type {number|undefined} */ decimals = undefined) => (mm === null || mm === undefined ? "–" : digits(fromMm(mm), unit, decimals === undefined ? {} : { decimals }));
+  const cell = (/** @type {number|null|undefined} */ mm) => (mm === null || mm === undefined ? "–" : digits(fromMm(mm), unit));
   const remove = async (/** @type {Trial} */ t) => {
     if (!confirm("Take this trial off the list? Its traces stay.")) return;
     try {
@@ -59,7 +59,7 @@ function TrialTable({ list, unit, again, edit }) {
   };
   return html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><caption class="sr">Trials, lengths in ${unit}</caption><thead><tr><th scope="col">#</th><th scope="col">stack</th><th scope="col" class="words">of shims</th><th scope="col">pushrod</th><th scope="col">lash</th>
       <th scope="col">adjuster below valve, at half lift</th><th scope="col">sweep</th><th scope="col">max lift</th><th scope="col" class="words">remark</th><th><span class="sr">Change or remove</span></th></tr></thead>
-    <tbody>${list.map((t, i) => html`<tr key=${t.id}><th scope="row">${i + 1}</th><td class="strong">${digits(height(t), unit)}</td><td class="words">${(t.stack_mm ?? []).map((s) => cell(s, unit === "in" ? 3 : 2)).join(" + ") || "none"}</td>
+    <tbody>${list.map((t, i) => html`<tr key=${t.id}><th scope="row">${i + 1}</th><td class="strong">${digits(height(t), unit)}</td><td class="words">${(t.stack_mm ?? []).map((s) => shim(fromMm(s), unit)).join(" + ") || "none"}</td>
       <td>${t.pushrod_length_mm ? cell(t.pushrod_length_mm) : "–"}</td><td>${t.lash_mm ? cell(t.lash_mm) : "–"}</td><td class="strong">${cell(t.adjuster_below_valve_mm)}</td><td>${cell(t.sweep_mm)}</td><td>${cell(t.max_lift_mm)}</td>
       <td class="words">${t.remark ?? ""}</td><td><button class="quiet" onClick=${() => edit(t)} aria-label=${`Change trial ${i + 1}`}>Change</button> <button class="quiet" onClick=${() => remove(t)} aria-label=${`Remove trial ${i + 1}`}>Remove</button></td></tr>`)}</tbody></table></div>`;
 }
@@ -70,7 +70,7 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
   const from = editing ?? last;
   const nm = (/** @type {number|null|undefined} */ mm) => (mm === null || mm === undefined ? null : fromMm(mm));
   const blank = () => ({
-    stack: (from?.stack_mm ?? []).map((s) => length(fromMm(s), unit)).join(" + "), pushrod: nm(from?.pushrod_length_mm), lash: nm(from?.lash_mm), below: nm(editing?.adjuster_below_valve_mm),
+    stack: (from?.stack_mm ?? []).map((s) => `${shim(fromMm(s), unit)} ${unit}`).join(" + "), pushrod: nm(from?.pushrod_length_mm), lash: nm(from?.lash_mm), below: nm(editing?.adjuster_below_valve_mm),
     sweep: nm(editing?.sweep_mm), lift: nm(editing ? editing.max_lift_mm : maxLift), remark: editing?.remark ?? "",
   });
   const [d, setD] = useState(blank);
@@ -126,7 +126,7 @@ function Next({ engine, valve, list, unit }) {
   const stack = next.stack_mm ?? [];
   return html`<section class="next-shim"><h2>Next shim</h2><${Trouble} text=${error} />
     <p class="lead">${near ? html`<${Mark} shape="check" kind="good" /> Square at half lift, within what was measured. Leave the stand.`
-      : stack.length ? html`Fit <strong>${stack.map((/** @type {number} */ s) => digits(nm(s), unit, { decimals: unit === "in" ? 3 : 2 })).join(" + ")} ${unit}</strong> in all, then judge it again at half lift.`
+      : stack.length ? html`Fit <strong>${stack.map((/** @type {number} */ s) => shim(nm(s), unit)).join(" + ")} ${unit}</strong> in all, then judge it again at half lift.`
       : html`${add > 0 ? "Add" : "Take away"} <strong>${length(Math.abs(add), unit)}</strong>. ${engine.shims_on_hand?.length ? "No stack of the shims on hand comes near." : html`Write down <a href="#/engine">the shims on hand</a>, and the stack is put together here.`}`}</p>
     <dl class="facts"><div><dt>wanted, the whole stack</dt><dd>${withUncertainty(nm(next.wanted_mm), nm(next.wanted_u_mm), unit)}</dd></div>
       ${stack.length ? html`<div><dt>this stack</dt><dd>${length(nm(next.total_mm), unit)}</dd></div><div><dt>then left over at half lift</dt><dd>${withUncertainty(nm(next.left_over_mm), nm(next.left_over_u_mm), unit)}</dd></div>` : null}

@@ -31,7 +31,7 @@ test("one sentence for every state", () => {
     [at({ state: "nose", nose_nm: inch("0.512") }), "Nose at 0.5120 in. Turn on to half lift.", "nose"],
     [at({ state: "closing", to_go_nm: inch("-0.040") }), "Half lift is 0.040 in behind. Turn on to the heel.", "rest"],
     [at({ state: "closing", to_go_nm: inch("-0.050") }), "Past half lift. Turn on to the heel.", "rest"],
-    [at({ state: "heel" }), "On the heel. Max lift 0.4200 in. Turn again to check it, or go to the next valve.", "rest"],
+    [at({ state: "heel" }), "Heel. Max lift 0.4200 in. Turn again, or next valve.", "rest"],
   ];
   for (const [state, says, mood] of cases) {
     const next = nextStep(state);

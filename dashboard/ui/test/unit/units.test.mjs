@@ -4,7 +4,7 @@
 // turns and 0.010.
 import { test } from "node:test";
 import assert from "node:assert/strict";
-import { degrees, digits, farDigits, fromMm, inCycle, inUnit, force, length, nanometres, needle, needleWords, parseLength, rate, seconds, spoken, spokenFigure, toMm, withUncertainty } from "../../../page/units.js";
+import { degrees, digits, farDigits, fromMm, inCycle, inUnit, force, length, nanometres, needle, needleWords, parseLength, rate, seconds, shim, spoken, spokenFigure, toMm, withUncertainty } from "../../../page/units.js";
 
 const minus = "\u2212";
 
@@ -55,6 +55,14 @@ test("every figure that is shown can be typed again", () => {
     const nm = ((seed % 20_001) - 10_000) * step;
     assert.equal(parseLength(length(nm, unit), unit), nm);
   }
+});
+
+// 0.015 and 0.030 in are common shims (common practice, no source).
+test("a shim has as few digits as are exact", () => {
+  assert.equal(shim(381_000, "in"), "0.015");
+  assert.equal(shim(381_000, "mm"), "0.381");
+  assert.equal(shim(400_000, "mm"), "0.40");
+  assert.equal(shim(31_750, "in"), "0.0013", "an odd one is rounded to what can be measured");
 });
 
 test("turns of the needle", () => {
