@@ -54,9 +54,13 @@ func (p *pump) run(clock func() measure.Stamp) {
 		at := clock()
 		if n > 0 {
 			select {
-			case p.chunks <- stamped{at, b[:n]}:
-			case <-p.quit:
-				return
+			case p.chunks <- stamped{at, b[:n]}: // even if we are to stop: it has come
+			default:
+				select {
+				case p.chunks <- stamped{at, b[:n]}:
+				case <-p.quit:
+					return
+				}
 			}
 		} else {
 			p.give(b)
@@ -115,6 +119,21 @@ func (p *pump) write(request []byte, failed func(error)) bool {
 		return true
 	default:
 		return false
+	}
+}
+
+// rest returns what came and was not taken yet, after a stop.
+func (p *pump) rest() (all []stamped) {
+	for {
+		select {
+		case c, ok := <-p.chunks:
+			if !ok {
+				return all
+			}
+			all = append(all, c)
+		default: // it hangs; see stop
+			return all
+		}
 	}
 }
 

@@ -141,7 +141,7 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 	if n, ok := link.(interface{ Name() string }); ok {
 		s.name = n.Name()
 	}
-	now := s.o.Clock()
+	now, perByte := s.o.Clock(), s.address.Line().ByteTime()
 	if s.counters.Opens > 0 {
 		s.decoder.Reset()
 	}
@@ -154,6 +154,9 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 	defer func() {
 		p.stop()
 		s.link = nil
+		for _, c := range p.rest() {
+			s.chunk(ctx, c.at, c.bytes, perByte)
+		}
 		s.flushSettling(ctx)
 		s.linked(s.o.Clock(), false)
 		if !s.lost && s.watch.heard > 0 {
@@ -168,7 +171,6 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 		s.to(ctx, Settling, "open; waiting for readings", nil)
 	}
 
-	perByte := s.address.Line().ByteTime()
 	if asker, ok := s.decoder.(Asker); ok {
 		s.watch.asks = true
 		s.watch.interval = askEvery(s.address.Rate)

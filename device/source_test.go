@@ -288,6 +288,25 @@ func TestSleepReopens(t *testing.T) {
 	})
 }
 
+// What came before the link was given up is read to its end, though the source
+// was busy.
+func TestWhatCameIsReadBeforeTheLinkIsGivenUp(t *testing.T) {
+	onBench(t, "format=unit-behind", func(t *testing.T, b *bench) {
+		time.Sleep(time.Second)
+		b.sends(20, 20*time.Millisecond, moving)
+		b.mu.Lock()
+		b.slept = time.Hour
+		b.mu.Unlock()
+		for i := range 20 { // at once, together with the end
+			b.link().in <- []byte(moving(20 + i))
+		}
+		time.Sleep(300 * time.Millisecond)
+		synctest.Wait()
+		assert.Equal(t, 2, b.opens())
+		assert.Len(t, b.heard.lifts(), 40)
+	})
+}
+
 func TestBootChatterIsNoReading(t *testing.T) {
 	onBench(t, "format=plain&unit=mm", func(t *testing.T, b *bench) {
 		time.Sleep(time.Second)

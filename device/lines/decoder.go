@@ -40,6 +40,7 @@ type Decoder struct {
 	lastAt   measure.Stamp
 	hasLast  bool
 	held     doubtful
+	owed     int64 // refused, since a Reset came before the line that would have told
 	grain    grain
 }
 
@@ -90,11 +91,18 @@ func NewDecoder(f Format, o Options) *Decoder {
 }
 
 // Decode takes the bytes that came next.
-func (d *Decoder) Decode(c wire.Chunk, out *wire.Out) { d.split.each(c, out, d.line) }
+func (d *Decoder) Decode(c wire.Chunk, out *wire.Out) {
+	out.Refused.Misshapen += d.owed
+	d.owed = 0
+	d.split.each(c, out, d.line)
+}
 
 // Reset says that bytes were lost.
 func (d *Decoder) Reset() {
 	d.split.reset()
+	if d.held.is {
+		d.owed++
+	}
 	d.hasLast, d.held = false, doubtful{}
 }
 
