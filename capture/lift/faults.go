@@ -10,27 +10,43 @@ import (
 
 // What a set-up fault looks like, in the units of a [shape]. Sound lobes of all
 // handbook laws begin and end softer; lash takes a little of the foot off.
+// Along the crank angle every flank is a good witness, and their median judges.
+// Along time only those flanks are where the hand did not stop, which always
+// makes them look softer, and so the lower ones judge, and less is found. The
+// limits come from simulated hands.
+var (
+	alongAngle = limitsOfShape{share: 0.5, foot: 1.78, top: 2.25, wide: 5.3, softTop: 3}
+	alongTime  = limitsOfShape{share: 0.3, foot: 1.6, top: 2.3, wide: 4.6, softTop: 2.3, both: true}
+)
+
+// limitsOfShape are the limits along one axis. A single opening must be clearer
+// by the factor alone.
+type limitsOfShape struct {
+	share         float64 // of the flanks that lies under the value that judges
+	foot          float64 // less foot than this: the spindle hung free below it
+	top           float64 // less top than this: the spindle had stopped above it
+	wide, softTop float64 // or so wide a flat, and less top than this
+	both          bool    // and not or
+}
+
 const (
-	cutFoot    = 1.75 // less foot than this: the spindle hung free below it
-	cutTop     = 2.2  // less top than this: the spindle had stopped above it
-	flatTop    = 6.0  // as wide a flat is an end of travel, if the top is cut
-	nearlyCut  = 2.6
-	fewPoints  = 8.0 // readings a flank to judge by
+	alone      = 0.85
 	mostFlanks = 64
 	leastShift = 25 * um // under 0.001 in the heel may be what a base circle is out
 	mostLost   = 0.02    // share of the max lift that a nose may be missed by before it is too fast
 	fastCounts = 3.0     // and in counts
 	leastBack  = 4.0     // degrees of a back-turn worth telling
-	backCounts = 8.0     // or so much lift, in counts, without an encoder
 )
 
 // verdicts collects what the openings say of the set-up.
 type verdicts struct {
-	foot, top, openingTop, flat []float64
-	angles                      bool
-	told                        [3]bool // no-contact, travel-end, too-fast
-	last                        level   // heel after the last opening
-	hasLast                     bool
+	foot, top, flat []float64 // of the flanks, opening and closing in turn, and of the noses
+	first, nose     measure.Stamp
+	cutAt           float64 // max lift
+	angles          bool
+	told            [3]bool // no-contact, travel-end, too-fast
+	last            level   // heel after the last opening
+	hasLast         bool
 }
 
 // fault tells one.
@@ -78,38 +94,57 @@ func (g *Segmenter) tellShift(at measure.Stamp, d float64) {
 	g.fault(ZeroShift, at, fmt.Sprintf("the heel came back %s from where it was: something slipped. Check the indicator's base, its tip and the lash, set zero on the heel and turn again", length(math.Abs(d))))
 }
 
-// judgeShape looks for a spindle at the end of its travel, at either end.
+// judgeShape adds an opening to the evidence on the spindle's travel. A trace
+// that is finished is judged once, at its end.
 func (g *Segmenter) judgeShape(m measured) {
 	v := &g.verdict
-	if !m.shape.ok || m.shape.points < fewPoints {
+	if !m.shape.ok || len(v.flat) >= mostFlanks || len(v.flat) > 0 && m.shape.angles != v.angles {
 		return
 	}
-	if len(v.flat) >= mostFlanks {
-		return
+	if len(v.flat) == 0 {
+		v.first, v.angles = m.Open, m.shape.angles
 	}
-	v.angles = m.shape.angles
+	v.nose, v.cutAt = m.Nose, float64(m.MaxLift)
 	v.foot = append(v.foot, m.shape.foot[:]...)
 	v.top = append(v.top, m.shape.top[:]...)
-	v.openingTop = append(v.openingTop, m.shape.top[0])
 	v.flat = append(v.flat, m.shape.flat)
-	// Along the crank angle every flank is a good witness, along time only those
-	// where the hand did not stop.
-	share := 0.5
-	if !v.angles {
-		share = 0.3
+	if !g.patient {
+		g.judgeTravel()
 	}
-	if !v.told[0] && rank(v.foot, share) < cutFoot {
+}
+
+// judgeTravel looks for a spindle at either end of its travel.
+func (g *Segmenter) judgeTravel() {
+	v := &g.verdict
+	n := len(v.flat)
+	if n == 0 {
+		return
+	}
+	l := alongTime
+	if v.angles {
+		l = alongAngle
+	}
+	margin := 1.0
+	if n == 1 {
+		margin = alone
+	}
+	if !v.told[0] && rank(v.foot, l.share) < margin*l.foot {
 		v.told[0] = true
-		g.fault(NoContact, m.Open, "the lift begins with a jerk instead of softly: the spindle hangs free on the heel and the valve reaches it only on its way. Push the indicator further in (about half an inch of preload, more than the lift) and turn again")
+		g.fault(NoContact, v.first, "the lift begins with a jerk instead of softly: the spindle hangs free on the heel and the valve reaches it only on its way. Push the indicator further in (about half an inch of preload, more than the lift) and turn again")
 	}
-	top, flat := rank(v.top, share), slices.Min(v.flat)
-	cut := top < cutTop || flat > flatTop && top < nearlyCut
-	if !v.angles {
-		cut = top < cutTop && rank(v.openingTop, share) < nearlyCut && flat > flatTop
+	top, flat := rank(v.top, l.share), rank(v.flat, 0.5)
+	cut := top < margin*l.top || flat*margin > l.wide && top < margin*l.softTop
+	if l.both {
+		// A spring that throws the cam past the nose cuts the closing flank short.
+		opening := make([]float64, 0, mostFlanks)
+		for i := 0; i < len(v.top); i += 2 {
+			opening = append(opening, v.top[i])
+		}
+		cut = top < margin*l.top && rank(opening, l.share) < margin*1.1*l.top && margin*slices.Min(v.flat) > l.wide
 	}
 	if !v.told[1] && cut {
 		v.told[1] = true
-		g.fault(TravelEnd, m.Nose, "the nose is cut off flat at "+length(float64(m.MaxLift))+": the spindle had come to the end of its travel. Move the indicator so that it has travel left at full lift and turn again")
+		g.fault(TravelEnd, v.nose, "the nose is cut off flat at "+length(v.cutAt)+": the spindle had come to the end of its travel. Move the indicator so that it has travel left at full lift and turn again")
 	}
 }
 

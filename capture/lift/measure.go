@@ -179,7 +179,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		m.round = hi-lo < 200
 	}
 
-	m.shape = e.shape(before, passage, heel, height, scatter, hasAngle)
+	m.shape = e.shape(before, passage, heel, lift, scatter, hasAngle)
 	m.short = max(m.nose.gap, 0)
 	if !hasAngle {
 		m.back, m.backAt = backOnFlank(passage, y, top, max(0.03*height, 8*scatter, 4*e.step))

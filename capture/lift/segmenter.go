@@ -339,6 +339,9 @@ func (g *Segmenter) Finish() {
 		g.sign = g.likelier()
 	}
 	g.release()
+	if g.patient {
+		g.judgeTravel()
+	}
 }
 
 // noiseMeter estimates the noise of a reading where the signal stands still,

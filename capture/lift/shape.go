@@ -17,7 +17,7 @@ type shape struct {
 // shape measures the shape of a passage, with the foot of its opening flank in
 // the readings before it.
 func (e surroundings) shape(before, passage []point, heel, height, scatter float64, angles bool) shape {
-	edge := max(3*e.step, 4*scatter, 0.003*height)
+	edge := max(3*e.step, 5*scatter, 0.003*height)
 	if 12*edge > height {
 		return shape{}
 	}
@@ -58,16 +58,8 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 		levels[k] = height * float64(k) / 10
 	}
 	for k, level := range levels {
-		i := top
-		for i > 0 && y[i] >= level {
-			i--
-		}
-		at[0][k] = between(x, y, i, level)
-		i = top
-		for i < len(y)-1 && y[i] >= level {
-			i++
-		}
-		at[1][k] = between(x, y, max(i-1, 0), level)
+		at[0][k] = between(x, y, lastBelow(y, top, -1, level), level)
+		at[1][k] = between(x, y, lastBelow(y, top, +1, level)-1, level)
 	}
 	var fast [2]float64
 	for f := range at {
@@ -91,4 +83,18 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 	s.points = n / 2
 	s.ok = true
 	return s
+}
+
+// lastBelow returns the index of the first reading below level going from the
+// nose one way, with another below it behind: one alone is noise.
+func lastBelow(y []float64, top, way int, level float64) int {
+	i := top
+	for i > 0 && i < len(y)-1 {
+		i += way
+		next := i + way
+		if y[i] < level && (next < 0 || next >= len(y) || y[next] < level) {
+			break
+		}
+	}
+	return i
 }

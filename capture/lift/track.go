@@ -45,8 +45,9 @@ const (
 	// 20 degrees of back-turn from there climb less.
 	newShare = 0.5
 	// Without an encoder, a heel nobody has seen the valve come home to may have
-	// been a rest at the foot of a flank, and then the heel lies lower.
-	unsureRise, unsureFall = 600 * um, 120 * um
+	// been a rest at the foot of a flank, and then the heel lies lower; or
+	// something has slipped, by no more than this. Long rests speak for the heel.
+	slipMost, footMost = 600 * um, 120 * um
 	// A rest as long as this in the right place is the heel.
 	longRest = 10 * s
 )
@@ -266,13 +267,21 @@ func (k *track) settle() bool {
 	k.bounds, k.pending = bounds{k.section, k.out, k.low.t0}, true
 	shift := k.low.level - k.heel
 	real := math.Abs(shift) <= k.lim.same || k.sure && math.Abs(shift) <= lowShare*k.top ||
-		math.IsNaN(k.low.a0) && shift <= unsureRise && shift >= -unsureFall
+		math.IsNaN(k.low.a0) && shift <= slipMost && shift >= -k.mostFall()
 	k.heel, k.landed = k.low.level, k.low.t0
 	k.sure, k.at, k.n = true, home, 0
 	if real {
 		k.largest = max(k.largest, k.top)
 	}
 	return real
+}
+
+// mostFall returns how much lower than the heel before the heel after may be.
+func (k *track) mostFall() float64 {
+	if k.out-k.section >= max(1.5*s, 1.2*k.flankTime()) {
+		return slipMost
+	}
+	return footMost
 }
 
 // flankTime returns how long the flanks of this opening take from a tenth to
