@@ -1,9 +1,10 @@
 // The devices: which port is which, what it says, and what stands in the way.
 
 import { useState } from "../lib/hooks.js";
-import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { Choice, html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
 import { deviceWords } from "../cues.js";
-import { length } from "../units.js";
+import { inUnit, length } from "../units.js";
+import { keyOf, settings, withKey } from "../address.js";
 
 /** @typedef {{address: string, name: string, usb?: {vid: string, pid: string, serial?: string, product?: string}, by_id?: string, by_path?: string, can_open: boolean, says: string}} Port */
 
@@ -49,7 +50,7 @@ function DeviceCard({ id, name, device, unit, app }) {
     <p class=${`tag link ${words.kind}`}><${Mark} shape=${words.shape} kind=${words.kind} /> ${words.word}</p>
     ${!device ? html`<p class="hint">${id === "encoder" ? "Not needed for max lift and half lift; with it come crank angles and timing." : "Choose its port below."}</p>` : html`
       <p class="mono">${device.address}</p>
-      ${device.says ? html`<p>${device.says}</p>` : null}
+      ${device.says ? html`<p>${inUnit(device.says, unit)}</p>` : null}
       ${id === "indicator" && newest ? html`<p class="big-figure">${length(newest.lift_nm, unit)}</p>` : null}
       ${id === "encoder" && newest?.angle_udeg !== undefined ? html`<p class="big-figure">${(newest.angle_udeg / 1e6).toFixed(1)}°</p>` : null}
       <dl class="facts small">
@@ -59,36 +60,40 @@ function DeviceCard({ id, name, device, unit, app }) {
         ${device.resolution_mm ? html`<div><dt>step</dt><dd>${length(device.resolution_mm * 1e6, unit)}</dd></div>` : null}
         ${refused.length ? html`<div><dt>lines refused</dt><dd>${refused.map(([kind, n]) => `${n} ${kind}`).join(", ")}</dd></div>` : null}
       </dl>
-      <div class="row"><${Direction} id=${id} device=${device} /><button class="quiet" onClick=${off}>Disconnect</button></div>`}
+      <${LinkSettings} id=${id} device=${device} />
+      ${id === "indicator" ? html`<p class="hint">Which way the spindle runs as the valve opens is found by itself at the first opening.</p>` : null}
+      <p><button class="quiet" onClick=${off}>Disconnect</button></p>`}
   </article>`;
 }
 
 /**
- * The direction of the spindle: found by itself, or forced.
+ * How a device's link is set up, as fields instead of words in an address.
  * @param {{id: string, device: import("../state.js").Device}} props
  */
-function Direction({ id, device }) {
+function LinkSettings({ id, device }) {
   const app = useApp();
-  const now = /[?&]invert=([^&]*)/.exec(device.address)?.[1] ?? "";
-  const set = (/** @type {string} */ value) => {
-    const address = withKey(device.address, "invert", value);
-    app.api.put(`/devices/${id}`, { address }).catch((err) => app.notify(err.message, "amiss"));
+  const [address, setAddress] = useState(device.address);
+  const [from, setFrom] = useState(device.address);
+  const [error, setError] = useState("");
+  if (from !== device.address) {
+    setFrom(device.address);
+    setAddress(device.address);
+  }
+  const use = async (/** @type {Event} */ e) => {
+    e.preventDefault();
+    try {
+      await app.api.put(`/devices/${id}`, { address });
+      setError("");
+      app.notify("The link is opened again with these settings.");
+    } catch (err) {
+      setError(/** @type {Error} */ (err).message);
+    }
   };
-  return html`<label class="inline">${id === "indicator" ? "spindle" : "turns"} <select value=${now} onChange=${(/** @type {any} */ e) => set(e.target.value)}>
-    <option value="">${id === "indicator" ? "direction found by itself" : "as it counts"}</option><option value="true" selected=${now === "true"}>the other way round</option></select></label>`;
-}
-
-/**
- * An address with one word of its query set, or taken away.
- * @param {string} address
- * @param {string} key
- * @param {string} value
- */
-export function withKey(address, key, value) {
-  const [base, q = ""] = address.split("?");
-  const rest = q.split("&").filter((part) => part !== "" && !part.startsWith(`${key}=`));
-  if (value !== "") rest.push(`${key}=${value}`);
-  return rest.length ? `${base}?${rest.join("&")}` : base;
+  return html`<details><summary>How it is set up</summary><form class="grid" onSubmit=${use}>
+    ${settings[id].map(({ key, label, hint, options }) => (options
+      ? html`<${Choice} key=${key} label=${label} hint=${hint} options=${options} value=${keyOf(address, key)} onChange=${(/** @type {string} */ v) => setAddress(withKey(address, key, v))} />`
+      : html`<${TextField} key=${key} label=${label} hint=${hint} value=${keyOf(address, key)} onChange=${(/** @type {string} */ v) => setAddress(withKey(address, key, v.trim()))} />`))}
+    <${Trouble} text=${error} /><p class="mono all">${address}</p><p><button disabled=${address === device.address}>Use these settings</button></p></form></details>`;
 }
 
 /** @param {{port: Port}} props */

@@ -88,3 +88,16 @@ test("preferences are remembered, and a browser that forbids it only forgets", (
   assert.deepEqual(readPrefs(forbids), defaultPrefs());
   writePrefs(forbids, defaultPrefs());
 });
+
+test("words of an address are set and read one by one", async () => {
+  const { keyOf, settings, withKey } = await import("../../../page/address.js");
+  const bare = "serial:/dev/ttyUSB0";
+  assert.equal(withKey(bare, "baud", "9600"), "serial:/dev/ttyUSB0?baud=9600");
+  assert.equal(withKey("serial:COM3?baud=9600&unit=mm", "baud", ""), "serial:COM3?unit=mm");
+  assert.equal(withKey("serial:COM3?baud=9600", "baud", ""), "serial:COM3");
+  assert.equal(keyOf("tcp://127.0.0.1:4001?format=auto&unit=in", "unit"), "in");
+  assert.equal(keyOf(bare, "unit"), "");
+  assert.equal(keyOf("x?my_unit=mm", "unit"), "");
+  for (const value of ["?\\r", "a&b", "100%"]) assert.equal(keyOf(withKey(bare, "poll", value), "poll"), value);
+  for (const all of Object.values(settings)) assert.equal(new Set(all.map((s) => s.key)).size, all.length);
+});
