@@ -275,7 +275,11 @@ func (d *Decoder) word(line []byte, at measure.Stamp, out *wire.Out) bool {
 			if says == "" {
 				says = w.Text
 			}
-			out.Condition(at, says)
+			if w.ReZero {
+				out.Note(measure.Note{At: at, Kind: measure.NoteReZero, Says: says})
+			} else {
+				out.Condition(at, says)
+			}
 			return true
 		}
 	}

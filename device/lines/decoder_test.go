@@ -130,6 +130,14 @@ func TestABareSwitchOfUnit(t *testing.T) {
 	}
 }
 
+func TestSetToZeroAnewIsANote(t *testing.T) {
+	got := decode(named(t, "unit-behind", Options{}), "1.000 mm\r\nZero\r\n0.000 mm\r\n")
+	assert.Equal(t, []string{"1 mm", "0 mm"}, lifts(got))
+	require.Len(t, got.Notes, 1)
+	assert.Equal(t, measure.NoteReZero, got.Notes[0].Kind)
+	assert.Empty(t, got.Conditions)
+}
+
 func TestWordsAndStatusAreConditions(t *testing.T) {
 	got := decode(named(t, "unit-behind", Options{}), "low battery\r\n1.000 mm LOBAT\r\n9.999 mm OVER\r\nERR1\r\n1.001 mm\r\n1.002 mm WHAT\r\n")
 	assert.Equal(t, []string{"1 mm", "1.001 mm"}, lifts(got))

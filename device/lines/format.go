@@ -76,6 +76,9 @@ type Status struct {
 type Word struct {
 	Text string // as the line says it, in any case
 	Says string // what a person is told; "" takes Text
+	// ReZero: the line says that the display was set to zero anew. That is a
+	// note in the stream and not a condition.
+	ReZero bool
 }
 
 // Check is how a line proves itself.

@@ -26,8 +26,11 @@ type formatFile struct {
 		Poll         string
 		MaxLine      int `toml:"max_line"`
 		Jump         string
-		Words        []struct{ Text, Says string }
-		Column       []struct {
+		Words        []struct {
+			Text, Says string
+			ReZero     bool `toml:"re_zero"`
+		}
+		Column []struct {
 			Role       string
 			Tags       []string
 			TagNeeded  bool `toml:"tag_needed"`
@@ -61,7 +64,7 @@ const maxFormatFile = 1 << 20
 //	end = "\u0003"                 # the byte behind it; left out for CR, LF or both
 //	check = "xor"                  # $...*HH; left out for none
 //	poll = "?\r"                   # what such a device must be asked
-//	words = [{ text = "LO", says = "battery low" }]
+//	words = [{ text = "LO", says = "battery low" }, { text = "Z", re_zero = true }]
 //
 //	[[format.column]]
 //	role = "lift"                  # lift, angle, counts or ignored
@@ -145,7 +148,7 @@ func (file *formatFile) make(i int) (f Format, key string, err error) {
 		}
 	}
 	for _, w := range in.Words {
-		f.Words = append(f.Words, Word{Text: w.Text, Says: w.Says})
+		f.Words = append(f.Words, Word{Text: w.Text, Says: w.Says, ReZero: w.ReZero})
 	}
 	for _, c := range in.Column {
 		column := Column{Tags: c.Tags, TagNeeded: c.TagNeeded, Decimals: c.Decimals, Whole: c.Whole}

@@ -8,18 +8,20 @@ import (
 // commonWords are lines by which many instruments say that they have no
 // reading to give.
 func commonWords() []Word {
-	return []Word{
-		{"LOW BATTERY", "battery low"}, {"LOW BATT", "battery low"}, {"LOBATT", "battery low"}, {"LO BAT", "battery low"}, {"LOBAT", "battery low"},
-		{"BATTERY LOW", "battery low"}, {"BATT LOW", "battery low"},
-		{"OUT OF RANGE", "spindle out of range"}, {"OVER RANGE", "spindle out of range"}, {"OVERRANGE", "spindle out of range"},
-		{"UNDER RANGE", "spindle out of range"}, {"OVER", "spindle out of range"}, {"UNDER", "spindle out of range"},
-		{"OVERSPEED", "spindle moved too fast"}, {"SPEED ERROR", "spindle moved too fast"},
-		{"NO SIGNAL", "no signal from the probe"}, {"NO PROBE", "no signal from the probe"},
-		{"ERROR", "the device reports an error"}, {"ERR", "the device reports an error"},
-		{"ERR0", "the device reports error 0"}, {"ERR1", "the device reports error 1"},
-		{"ERR2", "the device reports error 2"}, {"ERR3", "the device reports error 3"},
+	const low, range_, fast, probe, fault = "battery low", "spindle out of range", "spindle moved too fast",
+		"no signal from the probe", "the device reports an error"
+	var words []Word
+	for _, w := range [][2]string{
+		{"LOW BATTERY", low}, {"LOW BATT", low}, {"LOBATT", low}, {"LO BAT", low}, {"LOBAT", low}, {"BATTERY LOW", low}, {"BATT LOW", low},
+		{"OUT OF RANGE", range_}, {"OVER RANGE", range_}, {"OVERRANGE", range_}, {"UNDER RANGE", range_}, {"OVER", range_}, {"UNDER", range_},
+		{"OVERSPEED", fast}, {"SPEED ERROR", fast},
+		{"NO SIGNAL", probe}, {"NO PROBE", probe},
+		{"ERROR", fault}, {"ERR", fault}, {"ERR0", "the device reports error 0"}, {"ERR1", "the device reports error 1"}, {"ERR2", "the device reports error 2"}, {"ERR3", "the device reports error 3"},
 		{"HOLD", "the display is on hold"}, {"OFF", "switched off"},
+	} {
+		words = append(words, Word{Text: w[0], Says: w[1]})
 	}
+	return append(words, Word{Text: "ZERO", Says: "the indicator was set to zero", ReZero: true})
 }
 
 // commonStatus are words that stand behind a number.
