@@ -190,8 +190,34 @@ func (c *Curve) regress(xs, ys, ns, between []float64) error {
 			c.noise[i] = max(c.noise[i], pooled[k]/math.Sqrt(float64(c.made.Openings)))
 		}
 	}
+	c.doubtGaps(xs, top)
 	c.warnOfEnds()
 	return nil
+}
+
+// doubtGaps adds to the noise what a flank may do where nobody looked: over a
+// gap of length L a curve of acceleration a leaves the straight line by up to
+// a·L²/8. A lobe's largest acceleration is about 6·lift/β² (5 to 7.5 among the
+// usual laws), and its flank β about as long as the opening at half lift.
+func (c *Curve) doubtGaps(xs []float64, top float64) {
+	nose, _ := c.line.Highest(c.x[0], c.x[len(c.x)-1])
+	left, _, okLeft := c.line.Down(nose, top/2, -1)
+	right, _, okRight := c.line.Down(nose, top/2, +1)
+	flank := right - left
+	if !okLeft || !okRight || flank < 30 {
+		flank = 60
+	}
+	for i, x := range c.x {
+		k := sort.SearchFloat64s(xs, x)
+		if k == 0 || k == len(xs) || xs[k]-xs[k-1] <= gap {
+			continue
+		}
+		if c.line.At(xs[k]) < 0.02*top && c.line.At(xs[k-1]) < 0.02*top {
+			continue // both ends on the heel
+		}
+		off := 3 * top / (flank * flank) * (x - xs[k-1]) * (xs[k] - x)
+		c.noise[i] = math.Hypot(c.noise[i], rectangular(off))
+	}
 }
 
 // scatter returns the standard uncertainty of each point that was fitted: from

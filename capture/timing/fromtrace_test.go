@@ -316,6 +316,24 @@ func TestTraceSaysWhatIsWrong(t *testing.T) {
 	require.NoError(t, err)
 	assert.Contains(t, fmt.Sprint(c.Made().Warnings), "jumped back once")
 	assert.Equal(t, 2, c.Made().Openings)
+	// Nobody looked at the closing flank between 3 and 1 mm: it says so, and
+	// claims no more than it can know.
+	tr = h.trace()
+	var seen []measure.Reading
+	for _, r := range tr.Readings {
+		if phase := math.Mod(r.Angle.Degrees()+720, 720); phase < 175 || phase > 192 {
+			seen = append(seen, r)
+		}
+	}
+	tr.Readings = seen
+	c, err = FromTrace(tr, Options{Valve: Intake})
+	require.NoError(t, err)
+	assert.Contains(t, fmt.Sprint(c.Made().Warnings), "no reading was taken between")
+	p, err := c.Passage(mm(1.8), "")
+	require.NoError(t, err)
+	want := trueEvent(shape, 100, 1.8, +1)
+	assert.InDelta(t, want, p.Closes.Angle.Degrees(), p.Closes.U.Degrees())
+	assert.Greater(t, p.Closes.U.Degrees(), 5*p.Opens.U.Degrees())
 	for _, o := range []struct {
 		o    Options
 		says string

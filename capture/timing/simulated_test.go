@@ -115,7 +115,9 @@ func TestSimulatedSessions(t *testing.T) {
 				want := nose + crossing(t, s.Valve, lift, e.side)
 				off := math.Remainder(e.event.Angle.Degrees()-want, 720)
 				require.InDelta(t, 0, off, 0.1+c.crankStep()+1.5*e.event.U.Degrees(), "%v side %g, ± %v", lift, e.side, e.event.U)
-				require.Less(t, e.event.U.Degrees(), 2.0)
+				if len(c.Made().Warnings) == 0 {
+					require.Less(t, e.event.U.Degrees(), 1.0)
+				}
 			}
 		}
 	})
