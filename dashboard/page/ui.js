@@ -139,10 +139,10 @@ function Field({ label, input, hint, wrong, unit }) {
 /**
  * A field for a length. It shows and takes the user's unit and gives whole
  * nanometres; what can not be read is said under it in words.
- * @param {{label: string, nm: number|null|undefined, unit: import("./units.js").Unit, onChange: (nm: number|null) => void, hint?: string, decimals?: number}} props
+ * @param {{label: string, nm: number|null|undefined, unit: import("./units.js").Unit, onChange: (nm: number|null) => void, hint?: string}} props
  */
-export function LengthField({ label, nm, unit, onChange, hint, decimals }) {
-  const shownText = nm === null || nm === undefined ? "" : trimmed(digits(nm, unit, decimals === undefined ? {} : { decimals }));
+export function LengthField({ label, nm, unit, onChange, hint }) {
+  const shownText = nm === null || nm === undefined ? "" : trimmed(digits(nm, unit));
   const [text, setText] = useState(shownText);
   const [wrong, setWrong] = useState("");
   const last = useRef({ nm, unit });

@@ -88,7 +88,19 @@ export function shim(nm, unit) {
  */
 export function withUncertainty(nm, u, unit) {
   if (!u) return length(nm, unit);
-  return `${digits(nm, unit)} ± ${digits(u, unit)} ${unit}`;
+  return `${digits(nm, unit)} ± ${small(u, unit)} ${unit}`;
+}
+
+/**
+ * A small length, such as an uncertainty or an indicator's step, with as many
+ * digits as it takes not to read as nothing.
+ * @param {number} nm
+ * @param {Unit} unit
+ */
+export function small(nm, unit) {
+  let decimals = /** @type {number} */ (fine[unit]);
+  while (nm !== 0 && decimals < 7 && Math.abs(nm) * 10 ** decimals < nanometres[unit]) decimals++;
+  return digits(nm, unit, { decimals });
 }
 
 /**

@@ -6,7 +6,6 @@
  */
 export function createVoice({ synth = globalThis.speechSynthesis, make = (text) => new SpeechSynthesisUtterance(text) } = {}) {
   let on = true;
-  let last = "";
   return {
     /** Whether this browser can speak at all. */
     able: Boolean(synth),
@@ -18,14 +17,12 @@ export function createVoice({ synth = globalThis.speechSynthesis, make = (text) 
     /** @param {string} text */
     say(text) {
       if (!on || !synth || text === "") return;
-      last = text;
       synth.cancel();
       const words = make(text);
       words.lang = "en";
       words.rate = 1.05;
       synth.speak(words);
     },
-    last: () => last,
   };
 }
 

@@ -3,7 +3,7 @@
 import { useState } from "../lib/hooks.js";
 import { Choice, html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
 import { deviceWords } from "../cues.js";
-import { inUnit, length } from "../units.js";
+import { inUnit, length, small } from "../units.js";
 import { keyOf, settings, withKey } from "../address.js";
 
 /** @typedef {{address: string, name: string, usb?: {vid: string, pid: string, serial?: string, product?: string}, by_id?: string, by_path?: string, can_open: boolean, says: string}} Port */
@@ -20,6 +20,7 @@ export function Devices() {
     ${!indicator ? html`<p class="lead"><${Mark} shape="ring" /> First the indicator: find its port below, look at what it says, and choose it.</p>`
       : indicator.state === "live" ? html`<p class="lead"><${Mark} shape="check" kind="good" /> The indicator is heard. Touch its spindle: the figure on the <a href="#/bench">bench</a> must move.${state.bench.engine ? "" : html` Then <a href="#/engine">name the engine</a>.`}</p>` : null}
     <section class="device-cards">${roles.map(([id, name]) => html`<${DeviceCard} key=${id} id=${id} name=${name} device=${state.devices[id]} unit=${state.unit} app=${app} />`)}</section>
+    ${state.missed ? html`<p class="hint">This page was too slow for ${state.missed.toLocaleString("en")} readings since it was opened. They are in the trace all the same.</p>` : null}
     <section><h2>Ports</h2>
       <p class="row"><button onClick=${again}>Look again</button></p>
       <${Trouble} text=${error} />
@@ -34,8 +35,8 @@ export function Devices() {
       <ul class="plain">
         <li><strong>Permission denied.</strong> Your user may not open the port. On Linux join the group that owns it (often dialout or uucp), then log out and in. It is not a fault of the cable.</li>
         <li><strong>Busy.</strong> Another program holds the port. Close it; some systems have a modem or braille service that takes a new port for ten seconds or for good.</li>
-        <li><strong>Open but silent.</strong> Many indicators send only after a key was pressed or when they are asked: see the address words poll and rate. Check that the battery is not low.</li>
-        <li><strong>Figures, but wrong ones.</strong> Look at the preview: format says what was found. A wrong unit or scale can be set in the address with unit= and format=.</li>
+        <li><strong>Open but silent.</strong> Many indicators send only after a key was pressed or when they are asked: see how it is set up, above. Check that the battery is not low.</li>
+        <li><strong>Figures, but wrong ones.</strong> Look at the preview: format says what was found. A wrong unit can be set where it says how the device is set up; a scale in the address with scale=.</li>
         <li><strong>More:</strong> <code>lobescribe doctor</code> in a terminal names what stands in the way, one finding a line.</li>
       </ul></section>`;
 }
@@ -57,7 +58,7 @@ function DeviceCard({ id, name, device, unit, app }) {
         ${device.format ? html`<div><dt>lines</dt><dd>${device.format}</dd></div>` : null}
         ${device.rate_hz ? html`<div><dt>readings a second</dt><dd>${device.rate_hz.toFixed(device.rate_hz < 20 ? 1 : 0)}</dd></div>` : null}
         ${device.age_s !== undefined ? html`<div><dt>last heard</dt><dd>${device.age_s.toFixed(1)} s ago</dd></div>` : null}
-        ${device.resolution_mm ? html`<div><dt>step</dt><dd>${length(device.resolution_mm * 1e6, unit)}</dd></div>` : null}
+        ${device.resolution_mm ? html`<div><dt>step</dt><dd>${small(device.resolution_mm * 1e6, unit)} ${unit}</dd></div>` : null}
         ${refused.length ? html`<div><dt>lines refused</dt><dd>${refused.map(([kind, n]) => `${n} ${kind}`).join(", ")}</dd></div>` : null}
       </dl>
       <${LinkSettings} id=${id} device=${device} />

@@ -4,7 +4,7 @@
 import { useEffect, useMemo, useRef, useState } from "../lib/hooks.js";
 import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
 import { faultTitle, valveWords } from "../cues.js";
-import { degrees, digits, inCycle, inUnit, length, nanometres, seconds, withUncertainty } from "../units.js";
+import { degrees, digits, inCycle, inUnit, length, nanometres, seconds, small, withUncertainty } from "../units.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
 import { when } from "./traces.js";
@@ -110,10 +110,12 @@ function LiftChart({ id, findings, unit, at }) {
   if (error) return html`<${Trouble} text=${error} />`;
   if (!data || !whole) return html`<p class="chart-wait hint">Fetching the readings.</p>`;
   if (data[0].length === 0) return html`<${Nothing} says="This trace has no readings of an indicator." />`;
-  const uprights = (findings?.openings ?? []).flatMap((o, i) => [
-    { x: o.opening_half.t_s, label: "half", dashed: true }, { x: o.t_nose_s, label: `nose ${i + 1}` }, { x: o.closing_half.t_s, label: "half", dashed: true },
+  const openings = findings?.openings ?? [];
+  const half = openings.length <= 2 ? "half" : ""; // many labels hide what they name
+  const uprights = openings.flatMap((o, i) => [
+    { x: o.opening_half.t_s, label: half, dashed: true }, { x: o.t_nose_s, label: `nose ${i + 1}`, dashed: false }, { x: o.closing_half.t_s, label: half, dashed: true },
   ]);
-  if (!Number.isNaN(at)) uprights.push({ x: at, label: "replay" });
+  if (!Number.isNaN(at)) uprights.push({ x: at, label: "replay", dashed: false });
   const levels = findings && findings.half_lift_mm > 0 ? [{ y: (findings.half_lift_mm * 1e6) / nanometres[unit], label: `half lift ${length(findings.half_lift_mm * 1e6, unit)}` }] : [];
   const write = (/** @type {number} */ v) => `${digits(v * nanometres[unit], unit)} ${unit}`;
   return html`<${Chart} data=${data} limits=${whole} onRange=${onRange} uprights=${uprights} levels=${levels} xUnit="s"
@@ -144,7 +146,7 @@ export function FindingsBlock({ findings, unit }) {
       <div><dt>max lift</dt><dd>${withUncertainty(findings.max_lift_mm * 1e6, findings.max_lift_u_mm * 1e6, unit)}</dd></div>
       <div><dt>half lift</dt><dd>${length(findings.half_lift_mm * 1e6, unit)}</dd></div>
       ${openings.length > 1 ? html`<div><dt>spread over ${openings.length} openings</dt><dd>${length(findings.spread_mm * 1e6, unit)}</dd></div>` : null}
-      <div><dt>indicator's step</dt><dd>${length(findings.resolution_mm * 1e6, unit)}</dd></div>
+      <div><dt>indicator's step</dt><dd>${small(findings.resolution_mm * 1e6, unit)} ${unit}</dd></div>
     </dl>
     <p class="hint">The figure after ± is the expanded uncertainty, k = 2: the truth is inside it about 95 times in 100.</p>
     <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">#</th><th scope="col">nose at</th><th scope="col">max lift</th><th scope="col">indicator at half, opening</th><th scope="col">indicator at half, closing</th>

@@ -4,7 +4,7 @@
 // turns and 0.010.
 import { test } from "node:test";
 import assert from "node:assert/strict";
-import { degrees, digits, farDigits, fromMm, inCycle, inUnit, force, length, nanometres, needle, needleWords, parseLength, rate, seconds, shim, spoken, spokenFigure, toMm, withUncertainty } from "../../../page/units.js";
+import { degrees, digits, farDigits, fromMm, inCycle, inUnit, force, length, nanometres, needle, needleWords, parseLength, rate, seconds, shim, small, spoken, spokenFigure, toMm, withUncertainty } from "../../../page/units.js";
 
 const minus = "\u2212";
 
@@ -28,6 +28,10 @@ test("lengths are written with the digits a bench uses", () => {
   assert.equal(farDigits(330_200, "mm"), "0.33");
   assert.equal(withUncertainty(10_668_000, 10_160, "in"), "0.4200 ± 0.0004 in");
   assert.equal(withUncertainty(10_668_000, 0, "in"), "0.4200 in");
+  assert.equal(small(1270, "in"), "0.00005", "a step that many indicators have");
+  assert.equal(small(500, "in"), "0.00002");
+  assert.equal(small(-90, "mm"), `${minus}0.00009`);
+  assert.equal(small(0, "in"), "0.0000");
 });
 
 test("what was typed is read exactly", () => {
