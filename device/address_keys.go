@@ -115,8 +115,9 @@ func addressKeys() []key {
 		more("register", "bus: first register, counted from 0", "a whole number from 0 to 65535", wholeFrom(0, 65535)),
 		more("table", "bus: which registers", "holding or input", choice("holding", "input")),
 		more("type", "bus: how the number is stored", "int16, uint16, int32, uint32 or float32", choice("int16", "uint16", "int32", "uint32", "float32")),
-		more("order", "bus: which word of two comes first", "high or low", choice("high", "low")),
+		more("order", "bus: order of the bytes of a long number", "abcd, cdab, badc or dcba; high (word first) or low", choice("abcd", "cdab", "badc", "dcba", "high", "low")),
 		more("role", "bus: what the number is", "lift, angle or counts", choice("lift", "angle", "counts")),
+		more("step", "bus: angle of one, where it is an angle", "degrees, as in 0.01", angle),
 	}
 }
 

@@ -1,6 +1,8 @@
 package device
 
 import (
+	"time"
+
 	"lobescribe/device/wire"
 )
 
@@ -31,6 +33,12 @@ type Asker interface {
 	// Unanswered says that the time for the answer is over: what was held of
 	// it is dropped, and what comes later belongs to the next request.
 	Unanswered(out *wire.Out)
+}
+
+// pauser is an [Asker] whose line must have been silent for a while before a
+// request, by the time of a byte on it.
+type pauser interface {
+	Pause(perByte time.Duration) time.Duration
 }
 
 // quietStarter is a [Decoder] that wants to know that the line was quiet for a

@@ -5,6 +5,7 @@ import (
 
 	"lobescribe/device/encoder"
 	"lobescribe/device/lines"
+	"lobescribe/device/modbus"
 	"lobescribe/device/wire"
 )
 
@@ -17,6 +18,9 @@ func NewDecoder(a Address, o DecoderOptions) (Decoder, error) {
 	if a.Format == "none" {
 		return none{}, nil
 	}
+	if a.Format == "modbus" {
+		return newModbus(a, o.Crank)
+	}
 	f, err := o.Formats.Named(a.Format)
 	if err != nil {
 		return nil, err
@@ -27,6 +31,21 @@ func NewDecoder(a Address, o DecoderOptions) (Decoder, error) {
 		}
 	}
 	return polled(lines.NewDecoder(f, options), a), nil
+}
+
+// newModbus makes the decoder of a bus device.
+func newModbus(a Address, crank wire.Crank) (Decoder, error) {
+	o, err := modbus.Parse(a.Value)
+	if err != nil {
+		return nil, err
+	}
+	if crank == nil && o.Role == modbus.Angle {
+		if crank, err = encoder.New(encoder.Options{}); err != nil {
+			return nil, err
+		}
+	}
+	o.Scale, o.Unit, o.Invert, o.Crank = a.Scale, a.Unit, a.Invert, crank
+	return modbus.New(o)
 }
 
 // polled makes an asking decoder of d, if the address says what to ask.

@@ -164,6 +164,7 @@ func (d *Decoder) proved(frame []byte, out *wire.Out) bool {
 		out.Refused.NotANumber++
 	case !ok && alone:
 		out.Refused.BadChecksum++
+		d.stray = true // what comes after it, if it was cut, is counted with it
 	}
 	d.answered = ok || alone
 	return ok
