@@ -201,7 +201,11 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 				s.ask(asker, s.o.Clock())
 			}
 		case <-tick.C:
-			if err := s.tick(ctx); err != nil {
+			err := s.tick(ctx)
+			if errors.Is(err, errSilent) && len(p.chunks) > 0 {
+				continue // it speaks again at this very moment
+			}
+			if err != nil {
 				return err
 			}
 		}
@@ -332,6 +336,9 @@ func (s *Source) lookAtPedal(ctx context.Context, now measure.Stamp) {
 func (s *Source) ask(asker Asker, now measure.Stamp) {
 	w := &s.watch
 	if w.askedFor && !asker.Answered() || w.asked > 0 && now-w.asked < w.interval {
+		return
+	}
+	if p, ok := asker.(pauser); ok && w.heard > 0 && now-w.lastByte < measure.StampOf(p.Pause(s.address.Line().ByteTime())) {
 		return
 	}
 	request := asker.Ask(nil)

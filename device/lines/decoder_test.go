@@ -149,9 +149,9 @@ func TestWordsAndStatusAreConditions(t *testing.T) {
 	assert.Equal(t, wire.Refused{NotANumber: 1}, got.Refused)
 }
 
-// The checksum of marine instruments: sentences printed in public
-// documentation of their format (from memory, recomputed by hand), and one of
-// them with a digit changed.
+// The checksum of NMEA 0183, the exclusive or of the bytes between $ and *. The
+// first sentence is printed in the README of the pynmea2 library; the others are
+// from memory, recomputed twice; one has a digit changed.
 func TestXorAfterStarAgainstPublicSentences(t *testing.T) {
 	for sentence, want := range map[string]verdict{
 		"$GPGGA,184353.07,1929.045,S,02410.506,E,1,04,2.6,100.00,M,-33.9,M,,0000*6D": taken,

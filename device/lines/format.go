@@ -138,8 +138,8 @@ func (f Format) Validate() error {
 	if f.Name == "" || strings.ToLower(f.Name) != f.Name || strings.ContainsAny(f.Name, " \t&?#%=\"") {
 		return bad("the name must be lower case without blanks, as in my-gauge")
 	}
-	if f.Name == "auto" {
-		return bad("the name auto is taken")
+	if f.Name == "auto" || f.Name == "none" {
+		return bad("the name %s is taken", f.Name)
 	}
 	if len(f.Columns) == 0 {
 		return bad("it has no column")

@@ -16,37 +16,51 @@ import (
 
 // formatFile is a formats file, as [ReadFormats] describes it.
 type formatFile struct {
-	Format []struct {
-		Name         string
-		Says         string
-		Separator    string
-		DecimalComma bool `toml:"decimal_comma"`
-		Start, End   string
-		Check        string
-		Poll         string
-		MaxLine      int `toml:"max_line"`
-		Jump         string
-		Words        []struct {
-			Text, Says string
-			ReZero     bool `toml:"re_zero"`
-		}
-		Column []struct {
-			Role       string
-			Tags       []string
-			TagNeeded  bool `toml:"tag_needed"`
-			Unit       string
-			UnitBehind string `toml:"unit_behind"`
-			Decimals   int
-			Whole      bool
-			Scale      string
-			Status     []struct {
-				Text, Says string
-				NoReading  bool `toml:"no_reading"`
-				Unit       string
-			}
-		}
-	}
+	Format []fileFormat `toml:"format"`
 }
+
+type fileFormat struct {
+	Name         string       `toml:"name"`
+	Says         string       `toml:"says,omitempty"`
+	Separator    string       `toml:"separator,omitempty"`
+	DecimalComma bool         `toml:"decimal_comma,omitempty"`
+	Start        string       `toml:"start,omitempty"`
+	End          string       `toml:"end,omitempty"`
+	Check        string       `toml:"check,omitempty"`
+	Poll         string       `toml:"poll,omitempty"`
+	MaxLine      int          `toml:"max_line,omitempty"`
+	Jump         string       `toml:"jump,omitempty"`
+	Words        []fileWord   `toml:"words,omitempty"`
+	Column       []fileColumn `toml:"column"`
+}
+
+type fileWord struct {
+	Text   string `toml:"text"`
+	Says   string `toml:"says,omitempty"`
+	ReZero bool   `toml:"re_zero,omitempty"`
+}
+
+type fileColumn struct {
+	Role       string       `toml:"role"`
+	Tags       []string     `toml:"tags,omitempty"`
+	TagNeeded  bool         `toml:"tag_needed,omitempty"`
+	Unit       string       `toml:"unit,omitempty"`
+	UnitBehind string       `toml:"unit_behind,omitempty"`
+	Decimals   int          `toml:"decimals,omitempty"`
+	Whole      bool         `toml:"whole,omitempty"`
+	Scale      string       `toml:"scale,omitempty"`
+	Status     []fileStatus `toml:"status,omitempty"`
+}
+
+type fileStatus struct {
+	Text      string `toml:"text"`
+	Says      string `toml:"says,omitempty"`
+	NoReading bool   `toml:"no_reading,omitempty"`
+	Unit      string `toml:"unit,omitempty"`
+}
+
+// unitRules are the words of unit_behind, by [UnitRule].
+var unitRules = []string{"may", "must", "never"}
 
 // maxFormatFile bounds what is read of a formats file.
 const maxFormatFile = 1 << 20
@@ -162,7 +176,7 @@ func (file *formatFile) make(i int) (f Format, key string, err error) {
 				return f, "unit", err
 			}
 		}
-		if rule := slices.Index([]string{"may", "must", "never"}, c.UnitBehind); rule >= 0 {
+		if rule := slices.Index(unitRules, c.UnitBehind); rule >= 0 {
 			column.UnitRule = UnitRule(rule)
 		} else if c.UnitBehind != "" {
 			return f, "unit_behind", fmt.Errorf("unit_behind %q is not known (there are may, must and never)", c.UnitBehind)

@@ -90,6 +90,21 @@ func TestReadFormatsNamesTheLine(t *testing.T) {
 	}
 }
 
+// What the built-in formats are can be written to a file and read again: so
+// a file can say whatever they say.
+func TestFormatsAsWrittenAreReadAgain(t *testing.T) {
+	want := BuiltIn()
+	for i := range want {
+		want[i].Name = "own-" + want[i].Name
+	}
+	want[0].Jump, want[0].MaxLine = 5*measure.Millimetre, 99
+	var b strings.Builder
+	require.NoError(t, WriteFormats(&b, want...))
+	set, err := ReadFormats(strings.NewReader(b.String()), "own.toml")
+	require.NoError(t, err, b.String())
+	assert.Equal(t, want, set.own)
+}
+
 func FuzzReadFormats(f *testing.F) {
 	f.Add(ownFormat)
 	f.Add("[[format]]\nname = \"a\"\n[[format.column]]\nrole = \"lift\"\n")
