@@ -175,7 +175,8 @@ func TestDamage(t *testing.T) {
 				}
 				cost = max(cost, lost)
 				if name != "cut off" {
-					require.LessOrEqual(t, lost, 5*mergeReadings, rep.String())
+					// A page can hold the end of one large chunk and the beginning of the next.
+					require.LessOrEqual(t, lost, 2*mergeReadings, rep.String())
 				}
 
 				// Nothing here is about flushing, which is slow.

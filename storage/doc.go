@@ -21,7 +21,7 @@
 // the indexes are made of them and can be made again.
 //
 // Every stored value carries a CRC-32C that also covers its key. Damage costs
-// what it hit: a chunk of readings at most 16,384 of them. The pages of the
+// what it hit: a flipped bit one chunk, which is at most 16,384 readings. The pages of the
 // file are checked, by a reader that trusts nothing, before the database may
 // touch them; a file whose pages are hurt is opened for reading by that reader
 // alone and can be repaired into a new one ([Open], [Repair], [VerifyFile]).

@@ -71,9 +71,11 @@ func fillDisk(path string) int {
 		return fail("the disk never got full")
 	}
 	fmt.Println("refused", at, err)
-	for range 5 { // it stays full, and stays usable
+	for range 5 {
+		// It stays full, and stays usable. Pages that were given back inside
+		// the file may let a batch in: then it must stay in.
 		if err := w.Append(rs[at:at+20_000], nil); err == nil {
-			return fail("room came from nowhere")
+			at += 20_000
 		}
 		if _, got, err := s.Load(w.ID()); err != nil || !reflect.DeepEqual(got.Readings, rs[:at]) {
 			return fail("acknowledged readings are gone:", len(got.Readings), at, err)

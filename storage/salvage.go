@@ -160,6 +160,7 @@ func (s *salvaged) addLoose() {
 		}
 		return true
 	})
+	s.addScanned(found)
 	for _, bucket := range []string{bucketHeads, bucketNotes, bucketFindings, bucketDocs} {
 		table := s.tables[bucket]
 		for i, it := range table {
@@ -178,6 +179,29 @@ func (s *salvaged) addLoose() {
 	}
 	s.chainChunks(found[bucketChunks])
 }
+
+// addScanned finds chunks whose page has lost its head or its entries: a chunk
+// knows its own bounds, and where it belongs.
+func (s *salvaged) addScanned(found map[string]map[string]loose) {
+	cut := func(b []byte) int { return len(chunk.Cut(b)) }
+	s.pf.Scan([]byte(chunk.Magic), maxChunkBytes, cut, func(b []byte, at int64) {
+		h, err := chunk.Peek(b)
+		if err != nil {
+			return
+		}
+		key := spanKey(ID(h.Trace), h.First)
+		if found[bucketChunks] == nil {
+			found[bucketChunks] = map[string]loose{}
+		}
+		if had, ok := found[bucketChunks][string(key)]; !ok || uint64(h.Count) > had.writing {
+			found[bucketChunks][string(key)] = loose{pages.Item{Bucket: bucketChunks, Key: key, Offset: at, Size: len(b)}, uint64(h.Count)}
+		}
+	})
+}
+
+// maxChunkBytes is more than a chunk of mergeReadings can take: three columns
+// of numbers that no rule foretells, at 11 bytes each.
+const maxChunkBytes = mergeReadings*3*11 + 4096
 
 // chainChunks makes one table of all chunks, large, small and loose: of those
 // that are whole, as many as it takes to cover each trace; of those that are

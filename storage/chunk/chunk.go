@@ -154,6 +154,37 @@ func peek(b []byte) (Head, []byte, error) {
 	return h, rest, nil
 }
 
+// Magic is what every chunk begins with.
+const Magic = "Lc"
+
+// Cut returns the chunk that b begins with, without what comes after it; nil
+// when b begins with none that is whole. It is for chunks found loose among
+// other bytes.
+func Cut(b []byte) []byte {
+	if len(b) < fixedBytes || string(b[:2]) != Magic || b[2] != version {
+		return nil
+	}
+	n := fixedBytes
+	for range 5 { // trace, first, count, and two times: all of them varints
+		_, used := binary.Uvarint(b[n:])
+		if used <= 0 {
+			return nil
+		}
+		n += used
+	}
+	for range 4 { // columns
+		size, used := binary.Uvarint(b[n:])
+		if used <= 0 || size > uint64(len(b)-n-used) {
+			return nil
+		}
+		n += used + int(size)
+	}
+	if _, err := Peek(b[:n]); err != nil {
+		return nil
+	}
+	return b[:n]
+}
+
 // A Decoder unpacks chunks and keeps its working memory from one to the next.
 // The zero value is ready. It is not safe for concurrent use.
 type Decoder struct{ values []int64 }

@@ -1,6 +1,7 @@
 package chunk
 
 import (
+	"bytes"
 	"encoding/binary"
 	"math"
 	"math/rand/v2"
@@ -114,6 +115,18 @@ func TestTwoInstrumentsTakingTurnsCostNothingExtra(t *testing.T) {
 	assert.Less(t, len(b), len(encode(both)))
 }
 
+func TestCut(t *testing.T) {
+	for _, n := range []int{1, 300, 5000} {
+		b := encode(turned(n, 1))
+		require.Equal(t, b, Cut(append(append([]byte{}, b...), "Lc and more"...)))
+		for _, cut := range []int{0, 1, 7, 8, len(b) - 1} {
+			require.Nil(t, Cut(b[:cut]))
+		}
+		b[len(b)/2] ^= 1
+		require.Nil(t, Cut(b))
+	}
+}
+
 func TestAWrongQuantityIsNotStored(t *testing.T) {
 	var d Decoder
 	out, _, err := d.Append(nil, encode([]measure.Reading{{At: 1, Lift: 5, Angle: 6, Has: measure.HasAngle}}))
@@ -177,6 +190,9 @@ func FuzzDecode(f *testing.F) {
 		b = append([]byte(nil), b...)
 		var d Decoder
 		for range 2 {
+			if c := Cut(b); c != nil && !bytes.HasPrefix(b, c) {
+				t.Fatal("cut from elsewhere")
+			}
 			out, h, err := d.Append(nil, b)
 			if err == nil {
 				if len(out) != h.Count {

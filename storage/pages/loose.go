@@ -1,5 +1,7 @@
 package pages
 
+import "bytes"
+
 // Loose looks at every page of the file, whatever tree it may have belonged
 // to, and yields the entries of all that read as leaves: what is left where a
 // branch is gone, and older states of pages that were not yet used again. An
@@ -22,6 +24,30 @@ func (f *File) Loose(yield func(Item) bool) {
 		}
 		if found {
 			return
+		}
+	}
+}
+
+// Scan looks for mark in all bytes of the file, page or not, and lets cut say
+// how many bytes of what begins there are wanted: these are skipped and yielded
+// with where they stand. cut sees at least most bytes, or all that are left.
+func (f *File) Scan(mark []byte, most int, cut func(b []byte) int, yield func(b []byte, at int64)) {
+	const window = 1 << 20
+	buf := make([]byte, window+most)
+	for base := int64(0); base < f.size; base += window {
+		n, _ := f.r.ReadAt(buf[:min(int64(len(buf)), f.size-base)], base)
+		for at := 0; at < min(n, window); {
+			i := bytes.Index(buf[at:n], mark)
+			if i < 0 || at+i >= window {
+				break
+			}
+			at += i
+			if size := cut(buf[at:n]); size > 0 {
+				yield(buf[at:at+size], base+int64(at))
+				at += size
+			} else {
+				at++
+			}
 		}
 	}
 }
