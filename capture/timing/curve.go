@@ -340,24 +340,6 @@ func FromPoints(points []Point, opt Options) (*Curve, error) {
 	return c, nil
 }
 
-// thinned averages points that stand closer than half a bin, so that the work
-// does not grow with the square of how many somebody crowds together.
-func thinned(xs, ys, ns []float64) (tx, ty, tn []float64) {
-	slot := math.Inf(-1)
-	for i, x := range xs {
-		if s := math.Floor(x / (binWidth / 2)); s > slot {
-			slot = s
-			tx, ty, tn = append(tx, x), append(ty, ys[i]), append(tn, ns[i])
-			continue
-		}
-		k := len(tx) - 1
-		tn[k] += ns[i]
-		tx[k] += (x - tx[k]) * ns[i] / tn[k]
-		ty[k] += (ys[i] - ty[k]) * ns[i] / tn[k]
-	}
-	return tx, ty, tn
-}
-
 // crank takes an angle of the encoder to crank degrees after a top dead
 // centre, growing the way the engine turns.
 func (o Options) crank(a measure.Angle) float64 {
