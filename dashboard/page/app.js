@@ -15,24 +15,43 @@ import { StripBuffer } from "./strip.js";
 import { parseRoute, screens } from "./router.js";
 import { taken } from "./keys.js";
 import { nextValve } from "./engine.js";
-import { AppContext, html, Mark, useApp, usePart } from "./ui.js";
+import { AppContext, html, Mark, Trouble, useApp, usePart } from "./ui.js";
 import { ReplayBar } from "./replaybar.js";
 import { Bench } from "./views/bench.js";
-import { Traces } from "./views/traces.js";
-import { EngineView } from "./views/engine.js";
-import { Trials } from "./views/trials.js";
-import { Timing } from "./views/timing.js";
-import { Compare } from "./views/compare.js";
-import { Clearances } from "./views/clearances.js";
-import { Sheet } from "./views/sheet.js";
-import { Devices } from "./views/devices.js";
-import { Help, CautionsFirst } from "./views/help.js";
+import { CautionsFirst } from "./cautions.js";
 
-/** @type {Record<string, (props: {route: import("./router.js").Route}) => any>} */
-const views = {
-  bench: Bench, traces: Traces, engine: EngineView, trials: Trials, timing: Timing,
-  compare: Compare, clearances: Clearances, sheet: Sheet, devices: Devices, help: Help,
+/** @typedef {(props: {route: import("./router.js").Route}) => any} View */
+
+/**
+ * The screens that come after the bench: what is read from three metres must
+ * stand first. They are fetched as soon as it does, so that they are there even
+ * when the daemon is not.
+ * @type {Record<string, () => Promise<View>>}
+ */
+const later = {
+  traces: () => import("./views/traces.js").then((m) => m.Traces),
+  engine: () => import("./views/engine.js").then((m) => m.EngineView),
+  trials: () => import("./views/trials.js").then((m) => m.Trials),
+  timing: () => import("./views/timing.js").then((m) => m.Timing),
+  compare: () => import("./views/compare.js").then((m) => m.Compare),
+  clearances: () => import("./views/clearances.js").then((m) => m.Clearances),
+  sheet: () => import("./views/sheet.js").then((m) => m.Sheet),
+  devices: () => import("./views/devices.js").then((m) => m.Devices),
+  help: () => import("./views/help.js").then((m) => m.Help),
 };
+
+/**
+ * A screen, as soon as it is there.
+ * @param {{route: import("./router.js").Route}} props
+ */
+function Later({ route }) {
+  const [View, setView] = useState(/** @type {View|null} */ (null));
+  const [error, setError] = useState("");
+  useEffect(() => {
+    later[route.view]().then((v) => setView(() => v), () => setError("This screen could not be fetched: Lobescribe does not answer. It comes when you choose it again."));
+  }, [route.view]);
+  return View ? html`<${View} route=${route} />` : html`<${Trouble} text=${error} />`;
+}
 
 /** @returns {import("./ui.js").App} */
 function createApp() {
@@ -159,7 +178,6 @@ function Shell({ app }) {
     document.title = `${name} · Lobescribe`;
   }, [app, route.view]);
 
-  const View = views[route.view] ?? Bench;
   return html`<${AppContext.Provider} value=${app}>
     <a class="skip" href="#main" onClick=${(/** @type {Event} */ e) => { e.preventDefault(); document.getElementById("main")?.focus(); }}>Skip to the screen</a>
     <${Top} menu=${menu} onMenu=${() => setMenu(!menu)} />
@@ -167,7 +185,7 @@ function Shell({ app }) {
       ${screens.map(([view, name]) => html`<a href=${`#/${view}`} aria-current=${view === route.view ? "page" : undefined}>${name}</a>`)}
     </nav>
     <${ReplayBar} />
-    <main id="main" tabindex="-1" class=${`view view-${route.view}`}><${View} key=${route.view} route=${route} /></main>
+    <main id="main" tabindex="-1" class=${`view view-${route.view}`}>${route.view in later ? html`<${Later} key=${route.view} route=${route} />` : html`<${Bench} />`}</main>
     <${Notices} />
     <${CautionsFirst} />
   <//>`;
@@ -197,5 +215,6 @@ const place = document.getElementById("app");
 if (place) {
   place.replaceChildren();
   render(html`<${Shell} app=${createApp()} />`, place);
+  setTimeout(() => Object.values(later).forEach((load) => load().catch(() => {})), 1500);
 }
 

@@ -1,38 +1,8 @@
-// Help, and the cautions that are shown before anything else on a first run.
+// Help: the cautions, the first set-up, a day's work, what can go wrong.
 
-import { useEffect, useRef } from "../lib/hooks.js";
-import { html, Mark, useApp, usePart } from "../ui.js";
+import { html, Mark } from "../ui.js";
 import { faultTitle } from "../cues.js";
-
-const cautions = [
-  ["Battery off.", "Disconnect it before a hand goes near the engine."],
-  ["Plugs out.", "Without compression the engine turns evenly and does not kick back."],
-  ["Turn by hand, never with the starter.", "A wrench on the crank, slowly, the way the engine runs."],
-  ["Keep fingers clear.", "Rockers, springs and the indicator's arm pinch while somebody else turns."],
-  ["Valve springs store energy.", "Use soft checking springs for measuring, and never unclip a loaded one in front of your face."],
-  ["Follow the engine maker's figures.", "Clearances, lash and torque come from the engine's own manual; what stands here as common practice is only that."],
-];
-
-const Cautions = () => html`<ul class="cautions">${cautions.map(([what, why]) => html`<li><strong>${what}</strong> ${why}</li>`)}</ul>`;
-
-export function CautionsFirst() {
-  const app = useApp();
-  const prefs = usePart(app.prefs, (p) => p);
-  const box = useRef(/** @type {HTMLDialogElement|null} */ (null));
-  useEffect(() => {
-    if (!prefs.cautioned && box.current && !box.current.open) box.current.showModal();
-  }, [prefs.cautioned]);
-  if (prefs.cautioned) return null;
-  const done = () => {
-    box.current?.close();
-    app.prefs.set({ ...app.prefs.get(), cautioned: true });
-  };
-  return html`<dialog ref=${box} class="cautions-first" aria-labelledby="cautions-title" onCancel=${done}>
-    <h2 id="cautions-title">Before the engine is turned</h2>
-    <${Cautions} />
-    <p><button onClick=${done} autofocus>Understood</button></p>
-  </dialog>`;
-}
+import { Cautions } from "../cautions.js";
 
 const faults = [
   ["travel-end", "The spindle reached its stop, so the nose looks flat. Set the indicator lower or higher: half an inch of travel in hand is usual."],
