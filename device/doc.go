@@ -20,6 +20,14 @@
 // request. The port is closed before the events are. A link that is open but
 // dead is found by its silence, and by the computer's having slept.
 //
+// # Times
+//
+// A stamp is when the last byte of a line came, as nearly as can be told: the
+// moment of the read, less the bytes behind the line at the speed of the line;
+// and lines that came together, held up by a converter's timer or a busy
+// computer, are put back to the pace of the device. When it was measured is
+// earlier by what the device and the line take: delay= in the address.
+//
 // # Parts to put in
 //
 // A wire format is a [Decoder]: bytes in, readings and conditions out, pure and

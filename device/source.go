@@ -31,7 +31,8 @@ type Source struct {
 	lostAt  measure.Stamp // where the gap that is running began
 	lost    bool
 	pedal   pedal
-	why     string // of that gap
+	why     string        // of that gap
+	lastAt  measure.Stamp // of the latest reading
 
 	watchReported measure.Stamp // when the status was last told
 
@@ -229,7 +230,14 @@ func (s *Source) chunk(ctx context.Context, at measure.Stamp, b []byte, perByte 
 	}
 	s.watch.bytes(at, len(b))
 	s.out.Reset()
+	settled := s.decoder.Found().Settled // what a finder gives out at last has its times
 	s.decoder.Decode(wire.Chunk{Bytes: b, At: at, ByteTime: perByte}, &s.out)
+	if n := len(s.out.Readings); n > 0 {
+		if settled {
+			s.watch.pace(s.out.Readings, s.lastAt)
+		}
+		s.lastAt = s.out.Readings[n-1].At
+	}
 	s.settle.take(at, &s.out)
 	s.count(func(c *Counters) { c.Bytes += int64(len(b)); c.Chunks++ })
 	s.give(ctx)

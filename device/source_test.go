@@ -349,6 +349,28 @@ func TestLinesOfAChunkAreSpread(t *testing.T) {
 	})
 }
 
+// Lines that were held up on the way and come at once are put back to the pace
+// at which the device sends.
+func TestHeldUpLinesKeepTheirPace(t *testing.T) {
+	onBench(t, "format=unit-behind&baud=115200", func(t *testing.T, b *bench) {
+		time.Sleep(time.Second)
+		b.sends(50, 20*time.Millisecond, moving)
+		var held []byte
+		for i := range 10 {
+			held = append(held, moving(50+i)...)
+		}
+		time.Sleep(180 * time.Millisecond) // the tenth would come now
+		b.link().in <- held
+		time.Sleep(20 * time.Millisecond)
+		b.sends(50, 20*time.Millisecond, func(i int) string { return moving(60 + i) })
+		r := b.heard.readings
+		require.Len(t, r, 110)
+		for i := 1; i < len(r); i++ {
+			assert.InDelta(t, 0.02, (r[i].At - r[i-1].At).Seconds(), 0.0015, "reading %d", i)
+		}
+	})
+}
+
 func TestPromise5Words(t *testing.T) {
 	words := []string{"connecting", "live", "silent", "lost"}
 	for s := Opening; s <= Closed; s++ {

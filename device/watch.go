@@ -64,6 +64,8 @@ const (
 	silentAtFirst = 5 * measure.Second         // after an open: boards boot for seconds
 	silentWord    = 3 * measure.Second         // silence that is worth a word
 
+	paceKnown = 16 // readings after which the pace of a device is known
+
 	conditionFor = 5 * measure.Second
 	lookEvery    = measure.Second // at whether the port is still there
 	sleptLeast   = 2 * measure.Second
@@ -119,6 +121,27 @@ func (w *watch) took(o *wire.Out, f wire.Found) {
 	w.windowed += len(o.Readings)
 	if w.same >= restCount && at-w.sameSince >= restFor && w.period < measure.Second {
 		w.atRest = true
+	}
+}
+
+// pace moves apart the readings of one chunk of a device whose pace is known,
+// whose last reading before was at last. Several lines in one read mean that
+// something held them up, a timer in the converter or a busy computer: they
+// were measured one after the other and not as fast as the line could carry
+// them. The latest keeps its time; the others are put before it at the usual
+// pace, or closer if there is no room for that.
+func (w *watch) pace(readings []measure.Reading, last measure.Stamp) {
+	n := measure.Stamp(len(readings))
+	if n < 2 || w.read < paceKnown || w.period <= 0 {
+		return
+	}
+	end := readings[n-1].At
+	each := min(w.period, (end-last)/n)
+	if each*(n-1) <= end-readings[0].At {
+		return
+	}
+	for i := range readings {
+		readings[i].At = end - each*(n-1-measure.Stamp(i))
 	}
 }
 
