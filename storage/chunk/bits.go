@@ -107,6 +107,23 @@ func (r *bitReader) takeRice(k uint) uint64 {
 	return uint64(q)<<k | r.take(k)
 }
 
+// takeRests fills dst with numbers of either sign. Short codes well inside the
+// bytes, which nearly all are, are taken without a call.
+func (r *bitReader) takeRests(dst []int64, k uint) {
+	for i := range dst {
+		if at := r.at >> 3; at+8 <= uint(len(r.b)) {
+			v := binary.LittleEndian.Uint64(r.b[at:]) >> (r.at & 7)
+			q := uint(bits.TrailingZeros64(^v))
+			if n := q + 1 + k; q < escape && n <= 56 {
+				r.at += n
+				dst[i] = unzigzag(uint64(q)<<k | v>>(q+1)&(1<<k-1))
+				continue
+			}
+		}
+		dst[i] = unzigzag(r.takeRice(k))
+	}
+}
+
 // riceBits is what putRice takes for v.
 func riceBits(v uint64, k uint) uint64 {
 	if q := v >> k; q < escape {

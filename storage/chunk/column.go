@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"math/bits"
+	"slices"
 )
 
 // blockLen is how many steps share a rule. Long enough that the rule's own
@@ -153,7 +154,7 @@ func readColumn(dst []int64, n int, b []byte) ([]int64, []byte, error) {
 		return dst, nil, errColumn
 	}
 	r := bitReader{b: col[used:]}
-	dst = append(dst, value)
+	dst = append(slices.Grow(dst, n), value)
 	if g == 0 {
 		for len(dst) < n {
 			dst = append(dst, value)
@@ -186,29 +187,33 @@ func (r *bitReader) takeBlock(dst []int64, n int, before, g int64) ([]int64, int
 		}
 		base = unzigzag(u)
 	}
+	var rests [blockLen]int64
+	if k != allBase {
+		r.takeRests(rests[:n], k)
+	}
 	value := dst[len(dst)-1]
-	start, last := value, int64(0) // last: value in steps since start
-	for range n {
-		var rest int64
-		if k != allBase {
-			rest = unzigzag(r.takeRice(k))
-		}
-		switch rule {
-		case byValue:
+	switch rule {
+	case byValue:
+		start, last := value, int64(0) // last: in steps since start
+		for _, rest := range rests[:n] {
 			v := base + rest
-			before = v - last
-			last = v
-			value = start + v*g
-		case byStep:
+			before, last = v-last, v
+			dst = append(dst, start+v*g)
+		}
+	case byStep:
+		for _, rest := range rests[:n] {
 			before = base + rest
 			value += before * g
-		case byChange:
+			dst = append(dst, value)
+		}
+	case byChange:
+		for _, rest := range rests[:n] {
 			before += rest
 			value += before * g
-		default:
-			r.short = true
+			dst = append(dst, value)
 		}
-		dst = append(dst, value)
+	default:
+		r.short = true
 	}
 	return dst, before
 }
