@@ -162,7 +162,7 @@ func (file *formatFile) make(i int) (f Format, key string, err error) {
 		}
 	}
 	for _, w := range in.Words {
-		f.Words = append(f.Words, Word{Text: w.Text, Says: w.Says, ReZero: w.ReZero})
+		f.Words = append(f.Words, Word(w))
 	}
 	for _, c := range in.Column {
 		column := Column{Tags: c.Tags, TagNeeded: c.TagNeeded, Decimals: c.Decimals, Whole: c.Whole}
