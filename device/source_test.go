@@ -286,7 +286,7 @@ func TestAFootSwitchIsAMark(t *testing.T) {
 
 func TestAWrongAddressSaysSo(t *testing.T) {
 	for query, says := range map[string]string{
-		"format=nonsense":    "there are: auto, plain",
+		"format=nonsense":    "there are: auto, none, modbus, plain",
 		"format=counts-lift": "add counts=",
 	} {
 		a := address(t, "serial:x?%s", query)

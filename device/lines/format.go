@@ -3,6 +3,7 @@ package lines
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"lobescribe/device/measure"
@@ -127,6 +128,9 @@ const (
 	maxColumns     = 16
 )
 
+// reservedNames mean something else behind format= than a line format.
+var reservedNames = []string{"auto", "none", "modbus"}
+
 // ErrFormat is wrapped by what [Format.Validate] says.
 var ErrFormat = errors.New("line format")
 
@@ -138,7 +142,7 @@ func (f Format) Validate() error {
 	if f.Name == "" || strings.ToLower(f.Name) != f.Name || strings.ContainsAny(f.Name, " \t&?#%=\"") {
 		return bad("the name must be lower case without blanks, as in my-gauge")
 	}
-	if f.Name == "auto" || f.Name == "none" {
+	if slices.Contains(reservedNames, f.Name) {
 		return bad("the name %s is taken", f.Name)
 	}
 	if len(f.Columns) == 0 {

@@ -44,7 +44,7 @@ func (s *Formats) All() []Format {
 // Named returns the format of a name. The error lists the names there are.
 func (s *Formats) Named(name string) (Format, error) {
 	all := s.All()
-	names := []string{"auto"}
+	names := slices.Clone(reservedNames)
 	for _, f := range all {
 		if f.Name == strings.ToLower(name) {
 			return f, nil

@@ -58,7 +58,7 @@ func TestReadFormats(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, measure.InInches, f.Columns[0].Unit, "one's own takes the place of the built-in")
 	_, err = set.Named("stnad")
-	assert.ErrorContains(t, err, "there are: auto, stand, plain, ")
+	assert.ErrorContains(t, err, "there are: auto, none, modbus, stand, plain, ")
 }
 
 func TestReadFormatsNamesTheLine(t *testing.T) {
