@@ -17,6 +17,9 @@ type Bench interface {
 	Recording
 	Replays
 	TraceFiles
+	// Selected hears what the bench works on from now on: what is measured
+	// next is of another valve.
+	Selected(Selection)
 	// KeepSettings remembers the settings until the next start, when they
 	// come back as HubOptions.Units.
 	KeepSettings(context.Context, Settings) error

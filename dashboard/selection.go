@@ -54,6 +54,7 @@ func (s *Server) choose(ctx context.Context, change benchChange) (Selection, err
 			return Selection{}, err
 		}
 		now := Selection{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial}
+		s.bench.Selected(now)
 		s.hub.Publish(now, 0)
 		return now, nil
 	}

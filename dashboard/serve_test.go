@@ -75,6 +75,7 @@ func (b *bench) AdjustReplay(c ReplayChange) error {
 	return errors.Join(err, b.note("adjust %s", text))
 }
 func (b *bench) KeepSettings(_ context.Context, s Settings) error { return b.note("keep %s", s.Units) }
+func (b *bench) Selected(s Selection)                             { b.note("selected %s", s.Valve) }
 func (b *bench) StopReplay()                                      { b.note("stop") }
 func (b *bench) Findings(context.Context, storage.ID) (lift.Findings, error) {
 	return lift.Findings{MaxLift: 10_668_000}, b.note("findings")

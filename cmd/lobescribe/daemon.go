@@ -30,17 +30,26 @@ type daemon struct {
 	hub    *dashboard.Hub
 	live   *capture.Live
 	keeper *capture.Keeper
-	// simulate starts the simulator for this daemon and returns the addresses
-	// of its instruments by role; nil where it is not offered.
-	simulate func(context.Context) (map[capture.Role]string, error)
+	// simulate starts the simulator for this daemon, until the context is
+	// done; nil where it is not offered.
+	simulate func(context.Context) (*simulated, error)
 
 	ctx  context.Context // of the daemon: ends every goroutine
 	work sync.WaitGroup
 
 	mu          sync.Mutex
 	instruments map[capture.Role]*instrument
-	simulator   context.CancelFunc // nil while it does not run
+	simulator   *simulated // nil while it does not run
 	replay      *replaying
+	selected    dashboard.Selection
+}
+
+// simulated is a simulator that stands in for the instruments.
+type simulated struct {
+	addresses map[capture.Role]string
+	// moveTo puts the indicator on another valve of its engine.
+	moveTo func(valve string)
+	stop   context.CancelFunc
 }
 
 // daemonOptions are the parts a daemon is made of.
@@ -48,7 +57,7 @@ type daemonOptions struct {
 	Log      *slog.Logger
 	Store    *storage.Store
 	Hub      *dashboard.Hub
-	Simulate func(context.Context) (map[capture.Role]string, error)
+	Simulate func(context.Context) (*simulated, error)
 	// Source is written into the head of each trace: "live" or "demo".
 	Source string
 	Sign   int
@@ -104,7 +113,7 @@ func (d *daemon) restore() error {
 	if err != nil {
 		return err
 	}
-	d.hub.Publish(dashboard.Selection{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial}, 0)
+	d.resume(b)
 	for role, address := range b.Devices {
 		a, err := device.ParseAddress(address)
 		if err != nil {
@@ -114,6 +123,15 @@ func (d *daemon) restore() error {
 		d.attach(capture.Role(role), a)
 	}
 	return nil
+}
+
+// resume makes what the store remembers the present selection.
+func (d *daemon) resume(b storage.Bench) {
+	s := dashboard.Selection{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial}
+	d.mu.Lock()
+	d.selected = s
+	d.mu.Unlock()
+	d.hub.Publish(s, 0)
 }
 
 // attach opens a device in a role, in place of what was there.
@@ -263,7 +281,7 @@ func (d *daemon) Simulate(ctx context.Context, on bool) error {
 		return nil
 	}
 	if !on {
-		running()
+		running.stop()
 		d.mu.Lock()
 		d.simulator = nil
 		d.mu.Unlock()
@@ -273,26 +291,44 @@ func (d *daemon) Simulate(ctx context.Context, on bool) error {
 		return d.restore()
 	}
 	simulating, stop := context.WithCancel(d.ctx)
-	addresses, err := d.simulate(simulating)
+	sim, err := d.simulate(simulating)
 	if err != nil {
 		stop()
 		return err
 	}
+	sim.stop = stop
 	d.mu.Lock()
-	d.simulator = stop
+	d.simulator = sim
 	d.mu.Unlock()
-	for role, text := range addresses {
+	for role, text := range sim.addresses {
 		a, err := device.ParseAddress(text)
 		if err != nil {
 			return fmt.Errorf("the simulator's own address: %w", err)
 		}
 		d.attach(role, a)
 	}
-	if _, both := addresses[capture.Encoder]; !both {
+	if _, both := sim.addresses[capture.Encoder]; !both {
 		d.detach(capture.Encoder)
 	}
 	d.hub.Publish(dashboard.Simulated{On: true}, 0)
 	return nil
+}
+
+// Selected ends the trace under way when another valve is chosen: a trace is
+// of one valve. The simulator's indicator is moved there, as a person would.
+func (d *daemon) Selected(s dashboard.Selection) {
+	d.mu.Lock()
+	moved := s.Engine != d.selected.Engine || s.Valve != d.selected.Valve
+	d.selected = s
+	sim := d.simulator
+	d.mu.Unlock()
+	if !moved {
+		return
+	}
+	d.live.EndTrace()
+	if sim != nil {
+		sim.moveTo(s.Valve)
+	}
 }
 
 // Mark notes that the person pressed the space bar or the pedal.

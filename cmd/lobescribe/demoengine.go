@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 
-	"lobescribe/dashboard"
 	"lobescribe/simulator"
 	"lobescribe/storage"
 )
@@ -40,6 +39,6 @@ func (d *daemon) setUpDemo() error {
 			return err
 		}
 	}
-	d.hub.Publish(dashboard.Selection{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial}, 0)
+	d.resume(b)
 	return nil
 }

@@ -15,7 +15,6 @@ import (
 	"lobescribe/dashboard"
 	"lobescribe/device"
 	"lobescribe/device/measure"
-	"lobescribe/simulator"
 	"lobescribe/storage"
 )
 
@@ -194,16 +193,31 @@ func (f *serveFlags) greet(p printer, at net.Addr, o dashboard.Options) error {
 
 // start runs a simulated bench until ctx is done; it is what a daemon is given
 // to put in the place of its instruments.
-func (f simulateFlags) start(ctx context.Context) (map[capture.Role]string, error) {
+func (f simulateFlags) start(ctx context.Context) (*simulated, error) {
 	live, err := f.serve(ctx)
 	if err != nil {
 		return nil, err
 	}
-	closeWith(ctx, live)
-	return addresses(live), nil
+	context.AfterFunc(ctx, func() { _ = live.Close() })
+	return &simulated{addresses: addresses(live), moveTo: func(valve string) {
+		if i, ok := muleValve(valve); ok {
+			// It waits for the sender; the page must not.
+			go func() { _ = live.MoveTo(i) }()
+		}
+	}}, nil
 }
 
-// closeWith takes a simulated bench away when ctx is done.
-func closeWith(ctx context.Context, live *simulator.Live) {
-	context.AfterFunc(ctx, func() { _ = live.Close() })
+// muleValve returns which valve of the simulator's engine a name as 3I or 3E
+// stands for.
+func muleValve(name string) (int, bool) {
+	var cylinder int
+	var kind rune
+	if n, err := fmt.Sscanf(name, "%d%c", &cylinder, &kind); n != 2 || err != nil || cylinder < 1 || cylinder > 4 {
+		return 0, false
+	}
+	i := 2 * (cylinder - 1) // intake and exhaust, cylinder by cylinder
+	if kind == 'E' {
+		i++
+	}
+	return i, kind == 'I' || kind == 'E'
 }

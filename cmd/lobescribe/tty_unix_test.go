@@ -218,6 +218,14 @@ func TestDemo(t *testing.T) {
 	assert.Equal(t, "bench-mule", first.Engine)
 	assert.Equal(t, "1I", first.Valve)
 
+	// Another valve is another trace, and the demo's indicator moves there.
+	demo.send("PUT", "/api/v1/bench", map[string]any{"valve": "3E"})
+	require.Eventually(t, func() bool {
+		demo.get("/api/v1/traces", &list)
+		return list[0].Valve == "3E" && list[0].MaxLift != nil
+	}, 90*time.Second, 100*time.Millisecond)
+	assert.InDelta(t, 10.2, *list[0].MaxLift, 0.3, "the worn lobe of exhaust 3")
+
 	demo.send("POST", "/api/v1/replay", map[string]any{"trace": first.ID, "rate": 50})
 	replayed := 0
 	for replayed < 2 {
