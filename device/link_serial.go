@@ -18,7 +18,7 @@ import (
 const readPause = 100 * time.Millisecond
 
 // Dial opens the link of an address: a serial port, by name or by USB
-// identity, or a socket.
+// identity, a socket, or a port behind a bridge.
 func Dial(ctx context.Context, a Address) (Link, error) {
 	switch a.Kind {
 	case Serial:
@@ -31,6 +31,8 @@ func Dial(ctx context.Context, a Address) (Link, error) {
 		return dialSerial(port, a)
 	case TCP:
 		return dialTCP(ctx, a.Host)
+	case RFC2217:
+		return dialRFC2217(ctx, a)
 	}
 	return nil, fmt.Errorf("open %s: this kind of address is not known here", a.Redacted())
 }
