@@ -81,18 +81,21 @@ export function shim(nm, unit) {
 }
 
 /**
- * A length with its expanded uncertainty: "0.4200 ± 0.0004 in".
+ * A length with its expanded uncertainty: "0.4200 ± 0.0004 in". The figure
+ * after ± is rounded up, so that it never claims more than is known (JCGM
+ * 100:2008, 7.2.6, allows for it).
  * @param {number} nm
  * @param {number|undefined} u
  * @param {Unit} unit
  */
 export function withUncertainty(nm, u, unit) {
   if (!u) return length(nm, unit);
-  return `${digits(nm, unit)} ± ${small(u, unit)} ${unit}`;
+  const step = nanometres[unit] / 10 ** fine[unit];
+  return `${digits(nm, unit)} ± ${digits(Math.ceil(u / step - 1e-9) * step, unit)} ${unit}`;
 }
 
 /**
- * A small length, such as an uncertainty or an indicator's step, with as many
+ * A small length, such as an indicator's step, with as many
  * digits as it takes not to read as nothing.
  * @param {number} nm
  * @param {Unit} unit

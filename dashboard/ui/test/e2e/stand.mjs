@@ -22,7 +22,7 @@ function binary(/** @type {string} */ dir) {
  * @param {{addr?: string, data?: string}} [options]
  */
 export async function daemon(args, { addr = "127.0.0.1:0", data } = {}) {
-  const dir = mkdtempSync(path.join(os.tmpdir(), "lobescribe-walk-"));
+  const dir = mkdtempSync(path.join(os.tmpdir(), "bench-walk-"));
   const store = data ?? path.join(dir, "data");
   // The page as it was built into the binary, or PAGE=the folder being worked on.
   const page = process.env.PAGE ? ["--page", path.resolve(process.env.PAGE)] : [];

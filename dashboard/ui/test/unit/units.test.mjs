@@ -27,6 +27,8 @@ test("lengths are written with the digits a bench uses", () => {
   assert.equal(farDigits(330_200, "in"), "0.013");
   assert.equal(farDigits(330_200, "mm"), "0.33");
   assert.equal(withUncertainty(10_668_000, 10_160, "in"), "0.4200 ± 0.0004 in");
+  assert.equal(withUncertainty(10_668_000, 10_161, "in"), "0.4200 ± 0.0005 in", "an uncertainty is rounded up");
+  assert.equal(withUncertainty(10_668_000, 1, "mm"), "10.668 ± 0.001 mm");
   assert.equal(withUncertainty(10_668_000, 0, "in"), "0.4200 in");
   assert.equal(small(1270, "in"), "0.00005", "a step that many indicators have");
   assert.equal(small(500, "in"), "0.00002");
