@@ -151,7 +151,9 @@ func TestDamage(t *testing.T) {
 			rng := rand.New(rand.NewPCG(7, 7))
 			said, cost := 0, 0
 			times := long(t, 4, 200)
-			for range times {
+			// Half of the file is free or behind the end of something; go on
+			// until something was hit.
+			for n := 0; n < times || said == 0 && n < 100; n++ {
 				image := hurt(rng, append([]byte{}, b.image...))
 				path := b.write(t, image)
 				rep, err := VerifyFile(t.Context(), path)
@@ -207,7 +209,7 @@ func TestDamage(t *testing.T) {
 				require.NoError(t, w.End())
 				require.NoError(t, s.Close())
 			}
-			t.Logf("%d of %d were damaged, at most %d of 89003 readings were lost", said, times, cost)
+			t.Logf("%d were damaged in %d times, at most %d of 89003 readings were lost", said, times, cost)
 			assert.Positive(t, said)
 		})
 	}
