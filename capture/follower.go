@@ -129,7 +129,7 @@ func (f *Follower) follow(dst []Message) []Message {
 	band := f.band()
 	high := f.target == 0 || f.nose > 0.9*f.target
 	switch {
-	case high && v.Lift >= f.nose-band && (f.passed || v.Lift-f.slow < band):
+	case high && v.Lift >= f.nose-band && (f.passed || v.Lift-f.slow < band || f.target > 0 && v.Lift >= f.target-band):
 		f.state = AtNose
 	case f.passed:
 		f.state = OnClosing
