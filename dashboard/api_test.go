@@ -30,7 +30,7 @@ func TestTheDocumentIsWhole(t *testing.T) {
 
 	said := map[string]bool{}
 	for _, m := range []capture.Message{Hello{}, capture.Readings{}, capture.Position{}, capture.Cue{}, capture.Opened{}, capture.Fault{}, Device{},
-		capture.TraceState{}, FindingsOf{}, Replay{}, Selection{}, Settings{}, Simulated{}, Marked{}, alive{}} {
+		capture.TraceState{}, FindingsOf{}, capture.ReplayState{}, Selection{}, Settings{}, Simulated{}, Marked{}, alive{}} {
 		said[m.Type()] = true
 		assert.Regexp(t, "(?m)^\\| `"+m.Type()+"` \\|", apiText)
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 
+	"lobescribe/capture"
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -52,7 +53,7 @@ type Recording interface {
 // time.
 type Replays interface {
 	StartReplay(ctx context.Context, id storage.ID, rate float64, from measure.Stamp) error
-	AdjustReplay(ReplayChange) error // ErrNoReplay
+	AdjustReplay(capture.ReplayChange) error // ErrNoReplay
 	StopReplay()
 }
 
@@ -73,13 +74,6 @@ var (
 	// ErrNoReplay: nothing is being replayed.
 	ErrNoReplay = errors.New("nothing is being replayed")
 )
-
-// ReplayChange is what to change of a running replay; nil leaves it.
-type ReplayChange struct {
-	Rate   *float64       `json:"rate"`
-	Paused *bool          `json:"paused"`
-	At     *measure.Stamp `json:"at_s"`
-}
 
 // Port is a place where an instrument may be plugged in.
 type Port struct {

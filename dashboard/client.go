@@ -21,7 +21,7 @@ type Client struct {
 }
 
 // greet prepares the hello, the replay under way and the strip.
-func (c *Client) greet(hello Hello, past capture.Readings, replay *Replay) error {
+func (c *Client) greet(hello Hello, past capture.Readings, replay *capture.ReplayState) error {
 	first := []capture.Message{hello}
 	if replay != nil {
 		first = append(first, *replay)

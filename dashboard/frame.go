@@ -39,7 +39,7 @@ func newFrame(m capture.Message, source, trace uint64) (*frame, error) {
 		return f.prepare()
 	case capture.Position:
 		f.lane = newest
-	case Replay:
+	case capture.ReplayState:
 		f.lane = newest
 		if v.Ended {
 			f.lane = lossless

@@ -42,7 +42,7 @@ type Hub struct {
 	closed  bool
 	clients map[*Client]struct{}
 	now     Hello
-	replay  *Replay
+	replay  *capture.ReplayState
 	strip   strip
 	sources map[uint64]*source
 	timer   *time.Timer // one flush for all sources; nil when none is due
@@ -121,7 +121,7 @@ func (h *Hub) Publish(m capture.Message, replayOf uint64) {
 		h.flush(s)
 	}
 	h.send(m, replayOf)
-	if r, ok := m.(Replay); ok && r.Ended {
+	if r, ok := m.(capture.ReplayState); ok && r.Ended {
 		delete(h.sources, r.Trace)
 	}
 }
@@ -225,7 +225,7 @@ const openingsKept = 500
 
 // remember keeps what a new client must know.
 func (h *Hub) remember(m capture.Message, replayOf uint64) {
-	if r, ok := m.(Replay); ok {
+	if r, ok := m.(capture.ReplayState); ok {
 		h.replay, h.now.ReplayOf = &r, &r.Trace
 		if r.Ended {
 			h.replay, h.now.ReplayOf = nil, nil

@@ -15,6 +15,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
 )
 
 // heard is one message as a client got it.
@@ -162,7 +163,7 @@ func TestAReplayIsMarkedAndApart(t *testing.T) {
 	defer h.Close()
 	early := join(t, h)
 	drain(t, early)
-	h.Publish(Replay{Trace: 12, Rate: 2, Seconds: 30}, 0)
+	h.Publish(capture.ReplayState{Trace: 12, Rate: 2, Seconds: 30 * measure.Second}, 0)
 	h.Publish(batch(1), 12)
 	h.Publish(capture.Position{Lift: 1}, 12)
 	h.Publish(capture.Cue{Kind: capture.NoseReached}, 12)
@@ -180,7 +181,7 @@ func TestAReplayIsMarkedAndApart(t *testing.T) {
 	got := drain(t, join(t, h))
 	assert.Equal(t, []string{"hello", "replay", "readings"}, types(got))
 	assert.Contains(t, got[0].Text, `"replay_of":12`)
-	h.Publish(Replay{Trace: 12, Ended: true}, 0)
+	h.Publish(capture.ReplayState{Trace: 12, Ended: true}, 0)
 	assert.Nil(t, h.Now().ReplayOf)
 }
 

@@ -74,19 +74,6 @@ type FindingsOf struct {
 // Type returns "findings".
 func (FindingsOf) Type() string { return "findings" }
 
-// Replay is how far a replay has come.
-type Replay struct {
-	Trace   uint64        `json:"trace"`
-	Rate    float64       `json:"rate"`
-	Paused  bool          `json:"paused"`
-	At      measure.Stamp `json:"at_s"`
-	Seconds float64       `json:"seconds"` // of the whole trace
-	Ended   bool          `json:"ended"`
-}
-
-// Type returns "replay".
-func (Replay) Type() string { return "replay" }
-
 // Marked says that somebody pressed the space bar, pedal or presenter.
 type Marked struct {
 	At measure.Stamp `json:"t_s"`

@@ -4,6 +4,7 @@ import (
 	"math"
 	"net/http"
 
+	"lobescribe/capture"
 	"lobescribe/dashboard/sheet"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -57,7 +58,7 @@ func (s *Server) startReplay(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) adjustReplay(w http.ResponseWriter, r *http.Request) error {
-	var change ReplayChange
+	var change capture.ReplayChange
 	if err := read(w, r, &change); err != nil {
 		return err
 	}

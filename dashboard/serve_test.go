@@ -21,6 +21,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
 
+	"lobescribe/capture"
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -70,7 +71,7 @@ func (b *bench) EndTrace()                                 { b.note("end") }
 func (b *bench) StartReplay(_ context.Context, id storage.ID, rate float64, from measure.Stamp) error {
 	return b.note("replay %s at %v from %s", id, rate, from)
 }
-func (b *bench) AdjustReplay(c ReplayChange) error {
+func (b *bench) AdjustReplay(c capture.ReplayChange) error {
 	text, err := json.Marshal(c)
 	return errors.Join(err, b.note("adjust %s", text))
 }

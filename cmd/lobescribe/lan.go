@@ -17,45 +17,10 @@ import (
 // keyFile holds the key of the local network, readable by its owner only.
 const keyFile = "lan.key"
 
-// lanKey returns the key of this store's folder, made on first use.
-func lanKey(cmd *cobra.Command) (door.Key, error) {
+// keyPath returns where the key of this store's folder is.
+func keyPath(cmd *cobra.Command) (string, error) {
 	dir, err := dataFolder(cmd)
-	if err != nil {
-		return door.Key{}, err
-	}
-	name := filepath.Join(dir, keyFile)
-	text, err := os.ReadFile(name)
-	if err == nil {
-		key, err := door.ParseKey(strings.TrimSpace(string(text)))
-		if err != nil {
-			return key, fmt.Errorf("%s: %w; `lobescribe key --new` makes a new one", name, err)
-		}
-		return key, nil
-	}
-	if !os.IsNotExist(err) {
-		return door.Key{}, fmt.Errorf("reading the key: %w", err)
-	}
-	return newKey(name)
-}
-
-// newKey makes a key in place of the one in the file.
-func newKey(name string) (door.Key, error) {
-	key := door.NewKey()
-	if err := os.MkdirAll(filepath.Dir(name), 0o700); err != nil {
-		return key, fmt.Errorf("keeping the key: %w", err)
-	}
-	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
-	if err != nil {
-		return key, fmt.Errorf("keeping the key: %w", err)
-	}
-	_, err = fmt.Fprintln(f, key.Reveal())
-	if e := f.Close(); err == nil {
-		err = e
-	}
-	if err != nil {
-		return key, fmt.Errorf("keeping the key: %w", err)
-	}
-	return key, nil
+	return filepath.Join(dir, keyFile), err
 }
 
 func newKeyCommand() *cobra.Command {
@@ -65,16 +30,11 @@ func newKeyCommand() *cobra.Command {
 		Short: "The key that --lan asks other machines for; --new makes another and locks out the old",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if fresh {
-				dir, err := dataFolder(cmd)
-				if err != nil {
-					return err
-				}
-				if _, err := newKey(filepath.Join(dir, keyFile)); err != nil {
-					return err
-				}
+			name, err := keyPath(cmd)
+			if err != nil {
+				return err
 			}
-			key, err := lanKey(cmd)
+			key, _, err := door.KeptKey(name, fresh)
 			if err != nil {
 				return err
 			}
@@ -96,12 +56,12 @@ func hostNames() []string {
 }
 
 // lanURL returns the link for a phone or tablet, with the key.
-func lanURL(at net.Addr, key door.Key) string {
+func lanURL(scheme string, at net.Addr, key door.Key) string {
 	host, port, _ := net.SplitHostPort(at.String())
 	if ip := net.ParseIP(host); ip == nil || ip.IsUnspecified() || ip.IsLoopback() {
 		host = ownAddress()
 	}
-	return "http://" + net.JoinHostPort(host, port) + "/?key=" + key.Reveal()
+	return scheme + "://" + net.JoinHostPort(host, port) + "/?key=" + key.Reveal()
 }
 
 // ownAddress returns this machine's first address on a network, or the

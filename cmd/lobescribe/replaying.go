@@ -35,8 +35,9 @@ func (d *daemon) StartReplay(ctx context.Context, id storage.ID, rate float64, f
 func (d *daemon) playTrace(id uint64, trace measure.Trace, rate float64, from measure.Stamp) error {
 	play, err := capture.NewReplay(trace, capture.ReplayOptions{Trace: id, Rate: rate, From: from,
 		Tell: func(m capture.Message) {
-			if s, ok := m.(capture.ReplayState); ok {
-				m = dashboard.Replay{Trace: s.Trace, Rate: s.Rate, Paused: s.Paused, At: s.At, Seconds: s.Seconds.Seconds(), Ended: s.Ended}
+			if _, about := m.(capture.ReplayState); about {
+				d.hub.Publish(m, 0) // it is about the replay and not of it
+				return
 			}
 			d.hub.Publish(m, id)
 		}})
@@ -57,14 +58,14 @@ func (d *daemon) playTrace(id uint64, trace measure.Trace, rate float64, from me
 }
 
 // AdjustReplay changes speed or place of the replay under way.
-func (d *daemon) AdjustReplay(c dashboard.ReplayChange) error {
+func (d *daemon) AdjustReplay(c capture.ReplayChange) error {
 	d.mu.Lock()
 	r := d.replay
 	d.mu.Unlock()
 	if r == nil {
 		return dashboard.ErrNoReplay
 	}
-	alive, err := r.play.Change(capture.ReplayChange(c))
+	alive, err := r.play.Change(c)
 	if err == nil && !alive {
 		return dashboard.ErrNoReplay
 	}

@@ -2,17 +2,20 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"io"
 	"net"
 	"os"
 	"path/filepath"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"lobescribe/capture"
 	"lobescribe/dashboard"
+	"lobescribe/dashboard/door"
 	"lobescribe/device"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -26,6 +29,9 @@ type serveFlags struct {
 	addr      string
 	page      string
 	lan       bool
+	tls       bool
+	cert      string
+	certKey   string
 	direction string
 	rest      measure.Stamp // on the heel, that ends a trace; 0: as promised
 }
@@ -34,6 +40,9 @@ func (f *serveFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.addr, "addr", defaultAddr, "where the page is; port 0 picks a free one")
 	cmd.Flags().StringVar(&f.page, "page", "", "folder with the page's files, in place of those in the binary")
 	cmd.Flags().BoolVar(&f.lan, "lan", false, "let in other machines on the local network, with a key")
+	cmd.Flags().BoolVar(&f.tls, "tls", false, "serve over TLS (a phone keeps its screen awake only then)")
+	cmd.Flags().StringVar(&f.cert, "cert", "", "with --tls: your own certificate (PEM); default: one made on first use")
+	cmd.Flags().StringVar(&f.certKey, "cert-key", "", "with --cert: its key (PEM)")
 	addDirectionFlag(cmd, &f.direction)
 }
 
@@ -142,10 +151,17 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 // pageOptions says who gets in, and which page is served.
 func (f *serveFlags) pageOptions(cmd *cobra.Command) (o dashboard.Options, err error) {
 	if o.LAN = f.lan; f.lan {
-		if o.Key, err = lanKey(cmd); err != nil {
+		name, err := keyPath(cmd)
+		if err != nil {
+			return o, err
+		}
+		if o.Key, _, err = door.KeptKey(name, false); err != nil {
 			return o, err
 		}
 		o.Names = hostNames()
+	}
+	if o.TLS, err = f.certificate(cmd); err != nil {
+		return o, err
 	}
 	if f.page != "" {
 		if _, err := os.Stat(filepath.Join(f.page, "index.html")); err != nil {
@@ -154,6 +170,31 @@ func (f *serveFlags) pageOptions(cmd *cobra.Command) (o dashboard.Options, err e
 		o.Page = os.DirFS(f.page)
 	}
 	return o, nil
+}
+
+// certificate returns what to show over TLS; nil without --tls.
+func (f *serveFlags) certificate(cmd *cobra.Command) (*tls.Config, error) {
+	if (f.cert == "") != (f.certKey == "") {
+		return nil, wrongWords("--cert and --cert-key go together")
+	}
+	if !f.tls && f.cert == "" {
+		return nil, nil
+	}
+	dir, err := dataFolder(cmd)
+	if err != nil {
+		return nil, err
+	}
+	var c *door.Certificate
+	if f.cert != "" {
+		c, err = door.ReadCertificate(f.cert, f.certKey)
+	} else {
+		c, err = door.OwnCertificate(dir, append(hostNames(), ownAddress()), time.Now())
+	}
+	if err != nil {
+		return nil, err
+	}
+	fmt.Fprintf(cmd.ErrOrStderr(), "the certificate's SHA-256 is %s\n", c.Fingerprint)
+	return c.TLS, nil
 }
 
 // listenOn opens the page's address; without the local network only a loopback
@@ -178,9 +219,9 @@ func (f *serveFlags) greet(p printer, at net.Addr, o dashboard.Options) error {
 	v := struct {
 		URL string `json:"url"`
 		LAN string `json:"lan_url,omitempty"`
-	}{URL: "http://" + at.String() + "/"}
+	}{URL: scheme(o) + "://" + at.String() + "/"}
 	if f.lan {
-		v.LAN = lanURL(at, o.Key)
+		v.LAN = lanURL(scheme(o), at, o.Key)
 	}
 	return p.print(v, func(w io.Writer, _ measure.Unit) error {
 		fmt.Fprintf(w, "Lobescribe is at %s\n", v.URL)
@@ -189,6 +230,13 @@ func (f *serveFlags) greet(p printer, at net.Addr, o dashboard.Options) error {
 		}
 		return nil
 	})
+}
+
+func scheme(o dashboard.Options) string {
+	if o.TLS != nil {
+		return "https"
+	}
+	return "http"
 }
 
 // start runs a simulated bench until ctx is done; it is what a daemon is given
