@@ -36,14 +36,7 @@ type whereabouts struct {
 // leaveWord writes where the daemon is; the returned function takes it away.
 func leaveWord(storePath string, at net.Addr) (func(), error) {
 	name := filepath.Join(filepath.Dir(storePath), daemonFile)
-	host, port, err := net.SplitHostPort(at.String())
-	if err != nil {
-		return nil, fmt.Errorf("leaving word of the daemon: %w", err)
-	}
-	if ip := net.ParseIP(host); ip != nil && ip.IsUnspecified() {
-		host = "127.0.0.1"
-	}
-	text, err := json.Marshal(whereabouts{URL: "http://" + net.JoinHostPort(host, port), PID: os.Getpid()})
+	text, err := json.Marshal(whereabouts{URL: "http://" + hereOf(at), PID: os.Getpid()})
 	if err != nil {
 		return nil, err
 	}

@@ -219,7 +219,7 @@ func (f *serveFlags) greet(p printer, at net.Addr, o dashboard.Options) error {
 	v := struct {
 		URL string `json:"url"`
 		LAN string `json:"lan_url,omitempty"`
-	}{URL: scheme(o) + "://" + at.String() + "/"}
+	}{URL: scheme(o) + "://" + hereOf(at) + "/"}
 	if f.lan {
 		v.LAN = lanURL(scheme(o), at, o.Key)
 	}
@@ -230,6 +230,15 @@ func (f *serveFlags) greet(p printer, at net.Addr, o dashboard.Options) error {
 		}
 		return nil
 	})
+}
+
+// hereOf returns at as this machine reaches it.
+func hereOf(at net.Addr) string {
+	host, port, err := net.SplitHostPort(at.String())
+	if ip := net.ParseIP(host); err == nil && ip.IsUnspecified() {
+		return net.JoinHostPort("127.0.0.1", port)
+	}
+	return at.String()
 }
 
 func scheme(o dashboard.Options) string {
