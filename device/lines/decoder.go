@@ -34,6 +34,9 @@ type Decoder struct {
 	single   bool
 	counts   bool // the turn column is counts
 	bare     bool // a line may be a bare number
+	// What such a line says, kept here since a number on the stack is cleared
+	// for each line; unit and status are never set.
+	bareNumber, noTurn number
 	assumed  bool // the unit of bare numbers was guessed
 	shape    shape
 	lastLift measure.Length
@@ -130,10 +133,10 @@ func (d *Decoder) Found() wire.Found {
 func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
 	if d.bare {
 		// The commonest line by far: digits and nothing else.
-		var lift number
 		var used int
-		if lift.mantissa, lift.decimals, used = scanNumber(line); used == len(line) {
-			d.reading(&lift, &number{}, at, out)
+		n := &d.bareNumber
+		if n.mantissa, n.decimals, used = scanNumber(line); used == len(line) {
+			d.reading(n, &d.noTurn, at, out)
 			return
 		}
 	}

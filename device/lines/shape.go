@@ -158,8 +158,12 @@ func (g *grain) add(l, place measure.Length) {
 		*g = grain{place: place, step: place}
 	}
 	if g.hasLast && l != g.last && !g.settled {
-		g.common = gcd((l - g.last).Abs(), g.common)
-		if g.changes++; g.changes >= grainChanges {
+		// After many changes, one in sixteen is looked at: a division costs
+		// as much as reading the whole number.
+		if g.changes++; g.changes < 256 || g.changes%16 == 0 {
+			g.common = gcd((l - g.last).Abs(), g.common)
+		}
+		if g.changes >= grainChanges {
 			g.step = g.common
 		}
 		g.settled = g.common <= g.place // it can get no smaller

@@ -26,12 +26,21 @@ func (s *splitter) reset() { s.synced, s.tooLong, s.held = false, false, s.held[
 func (s *splitter) each(c wire.Chunk, out *wire.Out, take func(line []byte, at measure.Stamp, out *wire.Out)) {
 	b := c.Bytes
 	for from := 0; from < len(b); {
-		n := s.lineEnd(b[from:])
-		if n < 0 {
+		at := from
+		if s.end == 0 {
+			for at < len(b) && b[at] != '\n' && b[at] != '\r' {
+				at++
+			}
+		} else if n := bytes.IndexByte(b[from:], s.end); n >= 0 {
+			at += n
+		} else {
+			at = len(b)
+		}
+		if at == len(b) {
 			s.hold(b[from:], out)
 			return
 		}
-		line, end := b[from:from+n], from+n+1
+		line, end := b[from:at], at+1
 		from = end
 		if s.tooLong || !s.synced {
 			// The tail of a line whose start is missing.
@@ -59,19 +68,6 @@ func (s *splitter) each(c wire.Chunk, out *wire.Out, take func(line []byte, at m
 		}
 		take(line, c.Stamp(end), out)
 	}
-}
-
-// lineEnd returns where the first end of line stands in b, or -1.
-func (s *splitter) lineEnd(b []byte) int {
-	if s.end != 0 {
-		return bytes.IndexByte(b, s.end)
-	}
-	for i, ch := range b {
-		if ch == '\n' || ch == '\r' {
-			return i
-		}
-	}
-	return -1
 }
 
 // hold keeps the start of a line, and reports whether it is within bounds.
