@@ -24,27 +24,27 @@ type Options struct {
 
 // Decoder reads lines of one format. It is a pure state machine.
 type Decoder struct {
-	f        Format
-	o        Options
-	says     string
-	split    splitter
-	scratch  []byte
-	lift     int // index of the lift column, or -1
-	turn     int // index of the angle or counts column, or -1
-	single   bool
-	counts   bool // the turn column is counts
-	bare     bool // a line may be a bare number
+	f       Format
+	o       Options
+	says    string
+	split   splitter
+	scratch []byte
+	lift    int // index of the lift column, or -1
+	turn    int // index of the angle or counts column, or -1
+	single  bool
+	counts  bool // the turn column is counts
+	bare    bool // a line may be a bare number
 	// What such a line says, kept here since a number on the stack is cleared
 	// for each line; unit and status are never set.
 	bareNumber, noTurn number
-	assumed  bool // the unit of bare numbers was guessed
-	shape    shape
-	lastLift measure.Length
-	lastAt   measure.Stamp
-	hasLast  bool
-	held     doubtful
-	owed     int64 // refused, since a Reset came before the line that would have told
-	grain    grain
+	assumed            bool // the unit of bare numbers was guessed
+	shape              shape
+	lastLift           measure.Length
+	lastAt             measure.Stamp
+	hasLast            bool
+	held               doubtful
+	owed               int64 // refused, since a Reset came before the line that would have told
+	grain              grain
 }
 
 // NewDecoder returns a decoder for f. It panics if f is not valid: a format
