@@ -48,6 +48,7 @@ func newBackup() *cobra.Command {
 }
 
 func newVerify() *cobra.Command {
+	var repair bool
 	cmd := &cobra.Command{
 		Use:   "verify [FILE]",
 		Short: "Check every page and checksum of the store, or of a backup",
@@ -70,12 +71,7 @@ func newVerify() *cobra.Command {
 			if _, err := os.Stat(name); err != nil {
 				return fmt.Errorf("nothing to verify: %w", err)
 			}
-			store, err := storage.Open(name, storage.Options{ReadOnly: true, Log: logger(cmd)})
-			if err != nil {
-				return err
-			}
-			defer store.Close()
-			report, err := store.Verify(cmd.Context())
+			report, aside, err := check(cmd, name, repair)
 			if err != nil {
 				return err
 			}
@@ -85,12 +81,31 @@ func newVerify() *cobra.Command {
 			}); err != nil {
 				return err
 			}
-			if !report.Whole() {
-				return fmt.Errorf("%s is damaged; the list above says what still reads (export it, then start a new store)", name)
+			switch {
+			case aside != "":
+				fmt.Fprintf(cmd.ErrOrStderr(), "%s is whole again with all that still read; the damaged file is kept as %s\n", name, aside)
+			case !report.Whole():
+				return fmt.Errorf("%s is damaged; everything not listed still reads; `lobescribe verify --repair` makes it whole and keeps the damaged file", name)
 			}
 			return nil
 		},
 	}
+	cmd.Flags().BoolVar(&repair, "repair", false, "make a damaged store whole with all that still reads; the damaged file is kept beside it")
 	addOutputFlags(cmd)
 	return cmd
+}
+
+// check verifies the store in a file, or repairs it; aside is where the damaged
+// file was put.
+func check(cmd *cobra.Command, name string, repair bool) (report storage.Report, aside string, err error) {
+	if repair {
+		return storage.Repair(cmd.Context(), name, storage.Options{Log: logger(cmd)})
+	}
+	store, err := storage.Open(name, storage.Options{ReadOnly: true, Log: logger(cmd)})
+	if err != nil {
+		return report, "", err
+	}
+	defer store.Close()
+	report, err = store.Verify(cmd.Context())
+	return report, "", err
 }

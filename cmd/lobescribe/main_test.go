@@ -34,6 +34,7 @@ func TestScripts(t *testing.T) {
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"turn":    turnFile,
+			"flip":    flipBytes,
 			"oneline": oneLineOnly,
 		},
 	})
@@ -81,6 +82,25 @@ func turnFile(ts *testscript.TestScript, neg bool, args []string) {
 		lines[swap-1], lines[swap] = lines[swap], lines[swap-1]
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(strings.Join(lines, "\n")+"\n"), 0o644))
+}
+
+// flipBytes is the script command `flip FILE`: it inverts a byte in each of
+// three places of a file of ours, past its head pages.
+func flipBytes(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: flip FILE")
+	}
+	b, err := os.ReadFile(ts.MkAbs(args[0]))
+	ts.Check(err)
+	hurt := 0
+	for i := 3 * os.Getpagesize(); i < len(b) && hurt < 3; i++ {
+		if b[i] != 0 && b[i-1] != 0 && b[i+1] != 0 { // not in the slack between pages
+			b[i] ^= 0xff
+			hurt++
+			i += os.Getpagesize()
+		}
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), b, 0o600))
 }
 
 // oneLineOnly is the script command `oneline`: the last command's stderr is one

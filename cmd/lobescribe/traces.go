@@ -133,6 +133,12 @@ func loadTrace(cmd *cobra.Command, text string) (storage.ID, storage.Head, measu
 	}
 	defer store.Close()
 	head, trace, err := store.Load(id)
+	if damage := storage.DamagesIn(err); len(damage) > 0 && len(trace.Readings) > 0 {
+		for _, d := range damage {
+			fmt.Fprintf(cmd.ErrOrStderr(), "lobescribe: %s; the rest follows\n", oneLine(d))
+		}
+		err = nil
+	}
 	return id, head, trace, err
 }
 
