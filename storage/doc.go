@@ -1,12 +1,13 @@
 // Package storage keeps everything that was recorded and set down in one file:
-// traces, what was found in them, engines, trials and the state of the bench.
+// traces, what was found in them, engines, trials, the questions that were
+// worked on and the state of the bench.
 //
 // # Words
 //
 // A trace is begun ([Store.Begin]), grows by batches ([Writer.Append]) and is
 // ended ([Writer.End]). Its head says when, on what and with what it was
-// recorded; a [Summary] is its line in a list. Engines, trials and the bench
-// are documents with a revision.
+// recorded; a [Summary] is its line in a list. Engines, trials, works and the
+// bench are documents with a revision.
 //
 // # What is promised
 //

@@ -37,6 +37,10 @@ type Engine struct {
 	Stroke      measure.Length `json:"stroke_mm,omitempty"`
 	Rod         measure.Length `json:"rod_mm,omitempty"` // centre to centre
 
+	// TDC is what the encoder counts when the piston of cylinder 1 is at top
+	// dead centre of its firing stroke; nil when that is not known.
+	TDC *measure.Angle `json:"tdc_deg,omitempty"`
+
 	CamCard CamCard `json:"cam_card"`
 	Limits  Limits  `json:"limits"`
 	// Units in which the page shows lengths of this engine: "in" or "mm".
@@ -121,11 +125,10 @@ type Pushrod struct {
 
 var slug = regexp.MustCompile(`^[a-z0-9][a-z0-9._-]{0,63}$`)
 
-// Validate says which field is wrong and what it should be.
+// Validate says which field is wrong and what it should be; the error is a
+// [*FieldError].
 func (e Engine) Validate() error {
-	bad := func(field, format string, args ...any) error {
-		return fmt.Errorf("engine %q: %s %s", e.ID, field, fmt.Sprintf(format, args...))
-	}
+	bad := badField("engine", e.ID)
 	if !slug.MatchString(e.ID) {
 		return bad("id", `must be of small letters, digits, "-", "_" and ".", beginning with a letter or digit, at most 64`)
 	}
@@ -165,6 +168,10 @@ func (e Engine) Validate() error {
 			return bad(a.field, "is %s; it must be within 360 degrees", *a.value)
 		}
 	}
+	// An encoder may have counted many turns by then.
+	if e.TDC != nil && (*e.TDC < -mostTurns || *e.TDC > mostTurns) {
+		return bad("tdc_deg", "is %s; it must be within 1000 turns", *e.TDC)
+	}
 	for i, shim := range e.ShimsOnHand {
 		if shim.Thickness <= 0 || shim.Count < 0 {
 			return bad(fmt.Sprintf("shims_on_hand[%d]", i), "is %d of %s; the thickness must be above 0 and the count not below", shim.Count, shim.Thickness)
@@ -181,6 +188,8 @@ func (e Engine) Validate() error {
 	}
 	return nil
 }
+
+const mostTurns = 1000 * measure.Turn
 
 type lengthField struct {
 	field string

@@ -35,6 +35,29 @@ var (
 	ErrExists = errors.New("it exists already")
 )
 
+// FieldError says that a field of a document cannot be as it is.
+type FieldError struct {
+	Document string // `engine "small-block"`
+	// Name is the field's path as it stands in the JSON:
+	// "cam_card.ec_atdc_deg", "stack_mm[1]".
+	Name string
+	// Says what it is and what it should be, to be read after the name.
+	Says string
+}
+
+// Field returns the path of the field.
+func (e *FieldError) Field() string { return e.Name }
+
+// Error names the document and the field, and says what is wrong with it.
+func (e *FieldError) Error() string { return e.Document + ": " + e.Name + " " + e.Says }
+
+// badField returns what makes the FieldErrors of a document.
+func badField(kind, id string) func(field, format string, args ...any) error {
+	return func(field, format string, args ...any) error {
+		return &FieldError{fmt.Sprintf("%s %q", kind, id), field, fmt.Sprintf(format, args...)}
+	}
+}
+
 // Part says what a Damage has hit.
 type Part string
 

@@ -39,11 +39,10 @@ func (t Trial) Height() measure.Length {
 	return sum
 }
 
-// Validate says which field is wrong and what it should be.
+// Validate says which field is wrong and what it should be; the error is a
+// [*FieldError].
 func (t Trial) Validate() error {
-	bad := func(field, format string, args ...any) error {
-		return fmt.Errorf("trial %q: %s %s", t.ID, field, fmt.Sprintf(format, args...))
-	}
+	bad := badField("trial", t.ID)
 	if !slug.MatchString(t.ID) {
 		return bad("id", `must be of small letters, digits, "-", "_" and ".", beginning with a letter or digit, at most 64`)
 	}

@@ -309,6 +309,8 @@ func checkDoc(key, v []byte) error {
 		return json.Unmarshal(d.Doc, new(Engine))
 	case kindTrial:
 		return json.Unmarshal(d.Doc, new(Trial))
+	case kindWork:
+		return json.Unmarshal(d.Doc, new(Work))
 	case kindBench:
 		return json.Unmarshal(d.Doc, new(Bench))
 	}
