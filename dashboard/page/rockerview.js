@@ -27,7 +27,7 @@ export function RockerPicture({ setting, tipRadius, lift_nm, unit, replay }) {
     ${ghosts.map(([name, pose]) => html`<text class="rocker-label" font-size=${w.room * 0.3} x=${pose.stem.x_mm + w.room * 0.34} y=${-pose.stem.z_mm + w.room * 0.1}>${name}</text>`)}
     <circle class="rocker-pivot" cx=${half.pivot.x_mm} cy=${-half.pivot.z_mm} r=${w.room * 0.16} />
   </svg>
-  <figcaption>${says}. ${live ? html`${replay ? "Replayed" : "Live"} lift ${length(live.lift_mm * 1e6, unit)}, ratio here ${live.ratio.toFixed(3)}.` : "It moves when the engine does."}</figcaption></figure>`;
+  <figcaption>${says.charAt(0).toUpperCase() + says.slice(1)}. ${live ? html`${replay ? "Replayed" : "Live"} lift ${length(live.lift_mm * 1e6, unit)}, ratio here ${live.ratio.toFixed(3)}.` : "It moves when the engine does."}</figcaption></figure>`;
 }
 
 /** @param {{pose: import("./rocker.js").Pose, kind: string, r: number, room: number}} props */

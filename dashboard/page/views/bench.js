@@ -108,7 +108,7 @@ function Height({ state, mood }) {
     }, lingers);
     return () => clearTimeout(leave);
   }, [mood]);
-  if (!open && nm === null) return null;
+  if (state.replay || (!open && nm === null)) return null; // in a replay nothing is measured
   const keep = async (/** @type {Event} */ e) => {
     e.preventDefault();
     if (nm === null) return;
@@ -130,7 +130,7 @@ function Height({ state, mood }) {
   };
   return html`<form class="height" ref=${box} onSubmit=${keep}>
     <${LengthField} label="Adjuster end below valve end, now" nm=${nm} unit=${state.unit} onChange=${setNm} hint="Write a minus when the adjuster end stands higher." />
-    ${state.replay ? html`<p class="hint">This is a replay: nothing is measured now.</p>` : engine && valve ? html`<button disabled=${nm === null}>Keep as a trial</button>` : html`<a class="button" href="#/engine">Choose the valve, to keep it</a>`}
+    ${engine && valve ? html`<button disabled=${nm === null}>Keep as a trial</button>` : html`<a class="button" href="#/engine">Choose the valve, to keep it</a>`}
     <button type="button" class="quiet" onClick=${() => { setOpen(false); setNm(null); }}>Close</button>
   </form>`;
 }

@@ -16,7 +16,17 @@ export function EngineView() {
   const engines = useFetched((signal) => app.api.get("/engines", signal), [bench.engine]);
   const [adding, setAdding] = useState(false);
   const list = /** @type {import("../engine.js").Engine[]} */ (engines.value ?? []);
-  const choose = (/** @type {string} */ id) => app.setBench({ engine: id, valve: "", trial: "" }).catch((err) => app.notify(err.message, "amiss"));
+  const choose = async (/** @type {string} */ id) => {
+    try {
+      // Its first valve of the order of work, so that what is turned next belongs somewhere.
+      const valves = id ? await app.api.get(`/engines/${encodeURIComponent(id)}/valves`) : [];
+      await app.setBench({ engine: id, valve: valves[0]?.valve ?? "", trial: "" });
+      const units = list.find((e) => e.id === id)?.units;
+      if (units && units !== unit) app.setUnit(units);
+    } catch (err) {
+      app.notify(/** @type {Error} */ (err).message, "amiss");
+    }
+  };
   const none = engines.value && list.length === 0;
   return html`<h1>Engine</h1>
     <${Trouble} text=${engines.error} />

@@ -28,9 +28,7 @@ for (const unit of /** @type {const} */ (["in", "mm"])) {
     assert.equal(await page.locator("dialog[open]").count(), 0);
 
     // The unit at a key.
-    const isIn = async () => (await page.locator(".unit-switch").innerText()).startsWith("in");
-    if ((await isIn()) !== (unit === "in")) await page.keyboard.press("u");
-    await page.getByText(unit === "in" ? "lengths are in inches" : "lengths are in millimetres").waitFor({ state: "attached" });
+    await setUnit(page, unit);
 
     // Figures move, and what comes from the simulator says so.
     await page.getByText("simulated", { exact: true }).waitFor();
@@ -121,6 +119,9 @@ for (const unit of /** @type {const} */ (["in", "mm"])) {
     await page.goto(`${d.url}/#/engine`);
     await page.getByLabel("On the stand").selectOption({ label: "bench mule" });
     await page.getByRole("heading", { name: /bench mule: / }).waitFor();
+    await page.getByText("lengths are in inches").waitFor({ state: "attached" }); // the engine's own
+    await page.locator("#main").focus();
+    await setUnit(page, unit);
     await page.goto(`${d.url}/#/timing`);
     await page.getByRole("heading", { name: "Events" }).waitFor();
     assert.match(await page.locator(".view-timing tbody td strong").first().innerText(), /^\d+(\.\d)? [AB][TB]DC$/);
@@ -141,6 +142,16 @@ for (const unit of /** @type {const} */ (["in", "mm"])) {
     assert.deepEqual(complaints, []);
     await context.close();
   });
+}
+
+/**
+ * @param {import("playwright-core").Page} page
+ * @param {"in"|"mm"} unit
+ */
+async function setUnit(page, unit) {
+  const now = await page.locator(".unit-switch").innerText();
+  if (now.startsWith("in") !== (unit === "in")) await page.keyboard.press("u");
+  await page.getByText(unit === "in" ? "lengths are in inches" : "lengths are in millimetres").waitFor({ state: "attached" });
 }
 
 /**
