@@ -26,6 +26,7 @@ import (
 // part whose job it is.
 type daemon struct {
 	log    *slog.Logger
+	device device.Options
 	store  *storage.Store
 	hub    *dashboard.Hub
 	live   *capture.Live
@@ -55,6 +56,7 @@ type simulated struct {
 // daemonOptions are the parts a daemon is made of.
 type daemonOptions struct {
 	Log      *slog.Logger
+	Device   device.Options // how devices are opened
 	Store    *storage.Store
 	Hub      *dashboard.Hub
 	Simulate func(context.Context) (*simulated, error)
@@ -68,7 +70,7 @@ type daemonOptions struct {
 // newDaemon returns a daemon whose goroutines run until ctx is done; wait
 // waits for them.
 func newDaemon(ctx context.Context, o daemonOptions) *daemon {
-	d := &daemon{log: o.Log, store: o.Store, hub: o.Hub, simulate: o.Simulate, ctx: ctx,
+	d := &daemon{log: o.Log, device: o.Device, store: o.Store, hub: o.Hub, simulate: o.Simulate, ctx: ctx,
 		instruments: map[capture.Role]*instrument{}}
 	d.keeper = capture.NewKeeper(capture.KeeperOptions{
 		Store: shelf{d, o.Source}, Log: o.Log,
@@ -141,7 +143,7 @@ func (d *daemon) attach(role capture.Role, a device.Address) {
 	if old := d.instruments[role]; old != nil {
 		old.close()
 	}
-	d.instruments[role] = connect(d.ctx, role, a, device.Options{Log: d.log},
+	d.instruments[role] = connect(d.ctx, role, a, d.device,
 		listener{live: d.live, status: d.tellStatus})
 }
 
@@ -228,9 +230,18 @@ func (d *daemon) Ports(ctx context.Context) ([]dashboard.Port, error) {
 	return out, nil
 }
 
+// parse reads an address that a source can work with.
+func (d *daemon) parse(text string) (device.Address, error) {
+	a, err := device.ParseAddress(text)
+	if err == nil {
+		err = device.Check(a, d.device)
+	}
+	return a, err
+}
+
 // Connect opens a device in a role and remembers it.
 func (d *daemon) Connect(ctx context.Context, role, address string) error {
-	a, err := device.ParseAddress(address)
+	a, err := d.parse(address)
 	if err != nil {
 		return err
 	}

@@ -31,11 +31,15 @@ when you ask somebody for help.`,
 			if err != nil {
 				return err
 			}
+			o, err := deviceOptions(cmd)
+			if err != nil {
+				return err
+			}
 			var addresses []device.Address
 			for _, text := range args {
-				a, err := device.ParseAddress(text)
+				a, err := parseDevice(text, o)
 				if err != nil {
-					return wordsError{err}
+					return err
 				}
 				addresses = append(addresses, a)
 			}
@@ -45,7 +49,7 @@ when you ask somebody for help.`,
 			}
 			var links []doctor.Link
 			for _, a := range addresses {
-				l := examine(cmd.Context(), a, listenFor)
+				l := examine(cmd.Context(), a, o, listenFor)
 				links = append(links, l)
 				findings = append(findings, doctor.Examine(l)...)
 			}
@@ -68,10 +72,10 @@ when you ask somebody for help.`,
 }
 
 // examine listens to a device for a while and returns the state of its link.
-func examine(ctx context.Context, a device.Address, d time.Duration) doctor.Link {
+func examine(ctx context.Context, a device.Address, o device.Options, d time.Duration) doctor.Link {
 	ctx, cancel := context.WithTimeout(ctx, d)
 	defer cancel()
-	source := device.Open(ctx, a, device.Options{})
+	source := device.Open(ctx, a, o)
 	var last doctor.Link
 	for e := range source.Events() {
 		if e.Status == nil || e.Status.State == device.Closed {

@@ -30,11 +30,14 @@ how the link stands, goes to stderr with --verbose.
   lobescribe listen tcp://127.0.0.1:4001`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			a, err := device.ParseAddress(args[0])
+			o, err := deviceOptions(cmd)
 			if err != nil {
-				return wordsError{err}
+				return err
 			}
-			o := device.Options{Log: logger(cmd)}
+			a, err := parseDevice(args[0], o)
+			if err != nil {
+				return err
+			}
 			if raw == "" {
 				return listen(cmd, a, o, count)
 			}
@@ -43,7 +46,15 @@ how the link stands, goes to stderr with --verbose.
 				return fmt.Errorf("recording raw bytes: %w", err)
 			}
 			rec := bytelog.NewWriter(f, a.Redacted())
-			o.Record = func(at measure.Stamp, b []byte) { _ = rec.Bytes(at, b) } // Flush tells
+			// What goes wrong here is told by Flush.
+			o.Record = func(at measure.Stamp, b []byte) { _ = rec.Bytes(at, b) }
+			o.Linked = func(at measure.Stamp, open bool) {
+				what := bytelog.Lost
+				if open {
+					what = bytelog.Opened
+				}
+				_ = rec.Mark(at, what)
+			}
 			return errors.Join(listen(cmd, a, o, count), rec.Flush(), f.Close())
 		},
 	}

@@ -20,7 +20,7 @@ const (
 // device can be looked at before it is chosen. One that is in use already is
 // told by its status: a port cannot be opened twice.
 func (d *daemon) Preview(ctx context.Context, address string) (dashboard.Preview, error) {
-	a, err := device.ParseAddress(address)
+	a, err := d.parse(address)
 	if err != nil {
 		return dashboard.Preview{}, err
 	}
@@ -31,7 +31,7 @@ func (d *daemon) Preview(ctx context.Context, address string) (dashboard.Preview
 	defer cancel()
 	var status device.Status
 	var heard []measure.Reading
-	for e := range device.Open(ctx, a, device.Options{Log: d.log}).Events() {
+	for e := range device.Open(ctx, a, d.device).Events() {
 		if e.Status != nil && e.Status.State != device.Closed {
 			status = *e.Status
 		}

@@ -41,7 +41,10 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 			if r.sign, err = parseDirection(direction); err != nil {
 				return err
 			}
-			if r.devices, err = parseDevices(indicator, encoder); err != nil {
+			if r.device, err = deviceOptions(cmd); err != nil {
+				return err
+			}
+			if r.devices, err = parseDevices(indicator, encoder, r.device); err != nil {
 				return err
 			}
 			if save {
@@ -72,7 +75,7 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 }
 
 // parseDevices reads the addresses of --indicator and --encoder.
-func parseDevices(indicator, encoder string) (map[capture.Role]device.Address, error) {
+func parseDevices(indicator, encoder string, o device.Options) (map[capture.Role]device.Address, error) {
 	if indicator == "" {
 		return nil, wrongWords("name the indicator: --indicator ADDRESS, as in serial:/dev/ttyUSB0 (`lobescribe ports` lists them)")
 	}
@@ -81,7 +84,7 @@ func parseDevices(indicator, encoder string) (map[capture.Role]device.Address, e
 		if text == "" {
 			continue
 		}
-		a, err := device.ParseAddress(text)
+		a, err := parseDevice(text, o)
 		if err != nil {
 			return nil, wordsError{fmt.Errorf("--%s: %w", role, err)}
 		}
@@ -93,6 +96,7 @@ func parseDevices(indicator, encoder string) (map[capture.Role]device.Address, e
 // recording is one headless recording: the live side with nobody looking.
 type recording struct {
 	devices  map[capture.Role]device.Address
+	device   device.Options
 	openings int
 	sign     int
 	store    *storage.Store // nil: nothing is kept
@@ -139,7 +143,7 @@ func (r *recording) run(cmd *cobra.Command) (lift.Findings, error) {
 	work.Go(func() { live.Run(ctx) })
 	for role, a := range r.devices {
 		var last device.Status
-		i := connect(ctx, role, a, device.Options{Log: logger(cmd)}, listener{live: live,
+		i := connect(ctx, role, a, r.device, listener{live: live,
 			status: func(_ *instrument, s device.Status) { say(r.log, &last, s) }})
 		work.Go(func() { <-i.done })
 	}

@@ -41,9 +41,10 @@ energy. The engine maker's figures come before any number shown here.`,
 	root.SuggestionsMinimumDistance = 2
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().String("data", "", "folder of the store (default: the user's data folder)")
+	root.PersistentFlags().String("formats", "", "TOML file with line formats of your own (default: formats.toml in the data folder)")
 	root.PersistentFlags().BoolP("verbose", "v", false, "log to stderr what goes on inside")
 	root.AddCommand(
-		newDemo(), newServe(), newPorts(), newListen(), newRecord(), newAnalyse(),
+		newDemo(), newServe(), newPorts(), newProbe(), newFormats(), newListen(), newRecord(), newAnalyse(),
 		newTraces(), newShow(), newExport(), newImport(), newReplay(),
 		newCalcCommand(), newSimulate(), newSheet(), newDoctor(),
 		newBackup(), newVerify(),

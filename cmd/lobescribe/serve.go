@@ -62,8 +62,11 @@ named here are used and remembered; without any, the page leads to them.
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var devices map[capture.Role]device.Address
 			if indicator != "" || encoder != "" {
-				var err error
-				if devices, err = parseDevices(indicator, encoder); err != nil {
+				o, err := deviceOptions(cmd)
+				if err != nil {
+					return err
+				}
+				if devices, err = parseDevices(indicator, encoder, o); err != nil {
 					return err
 				}
 			}
@@ -109,6 +112,10 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 		return err
 	}
 	log := logger(cmd)
+	devices, err := deviceOptions(cmd)
+	if err != nil {
+		return err
+	}
 	ctx, stop := context.WithCancel(cmd.Context())
 	defer stop()
 	set, err := store.Bench()
@@ -117,7 +124,7 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	}
 	hub := dashboard.NewHub(dashboard.HubOptions{Version: version, LAN: f.lan, Units: set.Units, Log: log})
 	sim := simulateFlags{seed: 1, rate: 50, unit: "in", speed: 1}
-	d := newDaemon(ctx, daemonOptions{Log: log, Store: store, Hub: hub, Source: source, Sign: sign, Rest: f.rest, Simulate: sim.start})
+	d := newDaemon(ctx, daemonOptions{Log: log, Device: devices, Store: store, Hub: hub, Source: source, Sign: sign, Rest: f.rest, Simulate: sim.start})
 	defer d.wait()
 	defer stop()
 

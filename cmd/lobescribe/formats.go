@@ -1,0 +1,107 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/device"
+	"lobescribe/device/lines"
+	"lobescribe/device/measure"
+)
+
+// formatsFile holds a person's own line formats, in the store's folder.
+const formatsFile = "formats.toml"
+
+// deviceOptions returns how devices are opened: with the log, and with the line
+// formats of --formats or of the store's folder beside those built in.
+func deviceOptions(cmd *cobra.Command) (device.Options, error) {
+	o := device.Options{Log: logger(cmd)}
+	name, _ := cmd.Flags().GetString("formats")
+	named := name != ""
+	if !named {
+		dir, err := dataFolder(cmd)
+		if err != nil {
+			return o, err
+		}
+		name = filepath.Join(dir, formatsFile)
+	}
+	f, err := os.Open(name)
+	if errors.Is(err, fs.ErrNotExist) && !named {
+		return o, nil
+	}
+	if err != nil {
+		return o, fmt.Errorf("reading line formats: %w", err)
+	}
+	defer f.Close()
+	if o.Formats, err = lines.ReadFormats(f, name); err != nil {
+		return o, wordsError{err}
+	}
+	return o, nil
+}
+
+// parseDevice reads an address and sees to it that a source of it can work.
+func parseDevice(text string, o device.Options) (device.Address, error) {
+	a, err := device.ParseAddress(text)
+	if err == nil {
+		err = device.Check(a, o)
+	}
+	if err != nil {
+		return a, wordsError{err}
+	}
+	return a, nil
+}
+
+func newFormats() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "formats [NAME]",
+		Short: "The line formats that format= may name; one of them as TOML to begin your own with",
+		Long: `Lists the line formats, or prints one as TOML. Put your own into formats.toml in
+the data folder, or name a file with --formats. format=auto finds most devices.`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			p, err := newPrinter(cmd)
+			if err != nil {
+				return err
+			}
+			o, err := deviceOptions(cmd)
+			if err != nil {
+				return err
+			}
+			if o.Formats == nil {
+				o.Formats = &lines.Formats{}
+			}
+			if len(args) == 1 {
+				f, err := o.Formats.Named(args[0])
+				if err != nil {
+					return wordsError{err}
+				}
+				return lines.WriteFormats(cmd.OutOrStdout(), f)
+			}
+			type row struct {
+				Name string `json:"name"`
+				Says string `json:"says"`
+			}
+			var rows []row
+			for f := range slices.Values(o.Formats.All()) {
+				rows = append(rows, row{f.Name, f.Says})
+			}
+			return p.print(rows, func(w io.Writer, _ measure.Unit) error {
+				t := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+				for _, r := range rows {
+					fmt.Fprintf(t, "%s\t%s\n", r.Name, r.Says)
+				}
+				return t.Flush()
+			})
+		},
+	}
+	addOutputFlags(cmd)
+	return cmd
+}
