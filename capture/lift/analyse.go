@@ -34,10 +34,6 @@ func Analyse(t measure.Trace, o Options) (Findings, error) {
 	take := func() {
 		news = g.Take(news[:0])
 		for _, n := range news {
-			if n.Opening != nil {
-				f.Openings = append(f.Openings, *n.Opening)
-				mean.add(float64(n.Opening.MaxLift), n.own, n.common)
-			}
 			if n.Fault != nil {
 				f.Faults = append(f.Faults, *n.Fault)
 			}
@@ -62,6 +58,11 @@ func Analyse(t measure.Trace, o Options) (Findings, error) {
 	}
 	g.Finish()
 	take()
+	pool(g.all)
+	for _, m := range g.all {
+		f.Openings = append(f.Openings, m.Opening)
+		mean.add(float64(m.MaxLift), m.own, m.common)
+	}
 	f.Resolution = measure.Length(g.steps.step())
 	if mean.n == 0 {
 		f.Faults = append(f.Faults, Fault{Kind: PartTurn, At: t.Readings[0].At, Says: "no whole opening is in this trace: begin with the valve shut, turn through until it is shut again, and a little further"})

@@ -1,2 +1,35 @@
-// Package lift turns a finished trace into findings.
+// Package lift turns a signal of lift, and of crank angle where there is an
+// encoder, into findings: the openings, their max lift and half lift with
+// uncertainty, and what is wrong with the set-up.
+//
+// [Segmenter] follows the signal reading by reading in bounded memory and cuts
+// it into openings; [Analyse] feeds it a finished trace, the live follower of
+// package capture what comes in. So both find the same. Neither has a clock, a
+// goroutine or I/O, and neither changes its input.
+//
+// An opening is settled when the valve has come home; its nose is the highest
+// point since it left. Turning points, rests and back-turns on a flank are no
+// nose. Half lift without an encoder is passed at the last upward crossing
+// before the nose and at the first downward one after it, interpolated in time.
+// With an encoder its angle comes from a parabola of angle against lift through
+// all readings of that flank near half lift, whichever way the engine turned.
+// Angles are as the encoder counts them: how its zero lies to its edges, half a
+// count, is in them and is not known.
+//
+// Max lift is the nose less the mean of the heels before and after. Its
+// uncertainty follows JCGM 100:2008 (GUM): U = k u, k = 2 (6.2.1), with
+//
+//	u² = u_fit² + u_shape² + (u_before² + u_after²)/4 + (after-before)²/12 + u_round²
+//
+// u_fit is the Type A standard uncertainty of the fitted nose (4.2), u_shape
+// what the fit or the gap between readings can be off by, u_before and u_after
+// those of the heels' means. u_round is step/√12 (4.3.7, F.2.2.1), less what
+// noise has dithered away; it counts for the heel, and again for the nose where
+// that is the highest reading alone. The mean over openings has the first parts
+// divided by √n; what all openings share, u_round, stays.
+//
+// A direction that nobody forces is found by following both: what is turned
+// through without a rest is a nose. Assumed: a valve train of 1 to 40 mm; a
+// trace that does not begin or end within 0.12 mm of the heel on a flank;
+// without an encoder, no rest on every nose longer than the heel lasts.
 package lift

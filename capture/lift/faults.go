@@ -15,8 +15,8 @@ import (
 // makes them look softer, and so the lower ones judge, and less is found. The
 // limits come from simulated hands.
 var (
-	alongAngle = limitsOfShape{share: 0.5, foot: 1.78, top: 2.25, wide: 5.3, softTop: 3}
-	alongTime  = limitsOfShape{share: 0.3, foot: 1.6, top: 2.3, wide: 4.6, softTop: 2.3, both: true}
+	alongAngle = limitsOfShape{share: 0.5, foot: 1.72, top: 2.25, wide: 5.3, softTop: 3}
+	alongTime  = limitsOfShape{share: 0.3, foot: 1.5, top: 2.3, wide: 4.6, softTop: 2.3, both: true}
 )
 
 // limitsOfShape are the limits along one axis. A single opening must be clearer

@@ -16,20 +16,22 @@ type level struct {
 // measured is an opening with what was worked out on the way.
 type measured struct {
 	Opening
-	before, after level
-	nose          peak
-	shape         shape
-	back          float64 // the largest back-turn seen on a flank, without an encoder
-	backAt        measure.Stamp
-	reZeroed      bool       // zero was pressed on the way
-	short         float64    // so far above the highest reading the nose may lie
-	round         bool       // the nose was turned through: this cannot be a heel
-	moved         float64    // the heel had moved so far before it opened
-	rested        [3]float64 // time on the heel before, at the nose, on the heel after
-	flank         float64
-	noise         float64
-	own           float64 // standard uncertainty that other openings do not share
-	common        float64 // and that they do
+	before, after   level
+	nose            peak
+	shape           shape
+	back            float64 // the largest back-turn seen on a flank, without an encoder
+	backAt          measure.Stamp
+	height, scatter float64
+	parts           *parts     // to measure it again, where the nose is not certain
+	reZeroed        bool       // zero was pressed on the way
+	short           float64    // so far above the highest reading the nose may lie
+	round           bool       // the nose was turned through: this cannot be a heel
+	moved           float64    // the heel had moved so far before it opened
+	rested          [3]float64 // time on the heel before, at the nose, on the heel after
+	flank           float64
+	noise           float64
+	own             float64 // standard uncertainty that other openings do not share
+	common          float64 // and that they do
 }
 
 // surroundings is what measuring an opening needs besides its readings.
@@ -39,6 +41,8 @@ type surroundings struct {
 	noise  float64 // standard deviation of a reading before rounding
 	lim    limits
 	stream *stream
+	keep   bool  // what is needed to measure again
+	nose   *peak // known from elsewhere
 }
 
 // An opening turns the crank by more degrees than this.
@@ -156,6 +160,13 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	}
 	if hasAngle {
 		m.nose, noseAngle = noseByAngle(passage, heel, height, scatter)
+		m.height, m.scatter = height, scatter
+		if e.keep && !m.nose.dense {
+			m.parts = &parts{e: e, before: slices.Clone(before), passage: slices.Clone(passage), after: slices.Clone(after), heel: heel}
+		}
+		if e.nose != nil {
+			m.nose.y, m.nose.noise, m.nose.short, m.nose.fit = e.nose.y, e.nose.noise, e.nose.short, e.nose.fit
+		}
 	}
 	lift := m.nose.y
 	half := lift / 2
@@ -180,14 +191,20 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	}
 
 	m.shape = e.shape(before, passage, heel, lift, scatter, hasAngle)
-	m.short = max(m.nose.gap, 0)
+	m.short = max(m.nose.gap, 2*m.nose.short)
 	if !hasAngle {
 		m.back, m.backAt = backOnFlank(passage, y, top, max(0.03*height, 8*scatter, 4*e.step))
 	}
 
 	out := &m.Opening
 	out.Open, out.Close = stamp(passage[0].t), stamp(passage[n-1].t)
-	out.Nose = stamp(noseAt)
+	if top > 0 && e.stream.lost(passage[top-1], passage[top]) && y[top]-y[top-1] > mostLost*height ||
+		top < n-1 && e.stream.lost(passage[top], passage[top+1]) && y[top]-y[top+1] > mostLost*height {
+		return measured{}, false // the nose lies where readings are missing
+	}
+	if y[0] >= half || y[n-1] >= half {
+		return measured{}, false // it began or ended on the lobe
+	}
 	out.Heel = measure.Length(math.Round(e.stream.shown(e.sign*heel, noseAt)))
 	out.MaxLift = measure.Length(math.Round(lift))
 	out.HalfLift = measure.Length(math.Round(half))
@@ -201,6 +218,8 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		i++
 	}
 	out.ClosingHalf.At = stamp(passage[0].t + between(t, y, max(i-1, 0), half))
+	// The fit may put the nose of a rest at its other end.
+	out.Nose = min(max(stamp(noseAt), out.OpeningHalf.At), out.ClosingHalf.At)
 	for _, c := range [2]*Crossing{&out.OpeningHalf, &out.ClosingHalf} {
 		c.Reading = measure.Length(math.Round(e.stream.shown(e.sign*(heel+half), float64(c.At))))
 	}

@@ -14,6 +14,7 @@ type peak struct {
 	short float64 // standard uncertainty of y from the shape between readings
 	gap   float64 // how much higher than the readings the true nose may be
 	fit   bool    // from a fit over several readings, not from the highest alone
+	dense bool    // from readings enough
 }
 
 // The window under the highest reading that is fitted with a parabola begins
@@ -24,13 +25,13 @@ const (
 	deepest   = 0.06
 	enoughFit = 16
 	leastFit  = 5
-	mostNoise = 3.5 // standard deviations that the highest reading may be too high by
+	mostNoise = 4.5 // standard deviations that the highest reading may be too high by
 	// A nose that is a cube instead of a parabola (3-4-5 and cycloidal lobes)
 	// puts the vertex of the fit off by a sixteenth of the window's depth.
 	shapeBias = 1.0 / 16
 	// How far off the vertex of a parabola through three readings is, against
 	// how deep the readings around it lie; from simulated hands.
-	sparseBias = 0.05
+	sparseBias = 0.12
 	lackFit    = 1.3
 )
 
@@ -42,8 +43,9 @@ const (
 // their noise. The window is no deeper than it must be, because real noses are
 // flatter or sharper than parabolas, and hands uneven. Where the readings are
 // sparse two parabolas go through the highest reading, its higher neighbour and
-// the reading before or after; the lower vertex is taken, since a spring that
-// throws the cam past the nose makes one flank look nearer than it is.
+// the reading before or after; where they differ much the lower vertex is taken,
+// since a spring that throws the cam past the nose makes one flank look nearer
+// than it is.
 func findPeak(x, y, w []float64, top int, height, scatter float64) peak {
 	var best peak
 	high := y[top]
@@ -56,6 +58,7 @@ func findPeak(x, y, w []float64, top int, height, scatter float64) peak {
 		ok = ok && p.y > high-mostNoise*scatter
 		switch {
 		case ok && to-from >= enoughFit:
+			p.dense = true
 			return p
 		case ok:
 			best = p
@@ -69,6 +72,9 @@ func findPeak(x, y, w []float64, top int, height, scatter float64) peak {
 	}
 	if best.fit {
 		return best
+	}
+	if from, to := window(y, top, high-2*shallow*scatter); to-from >= enoughFit/2 {
+		return highestBlock(x[from:to], y[from:to], w[from:to], scatter)
 	}
 	return sparsePeak(x, y, w, top, scatter)
 }
@@ -151,9 +157,18 @@ func fitPeak(x, y, w []float64, scatter float64) (peak, bool) {
 	return peak{
 		x: mid + u*half, y: base + c[0] + u*(c[1]+u*c[2]),
 		noise: max(sd, scatter/2) * math.Sqrt(v),
-		short: min(shapeBias*(slices.Max(y)-slices.Min(y)), scatter/2),
+		short: min(shapeBias*(slices.Max(y)-slices.Min(y)), mostBias(n)*scatter),
 		fit:   true,
 	}, true
+}
+
+// mostBias is how many standard deviations of a reading the shape can put a fit
+// off by, that its residuals do not show: more, the fewer there are.
+func mostBias(readings float64) float64 {
+	if readings >= enoughFit {
+		return 0.5
+	}
+	return 2
 }
 
 // highestBlock is for a nose that was rested on or rocked about, where lift
@@ -216,6 +231,9 @@ func sparsePeak(x, y, w []float64, top int, scatter float64) peak {
 		k := 0
 		if above[1] < above[0] {
 			k = 1
+		}
+		if above[1-k] <= 3*above[k] { // the hand was even enough for either
+			above[k] = (above[k] + above[1-k]) / 2
 		}
 		p.x, p.y = at[k], y[top]+above[k]
 		p.gap = max(above[0], above[1])

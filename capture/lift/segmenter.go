@@ -50,16 +50,14 @@ type Segmenter struct {
 	stream    stream
 	backTurn  backTurn
 	verdict   verdicts
-	watch     func(measured)
-	patient   bool // keep everything for the end
+	all       []measured // published, of a finished trace
+	patient   bool       // keep everything for the end
 }
 
 // News is something that the signal has come to.
 type News struct {
 	Opening *Opening
 	Fault   *Fault
-
-	own, common float64 // standard uncertainties of the opening's max lift
 }
 
 // NewSegmenter returns one that has seen nothing.
@@ -233,12 +231,13 @@ func (g *Segmenter) likelier() int {
 	for i := range g.tracks {
 		pairs := 0.0
 		for n, m := range g.held[i] {
-			// The first heel and the last are longer than the trace shows.
-			if n > 0 {
+			// A heel at the start or the end is longer than the trace shows.
+			k := &g.tracks[i]
+			if n > 0 || !k.began {
 				score[i] += speaks(m.rested[0], m.rested[1])
 				pairs++
 			}
-			if n < len(g.held[i])-1 {
+			if n < len(g.held[i])-1 || k.at == away && k.certain {
 				score[i] += speaks(m.rested[2], m.rested[1])
 				pairs++
 			}
@@ -281,15 +280,15 @@ func (g *Segmenter) publish(m measured) {
 	o := m.Opening
 	g.published = true
 	g.judge(m)
-	if g.watch != nil {
-		g.watch(m)
+	if g.patient {
+		g.all = append(g.all, m)
 	}
-	g.news = append(g.news, News{Opening: &o, own: m.own, common: m.common})
+	g.news = append(g.news, News{Opening: &o})
 }
 
 func (g *Segmenter) measure(k *track, i int, until float64) (measured, bool) {
 	e := surroundings{
-		sign: float64(signOf(i)), stream: &g.stream, step: float64(g.steps.step()), noise: g.noise.sd(), lim: k.lim,
+		sign: float64(signOf(i)), stream: &g.stream, keep: g.patient, step: float64(g.steps.step()), noise: g.noise.sd(), lim: k.lim,
 	}
 	b := k.bounds
 	return e.opening(k.pts.between(b.section, b.out), k.pts.between(b.out, b.landed), k.pts.between(b.landed, until))

@@ -103,6 +103,9 @@ func (q *stream) hole(r measure.Reading) bool {
 	return q.n > 8 && float64(r.At-q.last.At) > max(leastHole, holeTimes*q.typical)
 }
 
+// lost says whether readings are missing between two points.
+func (q *stream) lost(a, b point) bool { return b.t-a.t > max(leastHole, holeTimes*q.typical) }
+
 // suspicious says whether a reading has jumped. heel is the continuous level of
 // the heel if it is known, height the lift over it.
 func (q *stream) suspicious(r measure.Reading, step, heel, height float64, heelKnown bool) bool {
@@ -116,11 +119,11 @@ func (q *stream) suspicious(r measure.Reading, step, heel, height float64, heelK
 	}
 	slack := 1.5 * (m + step)
 	switch {
-	case math.Abs(is-unitRatio*was) <= unitRatio*slack && math.Abs(was) > 20*step+leastJump:
+	case math.Abs(is-unitRatio*was) <= min(unitRatio*slack, 0.1*math.Abs(is-was)) && math.Abs(was) > 20*step+leastJump:
 		q.why = toLarger
-	case math.Abs(unitRatio*is-was) <= slack+unitRatio*step && math.Abs(was) > unitRatio*20*step:
+	case math.Abs(unitRatio*is-was) <= min(slack+unitRatio*step, 0.1*math.Abs(was)) && math.Abs(was) > unitRatio*20*step:
 		q.why = toSmaller
-	case math.Abs(is) <= slack:
+	case math.Abs(is) <= min(slack, 0.2*math.Abs(is-was)):
 		q.why = toZero
 		if heelKnown && math.Abs(q.continuous(r)-heel) <= leastJump+3*step {
 			// It may have come home: only where no valve falls so fast.
@@ -135,9 +138,14 @@ func (q *stream) suspicious(r measure.Reading, step, heel, height float64, heelK
 	return true
 }
 
-// stays says whether the reading after a jump bears it out.
-func (q *stream) stays(next measure.Reading) bool {
-	return math.Abs(float64(next.Lift-q.suspect.Lift)) < math.Abs(float64(q.suspect.Lift-q.last.Lift))/3
+// stays says whether the reading after a jump bears it out: it moves no more
+// than readings did before.
+func (q *stream) stays(next measure.Reading, step float64) bool {
+	still := 3 * (q.moved() + step)
+	if q.why == toLarger {
+		still *= unitRatio
+	}
+	return math.Abs(float64(next.Lift-q.suspect.Lift)) <= min(still, math.Abs(float64(q.suspect.Lift-q.last.Lift))/3)
 }
 
 // mend makes the signal continuous over the jump to r.
@@ -165,7 +173,7 @@ func (g *Segmenter) Step(r measure.Reading) bool {
 	}
 	if q.held {
 		q.held = false
-		if q.stays(r) {
+		if q.stays(r, float64(g.steps.step())) {
 			g.jumped(q.suspect, q.why)
 		}
 		g.feed(q.suspect)

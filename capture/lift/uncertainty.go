@@ -41,7 +41,7 @@ func rounded(step, noise float64) float64 {
 	if r > 1 {
 		return 0
 	}
-	if r < 0.01 {
+	if r < 0.02 {
 		return rectangular(step)
 	}
 	v := 0.0

@@ -1,0 +1,41 @@
+package lift_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
+	"lobescribe/simulator"
+)
+
+// million returns a trace of about a million readings: half an hour of turning
+// at 500 readings a second.
+func million(b *testing.B, encoder bool) measure.Trace {
+	b.Helper()
+	s := simulator.Scenario{Seed: 1, Openings: 115, Hand: simulator.Hand{Style: simulator.Bar}, Indicator: simulator.Indicator{Rate: 500, Noise: 3000}}
+	if encoder {
+		s.Encoder = &simulator.Encoder{}
+	}
+	ses, err := s.Play()
+	require.NoError(b, err)
+	require.Greater(b, len(ses.Trace.Readings), 900_000)
+	ses.Trace.Readings = ses.Trace.Readings[:min(len(ses.Trace.Readings), 1_000_000)]
+	return ses.Trace
+}
+
+func BenchmarkFindingsOfAMillionReadings(b *testing.B) {
+	for name, encoder := range map[string]bool{"lift": false, "lift and angle": true} {
+		b.Run(name, func(b *testing.B) {
+			tr := million(b, encoder)
+			for b.Loop() {
+				f, err := lift.Analyse(tr, lift.Options{})
+				if err != nil || len(f.Openings) < 90 {
+					b.Fatal(len(f.Openings), err)
+				}
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(tr.Readings)), "ns/reading")
+		})
+	}
+}

@@ -1,0 +1,129 @@
+package lift
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+)
+
+// JCGM 100:2008, 4.4.3: 20 readings in degrees Celsius (readings from memory;
+// recomputed: mean 100.145, s 1.48884, printed 1.489, s/sqrt(20) 0.332916,
+// printed 0.333).
+func TestTypeA(t *testing.T) {
+	mean, sd, u := typeA([]float64{96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07,
+		100.33, 100.42, 100.68, 100.95, 101.11, 101.20, 101.57, 101.84, 102.36, 102.72})
+	assert.InDelta(t, 100.145, mean, 1e-9)
+	assert.InDelta(t, 1.48884, sd, 5e-6)
+	assert.InDelta(t, 0.332916, u, 5e-7)
+
+	// NIST StRD NumAcc1 and NumAcc4 (from memory, recomputed).
+	mean, sd, _ = typeA([]float64{10000001, 10000003, 10000002})
+	assert.Equal(t, 10000002.0, mean)
+	assert.Equal(t, 1.0, sd)
+	x := []float64{10000000.2}
+	for range 500 {
+		x = append(x, 10000000.1, 10000000.3)
+	}
+	mean, sd, _ = typeA(x)
+	assert.InDelta(t, 10000000.2, mean, 1e-7)
+	assert.InDelta(t, 0.1, sd, 1e-8)
+
+	mean, sd, u = typeA(nil)
+	assert.Zero(t, mean+sd+u)
+	_, sd, u = typeA([]float64{5})
+	assert.Zero(t, sd+u)
+}
+
+// JCGM 100:2008: 4.4.5, 96 to 104 degrees is 2.3094 (printed 2.3); 4.3.7
+// example 1, copper, 0.40e-6 is 0.230940e-6 (printed 0.23e-6); F.2.2.1,
+// resolutions of 0.0005 in, 0.001 in and 0.01 mm (all from memory, recomputed).
+func TestRectangular(t *testing.T) {
+	assert.InDelta(t, 2.3094, rectangular(8), 5e-5)
+	assert.InDelta(t, 0.230940e-6, rectangular(0.80e-6), 5e-13)
+	assert.InDelta(t, 0.000144338, rectangular(0.0005), 5e-10)
+	assert.InDelta(t, 0.000288675, rectangular(0.001), 5e-10)
+	assert.InDelta(t, 0.00288675, rectangular(0.01), 5e-9)
+}
+
+// An own example (derived here): 0.4200 0.4205 0.4195 0.4200 0.4205 in read
+// with 0.0005 in and a limit of 0.001 in either way: uc 0.000623832, U = k uc
+// with k = 2 (6.2.1) 0.001247664.
+func TestCombined(t *testing.T) {
+	_, _, u := typeA([]float64{0.4200, 0.4205, 0.4195, 0.4200, 0.4205})
+	uc := hypot(u, rectangular(0.0005), rectangular(0.002))
+	assert.InDelta(t, 0.000623832, uc, 1e-9)
+	assert.InDelta(t, 0.001247664, 2*uc, 1e-9)
+}
+
+// What rounding leaves in a mean, against readings that are really rounded.
+func TestRoundedAgainstRounding(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2))
+	for _, noise := range []float64{0, 0.05, 0.15, 0.25, 0.4} {
+		const places, readings = 400, 4000
+		var v float64
+		for p := range places {
+			at := (float64(p)+0.5)/places - 0.5
+			sum := 0.0
+			for range readings {
+				sum += math.Round(at+noise*r.NormFloat64()) - at
+			}
+			v += (sum / readings) * (sum / readings) / places
+		}
+		// The mean of so many has noise of its own left in it.
+		left := (noise*noise + 1.0/12) / readings
+		assert.InDelta(t, rounded(1, noise), math.Sqrt(max(v-left, 0)), 0.012, "noise %v", noise)
+	}
+	for last, noise := rounded(1, 0), 0.005; noise < 1; noise += 0.005 {
+		next := rounded(1, noise)
+		assert.LessOrEqual(t, next, last+1e-12, "more noise dithers more")
+		last = next
+	}
+	assert.Zero(t, rounded(1, 2))
+	assert.Zero(t, rounded(0, 0))
+}
+
+// Parabola through three points (formula from memory; values checked against a
+// polynomial fit).
+func TestVertex(t *testing.T) {
+	x := []float64{-1, 0, 1}
+	for _, c := range []struct {
+		y        []float64
+		at, peak float64
+	}{
+		{[]float64{.417, .420, .418}, 0.1, .420025},
+		{[]float64{.400, .420, .410}, 1.0 / 6, .4204166667},
+		{[]float64{.419, .420, .419}, 0, .420},
+		{[]float64{.415, .420, .420}, 0.5, .420625},
+	} {
+		at, peak, ok := vertex(x, c.y)
+		assert.True(t, ok)
+		assert.InDelta(t, c.at, at, 1e-9)
+		assert.InDelta(t, c.peak, peak, 1e-9)
+	}
+	_, _, ok := vertex(x, []float64{.42, .42, .42})
+	assert.False(t, ok, "a flat has no vertex")
+	_, _, ok = vertex([]float64{0, 0, 1}, []float64{.41, .42, .41})
+	assert.False(t, ok, "nor have two readings at one place")
+}
+
+// A fit over many readings of a parabola gives its vertex back.
+func TestFitPeak(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	var x, y, w []float64
+	for i := range 101 {
+		u := float64(i-50) / 10
+		x, y, w = append(x, 7+u), append(y, 1000-3*(u-0.7)*(u-0.7)+r.NormFloat64()), append(w, 1)
+	}
+	p, ok := fitPeak(x, y, w, 1)
+	assert.True(t, ok)
+	assert.InDelta(t, 7.7, p.x, 0.05)
+	assert.InDelta(t, 1000, p.y, 4*p.noise)
+	assert.Less(t, p.noise, 0.25)
+	for i := range y {
+		y[i] = 1000 - 30*math.Abs(x[i]-7)
+	}
+	_, ok = fitPeak(x, y, w, 1)
+	assert.False(t, ok, "a roof is no parabola")
+}
