@@ -44,8 +44,9 @@ func Of[T any](v timing.Valve, both storage.ForValves[T]) (value T) {
 	return value
 }
 
-// Timing says how a trace was measured: the ratio of its engine, the lash of
-// its trial or else of the card. valve overrides the kind that the trace's
+// Timing says how a trace was measured: the ratio of its engine, the encoder's
+// count at top dead centre that was set down for it, the lash of its trial or
+// else of the card. valve overrides the kind that the trace's
 // valve has by its name. What cannot be looked up is left at its default: the
 // timing at the valve does not hang on it.
 func Timing(d Documents, h storage.Head, valve timing.Valve) timing.Options {
@@ -55,6 +56,9 @@ func Timing(d Documents, h storage.Head, valve timing.Valve) timing.Options {
 	}
 	if e, err := d.Engine(h.Engine); err == nil {
 		o.Ratio = Of(o.Valve, e.RockerRatio)
+		if e.TDC != nil {
+			o.TDC = *e.TDC
+		}
 		o.Lash = Of(o.Valve, storage.ForValves[measure.Length]{Intake: e.CamCard.LashIntake, Exhaust: e.CamCard.LashExhaust})
 	}
 	if t, err := d.Trial(h.Trial); err == nil && t.Lash != 0 {
@@ -113,29 +117,73 @@ func Shims(e storage.Engine, valve string, trials []storage.Trial) (q shims.Ques
 
 // Curve draws the lift curve of a trace against the crank of its own cylinder.
 //
-// An encoder is set to top dead centre once, usually of cylinder 1, and then
-// the engine is turned from valve to valve. If counting from the encoder's own
-// zero puts the nose where no nose can be, and counting from the cylinder's
-// place in an even firing order puts it right, then that is what was done; the
-// note says so. Noses lie near 110 degrees from the top dead centre of the
-// overlap (common practice, no source); half of the least distance between
-// two cylinders of any usual engine is allowed either way.
+// Where o.TDC is what was set down for the engine, it is cylinder 1's, and the
+// other cylinders are counted from their place in an even firing order; unless
+// that puts the nose where no nose can be and the angle as it stands puts it
+// right: then the encoder was set anew at that cylinder.
+//
+// Where nothing is known, an encoder is set to top dead centre once, usually of
+// cylinder 1, and then the engine is turned from valve to valve. If counting
+// from the encoder's own zero puts the nose where no nose can be, and counting
+// from the cylinder's place in the firing order puts it right, then that is
+// what was done.
+//
+// The note says which of these it was. Noses lie near 110 degrees from the top
+// dead centre of the overlap (common practice, no source); half of the least
+// distance between two cylinders of any usual engine is allowed either way.
 func Curve(t measure.Trace, o timing.Options, e storage.Engine, valve string) (c *timing.Curve, note string, err error) {
 	c, err = timing.FromTrace(t, o)
-	if err != nil || o.TDC != 0 || o.Valve == "" || plausible(c, o.Valve) {
-		return c, "", err
+	if err != nil {
+		return nil, "", err
 	}
-	cylinder, after, ok := firesAfter(e, valve)
+	if e.TDC != nil && o.TDC == *e.TDC {
+		return fromFirst(c, t, o, e, valve)
+	}
+	if o.TDC != 0 || o.Valve == "" || plausible(c, o.Valve) || len(e.FiringOrder) == 0 {
+		return c, "", nil
+	}
+	first := e.FiringOrder[0]
+	cylinder, after, ok := firesAfter(e, first, valve)
 	if !ok {
 		return c, "", nil
 	}
-	o.TDC = after
+	o.TDC = counts(after, o)
 	moved, err := timing.FromTrace(t, o)
 	if err != nil || !plausible(moved, o.Valve) {
 		return c, "", nil
 	}
 	return moved, fmt.Sprintf("the encoder was set to the top dead centre of cylinder %d: counted from that of cylinder %d, %v later by the even firing order",
-		e.FiringOrder[0], cylinder, after), nil
+		first, cylinder, after), nil
+}
+
+// fromFirst moves c, which is counted from cylinder 1's top dead centre, to that
+// of its own cylinder.
+func fromFirst(c *timing.Curve, t measure.Trace, o timing.Options, e storage.Engine, valve string) (*timing.Curve, string, error) {
+	note := fmt.Sprintf("the encoder counts %v at the top dead centre of cylinder 1, as set down for the engine", o.TDC)
+	cylinder, after, ok := firesAfter(e, 1, valve)
+	if !ok || o.Valve == "" {
+		return c, note, nil
+	}
+	o.TDC += counts(after, o)
+	moved, err := timing.FromTrace(t, o)
+	if err != nil {
+		return nil, "", err
+	}
+	if !plausible(moved, o.Valve) && plausible(c, o.Valve) {
+		return c, fmt.Sprintf("%s; but the nose is right only if the encoder was set anew at cylinder %d, and so it was counted", note, cylinder), nil
+	}
+	return moved, fmt.Sprintf("%s: counted from that of cylinder %d, %v later by the even firing order", note, cylinder, after), nil
+}
+
+// counts returns by how much an encoder counts on over a crank angle.
+func counts(crank measure.Angle, o timing.Options) measure.Angle {
+	if o.OnCam {
+		crank /= 2
+	}
+	if o.CountsDown {
+		crank = -crank
+	}
+	return crank
 }
 
 const (
@@ -152,16 +200,17 @@ func plausible(c *timing.Curve, v timing.Valve) bool {
 }
 
 // firesAfter returns the cylinder of a valve, and how many crank degrees after
-// the first of the firing order it fires, if the engine fires evenly.
-func firesAfter(e storage.Engine, valve string) (cylinder int, after measure.Angle, ok bool) {
+// another cylinder it fires, if the engine fires evenly. It is not ok for that
+// cylinder itself.
+func firesAfter(e storage.Engine, first int, valve string) (cylinder int, after measure.Angle, ok bool) {
 	digits, _, _ := strings.Cut(strings.Replace(valve, "E", "I", 1), "I")
 	cylinder, err := strconv.Atoi(digits)
 	if err != nil {
 		return 0, 0, false
 	}
-	i := slices.Index(e.FiringOrder, cylinder)
-	if i < 1 {
+	i, from, n := slices.Index(e.FiringOrder, cylinder), slices.Index(e.FiringOrder, first), len(e.FiringOrder)
+	if i < 0 || from < 0 || i == from {
 		return cylinder, 0, false
 	}
-	return cylinder, measure.Cycle * measure.Angle(i) / measure.Angle(len(e.FiringOrder)), true
+	return cylinder, measure.Cycle * measure.Angle((i-from+n)%n) / measure.Angle(n), true
 }

@@ -47,6 +47,9 @@ func TestTiming(t *testing.T) {
 	assert.Equal(t, timing.Options{Valve: timing.Exhaust, Ratio: 1.6, Lash: 200}, question.Timing(d, storage.Head{Engine: "demo", Valve: "3E"}, ""))
 	assert.Equal(t, timing.Options{Valve: timing.Intake, Ratio: 1.5, Lash: 300}, question.Timing(d, storage.Head{Engine: "demo", Valve: "3E", Trial: "t1"}, timing.Intake), "the trial's lash goes before the card's")
 	assert.Equal(t, timing.Options{}, question.Timing(d, storage.Head{Engine: "gone"}, ""))
+	tdc := 12 * measure.Degree
+	d.engine.TDC = &tdc
+	assert.Equal(t, tdc, question.Timing(d, storage.Head{Engine: "demo", Valve: "3E"}, "").TDC)
 }
 
 func TestCamCard(t *testing.T) {
@@ -124,4 +127,56 @@ func TestCurveIsOfItsOwnCylinder(t *testing.T) {
 	}
 	_, _, err := question.Curve(measure.Trace{}, timing.Options{}, e, "1I")
 	require.ErrorIs(t, err, timing.ErrNoAngle)
+}
+
+// What an encoder counts at cylinder 1's top dead centre stands for the whole
+// engine, wherever in the firing order cylinder 1 is named, and however the
+// encoder turns.
+func TestCurveFromTheEnginesTopDeadCentre(t *testing.T) {
+	tdc := 57 * measure.Degree
+	e := storage.Engine{FiringOrder: []int{5, 3, 6, 2, 4, 1}, TDC: &tdc} // 120 degrees apart, 1 fires before 5
+	for _, c := range []struct {
+		name, valve string
+		nose        float64 // crank degrees after cylinder 1's top dead centre
+		onCam, down bool
+		says        string
+	}{
+		{name: "itself", valve: "1I", nose: 110, says: "cylinder 1, as set down for the engine"},
+		{name: "next", valve: "5I", nose: 110 + 120, says: "that of cylinder 5, 120 deg later"},
+		{name: "an early nose", valve: "5I", nose: 60 + 120, says: "that of cylinder 5"}, // 180 alone could be anything
+		{name: "exhaust", valve: "3E", nose: -114 + 240, says: "that of cylinder 3, 240 deg later"},
+		{name: "a turn away", valve: "2I", nose: 110 + 480, says: "that of cylinder 2, 480 deg later"},
+		{name: "counts down", valve: "3I", nose: 110 + 240, down: true, says: "that of cylinder 3"},
+		{name: "on the cam", valve: "5I", nose: 110 + 120, onCam: true, says: "that of cylinder 5"},
+		{name: "set anew", valve: "5I", nose: 110, says: "set anew at cylinder 5"},
+	} {
+		tr := trace(c.nose)
+		for i := range tr.Readings {
+			a := tr.Readings[i].Angle
+			if c.onCam {
+				a /= 2
+			}
+			if c.down {
+				a = -a
+			}
+			tr.Readings[i].Angle = a + tdc
+		}
+		o := timing.Options{Valve: question.Kind(c.valve), TDC: tdc, OnCam: c.onCam, CountsDown: c.down}
+		got, note, err := question.Curve(tr, o, e, c.valve)
+		require.NoError(t, err, c.name)
+		assert.Contains(t, note, c.says, c.name)
+		want := 110.0
+		switch {
+		case o.Valve == timing.Exhaust:
+			want = -114
+		case c.name == "an early nose":
+			want = 60
+		}
+		assert.InDelta(t, want, got.Nose().Angle.Degrees(), 0.5, c.name)
+	}
+	// An angle of the asker's own goes before the engine's, and is not moved.
+	got, note, err := question.Curve(trace(110+20), timing.Options{Valve: timing.Intake, TDC: 20 * measure.Degree}, e, "5I")
+	require.NoError(t, err)
+	assert.Empty(t, note)
+	assert.InDelta(t, 110, got.Nose().Angle.Degrees(), 0.5)
 }
