@@ -110,7 +110,7 @@ func addressKeys() []key {
 		more("offset", "encoder: crank angle where it says nought", "degrees, as in -12.5", angle),
 		more("wrap", "encoder: where its printed angle starts again", "360 or 720", choice("360", "720")),
 		more("reverse", "encoder: it counts down as the engine turns", "yes or no", choice("yes", "no")),
-		more("index", "encoder: it prints a mark once a turn", "yes or no", choice("yes", "no")),
+		more("index", "encoder: a letter I or Z behind its counts is the index", "yes or no", choice("yes", "no")),
 		more("slave", "bus: address of the device", "a whole number from 1 to 247", wholeFrom(1, 247)),
 		more("register", "bus: first register, counted from 0", "a whole number from 0 to 65535", wholeFrom(0, 65535)),
 		more("table", "bus: which registers", "holding or input", choice("holding", "input")),

@@ -11,7 +11,7 @@ import (
 
 // NewDecoder makes the decoder that an address asks for.
 func NewDecoder(a Address, o DecoderOptions) (Decoder, error) {
-	options := lines.Options{Unit: a.Unit, Scale: a.Scale, Invert: a.Invert, Crank: o.Crank}
+	options := lines.Options{Unit: a.Unit, Scale: a.Scale, Invert: a.Invert, Crank: o.Crank, Index: a.Value("index") == "yes"}
 	if a.Format == "" {
 		return polled(lines.NewFinder(options), a), nil
 	}
@@ -38,11 +38,6 @@ func newModbus(a Address, crank wire.Crank) (Decoder, error) {
 	o, err := modbus.Parse(a.Value)
 	if err != nil {
 		return nil, err
-	}
-	if crank == nil && o.Role == modbus.Angle {
-		if crank, err = encoder.New(encoder.Options{}); err != nil {
-			return nil, err
-		}
 	}
 	o.Scale, o.Unit, o.Invert, o.Crank = a.Scale, a.Unit, a.Invert, crank
 	return modbus.New(o)
@@ -71,11 +66,15 @@ func makeDecoder(a Address, o Options) (Decoder, error) {
 	return o.Decoder(a, DecoderOptions{Formats: o.Formats, Crank: crank})
 }
 
-// crankOf makes the crank of an address; nil if nothing is said of an encoder.
+// crankOf makes the crank of an address. Where nothing is said of an encoder, it
+// is one for printed degrees.
 func crankOf(a Address) (wire.Crank, error) {
 	c, err := encoder.Parse(a.Value)
-	if c == nil || err != nil { // a nil *Crank must not become a Crank
-		return nil, err
+	switch {
+	case err != nil:
+		return nil, err // a nil *Crank must not become a Crank
+	case c == nil:
+		return encoder.New(encoder.Options{})
 	}
 	return c, nil
 }

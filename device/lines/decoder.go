@@ -2,6 +2,7 @@ package lines
 
 import (
 	"bytes"
+	"slices"
 
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
@@ -20,6 +21,9 @@ type Options struct {
 	// degrees are taken as they stand, with a wrap at 360 undone, and counts
 	// are refused, since nobody said how many make a turn.
 	Crank wire.Crank
+	// Index says that a letter I or Z behind the counts is the encoder's
+	// index, whatever the format; a dash stands for none.
+	Index bool
 }
 
 // Decoder reads lines of one format. It is a pure state machine.
@@ -71,6 +75,9 @@ func NewDecoder(f Format, o Options) *Decoder {
 		switch c.Role {
 		case Angle, Counts:
 			d.turn, d.counts = i, c.Role == Counts
+			if o.Index {
+				c.Status = append(slices.Clone(c.Status), Status{Text: "I", Index: true}, Status{Text: "Z", Index: true}, Status{Text: "-"})
+			}
 		case Lift:
 			if o.Unit != measure.NoUnit {
 				c.Unit = o.Unit

@@ -71,6 +71,9 @@ type Status struct {
 	NoReading bool
 	// Unit is set if the word stands for a unit, as a letter "I" or "M" may.
 	Unit measure.Unit
+	// Index says that the word is the encoder's index: it was passed since
+	// the line before.
+	Index bool
 }
 
 // Word is a line that stands for a condition of the device.

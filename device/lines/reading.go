@@ -142,6 +142,9 @@ func (d *Decoder) emit(length measure.Length, turn *number, at measure.Stamp, ou
 		r.Has |= measure.HasAngle
 		if d.counts {
 			r.Angle = d.o.Crank.FromCounts(turn.mantissa)
+			if s := turn.status; s != nil && s.Index {
+				d.index(at, out)
+			}
 		} else {
 			a, err := measure.FromDecimal(turn.mantissa, turn.decimals, measure.Length(measure.Degree))
 			if err != nil {
@@ -152,6 +155,26 @@ func (d *Decoder) emit(length measure.Length, turn *number, at measure.Stamp, ou
 		}
 	}
 	out.Add(r)
+}
+
+// indexed is a [wire.Crank] that knows where the index of its encoder belongs.
+type indexed interface {
+	// Index says that the latest number came with the index, and returns how
+	// many counts were lost (below nought) or too many since the one before.
+	Index() (missed int64)
+	// Lost is the sentence for missed counts.
+	Lost(missed int64) string
+}
+
+// index takes the index of the latest line.
+func (d *Decoder) index(at measure.Stamp, out *wire.Out) {
+	c, ok := d.o.Crank.(indexed)
+	if !ok {
+		return
+	}
+	if missed := c.Index(); missed != 0 {
+		out.Condition(at, c.Lost(missed))
+	}
 }
 
 // unwrap is the crank of a board that prints degrees: it undoes the wrap at a

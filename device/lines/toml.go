@@ -57,6 +57,7 @@ type fileStatus struct {
 	Says      string `toml:"says,omitempty"`
 	NoReading bool   `toml:"no_reading,omitempty"`
 	Unit      string `toml:"unit,omitempty"`
+	Index     bool   `toml:"index,omitempty"`
 }
 
 // unitRules are the words of unit_behind, by [UnitRule].
@@ -187,7 +188,7 @@ func (file *formatFile) make(i int) (f Format, key string, err error) {
 			}
 		}
 		for _, s := range c.Status {
-			status := Status{Text: s.Text, Says: s.Says, NoReading: s.NoReading}
+			status := Status{Text: s.Text, Says: s.Says, NoReading: s.NoReading, Index: s.Index}
 			if s.Unit != "" {
 				if status.Unit, err = measure.ParseUnit(s.Unit); err != nil {
 					return f, "status", err

@@ -37,7 +37,7 @@ func fileOf(f Format) fileFormat {
 		column := fileColumn{Role: c.Role.String(), Tags: c.Tags, TagNeeded: c.TagNeeded, Unit: c.Unit.String(),
 			UnitBehind: unitRules[c.UnitRule], Decimals: c.Decimals, Whole: c.Whole, Scale: length(c.Scale)}
 		for _, s := range c.Status {
-			column.Status = append(column.Status, fileStatus{Text: s.Text, Says: s.Says, NoReading: s.NoReading, Unit: s.Unit.String()})
+			column.Status = append(column.Status, fileStatus{Text: s.Text, Says: s.Says, NoReading: s.NoReading, Unit: s.Unit.String(), Index: s.Index})
 		}
 		out.Column = append(out.Column, column)
 	}
