@@ -27,7 +27,7 @@ func Analyse(t measure.Trace, o Options) (Findings, error) {
 	for i := range g.tracks {
 		g.tracks[i].pts.most = finishedPoints
 	}
-	var f Findings
+	f := Findings{Openings: []Opening{}, Faults: []Fault{}} // in JSON [] and not null
 	var mean meanLift
 	var news []News
 	seen := false
