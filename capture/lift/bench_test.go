@@ -31,7 +31,7 @@ func BenchmarkFindingsOfAMillionReadings(b *testing.B) {
 			tr := million(b, encoder)
 			for b.Loop() {
 				f, err := lift.Analyse(tr, lift.Options{})
-				if err != nil || len(f.Openings) < 90 {
+				if err != nil || len(f.Openings) < 50 {
 					b.Fatal(len(f.Openings), err)
 				}
 			}

@@ -1,6 +1,7 @@
 package lift
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -49,46 +50,46 @@ type surroundings struct {
 const leastTurned = 40
 
 // heelOf returns the level at which most of the readings of a heel lie; what a
-// ramp or a rest at its foot adds is left out.
+// ramp or a rest at its foot adds is left out. Of a long heel every few points
+// are enough to find where that is.
 func heelOf(p []point, wide float64) level {
 	if len(p) == 0 {
 		return level{}
 	}
-	s := slices.Clone(p)
-	slices.SortFunc(s, func(a, b point) int {
-		switch {
-		case a.y < b.y:
-			return -1
-		case a.y > b.y:
-			return 1
-		}
-		return 0
-	})
-	best, bestFrom, bestTo := -1.0, 0, 0
+	stride := 1 + len(p)/1024
+	type weighted struct{ y, w float64 }
+	s := make([]weighted, 0, len(p)/stride+1)
+	for i := 0; i < len(p); i += stride {
+		s = append(s, weighted{p[i].y, p[i].w})
+	}
+	slices.SortFunc(s, func(a, b weighted) int { return cmp.Compare(a.y, b.y) })
+	most, low := -1.0, 0.0
 	w, j := 0.0, 0
 	for i := range s {
 		for j < len(s) && s[j].y-s[i].y <= wide {
 			w += s[j].w
 			j++
 		}
-		if w > best {
-			best, bestFrom, bestTo = w, i, j
+		if w > most {
+			most, low = w, s[i].y
 		}
 		w -= s[i].w
 	}
 	var l level
-	var v float64
-	base := s[bestFrom].y
-	for _, p := range s[bestFrom:bestTo] {
-		l.n += p.w
-		l.y += p.w * (p.y - base)
-		v += p.w * (p.y - base) * (p.y - base)
+	var v, k float64
+	for _, q := range p {
+		if d := q.y - low; d >= 0 && d <= wide {
+			l.n += q.w
+			l.y += q.w * d
+			v += q.w * d * d
+			k++
+		}
 	}
 	l.y /= l.n
-	if k := float64(bestTo - bestFrom); k > 1 {
+	if k > 1 {
 		l.u = math.Sqrt(max(v/l.n-l.y*l.y, 0) / (k - 1))
 	}
-	l.y += base
+	l.y += low
 	return l
 }
 

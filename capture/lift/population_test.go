@@ -6,7 +6,6 @@ import (
 	"math/rand/v2"
 	"runtime"
 	"slices"
-	"strings"
 	"sync"
 	"sync/atomic"
 
@@ -372,12 +371,4 @@ func analysed(t measure.Trace) lift.Findings {
 		panic(err)
 	}
 	return f
-}
-
-func label(parts ...any) string {
-	s := make([]string, len(parts))
-	for i, p := range parts {
-		s[i] = fmt.Sprint(p)
-	}
-	return strings.Join(s, " ")
 }

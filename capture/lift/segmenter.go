@@ -351,6 +351,7 @@ type noiseMeter struct {
 	have   int
 	sum, n float64
 	told   float64
+	seen   uint8
 }
 
 func (m *noiseMeter) see(y float64) (changed bool) {
@@ -365,6 +366,9 @@ func (m *noiseMeter) see(y float64) (changed bool) {
 		m.have++
 	}
 	m.y[0], m.y[1] = m.y[1], y
+	if m.seen++; m.seen%8 != 0 {
+		return false
+	}
 	if sd := m.sd(); m.n >= fewest && (sd > 1.25*m.told || sd < 0.8*m.told) {
 		m.told = sd
 		return true

@@ -106,14 +106,14 @@ func (q *stream) hole(r measure.Reading) bool {
 // lost says whether readings are missing between two points.
 func (q *stream) lost(a, b point) bool { return b.t-a.t > max(leastHole, holeTimes*q.typical) }
 
-// suspicious says whether a reading has jumped. heel is the continuous level of
-// the heel if it is known, height the lift over it.
-func (q *stream) suspicious(r measure.Reading, step, heel, height float64, heelKnown bool) bool {
-	if q.run < len(q.moves) {
+// suspicious says whether a reading has jumped. standing tells the continuous
+// level of the heel, the lift over it, and whether they are known.
+func (q *stream) suspicious(r measure.Reading, step float64, standing func() (heel, height float64, known bool)) bool {
+	was, is := float64(q.last.Lift), float64(r.Lift)
+	if q.run < len(q.moves) || math.Abs(is-was) <= leastJump {
 		return false
 	}
 	m := q.moved()
-	was, is := float64(q.last.Lift), float64(r.Lift)
 	if math.Abs(is-was) <= jumpTimes*m+6*step+leastJump {
 		return false
 	}
@@ -125,7 +125,7 @@ func (q *stream) suspicious(r measure.Reading, step, heel, height float64, heelK
 		q.why = toSmaller
 	case math.Abs(is) <= min(slack, 0.2*math.Abs(is-was)):
 		q.why = toZero
-		if heelKnown && math.Abs(q.continuous(r)-heel) <= leastJump+3*step {
+		if heel, height, known := standing(); known && math.Abs(q.continuous(r)-heel) <= leastJump+3*step {
 			// It may have come home: only where no valve falls so fast.
 			fast := float64(r.At-q.last.At) <= fallTime && math.Abs(is-was) > fallShare*height
 			if !fast {
@@ -184,7 +184,7 @@ func (g *Segmenter) Step(r measure.Reading) bool {
 	if q.pressed && q.n > 0 {
 		q.pressed = false
 		q.mend(r, toZero)
-	} else if heel, height, known := g.standing(); q.suspicious(r, float64(g.steps.step()), heel, height, known) {
+	} else if q.suspicious(r, float64(g.steps.step()), g.standing) {
 		q.suspect, q.held = r, true
 		return len(g.news) > 0
 	}
