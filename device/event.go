@@ -14,6 +14,9 @@ type Event struct {
 	Readings []measure.Reading
 	// Note is a gap, a change of unit, or a zero set anew.
 	Note *measure.Note
+	// Held says that the foot switch is held down: whoever works it wants the
+	// trace under way to end. Its press was a mark before.
+	Held bool
 	// Status is set when it changed, and at most every 250 ms while the link
 	// is open.
 	Status *Status

@@ -27,7 +27,7 @@ func TestPedal(t *testing.T) {
 		return ms >= 600
 	}
 	for ms := range 800 {
-		if at, ok := p.see(measure.Stamp(ms)*measure.Millisecond, level(ms)); ok {
+		if at, did := p.see(measure.Stamp(ms)*measure.Millisecond, level(ms)); did == pressed {
 			marks = append(marks, at/measure.Millisecond)
 		}
 	}
@@ -38,7 +38,30 @@ func TestPedal(t *testing.T) {
 	// A port that opens with the line up does not begin with a mark.
 	p = pedal{}
 	for ms := range 200 {
-		_, ok := p.see(measure.Stamp(ms)*measure.Millisecond, true)
-		assert.False(t, ok)
+		_, did := p.see(measure.Stamp(ms)*measure.Millisecond, true)
+		assert.Equal(t, noPress, did)
 	}
+}
+
+// Held down, the pedal is a mark first and then, once, the end of the trace; a
+// bounce on the way begins the press anew and makes no second mark.
+func TestPedalHeldDown(t *testing.T) {
+	told := func(level func(ms int) bool) (what []press, when []measure.Stamp) {
+		var p pedal
+		for ms := 0; ms < 8000; ms += 10 { // as often as the source looks
+			now := measure.Stamp(ms) * measure.Millisecond
+			if _, did := p.see(now, level(ms)); did != noPress {
+				what, when = append(what, did), append(when, now/measure.Millisecond)
+			}
+		}
+		return what, when
+	}
+	what, when := told(func(ms int) bool { return ms >= 1000 && ms < 5000 || ms >= 6000 && ms < 7000 })
+	assert.Equal(t, []press{pressed, heldDown, pressed}, what)
+	assert.Equal(t, []measure.Stamp{1030, 2500, 6030}, when)
+	what, when = told(func(ms int) bool { return ms >= 1000 && ms < 5000 && ms != 2000 })
+	assert.Equal(t, []press{pressed, heldDown}, what)
+	assert.Equal(t, []measure.Stamp{1030, 3510}, when)
+	what, _ = told(func(int) bool { return true })
+	assert.Empty(t, what, "down from the start: a plug without a pedal, or the other kind of switch")
 }

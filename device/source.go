@@ -318,7 +318,7 @@ func (s *Source) tick(ctx context.Context) error {
 	return nil
 }
 
-// lookAtPedal tells of a press of the foot switch.
+// lookAtPedal tells of a press of the foot switch, short and long.
 func (s *Source) lookAtPedal(ctx context.Context, now measure.Stamp) {
 	m, ok := s.link.(modem)
 	if s.pedal.line == "" || !ok {
@@ -334,8 +334,12 @@ func (s *Source) lookAtPedal(ctx context.Context, now measure.Stamp) {
 	if s.pedal.line == "dsr" {
 		level = dsr
 	}
-	if at, pressed := s.pedal.see(now, level); pressed {
+	switch at, did := s.pedal.see(now, level); did {
+	case pressed:
 		s.note(ctx, measure.Note{At: at, Kind: measure.NoteMark, Says: "foot switch"})
+	case heldDown:
+		s.o.Log.Info("the foot switch is held down", "port", s.name)
+		s.send(ctx, Event{Held: true})
 	}
 }
 
