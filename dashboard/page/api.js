@@ -15,6 +15,8 @@ export class ApiError extends Error {
   }
 }
 
+const keyNeeded = "This page needs the key of this daemon: open it by the link or the code that was shown when it was started.";
+
 /**
  * An error of the daemon for a person: field names of the wire become words
  * ("adjuster_below_valve_mm: is missing" -> "adjuster below valve is missing").
@@ -57,8 +59,10 @@ export function createApi({ base = "/api/v1", fetch: ask = (...a) => fetch(...a)
     } catch {
       value = null;
     }
-    if (!answer.ok) throw new ApiError(value?.error ? plainly(value.error) : answer.status === 401 ? "This page needs the key of this daemon: open it by the link or the code that was shown when it was started." : `${method} ${path} was refused (${answer.status}).`, answer.status, value?.field);
-    return value;
+    if (answer.ok) return value;
+    if (value?.error) throw new ApiError(plainly(value.error), answer.status, value.field);
+    if (answer.status === 401) throw new ApiError(keyNeeded, 401);
+    throw new ApiError(`${method} ${path} was refused (${answer.status}).`, answer.status);
   }
   return {
     call,

@@ -185,7 +185,8 @@ function Shell({ app }) {
       ${screens.map(([view, name]) => html`<a href=${`#/${view}`} aria-current=${view === route.view ? "page" : undefined}>${name}</a>`)}
     </nav>
     <${ReplayBar} />
-    <main id="main" tabindex="-1" class=${`view view-${route.view}`}>${route.view in later ? html`<${Later} key=${route.view} route=${route} />` : html`<${Bench} />`}</main>
+    <main id="main" tabindex="-1" class=${`view view-${route.view}`}>
+      ${route.view in later ? html`<${Later} key=${route.view} route=${route} />` : html`<${Bench} />`}</main>
     <${Notices} />
     <${CautionsFirst} />
   <//>`;
@@ -200,15 +201,18 @@ function Top({ menu, onMenu }) {
     <button class="menu-button" aria-expanded=${menu ? "true" : "false"} aria-controls="screens" onClick=${onMenu}>Screens</button>
     <a class="name" href="#/bench">Lobescribe</a>
     ${state.simulated ? html`<span class="tag simulated"><${Mark} shape="triangle" /> simulated</span>` : null}
-    <a class=${`tag link ${link.kind}`} href="#/devices" aria-label=${`Indicator: ${link.word}`}><${Mark} shape=${link.shape} kind=${link.kind} /> ${link.word}</a>
-    <button class="unit-switch" onClick=${() => app.setUnit(state.unit === "in" ? "mm" : "in")} title="key U">${state.unit}<span class="sr">: lengths are in ${state.unit === "in" ? "inches, switch to millimetres" : "millimetres, switch to inches"}</span></button>
+    <a class=${`tag link ${link.kind}`} href="#/devices" aria-label=${`Indicator: ${link.word}`}>
+      <${Mark} shape=${link.shape} kind=${link.kind} /> ${link.word}</a>
+    <button class="unit-switch" onClick=${() => app.setUnit(state.unit === "in" ? "mm" : "in")} title="key U">
+      ${state.unit}<span class="sr">: lengths are in ${state.unit === "in" ? "inches, switch to millimetres" : "millimetres, switch to inches"}</span></button>
   </header>`;
 }
 
 function Notices() {
   const app = useApp();
   const notices = usePart(app.notices, (n) => n);
-  return html`<div class="notices" aria-live="polite">${notices.map((n) => html`<p key=${n.id} class=${n.kind}><${Mark} shape=${n.kind === "amiss" ? "triangle" : "check"} /> ${n.text}</p>`)}</div>`;
+  return html`<div class="notices" aria-live="polite">${notices.map((n) => html`<p key=${n.id} class=${n.kind}>
+    <${Mark} shape=${n.kind === "amiss" ? "triangle" : "check"} /> ${n.text}</p>`)}</div>`;
 }
 
 const place = document.getElementById("app");

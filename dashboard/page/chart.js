@@ -93,7 +93,8 @@ export function Chart(props) {
   useEffect(() => plot.current?.redraw(false), [props.uprights, props.levels]);
 
   return html`<figure class="chart"><div ref=${box} tabindex="0" role="application" aria-roledescription="chart"
-    aria-label=${`${props.says} Plus and minus zoom, arrows pan, 0 shows all.`} onKeyDown=${(/** @type {KeyboardEvent} */ e) => byKey(e, plot.current, latest.current)}></div></figure>`;
+    aria-label=${`${props.says} Plus and minus zoom, arrows pan, 0 shows all.`}
+      onKeyDown=${(/** @type {KeyboardEvent} */ e) => byKey(e, plot.current, latest.current)}></div></figure>`;
 }
 
 /** @param {ChartProps} props @returns {[number, number]} */

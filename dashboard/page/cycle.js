@@ -50,7 +50,8 @@ export function CyclePicture({ position, angle_udeg }) {
     <svg viewBox="0 0 320 112" role="img" aria-label=${`The valve is on the ${stateWords[state]}${angle ? `, crank at ${angle}` : ""}.`}>
       <path class="cycle-ground" d=${`M4 ${base}H${left} ${outline.replace("M", "L")} H316`} />
       <path class="cycle-half" d=${`M${px(-halfway)} ${py(0.5) - 12}v24M${px(halfway)} ${py(0.5) - 12}v24`} />
-      <text x="4" y="106">heel</text><text x="92" y="106">opening</text><text x="182" y="106">closing</text><text x="316" y="106" text-anchor="end">heel</text>
+      <text x="4" y="106">heel</text><text x="92" y="106">opening</text><text x="182" y="106">closing</text>
+        <text x="316" y="106" text-anchor="end">heel</text>
       ${position ? html`<circle class="cycle-ball" cx=${px(x)} cy=${py(state === "heel" ? 0 : hill(x)) - 8} r="8" />` : null}
     </svg>
     ${angle ? html`<figcaption>crank <strong>${angle}</strong></figcaption>` : null}

@@ -64,10 +64,12 @@ export function Dial({ lift, half, nose, unit, known }) {
     <path class="dial-track" d=${winding(0, all, all)} stroke-width=${wide} />
     ${half > 0 ? html`<path class="dial-near" d=${winding(Math.max(0, half / turn - 0.3), half / turn, all)} stroke-width=${wide} />` : null}
     <path class="dial-wound" d=${winding(0, Math.max(here, 0.004), all)} stroke-width=${wide} />
-    ${nose > 0 ? html`<g class="dial-nose" transform=${turnedTo(nose / turn, all)}><path d=${`M0 ${-wide} L${wide * 0.8} 0 L0 ${wide} L${-wide * 0.8} 0z`} /></g>` : null}
+    ${nose > 0 ? html`<g class="dial-nose" transform=${turnedTo(nose / turn, all)}>
+      <path d=${`M0 ${-wide} L${wide * 0.8} 0 L0 ${wide} L${-wide * 0.8} 0z`} /></g>` : null}
     <path class="dial-needle" d=${`M${centre + 60 * Math.sin(tip.a)} ${centre - 60 * Math.cos(tip.a)}L${centre + rim * Math.sin(tip.a)} ${centre - rim * Math.cos(tip.a)}`} />
     <circle class="dial-tip" cx=${tip.x} cy=${tip.y} r=${wide * 0.75 + 2} />
-    ${half > 0 ? html`<g class="dial-half" transform=${turnedTo(half / turn, all)}><path d=${`M0 ${-wide * 0.95 - 4}V${wide * 0.95 + 4}`} /></g>` : null}
+    ${half > 0 ? html`<g class="dial-half" transform=${turnedTo(half / turn, all)}><path d=${`M0 ${-wide * 0.95 - 4}V${wide * 0.95 + 4}`} />
+      </g>` : null}
     <g class="dial-count" aria-hidden="true">
       <text x="200" y="196" class="dial-turns">${known ? turns : "–"}</text>
       <text x="200" y="216" class="dial-word">${turns === 1 ? "turn" : "turns"}</text>
@@ -88,7 +90,8 @@ function turnedTo(turns, all) {
 /** @param {number} i of fifty */
 function tick(i) {
   const a = (i / 50) * 2 * Math.PI, from = i % 5 === 0 ? rim - 8 : rim - 3;
-  return html`<path class="dial-tick" d=${`M${centre + from * Math.sin(a)} ${centre - from * Math.cos(a)}L${centre + rim * Math.sin(a)} ${centre - rim * Math.cos(a)}`} />`;
+  return html`<path class="dial-tick"
+    d=${`M${centre + from * Math.sin(a)} ${centre - from * Math.cos(a)}L${centre + rim * Math.sin(a)} ${centre - rim * Math.cos(a)}`} />`;
 }
 
 /** @param {number} i of ten */

@@ -16,7 +16,9 @@ export function FittedLine({ trials, wanted, wantedU, slope, unit, disagree }) {
   const x = (/** @type {number} */ v) => left + ((v - x0) / (x1 - x0)) * (w - left - right), y = (/** @type {number} */ v) => h - bottom - ((v - y0) / (y1 - y0)) * (h - top - bottom);
   const line = (/** @type {number} */ stack) => slope * (stack - wanted);
   const few = { decimals: unit === "in" ? 3 : 2 };
-  return html`<figure class="fitted"><svg viewBox=${`0 0 ${w} ${h}`} role="img" aria-label=${`Height difference against stack, ${trials.length} trials; the line meets zero at ${digits(wanted, unit)} ${unit}.`}>
+  return html`<figure class="fitted">
+    <svg viewBox=${`0 0 ${w} ${h}`} role="img"
+      aria-label=${`Height difference against stack, ${trials.length} trials; the line meets zero at ${digits(wanted, unit)} ${unit}.`}>
     <clipPath id="fitted-box"><rect x=${left} y=${top} width=${w - left - right} height=${h - top - bottom} /></clipPath>
     <rect class="fitted-u" x=${x(wanted - wantedU)} y=${top} width=${Math.max(1, x(wanted + wantedU) - x(wanted - wantedU))} height=${h - top - bottom} />
     <path class="fitted-zero" d=${`M${left} ${y(0)}H${w - right}`} />
@@ -27,8 +29,10 @@ export function FittedLine({ trials, wanted, wantedU, slope, unit, disagree }) {
     ${trials.map((t, i) => html`<text x=${x(t.stack) + 10} y=${y(t.below) - 6}>${i + 1}</text>`)}
     <path class="fitted-wanted" d=${`M${x(wanted)} ${y(0) - 9}l8 9l-8 9l-8 -9z`} />
     <path class="fitted-axis" d=${`M${left} ${top}V${h - bottom}H${w - right}`} />
-    ${[x0, (x0 + x1) / 2, x1].map((v, i) => html`<text text-anchor=${["start", "middle", "end"][i]} x=${x(v)} y=${h - bottom + 16}>${digits(v, unit, few)}</text>`)}
-    ${[y0, y1].map((v) => html`<text text-anchor="end" x=${left - 6} y=${y(v) + 4}>${digits(v, unit, few)}</text>`)}<text text-anchor="end" x=${left - 6} y=${y(0) + 4}>0</text>
+    ${[x0, (x0 + x1) / 2, x1].map((v, i) => html`<text text-anchor=${["start", "middle", "end"][i]} x=${x(v)} y=${h - bottom + 16}>
+      ${digits(v, unit, few)}</text>`)}
+    ${[y0, y1].map((v) => html`<text text-anchor="end" x=${left - 6} y=${y(v) + 4}>
+      ${digits(v, unit, few)}</text>`)}<text text-anchor="end" x=${left - 6} y=${y(0) + 4}>0</text>
     <text text-anchor="middle" x=${(left + w - right) / 2} y=${h - 6}>stack, ${unit}</text>
   </svg><figcaption>Adjuster end below valve end at half lift, ${unit}. Discs are trials, crosses those that disagree, the diamond is the stack wanted with its uncertainty.</figcaption></figure>`;
 }

@@ -20,13 +20,16 @@ export function fieldsOf(doc, change, unit) {
         onChange=${(/** @type {number|null} */ nm) => change(setAt(doc, path, nm === null ? undefined : toMm(nm)))} />`;
     },
     /** A number that is 0 as long as nobody knows it. */
-    known: (/** @type {string} */ path, /** @type {string} */ label) => html`<${NumberField} label=${label} value=${getAt(doc, path) || null} onChange=${(/** @type {number|null} */ v) => change(setAt(doc, path, v ?? 0))} />`,
+    known: (/** @type {string} */ path, /** @type {string} */ label) => html`<${NumberField} label=${label} value=${getAt(doc, path) || null}
+      onChange=${(/** @type {number|null} */ v) => change(setAt(doc, path, v ?? 0))} />`,
     /** A plain number with its unit behind it. */
     number: (/** @type {string} */ path, /** @type {string} */ label, /** @type {string} */ unitName = "", /** @type {string} */ hint = "") => html`<${NumberField}
-      label=${label} unit=${unitName} hint=${hint} value=${getAt(doc, path) ?? null} onChange=${(/** @type {number|null} */ v) => change(setAt(doc, path, v ?? undefined))} />`,
+      label=${label} unit=${unitName} hint=${hint} value=${getAt(doc, path) ?? null}
+        onChange=${(/** @type {number|null} */ v) => change(setAt(doc, path, v ?? undefined))} />`,
     text: (/** @type {string} */ path, /** @type {string} */ label, /** @type {string} */ hint = "") => html`<${TextField}
       label=${label} hint=${hint} value=${getAt(doc, path) ?? ""} onChange=${(/** @type {string} */ v) => change(setAt(doc, path, v))} />`,
     choice: (/** @type {string} */ path, /** @type {string} */ label, /** @type {readonly (readonly [string, string])[]} */ options, /** @type {string} */ hint = "") => html`<${Choice}
-      label=${label} hint=${hint} options=${options} value=${String(getAt(doc, path) ?? "")} onChange=${(/** @type {string} */ v) => change(setAt(doc, path, v))} />`,
+      label=${label} hint=${hint} options=${options} value=${String(getAt(doc, path) ?? "")}
+        onChange=${(/** @type {string} */ v) => change(setAt(doc, path, v))} />`,
   };
 }

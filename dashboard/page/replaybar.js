@@ -30,13 +30,15 @@ export function ReplayBar() {
   };
   return html`<section class="replay-bar" aria-label="Replay">
     <strong class="replay-says"><${Mark} shape="bars" kind="replay" /> Replay of trace ${replay.trace}: this is not the engine</strong>
-    <button onClick=${() => change(replay.ended ? { at_s: 0 } : { paused: !replay.paused })}>${replay.ended ? "Again" : replay.paused ? "Go on" : "Hold"}</button>
+    <button onClick=${() => change(replay.ended ? { at_s: 0 } : { paused: !replay.paused })}>
+      ${replay.ended ? "Again" : replay.paused ? "Go on" : "Hold"}</button>
     <input type="range" min="0" max=${replay.seconds || 1} step="0.01" value=${replay.at_s} aria-label="Place in the trace"
       aria-valuetext=${`${seconds(replay.at_s)} of ${seconds(replay.seconds)}`}
       onInput=${(/** @type {any} */ e) => scrub(Number(e.target.value))} />
     <span class="figures">${seconds(replay.at_s)} of ${seconds(replay.seconds)}</span>
     <label>speed <select value=${String(replay.rate)} onChange=${(/** @type {any} */ e) => change({ rate: Number(e.target.value) })}>
-      ${[...new Set([...rates, replay.rate])].sort((a, b) => a - b).map((r) => html`<option value=${String(r)} selected=${r === replay.rate}>${r}×</option>`)}
+      ${[...new Set([...rates, replay.rate])].sort((a, b) => a - b).map((r) => html`<option value=${String(r)} selected=${r === replay.rate}>
+        ${r}×</option>`)}
     </select></label>
     <button onClick=${stop}>Back to the engine</button>
   </section>`;

@@ -24,7 +24,8 @@ export function RockerPicture({ setting, tipRadius, lift_nm, unit, replay }) {
     ${ghosts.map(([name, pose]) => html`<${Arm} pose=${pose} kind=${`ghost ${name}`} r=${r} room=${w.room} />`)}
     <${RightAngle} pose=${half} off=${off} size=${w.room * 0.55} />
     ${live ? html`<${Arm} pose=${live} kind="live" r=${r} room=${w.room} />` : null}
-    ${ghosts.map(([name, pose]) => html`<text class="rocker-label" font-size=${w.room * 0.3} x=${pose.stem.x_mm + w.room * 0.34} y=${-pose.stem.z_mm + w.room * 0.1}>${name}</text>`)}
+    ${ghosts.map(([name, pose]) => html`<text class="rocker-label" font-size=${w.room * 0.3} x=${pose.stem.x_mm + w.room * 0.34}
+      y=${-pose.stem.z_mm + w.room * 0.1}>${name}</text>`)}
     <circle class="rocker-pivot" cx=${half.pivot.x_mm} cy=${-half.pivot.z_mm} r=${w.room * 0.16} />
   </svg>
   <figcaption>${says.charAt(0).toUpperCase() + says.slice(1)}. ${live ? html`${replay ? "Replayed" : "Live"} lift ${length(live.lift_mm * 1e6, unit)}, ratio here ${live.ratio.toFixed(3)}.` : "It moves when the engine does."}</figcaption></figure>`;
@@ -35,7 +36,8 @@ const Arm = ({ pose: p, kind, r, room }) => html`<g class=${`rocker-arm ${kind}`
   <path class="stem" d=${`M${p.stem.x_mm - room * 0.2} ${-p.stem.z_mm}h${room * 0.4}v${room * 1.6}h${-room * 0.4}z`} />
   <path class="beam" d=${`M${p.tip.x_mm} ${-p.tip.z_mm}L${p.pivot.x_mm} ${-p.pivot.z_mm}L${p.adjuster.x_mm} ${-p.adjuster.z_mm}`} />
   <path class="rod" d=${rodOf(p, room * 1.5)} />
-  <circle class="tip" cx=${p.tip.x_mm} cy=${-p.tip.z_mm} r=${r} /><circle class="ball" cx=${p.adjuster.x_mm} cy=${-p.adjuster.z_mm} r=${room * 0.11} />
+  <circle class="tip" cx=${p.tip.x_mm} cy=${-p.tip.z_mm} r=${r} />
+    <circle class="ball" cx=${p.adjuster.x_mm} cy=${-p.adjuster.z_mm} r=${room * 0.11} />
 </g>`;
 
 /**
@@ -72,11 +74,14 @@ export function SweepPicture({ setting, lift_nm, unit }) {
   const x = (/** @type {number} */ mm) => 160 + (mm - middle) * by;
   const live = lift_nm === null ? null : poseAt(row, lift_nm / 1e6);
   const marks = /** @type {const} */ ([["closed", setting.closed, 18], ["half", setting.half, 0], ["full", setting.full, -18]]);
-  return html`<figure class="sweep"><svg viewBox="0 0 320 132" role="img" aria-label=${`The mark on the stem's end is ${length(setting.sweep_mm * 1e6, unit)} wide.`}>
+  return html`<figure class="sweep">
+    <svg viewBox="0 0 320 132" role="img" aria-label=${`The mark on the stem's end is ${length(setting.sweep_mm * 1e6, unit)} wide.`}>
     <circle class="sweep-stem" cx=${x(0) < 0 || x(0) > 320 ? 160 : x(0)} cy="60" r=${Math.min((stem / 2) * by, 4000)} />
     <rect class="sweep-mark" x=${x(low)} y="28" width=${Math.max(1.5, x(high) - x(low))} height="64" />
-    ${marks.map(([name, pose, dy]) => html`<path class="sweep-line" d=${`M${x(pose.contact_mm)} 22V98`} /><text x=${x(pose.contact_mm) + 5} y=${60 - dy * 1.6}>${name}</text>`)}
+    ${marks.map(([name, pose, dy]) => html`<path class="sweep-line" d=${`M${x(pose.contact_mm)} 22V98`} />
+      <text x=${x(pose.contact_mm) + 5} y=${60 - dy * 1.6}>${name}</text>`)}
     ${live ? html`<circle class="sweep-now" cx=${x(live.contact_mm)} cy="60" r="7" />` : null}
     <text x="6" y="124">← pivot</text><text x="314" y="124" text-anchor="end">away →</text>
-  </svg><figcaption>The mark on the stem's end, ${by.toFixed(0)} times larger than life: ${length(setting.sweep_mm * 1e6, unit)} wide.</figcaption></figure>`;
+  </svg><figcaption>The mark on the stem's end, ${by.toFixed(0)} times larger than life: ${length(setting.sweep_mm * 1e6, unit)} wide.</figcaption>
+    </figure>`;
 }

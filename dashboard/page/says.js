@@ -19,7 +19,8 @@ export function Basis({ of }) {
   const assumes = of.assumes ?? [], sources = of.sources ?? [];
   if (assumes.length + sources.length === 0) return null;
   return html`<details><summary>What this takes for granted</summary><ul class="plain">
-    ${assumes.map((s) => html`<li>${sentence(inUnit(s, unit))}</li>`)}${sources.map((s) => html`<li class="hint">Source: ${inUnit(s, unit)}</li>`)}</ul></details>`;
+    ${assumes.map((s) => html`<li>
+      ${sentence(inUnit(s, unit))}</li>`)}${sources.map((s) => html`<li class="hint">Source: ${inUnit(s, unit)}</li>`)}</ul></details>`;
 }
 
 /**
@@ -36,5 +37,6 @@ export function GapLine({ name, gap, unit }) {
     : { shape: "cross", kind: "bad", says: `Below your limit of ${length(limit, unit)}, by ${length(limit - left, unit)}${gap.sure ? "" : ", though that is within the uncertainty"}.` };
   return html`<div class="gap"><dt>${name}</dt><dd><strong>${withUncertainty(left, fromMm(gap.left_u_mm), unit)}</strong>
     <span class=${`verdict ${verdict.kind}`}><${Mark} shape=${verdict.shape} kind=${verdict.kind} /> ${verdict.says}</span>
-    <small>Usual is ${length(fromMm(gap.usual_mm), unit)} at least (common practice, no source). The engine maker's figures go first.</small></dd></div>`;
+    <small>Usual is ${length(fromMm(gap.usual_mm), unit)} at least (common practice, no source). The engine maker's figures go first.</small></dd>
+      </div>`;
 }

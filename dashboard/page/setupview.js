@@ -17,8 +17,12 @@ export function Setup({ state }) {
   const next = steps.find((s) => !s.done);
   const simulate = () => app.api.post("/simulator", { on: true }).then(() => app.notify("The simulator is running."), (err) => app.notify(err.message, "amiss"));
   return html`<section class="setup" aria-label="First set-up"><h2>Five steps to the first max lift</h2>
-    <ol>${steps.map((s) => html`<li class=${s === next ? "now" : ""} aria-current=${s === next ? "step" : undefined}><${Mark} shape=${s.done ? "check" : s === next ? "bars" : "ring"} kind=${s.done ? "good" : ""} />
-      <span>${s === next ? html`<a href=${s.href}>${s.name}</a> <small>${s.how}</small>` : s.name}${s.done ? html`<span class="sr"> done</span>` : null}</span></li>`)}</ol>
-    ${state.devices.indicator ? null : html`<p><button class="quiet" onClick=${simulate}>No indicator here: use the simulator</button> <small>An invented engine, turned by an invented hand. All it shows is labelled as simulated.</small></p>`}
-    <p><a href="#/help">Read the cautions before anything is turned.</a> <button class="quiet" onClick=${() => app.prefs.set({ ...prefs, ended: true })}>I know the way</button></p></section>`;
+    <ol>${steps.map((s) => html`<li class=${s === next ? "now" : ""} aria-current=${s === next ? "step" : undefined}>
+      <${Mark} shape=${s.done ? "check" : s === next ? "bars" : "ring"} kind=${s.done ? "good" : ""} />
+      <span>${s === next ? html`<a href=${s.href}>${s.name}</a> <small>
+        ${s.how}</small>` : s.name}${s.done ? html`<span class="sr"> done</span>` : null}</span></li>`)}</ol>
+    ${state.devices.indicator ? null : html`<p>
+      <button class="quiet" onClick=${simulate}>No indicator here: use the simulator</button> <small>An invented engine, turned by an invented hand. All it shows is labelled as simulated.</small></p>`}
+    <p><a href="#/help">Read the cautions before anything is turned.</a> <button class="quiet"
+      onClick=${() => app.prefs.set({ ...prefs, ended: true })}>I know the way</button></p></section>`;
 }

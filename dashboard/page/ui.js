@@ -133,7 +133,8 @@ function Field({ label, input, hint, wrong, unit }) {
   const attributes = { id, "aria-describedby": about || undefined, ...(wrong ? { "aria-invalid": "true" } : {}) };
   return html`<div class="field"><label class="field-name" for=${id}>${label}</label>
     ${unit ? html`<span class="with-unit">${input(attributes)}<span class="unit" id=${`${id}-unit`}>${unit}</span></span>` : input(attributes)}
-    ${wrong ? html`<span class="wrong" id=${`${id}-hint`} role="alert">${wrong}</span>` : hint ? html`<span class="hint" id=${`${id}-hint`}>${hint}</span>` : null}</div>`;
+    ${wrong ? html`<span class="wrong" id=${`${id}-hint`} role="alert">${wrong}</span>` : hint ? html`<span class="hint" id=${`${id}-hint`}>
+      ${hint}</span>` : null}</div>`;
 }
 
 /**
@@ -169,7 +170,8 @@ export function LengthField({ label, nm, unit, onChange, hint }) {
       setWrong(/** @type {Error} */ (err).message);
     }
   };
-  return html`<${Field} label=${label} hint=${hint} wrong=${wrong} unit=${unit} input=${(/** @type {any} */ a) => html`<input ...${a} inputmode="decimal" autocomplete="off" value=${text}
+  return html`<${Field} label=${label} hint=${hint} wrong=${wrong} unit=${unit}
+    input=${(/** @type {any} */ a) => html`<input ...${a} inputmode="decimal" autocomplete="off" value=${text}
     onInput=${(/** @type {any} */ e) => take(e.target.value)} />`} />`;
 }
 
@@ -201,7 +203,8 @@ export function NumberField({ label, value, unit, onChange, hint }) {
     last.current = number;
     onChange(number);
   };
-  return html`<${Field} label=${label} hint=${hint} wrong=${wrong} unit=${unit} input=${(/** @type {any} */ a) => html`<input ...${a} inputmode="decimal" autocomplete="off" value=${text}
+  return html`<${Field} label=${label} hint=${hint} wrong=${wrong} unit=${unit}
+    input=${(/** @type {any} */ a) => html`<input ...${a} inputmode="decimal" autocomplete="off" value=${text}
     onInput=${(/** @type {any} */ e) => take(e.target.value)} />`} />`;
 }
 
@@ -209,7 +212,8 @@ export function NumberField({ label, value, unit, onChange, hint }) {
  * A field for words.
  * @param {{label: string, value: string, onChange: (value: string) => void, hint?: string, list?: string, placeholder?: string}} props
  */
-export const TextField = ({ label, value, onChange, hint, list, placeholder }) => html`<${Field} label=${label} hint=${hint} input=${(/** @type {any} */ a) => html`<input ...${a} value=${value} list=${list}
+export const TextField = ({ label, value, onChange, hint, list, placeholder }) => html`<${Field} label=${label} hint=${hint}
+  input=${(/** @type {any} */ a) => html`<input ...${a} value=${value} list=${list}
   placeholder=${placeholder} autocomplete="off" onInput=${(/** @type {any} */ e) => onChange(e.target.value)} />`} />`;
 
 /**
@@ -218,7 +222,8 @@ export const TextField = ({ label, value, onChange, hint, list, placeholder }) =
  */
 export function Choice({ label, value, options, onChange, hint }) {
   const now = options.some(([v]) => v === value) ? value : options[0]?.[0]; // what is not said is the first
-  return html`<${Field} label=${label} hint=${hint} input=${(/** @type {any} */ a) => html`<select ...${a} value=${now} onChange=${(/** @type {any} */ e) => onChange(e.target.value)}>
+  return html`<${Field} label=${label} hint=${hint} input=${(/** @type {any} */ a) => html`<select ...${a} value=${now}
+    onChange=${(/** @type {any} */ e) => onChange(e.target.value)}>
     ${options.map(([v, name]) => html`<option value=${v} selected=${v === now}>${name}</option>`)}</select>`} />`;
 }
 

@@ -27,11 +27,13 @@ export function Bench() {
   return html`<div class=${`bench mood-${next.mood} ${stale ? "stale" : ""}`}>
     <h1 class="sr">Bench</h1>
     <${ValveBar} state=${state} />
-    <p class="next" role="status"><${MoodMark} mood=${next.mood} /><span>${next.says}</span>${next.link ? html` <a class="button" href=${next.link.href}>${next.link.label}</a>` : null}</p>
+    <p class="next" role="status"><${MoodMark} mood=${next.mood} /><span>${next.says}</span>
+      ${next.link ? html` <a class="button" href=${next.link.href}>${next.link.label}</a>` : null}</p>
     <${Setup} state=${state} />
     ${first ? null : html`
       <${Figures} position=${p} unit=${state.unit} mood=${next.mood} stale=${stale} raw=${strip.newest()} />
-      <div class="dial-box"><${Dial} lift=${known && p ? p.lift_nm : 0} half=${p?.half_nm ?? 0} nose=${p?.nose_nm ?? 0} unit=${state.unit} known=${known} /></div>
+      <div class="dial-box">
+        <${Dial} lift=${known && p ? p.lift_nm : 0} half=${p?.half_nm ?? 0} nose=${p?.nose_nm ?? 0} unit=${state.unit} known=${known} /></div>
       <${Height} state=${state} mood=${next.mood} />
       <${Strip} buffer=${strip} position=${p} unit=${state.unit} />
       <${CyclePicture} position=${p} angle_udeg=${strip.newest()?.angle_udeg} />
@@ -51,7 +53,8 @@ function MoodMark({ mood }) {
 function ValveBar({ state }) {
   const app = useApp();
   const { engine, valve } = state.bench;
-  if (state.replay) return html`<div class="valve-bar"><a href=${`#/traces/${state.replay.trace}`} class="valve-name">Replay of trace ${state.replay.trace}</a></div>`;
+  if (state.replay) return html`<div class="valve-bar">
+    <a href=${`#/traces/${state.replay.trace}`} class="valve-name">Replay of trace ${state.replay.trace}</a></div>`;
   return html`<div class="valve-bar">
     <a href="#/engine" class="valve-name">${valve ? valveWords(valve) : engine ? "Choose the valve" : "Name the engine"}</a>
     ${engine ? html`<button onClick=${() => app.act("next")}>Next valve</button>` : null}
@@ -72,11 +75,14 @@ function Figures({ position: p, unit, mood, stale, raw }) {
     : p?.state === "nose" ? { name: "nose", text: digits(p.nose_nm, unit), kind: "at-nose" }
     : { name: known ? "lift" : "indicator shows", text: lift === null ? (raw ? digits(raw.lift_nm, unit) : "–") : digits(lift, unit), kind: "lift" };
   return html`<div class=${`figures-box ${big.kind}`} aria-hidden=${stale ? "true" : undefined}>
-    <p class="giant"><span class=${`giant-digits ${big.text.length > 5 ? "long" : ""}`}>${big.text}</span> <span class="giant-name">${big.name}, ${unit}</span></p>
+    <p class="giant"><span class=${`giant-digits ${big.text.length > 5 ? "long" : ""}`}>${big.text}</span> <span class="giant-name">
+      ${big.name}, ${unit}</span></p>
     <dl class="smaller">
       ${big.kind !== "lift" && lift !== null ? html`<div><dt>lift</dt><dd>${digits(lift, unit)}</dd></div>` : null}
-      ${p && p.half_nm > 0 ? html`<div class="is-target"><dt>half lift</dt><dd>${digits(p.half_nm, unit)}<small>${needleWords(p.half_nm, unit)}</small></dd></div>` : null}
-      ${p && p.nose_nm > 0 && big.kind !== "at-nose" ? html`<div><dt>${p.settled ? "max lift" : "max lift so far"}</dt><dd>${digits(p.nose_nm, unit)}<small>${needleWords(p.nose_nm, unit)}</small></dd></div>` : null}
+      ${p && p.half_nm > 0 ? html`<div class="is-target"><dt>half lift</dt><dd>${digits(p.half_nm, unit)}<small>
+        ${needleWords(p.half_nm, unit)}</small></dd></div>` : null}
+      ${p && p.nose_nm > 0 && big.kind !== "at-nose" ? html`<div><dt>${p.settled ? "max lift" : "max lift so far"}</dt><dd>
+        ${digits(p.nose_nm, unit)}<small>${needleWords(p.nose_nm, unit)}</small></dd></div>` : null}
       ${raw && known ? html`<div><dt>indicator shows</dt><dd>${digits(raw.lift_nm, unit)}</dd></div>` : null}
     </dl>
     ${stale ? html`<p class="stale-says"><${Mark} shape="cross" kind="bad" /> last known; nothing new is coming in</p>` : null}
@@ -129,8 +135,10 @@ function Height({ state, mood }) {
     }
   };
   return html`<form class="height" ref=${box} onSubmit=${keep}>
-    <${LengthField} label="Adjuster end below valve end, now" nm=${nm} unit=${state.unit} onChange=${setNm} hint="Write a minus when the adjuster end stands higher." />
-    ${engine && valve ? html`<button disabled=${nm === null}>Keep as a trial</button>` : html`<a class="button" href="#/engine">Choose the valve, to keep it</a>`}
+    <${LengthField} label="Adjuster end below valve end, now" nm=${nm} unit=${state.unit}
+      onChange=${setNm} hint="Write a minus when the adjuster end stands higher." />
+    ${engine && valve ? html`<button
+      disabled=${nm === null}>Keep as a trial</button>` : html`<a class="button" href="#/engine">Choose the valve, to keep it</a>`}
     <button type="button" class="quiet" onClick=${() => { setOpen(false); setNm(null); }}>Close</button>
   </form>`;
 }
@@ -139,15 +147,18 @@ function Height({ state, mood }) {
 function Openings({ channel, unit }) {
   const openings = channel.openings.length ? channel.openings : channel.findings?.openings ?? [];
   const faults = channel.faults.filter((f) => f.kind !== "back-turn").slice(-3);
-  if (openings.length === 0 && faults.length === 0) return html`<section class="openings"><h2>Openings</h2><p class="hint">None yet. One opening is heel, nose, and heel again; each is listed here when the valve has come home.</p></section>`;
+  if (openings.length === 0 && faults.length === 0) return html`<section class="openings"><h2>Openings</h2>
+    <p class="hint">None yet. One opening is heel, nose, and heel again; each is listed here when the valve has come home.</p></section>`;
   const withAngle = openings.some((o) => o.nose_angle_deg !== undefined);
   return html`<section class="openings"><h2>Openings</h2>
     ${faults.map((f) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>${faultTitle(f.kind)}.</strong> ${inUnit(f.says, unit)}</p>`)}
     ${openings.length ? html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table>
-      <thead><tr><th scope="col">#</th><th scope="col">max lift</th><th scope="col">half lift</th>${withAngle ? html`<th scope="col">half, opening</th><th scope="col">nose</th><th scope="col">half, closing</th>` : null}</tr></thead>
+      <thead><tr><th scope="col">#</th><th scope="col">max lift</th><th scope="col">half lift</th>
+        ${withAngle ? html`<th scope="col">half, opening</th><th scope="col">nose</th><th scope="col">half, closing</th>` : null}</tr></thead>
       <tbody>${openings.map((o, i) => html`<tr><th scope="row">${i + 1}</th>
         <td class="strong">${withUncertainty(o.max_lift_mm * 1e6, o.max_lift_u_mm * 1e6, unit)}</td><td>${length(o.half_lift_mm * 1e6, unit)}</td>
-        ${withAngle ? html`<td>${angle(o.opening_half.angle_deg)}</td><td>${angle(o.nose_angle_deg)}</td><td>${angle(o.closing_half.angle_deg)}</td>` : null}</tr>`).reverse()}</tbody>
+        ${withAngle ? html`<td>${angle(o.opening_half.angle_deg)}</td><td>${angle(o.nose_angle_deg)}</td><td>
+          ${angle(o.closing_half.angle_deg)}</td>` : null}</tr>`).reverse()}</tbody>
     </table></div>` : null}</section>`;
 }
 
@@ -163,7 +174,8 @@ function TraceLine({ state }) {
   const words = { recording: "Recording", kept: "Kept", behind: "The disk is behind", failed: "Not being kept" }[t.state] ?? t.state;
   const shape = t.state === "kept" ? "check" : t.state === "recording" ? "disc" : "triangle";
   return html`<p class="trace-line"><${Mark} shape=${shape} kind=${t.state === "failed" || t.state === "behind" ? "bad" : "good"} />
-    <strong>${words}:</strong> <a href=${`#/traces/${t.id}`}>trace ${t.id}</a>, ${t.seconds.toFixed(0)} s, ${t.on_disk_s.toFixed(0)} s of it safe on disk${state.marks ? `, ${state.marks} ${state.marks === 1 ? "mark" : "marks"} since this page was opened` : ""}${t.says ? `. ${t.says}` : ""}
+    <strong>${words}:</strong> <a
+      href=${`#/traces/${t.id}`}>trace ${t.id}</a>, ${t.seconds.toFixed(0)} s, ${t.on_disk_s.toFixed(0)} s of it safe on disk${state.marks ? `, ${state.marks} ${state.marks === 1 ? "mark" : "marks"} since this page was opened` : ""}${t.says ? `. ${t.says}` : ""}
     ${t.state === "recording" ? html` <button class="quiet" onClick=${end}>End this trace</button>` : null}</p>`;
 }
 
@@ -175,7 +187,9 @@ function Calls() {
     app.prefs.set({ ...prefs, [name]: !prefs[name] });
     if (name === "awake") app.wake.want(!prefs.awake);
   };
-  const toggle = (/** @type {"tone"|"speech"|"vibration"|"awake"} */ name, /** @type {string} */ label) => html`<button class="toggle" aria-pressed=${prefs[name] ? "true" : "false"} onClick=${flip(name)}><${Mark} shape=${prefs[name] ? "check" : "cross"} /> ${label}</button>`;
+  /** @param {"tone"|"speech"|"vibration"|"awake"} name @param {string} label */
+  const toggle = (name, label) => html`<button class="toggle" aria-pressed=${prefs[name] ? "true" : "false"} onClick=${flip(name)}>
+    <${Mark} shape=${prefs[name] ? "check" : "cross"} /> ${label}</button>`;
   return html`<section class="calls"><h2>Heard and felt</h2>
     <div class="row">${toggle("tone", "Tone")}${toggle("speech", "Spoken calls")}${toggle("vibration", "Vibration")}${toggle("awake", "Keep screen on")}</div>
     ${prefs.awake && !app.wake.able ? html`<p class="hint">This browser does not keep the screen on here: it wants a secure address (https, or this computer itself). Set the screen's own time-out longer.</p>` : null}
@@ -183,8 +197,10 @@ function Calls() {
     <p class="hint">A browser stays silent until the page is touched once. Key M mutes, key U switches inch and millimetre.</p>
     <details><summary>Keys of a pedal or presenter</summary>
       <div class="grid">${pedalKeys.map(([key, name]) => html`<label class="field"><span class="field-name">${name}</span>
-        <select value=${prefs.keys[key] ?? "nothing"} onChange=${(/** @type {any} */ e) => app.prefs.set({ ...prefs, keys: { ...prefs.keys, [key]: e.target.value } })}>
-          ${[["mark", "marks"], ["next", "next valve"], ["nothing", "nothing"]].map(([v, t]) => html`<option value=${v} selected=${v === (prefs.keys[key] ?? "nothing")}>${t}</option>`)}
+        <select value=${prefs.keys[key] ?? "nothing"}
+          onChange=${(/** @type {any} */ e) => app.prefs.set({ ...prefs, keys: { ...prefs.keys, [key]: e.target.value } })}>
+          ${[["mark", "marks"], ["next", "next valve"], ["nothing", "nothing"]].map(([v, t]) => html`<option value=${v}
+            selected=${v === (prefs.keys[key] ?? "nothing")}>${t}</option>`)}
         </select></label>`)}</div></details>
   </section>`;
 }

@@ -14,7 +14,9 @@ export function Clearances({ route }) {
   const engine = useFetched((signal) => (bench.engine ? app.api.get(`/engines/${encodeURIComponent(bench.engine)}`, signal) : Promise.resolve(null)), [bench.engine]);
   const [part, , Part] = parts.find(([name]) => name === route.rest[0]) ?? parts[0];
   return html`<h1>Clearances and pushrods</h1>
-    <nav class="row" aria-label="Kinds of clearance">${parts.map(([v, t]) => html`<a class="button quiet" aria-current=${v === part ? "page" : undefined} href=${`#/clearances/${v}`}>${t}</a>`)}</nav>
+    <nav class="row" aria-label="Kinds of clearance">
+      ${parts.map(([v, t]) => html`<a class="button quiet" aria-current=${v === part ? "page" : undefined} href=${`#/clearances/${v}`}>
+      ${t}</a>`)}</nav>
     <${Trouble} text=${engine.error} />
     ${!bench.engine ? html`<${Nothing} says="These belong to an engine. Name it first." href="#/engine" label="To the engine" />`
       : engine.value ? html`<${Part} key=${part} engine=${engine.value} valve=${bench.valve} unit=${unit} />` : null}`;

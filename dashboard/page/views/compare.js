@@ -28,15 +28,19 @@ export function Compare({ route }) {
     const seen = new Set();
     return usable.filter((/** @type {any} */ t) => kind.test(t.valve) && !seen.has(t.valve) && seen.add(t.valve)).map((/** @type {any} */ t) => String(t.id)).slice(0, pens.length);
   };
-  if (all && usable.length === 0) return html`<h1>Compare</h1><${Nothing} says="There is nothing to lay over each other yet: two traces with a whole opening each are needed." href="#/bench" label="To the bench" />`;
+  if (all && usable.length === 0) return html`<h1>Compare</h1>
+    <${Nothing} says="There is nothing to lay over each other yet: two traces with a whole opening each are needed." href="#/bench" label="To the bench" />`;
   return html`<h1>Compare</h1><${Trouble} text=${error} />
     <div class="row">
-      <button class="quiet" onClick=${() => setIds(newestOf(/I\d*$/))}>All intakes</button><button class="quiet" onClick=${() => setIds(newestOf(/E\d*$/))}>All exhausts</button>
-      ${bench.valve ? html`<button class="quiet" onClick=${() => setIds(usable.filter((/** @type {any} */ t) => t.valve === bench.valve).slice(0, 2).reverse().map((/** @type {any} */ t) => String(t.id)))}>Before and after, ${valveWords(bench.valve)}</button>` : null}
+      <button class="quiet" onClick=${() => setIds(newestOf(/I\d*$/))}>All intakes</button>
+        <button class="quiet" onClick=${() => setIds(newestOf(/E\d*$/))}>All exhausts</button>
+      ${bench.valve ? html`<button class="quiet"
+        onClick=${() => setIds(usable.filter((/** @type {any} */ t) => t.valve === bench.valve).slice(0, 2).reverse().map((/** @type {any} */ t) => String(t.id)))}>Before and after, ${valveWords(bench.valve)}</button>` : null}
     </div>
     ${ids.length === 0 ? html`<${Nothing} says="Tick two traces or more; the first is what the others are compared with." />`
       : html`<${Overlay} key=${ids.join()} ids=${ids} align=${align} setAlign=${setAlign} unit=${unit} />`}
-    <h2>Traces</h2><ul class="ticks">${usable.map((/** @type {any} */ t) => html`<li><label><input type="checkbox" checked=${ids.includes(String(t.id))} onChange=${() => flip(String(t.id))} />
+    <h2>Traces</h2><ul class="ticks">${usable.map((/** @type {any} */ t) => html`<li><label>
+      <input type="checkbox" checked=${ids.includes(String(t.id))} onChange=${() => flip(String(t.id))} />
       <span><strong>${t.valve ? valveWords(t.valve) : "No valve named"}</strong>, trace ${t.id}, ${when(t.started)}, ${digits(fromMm(t.max_lift_mm), unit)} ${unit}${t.remark ? `, ${t.remark}` : ""}</span></label></li>`)}</ul>`;
 }
 
@@ -69,12 +73,18 @@ function Overlay({ ids, align, setAlign, unit }) {
   const series = value.map((v, i) => ({ label: v.lifted.name, stroke: pens[i][0], dash: pens[i][1], width: pens[i][2] }));
   const write = (/** @type {number} */ v) => `${v.toFixed(unit === "in" ? 4 : 3)} ${unit}`, fine = unit === "in" ? "thou" : "µm";
   return html`<${Trouble} text=${error} />
-    <div class="row" role="group" aria-label="Lined up at">${[["nose", "At the nose"], ["half", "At half lift"], ["angle", "By crank angle"]].map(([v, t]) => html`<button class="toggle" aria-pressed=${v === align ? "true" : "false"} disabled=${v === "angle" && !inDegrees} onClick=${() => setAlign(v)}>${t}</button>`)}</div>
+    <div class="row" role="group" aria-label="Lined up at">
+      ${[["nose", "At the nose"], ["half", "At half lift"], ["angle", "By crank angle"]].map(([v, t]) => html`<button class="toggle"
+        aria-pressed=${v === align ? "true" : "false"} disabled=${v === "angle" && !inDegrees} onClick=${() => setAlign(v)}>${t}</button>`)}</div>
     ${inDegrees ? null : html`<p class="hint">One of them has no crank angle, so they lie against time: the speed of the hand is in their width. Heights can be compared, flanks can not.</p>`}
-    <${Chart} data=${drawn.lift} series=${series.map((s) => ({ ...s, write }))} xUnit=${xUnit} says=${`${value.length} openings laid over each other.`} axes=${[{ label: from }, { label: `lift, ${unit}`, size: 64 }]} />
-    <ol class="pens">${value.map((v, i) => html`<li><svg width="54" height="10" aria-hidden="true"><path d="M0 5H54" class=${`pen${pens[i][0]}`} stroke-dasharray=${pens[i][1]?.join(" ")} stroke-width=${pens[i][2]} /></svg>
+    <${Chart} data=${drawn.lift} series=${series.map((s) => ({ ...s, write }))} xUnit=${xUnit}
+      says=${`${value.length} openings laid over each other.`} axes=${[{ label: from }, { label: `lift, ${unit}`, size: 64 }]} />
+    <ol class="pens">${value.map((v, i) => html`<li><svg width="54" height="10" aria-hidden="true">
+      <path d="M0 5H54" class=${`pen${pens[i][0]}`} stroke-dasharray=${pens[i][1]?.join(" ")} stroke-width=${pens[i][2]} /></svg>
       ${v.lifted.name} (${pens[i][3]}): ${withUncertainty(fromMm(v.findings.max_lift_mm), fromMm(v.findings.max_lift_u_mm), unit)}${i ? html`, ${digits(fromMm(v.findings.max_lift_mm - value[0].findings.max_lift_mm), unit, { sign: true })} ${unit} against the first` : ""}</li>`)}</ol>
-    ${value.length > 1 ? html`<h2>Difference from the first</h2><${Chart} data=${drawn.differences} series=${series.slice(1).map((s) => ({ ...s, write: (/** @type {number} */ v) => `${v.toFixed(1)} ${fine}` }))} xUnit=${xUnit} height=${240}
+    ${value.length > 1 ? html`<h2>Difference from the first</h2>
+      <${Chart} data=${drawn.differences}
+        series=${series.slice(1).map((s) => ({ ...s, write: (/** @type {number} */ v) => `${v.toFixed(1)} ${fine}` }))} xUnit=${xUnit} height=${240}
       says="Difference of lift from the first." axes=${[{ label: from }, { label: fine, size: 64 }]} />` : null}
     ${ids.length > value.length ? html`<p class="hint">${ids.length - value.length} of them have no whole opening and are left out.</p>` : null}`;
 }

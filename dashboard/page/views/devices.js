@@ -18,8 +18,10 @@ export function Devices() {
   const indicator = state.devices.indicator;
   return html`<h1>Devices</h1>
     ${!indicator ? html`<p class="lead"><${Mark} shape="ring" /> First the indicator: find its port below, look at what it says, and choose it.</p>`
-      : indicator.state === "live" ? html`<p class="lead"><${Mark} shape="check" kind="good" /> The indicator is heard. Touch its spindle: the figure on the <a href="#/bench">bench</a> must move.${state.bench.engine ? "" : html` Then <a href="#/engine">name the engine</a>.`}</p>` : null}
-    <section class="device-cards">${roles.map(([id, name]) => html`<${DeviceCard} key=${id} id=${id} name=${name} device=${state.devices[id]} unit=${state.unit} app=${app} />`)}</section>
+      : indicator.state === "live" ? html`<p class="lead">
+        <${Mark} shape="check" kind="good" /> The indicator is heard. Touch its spindle: the figure on the <a href="#/bench">bench</a> must move.${state.bench.engine ? "" : html` Then <a href="#/engine">name the engine</a>.`}</p>` : null}
+    <section class="device-cards">
+      ${roles.map(([id, name]) => html`<${DeviceCard} key=${id} id=${id} name=${name} device=${state.devices[id]} unit=${state.unit} app=${app} />`)}</section>
     ${state.missed ? html`<p class="hint">This page was too slow for ${state.missed.toLocaleString("en")} readings since it was opened. They are in the trace all the same.</p>` : null}
     <section><h2>Ports</h2>
       <p class="row"><button onClick=${again}>Look again</button></p>
@@ -49,7 +51,8 @@ function DeviceCard({ id, name, device, unit, app }) {
   const refused = Object.entries(device?.refused ?? {}).filter(([, n]) => n > 0);
   return html`<article class="panel"><h2>${name}</h2>
     <p class=${`tag link ${words.kind}`}><${Mark} shape=${words.shape} kind=${words.kind} /> ${words.word}</p>
-    ${!device ? html`<p class="hint">${id === "encoder" ? "Not needed for max lift and half lift; with it come crank angles and timing." : "Choose its port below."}</p>` : html`
+    ${!device ? html`<p class="hint">
+      ${id === "encoder" ? "Not needed for max lift and half lift; with it come crank angles and timing." : "Choose its port below."}</p>` : html`
       <p class="mono">${device.address}</p>
       ${device.says ? html`<p>${inUnit(device.says, unit)}</p>` : null}
       ${id === "indicator" && newest ? html`<p class="big-figure">${length(newest.lift_nm, unit)}</p>` : null}
@@ -92,9 +95,12 @@ function LinkSettings({ id, device }) {
   };
   return html`<details><summary>How it is set up</summary><form class="grid" onSubmit=${use}>
     ${settings[id].map(({ key, label, hint, options }) => (options
-      ? html`<${Choice} key=${key} label=${label} hint=${hint} options=${options} value=${keyOf(address, key)} onChange=${(/** @type {string} */ v) => setAddress(withKey(address, key, v))} />`
-      : html`<${TextField} key=${key} label=${label} hint=${hint} value=${keyOf(address, key)} onChange=${(/** @type {string} */ v) => setAddress(withKey(address, key, v.trim()))} />`))}
-    <${Trouble} text=${error} /><p class="mono all">${address}</p><p><button disabled=${address === device.address}>Use these settings</button></p></form></details>`;
+      ? html`<${Choice} key=${key} label=${label} hint=${hint} options=${options} value=${keyOf(address, key)}
+        onChange=${(/** @type {string} */ v) => setAddress(withKey(address, key, v))} />`
+      : html`<${TextField} key=${key} label=${label} hint=${hint} value=${keyOf(address, key)}
+        onChange=${(/** @type {string} */ v) => setAddress(withKey(address, key, v.trim()))} />`))}
+    <${Trouble} text=${error} /><p class="mono all">${address}</p><p><button disabled=${address === device.address}>Use these settings</button></p>
+      </form></details>`;
 }
 
 /** @param {{port: Port}} props */
@@ -129,16 +135,20 @@ function Listen({ address }) {
   const choose = (/** @type {string} */ id) => app.api.put(`/devices/${id}`, { address }).then(() => app.notify("Chosen, and remembered."), (err) => app.notify(err.message, "amiss"));
   const readings = (heard?.readings ?? []).slice(-6);
   return html`<div class="row"><button class="quiet" disabled=${busy} onClick=${listen}>${busy ? "Listening…" : "Listen for 2 s"}</button>
-      <button onClick=${() => choose("indicator")}>It is the indicator</button><button class="quiet" onClick=${() => choose("encoder")}>It is the encoder</button></div>
+      <button onClick=${() => choose("indicator")}>It is the indicator</button>
+        <button class="quiet" onClick=${() => choose("encoder")}>It is the encoder</button></div>
     <${Trouble} text=${error} />
     ${heard ? html`<div role="status"><p><strong>${heard.format || "Nothing was understood"}</strong>${heard.says ? `. ${heard.says}` : ""}</p>
-      ${readings.length ? html`<ol class="heard">${readings.map((/** @type {any} */ r) => html`<li>${r.lift_mm !== undefined ? length(r.lift_mm * 1e6, unit) : ""}${r.angle_deg !== undefined ? ` ${r.angle_deg}°` : ""}</li>`)}</ol>` : null}</div>` : null}`;
+      ${readings.length ? html`<ol class="heard">${readings.map((/** @type {any} */ r) => html`<li>
+        ${r.lift_mm !== undefined ? length(r.lift_mm * 1e6, unit) : ""}${r.angle_deg !== undefined ? ` ${r.angle_deg}°` : ""}</li>`)}</ol>` : null}</div>` : null}`;
 }
 
 function OtherAddress() {
   const [address, setAddress] = useState("");
   return html`<details class="panel"><summary>Another address</summary>
     <p class="hint">For a serial port over the network, or settings that differ: <span class="mono">serial:/dev/ttyUSB0?baud=9600</span>, <span class="mono">tcp://192.168.0.20:4001</span>, <span class="mono">usb:0403:6001</span>. Words behind the question mark: baud parity bits stop format unit poll rate delay invert.</p>
-    <label class="field"><span class="field-name">Address</span><input class="mono" value=${address} spellcheck=${false} autocomplete="off" onInput=${(/** @type {any} */ e) => setAddress(e.target.value.trim())} /></label>
+    <label class="field"><span class="field-name">Address</span>
+      <input class="mono" value=${address} spellcheck=${false} autocomplete="off"
+        onInput=${(/** @type {any} */ e) => setAddress(e.target.value.trim())} /></label>
     ${address ? html`<${Listen} key=${address} address=${address} />` : null}</details>`;
 }

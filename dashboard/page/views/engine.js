@@ -30,12 +30,15 @@ export function EngineView() {
   const none = engines.value && list.length === 0;
   return html`<h1>Engine</h1>
     <${Trouble} text=${engines.error} />
-    ${list.length ? html`<div class="row"><label class="inline">On the stand <select value=${bench.engine} onChange=${(/** @type {any} */ e) => choose(e.target.value)}>
-      <option value="">none chosen</option>${list.map((e) => html`<option value=${e.id} selected=${e.id === bench.engine}>${e.name || e.id}</option>`)}</select></label>
+    ${list.length ? html`<div class="row">
+      <label class="inline">On the stand <select value=${bench.engine} onChange=${(/** @type {any} */ e) => choose(e.target.value)}>
+      <option value="">none chosen</option>${list.map((e) => html`<option value=${e.id} selected=${e.id === bench.engine}>
+        ${e.name || e.id}</option>`)}</select></label>
       <button class="quiet" onClick=${() => setAdding(!adding)} aria-expanded=${adding ? "true" : "false"}>Another engine</button></div>` : null}
     ${none ? html`<${Nothing} says="No engine is named yet. A name, the layout and two numbers are enough to begin; the rest can come later." />` : null}
     ${adding || none ? html`<${NewEngine} unit=${unit} done=${() => { setAdding(false); engines.again(); }} />` : null}
-    ${bench.engine ? html`<${TheEngine} key=${bench.engine} id=${bench.engine} state=${state} renamed=${engines.again} />` : list.length ? html`<${Nothing} says="Choose the engine that is on the stand." />` : null}`;
+    ${bench.engine ? html`<${TheEngine} key=${bench.engine} id=${bench.engine} state=${state}
+      renamed=${engines.again} />` : list.length ? html`<${Nothing} says="Choose the engine that is on the stand." />` : null}`;
 }
 
 const layouts = /** @type {const} */ ([["inline", "inline"], ["vee", "vee"], ["flat", "flat, opposed"], ["single", "single cylinder"]]);
@@ -95,7 +98,9 @@ function ValveMap({ engine, valves, state }) {
     ${valves.filter((v) => cylinderOf(v.valve) === cylinder).map((v) => {
       const how = progress(v), lift = v.max_lift_mm ? digits(v.max_lift_mm * 1e6, unit) : "–";
       return html`<button class=${`valve ${sideOf(v.valve)} ${how}`} aria-pressed=${v.valve === bench.valve ? "true" : "false"} onClick=${() => go(v.valve)}>
-        <span class="sr">${valveWords(v.valve)}, ${signs[how].says}. Max lift:</span><span class="valve-side" aria-hidden="true">${sideOf(v.valve) === "intake" ? "in" : "ex"}${v.valve.replace(/^\d+[IE]/, "")}</span><span class="valve-lift">${lift}</span><${Mark} shape=${signs[how].shape} /></button>`;
+        <span class="sr">${valveWords(v.valve)}, ${signs[how].says}. Max lift:</span><span class="valve-side" aria-hidden="true">
+          ${sideOf(v.valve) === "intake" ? "in" : "ex"}${v.valve.replace(/^\d+[IE]/, "")}</span><span class="valve-lift">${lift}</span>
+          <${Mark} shape=${signs[how].shape} /></button>`;
     })}</div>`;
   return html`<section><h2>${engine.name || engine.id}: ${done} of ${valves.length} valves done</h2>
     <div class=${`valve-map ${engine.layout ?? "inline"}`}><span class="front">front</span>
@@ -105,7 +110,8 @@ function ValveMap({ engine, valves, state }) {
     ${here ? html`<div class="panel"><h3>${valveWords(here.valve)}</h3>
       <p>${here.missing.length ? html`Still missing: ${here.missing.join(", ")}.` : "Nothing is missing."} ${here.traces} ${here.traces === 1 ? "trace" : "traces"}, ${here.trials} ${here.trials === 1 ? "trial" : "trials"}.</p>
       <p class="row"><a class="button" href="#/bench">Turn it on the bench</a><a class="button quiet" href="#/trials">Trials</a>
-        ${here.trace ? html`<a class="button quiet" href=${`#/traces/${here.trace}`}>Its trace</a>` : null}<button class="quiet" onClick=${() => app.act("next")}>Next valve</button></p></div>`
+        ${here.trace ? html`<a class="button quiet" href=${`#/traces/${here.trace}`}>Its trace</a>` : null}<button class="quiet"
+          onClick=${() => app.act("next")}>Next valve</button></p></div>`
       : html`<${Nothing} says="Choose a valve in the map: what is measured next belongs to it." />`}
   </section>`;
 }

@@ -45,7 +45,8 @@ export function EngineForm({ engine, unit, kept, gone }) {
       ${f.text("name", "Name")}
       ${f.choice("layout", "Layout", [["inline", "inline"], ["vee", "vee"], ["flat", "flat, opposed"], ["single", "single cylinder"]])}
       ${f.number("cylinders", "Cylinders")}${f.number("valves_per_cylinder", "Valves in a cylinder")}
-      <${TextField} label="Firing order" hint="as in 1-3-4-2" value=${(draft.firing_order ?? []).join("-")} onChange=${(/** @type {string} */ t) => setDraft({ ...draft, firing_order: parseOrder(t) })} />
+      <${TextField} label="Firing order" hint="as in 1-3-4-2" value=${(draft.firing_order ?? []).join("-")}
+        onChange=${(/** @type {string} */ t) => setDraft({ ...draft, firing_order: parseOrder(t) })} />
       ${f.choice("rotation", "Crank turns, seen from the front", [["clockwise", "clockwise"], ["anticlockwise", "anticlockwise"]])}
       ${f.choice("units", "Lengths of this engine in", [["", "as the page"], ["in", "inches"], ["mm", "millimetres"]])}
       ${f.length("stroke_mm", "Stroke")}${f.length("rod_mm", "Connecting rod", "centre to centre")}
@@ -70,14 +71,18 @@ export function EngineForm({ engine, unit, kept, gone }) {
       ${f.length("limits.piston_to_valve_intake_mm", "Piston to valve, intake")}${f.length("limits.piston_to_valve_exhaust_mm", "Piston to valve, exhaust")}
       ${f.length("limits.coil_bind_mm", "Coil bind, left at full lift")}${f.length("limits.retainer_mm", "Retainer to seal or guide")}${f.length("limits.rocker_mm", "Rocker to retainer or stud")}
     </div></details>
-    <details><summary>Shims on hand</summary><${Shims} list=${draft.shims_on_hand ?? []} unit=${unit} change=${(/** @type {any[]} */ list) => setDraft({ ...draft, shims_on_hand: list })} /></details>
+    <details><summary>Shims on hand</summary>
+      <${Shims} list=${draft.shims_on_hand ?? []} unit=${unit} change=${(/** @type {any[]} */ list) => setDraft({ ...draft, shims_on_hand: list })} /></details>
     <details><summary>Order of work and notes</summary><div class="grid">
-      <${TextField} label="Order of work" hint="valve names with spaces between, as in 1I 1E 3I; empty follows the firing order" value=${(draft.order ?? []).join(" ")}
+      <${TextField} label="Order of work" hint="valve names with spaces between, as in 1I 1E 3I; empty follows the firing order"
+        value=${(draft.order ?? []).join(" ")}
         onChange=${(/** @type {string} */ t) => setDraft({ ...draft, order: t.toUpperCase().split(/[\s,]+/).filter(Boolean) })} />
-      <label class="field all"><span class="field-name">Notes</span><textarea rows="4" onInput=${(/** @type {any} */ e) => setDraft({ ...draft, notes: e.target.value })}>${draft.notes ?? ""}</textarea></label>
+      <label class="field all"><span class="field-name">Notes</span>
+        <textarea rows="4" onInput=${(/** @type {any} */ e) => setDraft({ ...draft, notes: e.target.value })}>${draft.notes ?? ""}</textarea></label>
     </div></details>
     <${Trouble} text=${error} />
-    <p class="row"><button disabled=${!changed}>Keep the engine</button><button type="button" class="quiet" onClick=${remove}>Take it off the list</button></p></form>`;
+    <p class="row"><button disabled=${!changed}>Keep the engine</button>
+      <button type="button" class="quiet" onClick=${remove}>Take it off the list</button></p></form>`;
 }
 
 /** @param {{list: {thickness_mm: number, count: number}[], unit: import("../units.js").Unit, change: (list: any[]) => void}} props */
@@ -85,7 +90,8 @@ function Shims({ list, unit, change }) {
   const put = (/** @type {number} */ i, /** @type {object} */ what) => change(list.map((s, k) => (k === i ? { ...s, ...what } : s)));
   return html`<p class="hint">All that could go under a stand, the ones in use among them.</p>
     ${list.map((s, i) => html`<div class="shim-row" key=${i}>
-      <${LengthField} label="Thickness" unit=${unit} nm=${s.thickness_mm ? fromMm(s.thickness_mm) : null} onChange=${(/** @type {number|null} */ nm) => put(i, { thickness_mm: nm === null ? 0 : toMm(nm) })} />
+      <${LengthField} label="Thickness" unit=${unit} nm=${s.thickness_mm ? fromMm(s.thickness_mm) : null}
+        onChange=${(/** @type {number|null} */ nm) => put(i, { thickness_mm: nm === null ? 0 : toMm(nm) })} />
       <${NumberField} label="How many" value=${s.count} onChange=${(/** @type {number|null} */ n) => put(i, { count: Math.round(n ?? 0) })} />
       <button type="button" class="quiet" onClick=${() => change(list.filter((_, k) => k !== i))}>Remove</button></div>`)}
     <p><button type="button" class="quiet" onClick=${() => change([...list, { thickness_mm: 0, count: 1 }])}>Add a thickness</button></p>`;

@@ -35,12 +35,16 @@ export function Help() {
       <li><a href="#/trials">Trials</a> says which shims come next. Fit them, and judge it again.</li>
       <li>When it is square, <a href="#/clearances">set the checking rod</a> to no lash and measure it.</li>
       <li>Next valve. When all are done, the <a href="#/sheet">build sheet</a> is too.</li></ol></section>
-    <section><h2>Keys</h2><dl class="facts small"><div><dt>mark</dt><dd>Space, Page down, Enter</dd></div><div><dt>next valve</dt><dd>right arrow</dd></div><div><dt>inch or millimetre</dt><dd>U</dd></div><div><dt>mute, and back</dt><dd>M</dd></div></dl>
+    <section><h2>Keys</h2><dl class="facts small"><div><dt>mark</dt><dd>Space, Page down, Enter</dd></div><div><dt>next valve</dt>
+      <dd>right arrow</dd></div><div><dt>inch or millimetre</dt><dd>U</dd></div><div><dt>mute, and back</dt><dd>M</dd></div></dl>
       <p>Anything that types a key will do: a presenter, a foot switch. What each key does is set on the <a href="#/bench">bench</a>.</p></section>
-    <section><h2>When something is wrong</h2><dl class="faults">${faults.map(([kind, what]) => html`<dt><${Mark} shape="triangle" /> ${faultTitle(kind)}</dt><dd>${what}</dd>`)}</dl>
+    <section><h2>When something is wrong</h2><dl class="faults">${faults.map(([kind, what]) => html`<dt>
+      <${Mark} shape="triangle" /> ${faultTitle(kind)}</dt><dd>${what}</dd>`)}</dl>
       <p>For a link that does not come about, see <a href="#/devices">Devices</a>, or run <code>lobescribe doctor</code>.</p></section>
-    <section><h2>What ± means</h2><p>A figure after ± is the expanded uncertainty with k = 2: of a hundred such figures about 95 have the truth inside. It holds what the readings can show: the indicator's step, noise, how well the heel comes back, and a nose that may have fallen between two readings. It can not know of an indicator that leans or of a stand that bends.</p></section>
+    <section><h2>What ± means</h2>
+      <p>A figure after ± is the expanded uncertainty with k = 2: of a hundred such figures about 95 have the truth inside. It holds what the readings can show: the indicator's step, noise, how well the heel comes back, and a nose that may have fallen between two readings. It can not know of an indicator that leans or of a stand that bends.</p></section>
     <section><h2>Usual figures</h2><p class="hint">Common practice, no source. The engine maker's figures and your own limits come first.</p>
-      <table><tbody>${practice.map(([what, figure]) => html`<tr><th scope="row" class="words">${what}</th><td>${figure}</td></tr>`)}</tbody></table></section>
+      <table><tbody>${practice.map(([what, figure]) => html`<tr><th scope="row" class="words">${what}</th><td>${figure}</td></tr>`)}</tbody></table>
+        </section>
     <section><h2>What this page is made of</h2><p>Its libraries and their licences: <a href="lib/licences.txt">licences</a>.</p></section>`;
 }

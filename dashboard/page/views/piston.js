@@ -47,7 +47,10 @@ export function Piston({ engine, valve, unit }) {
   return html`<form onSubmit=${work}>
     <p>With light checking springs fitted, stop the crank about 10 degrees from top dead centre of the overlap, where the valve is close to the piston. Push the valve open by hand until it touches the piston, and read how far it went. Write down both. Top dead centre is set under <a href="#/timing">Timing</a>.</p>
     <div class="grid">
-      <label class="field"><span class="field-name">Trace of the valve</span><select value=${id} onChange=${(/** @type {any} */ e) => setD({ ...d, trace: e.target.value })}>${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === id}>${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>
+      <label class="field"><span class="field-name">Trace of the valve</span>
+        <select value=${id} onChange=${(/** @type {any} */ e) => setD({ ...d, trace: e.target.value })}>
+        ${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === id}>
+        ${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>
       ${f.number("measured_at_deg", "Measured at", "° ATDC", "a minus for before top dead centre")}${f.length("measured_clearance_mm", "The valve went to the piston by")}
       ${f.length("stroke_mm", "Stroke")}${f.length("rod_mm", "Connecting rod", "centre to centre")}
       ${f.number("valve_lean_deg", "Valve leans against the bore by", "°")}${f.choice("crown", "Under the valve is", [["parallel", "a pocket square to the valve"], ["flat", "a flat crown"]])}
@@ -63,11 +66,17 @@ function PistonAnswer({ p, side, basis, unit }) {
   const write = (/** @type {number} */ v) => `${v.toFixed(unit === "in" ? 3 : 2)} ${unit}`;
   return html`<section><h2>Piston to ${side} valve</h2>
     <dl class="facts"><${GapLine} name=${`least, at ${p.where}`} gap=${p.least} unit=${unit} /></dl>
-    <${Chart} data=${data} says="Clearance between piston and valve through the overlap." height=${280} xUnit="° after TDC" uprights=${[{ x: p.at_deg, label: `least ${length(fromMm(p.least.left_mm), unit)}` }]}
+    <${Chart} data=${data} says="Clearance between piston and valve through the overlap." height=${280} xUnit="° after TDC"
+      uprights=${[{ x: p.at_deg, label: `least ${length(fromMm(p.least.left_mm), unit)}` }]}
       levels=${p.least.limit_mm !== undefined ? [{ y: p.least.limit_mm / one, label: "your limit" }] : []}
-      series=${[{ label: "clearance", stroke: "--ink", write }, { label: "valve lift", stroke: "--blue", dash: [8, 4], write }]} axes=${[{ label: "crank, degrees after TDC", values: (/** @type {any} */ _u, /** @type {number[]} */ at) => at.map(axisWords) }, { label: unit, size: 60 }]} />
+      series=${[{ label: "clearance", stroke: "--ink", write }, { label: "valve lift", stroke: "--blue", dash: [8, 4], write }]}
+        axes=${[{ label: "crank, degrees after TDC", values: (/** @type {any} */ _u, /** @type {number[]} */ at) => at.map(axisWords) }, { label: unit, size: 60 }]} />
     <h3>If the cam is moved, or the lash</h3>
-    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">cam advanced by</th><th scope="col">lash</th><th scope="col">least clearance</th><th scope="col">at</th><th scope="col" class="words">your limit</th></tr></thead>
-      <tbody>${p.cases.map((/** @type {any} */ c) => html`<tr><th scope="row">${degrees(c.cam_deg, 0)}</th><td>${digits(fromMm(c.lash_mm), unit)}</td><td class="strong">${digits(fromMm(c.least_mm), unit)}</td><td>${axisWords(Math.round(c.at_deg * 10) / 10)}</td><td class="words">${c.meets_limit === undefined ? "not set" : c.meets_limit ? "met" : "not met"}</td></tr>`)}</tbody></table></div>
+    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">cam advanced by</th>
+      <th scope="col">lash</th><th scope="col">least clearance</th><th scope="col">at</th><th scope="col" class="words">your limit</th></tr></thead>
+      <tbody>${p.cases.map((/** @type {any} */ c) => html`<tr><th scope="row">${degrees(c.cam_deg, 0)}</th><td>
+        ${digits(fromMm(c.lash_mm), unit)}</td><td class="strong">${digits(fromMm(c.least_mm), unit)}</td><td>
+        ${axisWords(Math.round(c.at_deg * 10) / 10)}</td><td class="words">
+        ${c.meets_limit === undefined ? "not set" : c.meets_limit ? "met" : "not met"}</td></tr>`)}</tbody></table></div>
     <${Sentences} list=${p.says} /><${Basis} of=${basis} /></section>`;
 }

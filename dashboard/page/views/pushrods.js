@@ -43,18 +43,25 @@ export function Pushrods({ engine, unit }) {
     <section><h2>Checking rods, ${unit}</h2><div class="grid">
       ${f.choice("measured", "Measured", [["overall", "over both tips"], ["centres", "between the middles of the balls"], ["gauge", "between gauging rings"]])}
       ${d.measured === "gauge" ? f.length("gauge_diameter_mm", "Hole of the ring") : null}</div>
-      <div class="grid rods">${names.map((/** @type {string} */ n) => html`<${LengthField} key=${n} label=${valveWords(n)} unit=${unit} nm=${d.rods[n] ? fromMm(d.rods[n]) : null} onChange=${(/** @type {number|null} */ nm) => setD({ ...d, rods: { ...d.rods, [n]: nm === null ? undefined : toMm(nm) } })} />`)}</div></section>
-    <details><summary>End pieces</summary><div class="grid"><p class="hint">With them the tube's own length is told; without, the length over the tips.</p>
+      <div class="grid rods">
+        ${names.map((/** @type {string} */ n) => html`<${LengthField} key=${n} label=${valveWords(n)} unit=${unit}
+          nm=${d.rods[n] ? fromMm(d.rods[n]) : null}
+          onChange=${(/** @type {number|null} */ nm) => setD({ ...d, rods: { ...d.rods, [n]: nm === null ? undefined : toMm(nm) } })} />`)}</div></section>
+    <details><summary>End pieces</summary><div class="grid">
+      <p class="hint">With them the tube's own length is told; without, the length over the tips.</p>
       ${f.length("ends.length_mm", "Whole end piece")}${f.length("ends.press_depth_mm", "Pressed into the tube by")}${f.length("ends.ball_diameter_mm", "Ball diameter")}</div></details>
     <details><summary>What still changes after the checking</summary><div class="grid">
       ${f.length("stack_change_mm", "Shims added under the stand", "a minus for taken out; needs the rocker ratio")}${f.length("adjuster_down_mm", "Adjuster farther down by")}${f.length("thread_left_mm", "Thread left, downwards")}
-      ${f.length("preload_mm", "Preload of a hydraulic lifter")}${f.length("step_mm", "Cut to steps of", "what saw or lathe works to")}</div></details>
-    <details><summary>Lash when it warms up</summary><div class="grid"><p class="hint">Measure the length of what stands between the lifter and the rocker's pivot, by material.</p>
+      ${f.length("preload_mm", "Preload of a hydraulic lifter")}${f.length("step_mm", "Cut to steps of", "what saw or lathe works to")}</div>
+        </details>
+    <details><summary>Lash when it warms up</summary><div class="grid">
+      <p class="hint">Measure the length of what stands between the lifter and the rocker's pivot, by material.</p>
       ${f.choice("rod_material", "Pushrods of", materials)}${f.choice("lash.stack_material", "Head or barrel of", materials)}${f.length("lash.stack_mm", "its length")}
       ${f.choice("lash.case_material", "Case or block of", materials)}${f.length("lash.case_mm", "its length")}${f.number("lash.warmer_k", "Warmer by", "K", "70 if left empty")}${f.length("lash.hot_lash_mm", "Lash wanted when hot")}</div></details>
     <${Trouble} text=${error} />
     <p><button disabled=${rods.length === 0}>Work out the cut list</button></p></form>
-    ${answer ? html`<${CutList} a=${answer} unit=${unit} />` : rods.length === 0 ? html`<${Nothing} says="One checking rod is enough to begin. The list grows with each." />` : null}`;
+    ${answer ? html`<${CutList} a=${answer}
+      unit=${unit} />` : rods.length === 0 ? html`<${Nothing} says="One checking rod is enough to begin. The list grows with each." />` : null}`;
 }
 
 /** @param {{a: any, unit: import("../units.js").Unit}} props */
@@ -62,12 +69,22 @@ function CutList({ a, unit }) {
   const cell = (/** @type {number|undefined} */ mm) => (mm === undefined || mm === null ? "–" : digits(fromMm(mm), unit));
   const has = (/** @type {string} */ name) => a.cuts.some((/** @type {any} */ c) => c[name] !== undefined);
   return html`<section><h2>Cut list</h2>
-    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">valve</th>${has("tube_mm") ? html`<th scope="col">tube</th>` : null}<th scope="col">over both tips</th>${has("centres_mm") ? html`<th scope="col">between balls</th>` : null}${has("gauge_mm") ? html`<th scope="col">between rings</th>` : null}<th scope="col">±</th></tr></thead>
-      <tbody>${a.cuts.map((/** @type {any} */ c) => html`<tr><th scope="row">${valveWords(c.valve)}</th>${has("tube_mm") ? html`<td class="strong">${cell(c.tube_mm)}</td>` : null}<td class="strong">${cell(c.overall_mm)}</td>${has("centres_mm") ? html`<td>${cell(c.centres_mm)}</td>` : null}${has("gauge_mm") ? html`<td>${cell(c.gauge_mm)}</td>` : null}<td>${cell(c.length_u_mm)}</td></tr>`)}</tbody></table></div>
-    <h3>Tally</h3><ul class="plain">${a.tally.map((/** @type {any} */ t) => html`<li><strong>${t.count} × ${length(fromMm(t.length_mm), unit)}</strong>: ${t.valves.map(valveWords).join(", ")}</li>`)}</ul>
+    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">valve</th>
+      ${has("tube_mm") ? html`<th scope="col">tube</th>` : null}<th scope="col">over both tips</th>
+      ${has("centres_mm") ? html`<th scope="col">between balls</th>` : null}${has("gauge_mm") ? html`<th scope="col">between rings</th>` : null}<th scope="col">±</th></tr></thead>
+      <tbody>${a.cuts.map((/** @type {any} */ c) => html`<tr><th scope="row">${valveWords(c.valve)}</th>${has("tube_mm") ? html`<td class="strong">
+        ${cell(c.tube_mm)}</td>` : null}<td class="strong">${cell(c.overall_mm)}</td>${has("centres_mm") ? html`<td>
+        ${cell(c.centres_mm)}</td>` : null}${has("gauge_mm") ? html`<td>${cell(c.gauge_mm)}</td>` : null}<td>${cell(c.length_u_mm)}</td>
+        </tr>`)}</tbody></table></div>
+    <h3>Tally</h3><ul class="plain">${a.tally.map((/** @type {any} */ t) => html`<li><strong>
+      ${t.count} × ${length(fromMm(t.length_mm), unit)}</strong>: ${t.valves.map(valveWords).join(", ")}</li>`)}</ul>
     ${a.thread_left_mm !== undefined ? html`<p>Thread left, downwards: ${length(fromMm(a.thread_left_mm), unit)}.</p>` : null}
-    ${a.lash ? html`<h3>Lash when warm</h3><dl class="facts"><div><dt>set cold</dt><dd>${length(fromMm(a.lash.cold_lash_mm), unit)}</dd></div><div><dt>warming opens it, at the valve</dt><dd>${withUncertainty(fromMm(a.lash.opens_at_valve_mm), fromMm(a.lash.opens_at_valve_u_mm), unit)}</dd></div>
-      ${a.lash.trade_rule_mm !== undefined ? html`<div><dt>the trade's rule (common practice, no source)</dt><dd>${length(fromMm(a.lash.trade_rule_mm), unit)}</dd></div>` : null}</dl>${a.lash.rule ? html`<p class="hint">${inUnit(a.lash.rule, unit)}</p>` : null}
+    ${a.lash ? html`<h3>Lash when warm</h3><dl class="facts"><div><dt>set cold</dt><dd>${length(fromMm(a.lash.cold_lash_mm), unit)}</dd></div><div>
+      <dt>warming opens it, at the valve</dt><dd>${withUncertainty(fromMm(a.lash.opens_at_valve_mm), fromMm(a.lash.opens_at_valve_u_mm), unit)}</dd>
+      </div>
+      ${a.lash.trade_rule_mm !== undefined ? html`<div><dt>the trade's rule (common practice, no source)</dt><dd>
+        ${length(fromMm(a.lash.trade_rule_mm), unit)}</dd></div>` : null}</dl>${a.lash.rule ? html`<p class="hint">
+        ${inUnit(a.lash.rule, unit)}</p>` : null}
       <${Sentences} list=${a.lash.says} />` : null}
     <${Sentences} list=${a.says} /><${Basis} of=${a} /></section>`;
 }

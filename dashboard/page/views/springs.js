@@ -46,15 +46,20 @@ export function Gaps({ engine, valve, unit }) {
   };
   return html`<form onSubmit=${work}>
     <div class="grid">${f.length("lift_mm", "Max lift at the valve", "the greatest of the engine's valves is on the safe side")}</div>
-    <section><h2>Coil bind</h2><p>Measure the installed height from the spring's seat to its retainer, valve closed. Press a spring solid in a vice between flat plates and measure it, inner springs too.</p>
+    <section><h2>Coil bind</h2>
+      <p>Measure the installed height from the spring's seat to its retainer, valve closed. Press a spring solid in a vice between flat plates and measure it, inner springs too.</p>
       <div class="grid">${f.length("coil.installed_height_mm", "Installed height")}${f.length("coil.solid_height_mm", "Solid height")}</div></section>
-    <section><h2>Retainer to seal</h2><p>Valve closed, without spring: measure from the retainer's underside to the top of the seal or guide.</p><div class="grid">${f.length("retainer.closed_gap_mm", "Gap, valve closed")}</div></section>
+    <section><h2>Retainer to seal</h2><p>Valve closed, without spring: measure from the retainer's underside to the top of the seal or guide.</p>
+      <div class="grid">${f.length("retainer.closed_gap_mm", "Gap, valve closed")}</div></section>
     <section><h2>Rocker slot to stud</h2><p>For rockers with a slot around their stud. The angles stand with the drawn rocker in Trials.</p>
       <div class="grid">${f.length("slot.slot_length_mm", "Length of the slot")}${f.length("slot.stud_diameter_mm", "Stud diameter")}${f.length("slot.height_mm", "Pivot to the slot's far face")}
         ${f.number("slot.closed_deg", "Rocker's angle, valve closed", "°")}${f.number("slot.full_deg", "at full lift", "°")}${f.number("slot.centred_deg", "with the slot centred", "°")}</div></section>
     <${Trouble} text=${error} /><p><button disabled=${!(coil || retainer || slot)}>Work out what is left</button></p></form>
-    ${answer ? html`<section><h2>Left at full lift</h2><dl class="facts"><${GapLine} name="between coils, whole spring" gap=${answer.coil_bind} unit=${unit} /><${GapLine} name="retainer to seal" gap=${answer.retainer} unit=${unit} />
-      <${GapLine} name="slot to stud, closed" gap=${answer.slot?.closed} unit=${unit} /><${GapLine} name="slot to stud, full lift" gap=${answer.slot?.full} unit=${unit} /></dl><${Basis} of=${answer} /></section>` : null}`;
+    ${answer ? html`<section><h2>Left at full lift</h2><dl class="facts">
+      <${GapLine} name="between coils, whole spring" gap=${answer.coil_bind} unit=${unit} />
+      <${GapLine} name="retainer to seal" gap=${answer.retainer} unit=${unit} />
+      <${GapLine} name="slot to stud, closed" gap=${answer.slot?.closed} unit=${unit} />
+        <${GapLine} name="slot to stud, full lift" gap=${answer.slot?.full} unit=${unit} /></dl><${Basis} of=${answer} /></section>` : null}`;
 }
 
 const ends = /** @type {const} */ ([["closed ground", "closed and ground"], ["closed", "closed, not ground"], ["plain ground", "plain, ground"], ["plain", "plain"]]);
@@ -76,15 +81,23 @@ export function Spring({ engine, valve, unit }) {
   return html`<form onSubmit=${work}>
     <p>Best from a spring tester: two heights and their loads. Without one, from the wire and the coils. Springs store energy: wear glasses, and press them with something that can not slip.</p>
     <section><h2>As tested</h2>${d.loads.map((/** @type {any} */ l, /** @type {number} */ i) => html`<div class="grid" key=${i}>
-      <${LengthField} label=${`Height ${i + 1}`} unit=${unit} nm=${l.height_mm === undefined ? null : fromMm(l.height_mm)} onChange=${(/** @type {number|null} */ nm) => put(i, { height_mm: nm === null ? undefined : toMm(nm) })} />
-      <${NumberField} label=${`Load ${i + 1}`} unit=${forceUnit} value=${shownForce(l.load_n)} onChange=${(/** @type {number|null} */ v) => put(i, { load_n: v === null ? undefined : v * toForce })} /></div>`)}
+      <${LengthField} label=${`Height ${i + 1}`} unit=${unit} nm=${l.height_mm === undefined ? null : fromMm(l.height_mm)}
+        onChange=${(/** @type {number|null} */ nm) => put(i, { height_mm: nm === null ? undefined : toMm(nm) })} />
+      <${NumberField} label=${`Load ${i + 1}`} unit=${forceUnit} value=${shownForce(l.load_n)}
+        onChange=${(/** @type {number|null} */ v) => put(i, { load_n: v === null ? undefined : v * toForce })} /></div>`)}
       <p><button type="button" class="quiet" onClick=${() => setD({ ...d, loads: [...d.loads, {}] })}>Another load</button></p></section>
-    <section><h2>As wound</h2><div class="grid">${f.length("wire_mm", "Wire")}${f.length("outer_diameter_mm", "Outer diameter")}${f.number("total_coils", "Coils in all")}${f.choice("ends", "Ends", ends)}</div></section>
-    <section><h2>As installed</h2><div class="grid">${f.length("installed_height_mm", "Installed height")}${f.length("lift_mm", "Max lift at the valve")}${f.length("free_length_mm", "Free length")}${f.length("solid_height_mm", "Solid height, measured")}</div></section>
+    <section><h2>As wound</h2><div class="grid">
+      ${f.length("wire_mm", "Wire")}${f.length("outer_diameter_mm", "Outer diameter")}${f.number("total_coils", "Coils in all")}${f.choice("ends", "Ends", ends)}</div></section>
+    <section><h2>As installed</h2><div class="grid">
+      ${f.length("installed_height_mm", "Installed height")}${f.length("lift_mm", "Max lift at the valve")}${f.length("free_length_mm", "Free length")}${f.length("solid_height_mm", "Solid height, measured")}</div></section>
     <${Trouble} text=${error} /><p><button>Work out the spring</button></p></form>
-    ${a ? html`<section><h2>The spring</h2><dl class="facts"><div><dt>rate, from ${a.rate_from === "loads" ? "the loads" : "its dimensions"}</dt><dd>${rate(a.rate_n_per_mm, unit)}${a.rate_u_n_per_mm ? ` ± ${rate(a.rate_u_n_per_mm, unit)}` : ""}</dd></div>
-      ${a.seat_load_n !== undefined ? html`<div><dt>on the seat</dt><dd>${force(a.seat_load_n, unit)}${a.seat_load_u_n ? ` ± ${force(a.seat_load_u_n, unit)}` : ""}</dd></div>` : null}
-      ${a.open_load_n !== undefined ? html`<div><dt>at full lift</dt><dd>${force(a.open_load_n, unit)}${a.open_load_u_n ? ` ± ${force(a.open_load_u_n, unit)}` : ""}</dd></div>` : null}
+    ${a ? html`<section><h2>The spring</h2><dl class="facts"><div><dt>rate, from ${a.rate_from === "loads" ? "the loads" : "its dimensions"}</dt>
+      <dd>${rate(a.rate_n_per_mm, unit)}${a.rate_u_n_per_mm ? ` ± ${rate(a.rate_u_n_per_mm, unit)}` : ""}</dd></div>
+      ${a.seat_load_n !== undefined ? html`<div><dt>on the seat</dt><dd>
+        ${force(a.seat_load_n, unit)}${a.seat_load_u_n ? ` ± ${force(a.seat_load_u_n, unit)}` : ""}</dd></div>` : null}
+      ${a.open_load_n !== undefined ? html`<div><dt>at full lift</dt><dd>
+        ${force(a.open_load_n, unit)}${a.open_load_u_n ? ` ± ${force(a.open_load_u_n, unit)}` : ""}</dd></div>` : null}
       ${a.solid_height_mm !== undefined ? html`<div><dt>solid height</dt><dd>${length(fromMm(a.solid_height_mm), unit)}</dd></div>` : null}
-      <${GapLine} name="between coils at full lift" gap=${a.coil_bind} unit=${unit} /></dl><${Sentences} list=${a.says} /><${Basis} of=${a} /></section>` : null}`;
+      <${GapLine} name="between coils at full lift" gap=${a.coil_bind} unit=${unit} /></dl><${Sentences} list=${a.says} /><${Basis} of=${a} />
+        </section>` : null}`;
 }

@@ -28,15 +28,19 @@ export function Timing({ route }) {
   const [checks, setChecks] = useState("0.050 in, 1 mm");
   const [mounting, setMounting] = useDraft(`encoder.${bench.engine}`, /** @type {import("./encoder.js").Mounting} */ ({}));
   const traces = (all ?? []).filter((/** @type {any} */ t) => t.has_angle && t.max_lift_mm);
-  if (all && traces.length === 0) return html`<h1>Timing</h1><${Nothing} says="Timing needs a trace with crank angle: connect an encoder, then turn two full turns of the crank." href="#/devices" label="To the devices" />`;
+  if (all && traces.length === 0) return html`<h1>Timing</h1>
+    <${Nothing} says="Timing needs a trace with crank angle: connect an encoder, then turn two full turns of the crank." href="#/devices" label="To the devices" />`;
   const cylinder = cylinderOf(bench.valve);
   const find = (/** @type {"intake"|"exhaust"} */ side) => chosen[side] || String(traces.find((/** @type {any} */ t) => sideOf(t.valve) === side && (!cylinder || cylinderOf(t.valve) === cylinder))?.id ?? "0");
   const ids = { intake: find("intake"), exhaust: find("exhaust") };
   const { text: checking, wrong } = asked(checks, unit);
   return html`<h1>Timing</h1><${Trouble} text=${error} />
-    <div class="grid">${sides.map((side) => html`<label class="field"><span class="field-name">${side === "intake" ? "Intake" : "Exhaust"} trace</span>
-      <select value=${ids[side]} onChange=${(/** @type {any} */ e) => setChosen({ ...chosen, [side]: e.target.value || "0" })}><option value="0">none</option>
-        ${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === ids[side]}>${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>`)}
+    <div class="grid">${sides.map((side) => html`<label class="field"><span class="field-name">
+      ${side === "intake" ? "Intake" : "Exhaust"} trace</span>
+      <select value=${ids[side]} onChange=${(/** @type {any} */ e) => setChosen({ ...chosen, [side]: e.target.value || "0" })}>
+        <option value="0">none</option>
+        ${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === ids[side]}>
+          ${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>`)}
       <${TextField} label="Checking lifts" value=${checks} onChange=${setChecks} hint="as in 0.050 in, 1 mm" /></div>
     <${EncoderPanel} mounting=${mounting} change=${setMounting} unit=${unit} />
     <${Trouble} text=${wrong} />
@@ -56,18 +60,30 @@ function asked(typed, unit) {
 function Both({ ids, checking, mounting, engine, unit }) {
   const app = useApp();
   const has = (/** @type {string} */ id) => id !== "" && id !== "0";
-  const one = (/** @type {"intake"|"exhaust"} */ side) => useFetched(
-    async (signal) => (has(ids[side]) ? readTiming(await app.api.get(`/traces/${ids[side]}/timing${query({ checking, valve: side, ...mounting })}`, signal)) : null), [ids[side], checking, JSON.stringify(mounting)]);
-  const intake = one("intake"), exhaust = one("exhaust");
-  const pair = useFetched(
-    async (signal) => (has(ids.intake) || has(ids.exhaust) ? app.api.get(`/timing${query({ intake: has(ids.intake) ? ids.intake : "", exhaust: has(ids.exhaust) ? ids.exhaust : "", engine, checking, ...mounting })}`, signal) : null), [ids.intake, ids.exhaust, checking, engine, JSON.stringify(mounting)]);
+  const on = [checking, JSON.stringify(mounting)];
+  const intake = useFetched((signal) => timingOf("intake", signal), [ids.intake, ...on]);
+  const exhaust = useFetched((signal) => timingOf("exhaust", signal), [ids.exhaust, ...on]);
+  const pair = useFetched((signal) => together(signal), [ids.intake, ids.exhaust, engine, ...on]);
+
+  /** @param {"intake"|"exhaust"} side @param {AbortSignal} signal */
+  async function timingOf(side, signal) {
+    if (!has(ids[side])) return null;
+    return readTiming(await app.api.get(`/traces/${ids[side]}/timing${query({ checking, valve: side, ...mounting })}`, signal));
+  }
+
+  /** @param {AbortSignal} signal */
+  async function together(signal) {
+    const [i, e] = sides.map((side) => (has(ids[side]) ? ids[side] : ""));
+    return i || e ? app.api.get(`/timing${query({ intake: i, exhaust: e, engine, checking, ...mounting })}`, signal) : null;
+  }
+
   const shown = sides.map((side) => ({ side, t: side === "intake" ? intake.value : exhaust.value })).filter((s) => s.t);
   if (!has(ids.intake) && !has(ids.exhaust)) return html`<${Nothing} says="Choose at least one trace." />`;
   return html`<${Trouble} text=${intake.error} /><${Trouble} text=${exhaust.error} />
     ${shown.length ? html`<${LiftChart} shown=${shown} unit=${unit} />
       <${Events} shown=${shown} unit=${unit} />
       <${Pair} pair=${pair.value} unit=${unit} />
-      <${Motion} shown=${shown} unit=${unit} />` : html`<p class="hint">Working the timing out.</p>`}`;
+      <${Motion} shown=${shown} unit=${unit} />` : intake.error || exhaust.error ? null : html`<p class="hint">Working the timing out.</p>`}`;
 }
 
 /** @typedef {{side: "intake"|"exhaust", t: import("../timing.js").ValveTiming}[]} Shown */
@@ -85,23 +101,31 @@ function LiftChart({ shown, unit }) {
     ...(t.passages[0]?.closes ? [{ x: t.passages[0].closes.atdc_deg, label: `closes ${t.passages[0].closes.says}`, dashed: true }] : []),
   ])];
   const levels = shown[0]?.t.passages[0] ? [{ y: shown[0].t.passages[0].level_mm / one, label: `checked at ${length(fromMm(shown[0].t.passages[0].checking_lift_mm), unit)}` }] : [];
-  return html`<section><h2>Lift against crank angle</h2><${Chart} data=${data} xUnit="° after TDC of the overlap" uprights=${uprights} levels=${levels}
+  return html`<section><h2>Lift against crank angle</h2>
+    <${Chart} data=${data} xUnit="° after TDC of the overlap" uprights=${uprights} levels=${levels}
     says=${`Lift against crank angle of ${shown.map((s) => s.side).join(" and ")}.`}
     series=${shown.map(({ side }) => ({ label: side, stroke: strokes[side], dash: dashes[side], write: (/** @type {number} */ v) => `${v.toFixed(unit === "in" ? 4 : 3)} ${unit}` }))}
     axes=${[{ label: "crank, degrees after TDC of the overlap", values: (/** @type {any} */ _u, /** @type {number[]} */ at) => at.map(axisWords) }, { label: `lift, ${unit}`, size: 64 }]} />
-    ${shown.length > 1 ? html`<p class="hint"><strong class="is-intake">Solid: intake.</strong> <strong class="is-exhaust">Broken: exhaust.</strong></p>` : null}</section>`;
+    ${shown.length > 1 ? html`<p class="hint"><strong class="is-intake">Solid: intake.</strong> <strong class="is-exhaust">Broken: exhaust.</strong>
+      </p>` : null}</section>`;
 }
 
 /** @param {{shown: Shown, unit: import("../units.js").Unit}} props */
 function Events({ shown, unit }) {
-  const e = (/** @type {import("../timing.js").Event|undefined} */ event) => (event ? html`<strong>${event.says}</strong> <small>± ${degrees(event.u_deg, 1)}</small>` : "–");
+  const e = (/** @type {import("../timing.js").Event|undefined} */ event) => (event ? html`<strong>
+    ${event.says}</strong> <small>± ${degrees(event.u_deg, 1)}</small>` : "–");
   return html`<section><h2>Events</h2>${shown.map(({ side, t }) => html`<h3>${side === "intake" ? "Intake" : "Exhaust"}</h3>
-    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">checked at</th><th scope="col">opens</th><th scope="col">closes</th><th scope="col">duration</th><th scope="col">centreline</th></tr></thead>
-    <tbody>${[...t.passages, ...(t.half ? [t.half] : [])].map((p, i) => html`<tr><th scope="row">${length(fromMm(p.checking_lift_mm), unit)}${i === t.passages.length ? ", half lift" : ""}</th><td>${e(p.opens)}</td><td>${e(p.closes)}</td>
-      <td>${p.span ? html`${degrees(p.span.duration_deg, 1)} <small>± ${degrees(p.span.duration_u_deg, 1)}</small>` : "–"}</td><td>${p.span ? html`${p.span.centreline_says} <small>± ${degrees(p.span.centreline_u_deg, 1)}</small>` : "–"}</td></tr>`)}</tbody></table></div>
-    <dl class="facts small">${t.nose ? html`<div><dt>nose</dt><dd>${t.nose.says}, ${withUncertainty(fromMm(t.nose.max_lift_mm), fromMm(t.nose.max_lift_u_mm), unit)}</dd></div>` : null}
+    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">checked at</th>
+      <th scope="col">opens</th><th scope="col">closes</th><th scope="col">duration</th><th scope="col">centreline</th></tr></thead>
+    <tbody>${[...t.passages, ...(t.half ? [t.half] : [])].map((p, i) => html`<tr><th scope="row">
+      ${length(fromMm(p.checking_lift_mm), unit)}${i === t.passages.length ? ", half lift" : ""}</th><td>${e(p.opens)}</td><td>${e(p.closes)}</td>
+      <td>${p.span ? html`${degrees(p.span.duration_deg, 1)} <small>± ${degrees(p.span.duration_u_deg, 1)}</small>` : "–"}</td><td>
+        ${p.span ? html`${p.span.centreline_says} <small>± ${degrees(p.span.centreline_u_deg, 1)}</small>` : "–"}</td></tr>`)}</tbody></table></div>
+    <dl class="facts small">${t.nose ? html`<div><dt>nose</dt><dd>
+      ${t.nose.says}, ${withUncertainty(fromMm(t.nose.max_lift_mm), fromMm(t.nose.max_lift_u_mm), unit)}</dd></div>` : null}
       ${t.liftAtTdc ? html`<div><dt>lift at TDC</dt><dd>${withUncertainty(fromMm(t.liftAtTdc.mm), fromMm(t.liftAtTdc.u), unit)}</dd></div>` : null}
-      ${t.area ? html`<div><dt>area under the curve</dt><dd>${unit === "mm" ? `${t.area.toFixed(1)} mm·deg` : `${(t.area / 25.4).toFixed(2)} in·deg`}</dd></div>` : null}</dl>
+      ${t.area ? html`<div><dt>area under the curve</dt><dd>
+        ${unit === "mm" ? `${t.area.toFixed(1)} mm·deg` : `${(t.area / 25.4).toFixed(2)} in·deg`}</dd></div>` : null}</dl>
     ${t.warnings.map((w) => html`<p class="fault"><${Mark} shape="triangle" /> ${inUnit(w, unit)}</p>`)}`)}</section>`;
 }
 
@@ -110,12 +134,20 @@ function Pair({ pair, unit }) {
   if (!pair) return null;
   const d = (/** @type {number|undefined} */ v, /** @type {number|undefined} */ u) => (v === undefined || v === null ? "–" : `${degrees(v, 1)}${u ? ` ± ${degrees(u, 1)}` : ""}`);
   const card = pair.card;
-  return html`${pair.pairs?.length ? html`<section><h2>Both together</h2><div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">checked at</th><th scope="col">overlap</th><th scope="col">lobe separation, cam</th><th scope="col">advance</th></tr></thead>
-      <tbody>${pair.pairs.map((/** @type {any} */ p) => html`<tr><th scope="row">${length(fromMm(p.checking_lift_mm), unit)}</th><td>${d(p.overlap_deg, p.overlap_u_deg)}</td><td>${d(p.lobe_separation_cam_deg, p.lobe_separation_u_cam_deg)}</td><td>${d(p.advance_deg, p.advance_u_deg)}</td></tr>`)}</tbody></table></div></section>` : null}
+  return html`${pair.pairs?.length ? html`<section><h2>Both together</h2>
+    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">checked at</th>
+    <th scope="col">overlap</th><th scope="col">lobe separation, cam</th><th scope="col">advance</th></tr></thead>
+      <tbody>${pair.pairs.map((/** @type {any} */ p) => html`<tr><th scope="row">${length(fromMm(p.checking_lift_mm), unit)}</th><td>
+        ${d(p.overlap_deg, p.overlap_u_deg)}</td><td>${d(p.lobe_separation_cam_deg, p.lobe_separation_u_cam_deg)}</td><td>
+        ${d(p.advance_deg, p.advance_u_deg)}</td></tr>`)}</tbody></table></div></section>` : null}
     ${card ? html`<section><h2>Card beside measured</h2>
       <${Sentences} list=${[...new Set([...(card.says ?? []), ...(card.shifts ?? []).map((/** @type {any} */ s) => s.says)])]} />
-      ${card.deviations?.length ? html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col" class="words">event</th><th scope="col" class="words">measured and card</th><th scope="col">later by</th><th scope="col">left over</th></tr></thead>
-        <tbody>${card.deviations.map((/** @type {any} */ v) => html`<tr><th scope="row">${v.valve} ${v.event}</th><td class="words">${v.says}</td><td>${d(v.later_deg, v.u_deg)}</td><td>${degrees(v.left_over_deg, 1)} ${v.left_over_stands ? html`<${Mark} shape="triangle" /><span class="sr">more than can be explained</span>` : null}</td></tr>`)}</tbody></table></div>` : null}
+      ${card.deviations?.length ? html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr>
+        <th scope="col" class="words">event</th><th scope="col" class="words">measured and card</th><th scope="col">later by</th>
+        <th scope="col">left over</th></tr></thead>
+        <tbody>${card.deviations.map((/** @type {any} */ v) => html`<tr><th scope="row">${v.valve} ${v.event}</th><td class="words">${v.says}</td>
+          <td>${d(v.later_deg, v.u_deg)}</td><td>${degrees(v.left_over_deg, 1)} ${v.left_over_stands ? html`<${Mark} shape="triangle" />
+          <span class="sr">more than can be explained</span>` : null}</td></tr>`)}</tbody></table></div>` : null}
       ${(card.max_lifts ?? []).map((/** @type {any} */ l) => html`<p>Max lift, ${l.valve}: measured ${length(fromMm(l.measured_mm), unit)}, card ${length(fromMm(l.card_mm), unit)}, ${digits(fromMm(l.more_mm), unit, { sign: true })} ± ${digits(fromMm(l.u_mm), unit)} ${unit}.</p>`)}
     </section>` : html`<p class="hint">With a cam card in the <a href="#/engine">engine</a>, card and measured stand side by side here.</p>`}`;
 }
@@ -134,8 +166,11 @@ function Motion({ shown, unit }) {
   if (here.t.derivatives.length === 0) return null;
   const name = `${unit === "in" ? "thou" : "µm"} a degree${what === "velocity" ? "" : "²"}`;
   return html`<section><h2>Velocity and acceleration</h2>
-    <div class="row" role="group" aria-label="What is drawn">${["velocity", "acceleration"].map((w) => html`<button class="toggle" aria-pressed=${w === what ? "true" : "false"} onClick=${() => setWhat(w)}>${w}</button>`)}
-      ${shown.length > 1 ? shown.map((s) => html`<button class="toggle" aria-pressed=${s === here ? "true" : "false"} onClick=${() => setSide(s.side)}>${s.side}</button>`) : null}</div>
+    <div class="row" role="group" aria-label="What is drawn">
+      ${["velocity", "acceleration"].map((w) => html`<button class="toggle" aria-pressed=${w === what ? "true" : "false"}
+        onClick=${() => setWhat(w)}>${w}</button>`)}
+      ${shown.length > 1 ? shown.map((s) => html`<button class="toggle" aria-pressed=${s === here ? "true" : "false"}
+        onClick=${() => setSide(s.side)}>${s.side}</button>`) : null}</div>
     <${Chart} data=${data} says=${`${what} of the ${here.side} valve against crank angle, with its band of noise.`} xUnit="°" height=${300}
       series=${[{ label: "", stroke: "--soft", width: 0.5 }, { label: "", stroke: "--soft", width: 0.5 }, { label: what, stroke: strokes[here.side], write: (/** @type {number} */ v) => `${v.toFixed(2)} ${name}` }]} bands=${[{ series: [2, 1], fill: "--track" }]}
       axes=${[{ label: "crank, degrees after TDC of the overlap", values: (/** @type {any} */ _u, /** @type {number[]} */ at) => at.map(axisWords) }, { label: name, size: 64 }]} />

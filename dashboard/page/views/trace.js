@@ -17,7 +17,8 @@ export function TraceView({ id }) {
   const unit = usePart(app.store, (s) => s.unit);
   const at = usePart(app.store, (s) => (s.replay && String(s.replay.trace) === id ? s.replay.at_s : NaN));
   const { value: trace, error, again } = useFetched((signal) => app.api.get(`/traces/${encodeURIComponent(id)}`, signal), [id]);
-  if (!trace) return html`<h1>Trace ${id}</h1><${Trouble} text=${error} />${error ? html`<p><a class="button" href="#/traces">All traces</a></p>` : html`<p class="hint">Fetching.</p>`}`;
+  if (!trace) return html`<h1>Trace ${id}</h1><${Trouble} text=${error} />${error ? html`<p><a class="button" href="#/traces">All traces</a>
+    </p>` : html`<p class="hint">Fetching.</p>`}`;
   const findings = trace.findings;
   return html`<p class="back"><a href="#/traces">All traces</a></p>
     <h1>${trace.valve ? valveWords(trace.valve) : "No valve named"} <small>trace ${id}</small></h1>
@@ -49,7 +50,8 @@ function ReplayStart({ id }) {
   };
   return html`<p class="row"><button onClick=${start}><${Mark} shape="bars" /> Replay on the bench</button>
     <label class="inline">at <select value=${rate} onChange=${(/** @type {any} */ e) => setRate(e.target.value)}>
-      ${["0.1", "0.25", "0.5", "1", "2", "5", "20"].map((r) => html`<option value=${r} selected=${r === rate}>${r}×</option>`)}</select> speed</label></p>`;
+      ${["0.1", "0.25", "0.5", "1", "2", "5", "20"].map((r) => html`<option value=${r} selected=${r === rate}>
+        ${r}×</option>`)}</select> speed</label></p>`;
 }
 
 /**
@@ -145,17 +147,23 @@ export function FindingsBlock({ findings, unit }) {
     ${openings.length ? html`<dl class="facts">
       <div><dt>max lift</dt><dd>${withUncertainty(findings.max_lift_mm * 1e6, findings.max_lift_u_mm * 1e6, unit)}</dd></div>
       <div><dt>half lift</dt><dd>${length(findings.half_lift_mm * 1e6, unit)}</dd></div>
-      ${openings.length > 1 ? html`<div><dt>spread over ${openings.length} openings</dt><dd>${length(findings.spread_mm * 1e6, unit)}</dd></div>` : null}
+      ${openings.length > 1 ? html`<div><dt>spread over ${openings.length} openings</dt><dd>${length(findings.spread_mm * 1e6, unit)}</dd>
+        </div>` : null}
       <div><dt>indicator's step</dt><dd>${small(findings.resolution_mm * 1e6, unit)} ${unit}</dd></div>
     </dl>
     <p class="hint">The figure after ± is the expanded uncertainty, k = 2: the truth is inside it about 95 times in 100.</p>
-    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">#</th><th scope="col">nose at</th><th scope="col">max lift</th><th scope="col">indicator at half, opening</th><th scope="col">indicator at half, closing</th>
+    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">#</th>
+      <th scope="col">nose at</th><th scope="col">max lift</th><th scope="col">indicator at half, opening</th>
+      <th scope="col">indicator at half, closing</th>
       ${withAngle ? html`<th scope="col">half, opening</th><th scope="col">nose</th><th scope="col">half, closing</th>` : null}</tr></thead>
-      <tbody>${openings.map((o, i) => html`<tr><th scope="row">${i + 1}</th><td>${seconds(o.t_nose_s)}</td><td class="strong">${withUncertainty(o.max_lift_mm * 1e6, o.max_lift_u_mm * 1e6, unit)}</td>
+      <tbody>${openings.map((o, i) => html`<tr><th scope="row">${i + 1}</th><td>${seconds(o.t_nose_s)}</td><td class="strong">
+        ${withUncertainty(o.max_lift_mm * 1e6, o.max_lift_u_mm * 1e6, unit)}</td>
         <td>${digits(o.opening_half.reading_mm * 1e6, unit)}</td><td>${digits(o.closing_half.reading_mm * 1e6, unit)}</td>
-        ${withAngle ? html`<td>${deg(o.opening_half.angle_deg)}</td><td>${deg(o.nose_angle_deg)}</td><td>${deg(o.closing_half.angle_deg)}</td>` : null}</tr>`)}</tbody></table></div>`
+        ${withAngle ? html`<td>${deg(o.opening_half.angle_deg)}</td><td>${deg(o.nose_angle_deg)}</td><td>
+          ${deg(o.closing_half.angle_deg)}</td>` : null}</tr>`)}</tbody></table></div>`
     : html`<${Nothing} says="No whole opening is in this trace: heel, nose, and heel again. Turn two full turns of the crank next time." href="#/bench" label="To the bench" />`}
-    ${faults.map((f) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>${faultTitle(f.kind)}</strong> at ${seconds(f.t_s)}. ${inUnit(f.says, unit)}</p>`)}
+    ${faults.map((f) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>
+      ${faultTitle(f.kind)}</strong> at ${seconds(f.t_s)}. ${inUnit(f.says, unit)}</p>`)}
   </section>`;
 }
 
@@ -175,6 +183,7 @@ function Labels({ trace, again }) {
   };
   const field = (/** @type {"engine"|"valve"|"trial"|"remark"} */ name, /** @type {string} */ label, /** @type {string} */ hint) => html`<${TextField} label=${label} value=${draft[name]} hint=${hint} onChange=${(/** @type {string} */ v) => setDraft({ ...draft, [name]: v })} />`;
   return html`<section><h2>Labels</h2><p class="hint">The readings are never changed; what they belong to may be.</p>
-    <form class="grid" onSubmit=${keep}>${field("engine", "Engine", "")}${field("valve", "Valve", "3I is cylinder 3 intake, 3E its exhaust")}${field("trial", "Trial", "")}${field("remark", "Remark", "")}
+    <form class="grid" onSubmit=${keep}>
+      ${field("engine", "Engine", "")}${field("valve", "Valve", "3I is cylinder 3 intake, 3E its exhaust")}${field("trial", "Trial", "")}${field("remark", "Remark", "")}
     <p><button>Keep the labels</button></p></form></section>`;
 }

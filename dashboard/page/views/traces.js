@@ -48,7 +48,8 @@ function TraceList() {
 /** @param {{traces: TraceHead[], unit: import("../units.js").Unit}} props */
 const Rows = ({ traces, unit }) => html`<ul class="cards">${traces.map((t) => html`<li key=${t.id}>
   <a class="card" href=${`#/traces/${t.id}`}>
-    <span class="card-figure">${t.max_lift_mm ? digits(t.max_lift_mm * 1e6, unit) : "–"}<small>${t.max_lift_mm ? `max lift, ${unit}` : t.recording ? "not ended yet" : "no whole opening"}</small></span>
+    <span class="card-figure">${t.max_lift_mm ? digits(t.max_lift_mm * 1e6, unit) : "–"}<small>
+      ${t.max_lift_mm ? `max lift, ${unit}` : t.recording ? "not ended yet" : "no whole opening"}</small></span>
     <span class="card-words"><strong>${t.valve ? valveWords(t.valve) : "No valve named"}</strong>
       <span>trace ${t.id}, ${when(t.started)}</span>
       <span>${seconds(t.seconds)}, ${t.readings.toLocaleString("en")} readings${t.has_angle ? ", with crank angle" : ""}</span>
@@ -81,5 +82,6 @@ function Import({ done }) {
     }
     input.current.value = "";
   };
-  return html`<label class="button file">Import a file<input type="file" accept=".csv,.jsonl,.ndjson,.txt,text/csv" ref=${input} onChange=${take} /></label>`;
+  return html`<label class="button file">Import a file<input type="file" accept=".csv,.jsonl,.ndjson,.txt,text/csv" ref=${input} onChange=${take} />
+    </label>`;
 }

@@ -17,7 +17,8 @@ import { Basis, Sentences } from "../says.js";
 export function Trials() {
   const app = useApp();
   const bench = usePart(app.store, (s) => s.bench);
-  if (!bench.engine || !bench.valve) return html`<h1>Trials</h1><${Nothing} says="Trials belong to a valve. Choose the engine and the valve first." href="#/engine" label="To the engine" />`;
+  if (!bench.engine || !bench.valve) return html`<h1>Trials</h1>
+    <${Nothing} says="Trials belong to a valve. Choose the engine and the valve first." href="#/engine" label="To the engine" />`;
   return html`<${ValveTrials} key=${`${bench.engine} ${bench.valve}`} engineId=${bench.engine} valve=${bench.valve} />`;
 }
 
@@ -36,7 +37,8 @@ function ValveTrials({ engineId, valve }) {
     <${Trouble} text=${engine.error || trials.error} />
     ${trials.value && list.length === 0 ? html`<${Nothing} says="Nothing was tried yet. Turn to half lift, hold, and measure by how much the adjuster end of the rocker sits below its valve end; write it here or on the bench." href="#/bench" label="To the bench" />` : null}
     ${list.length ? html`<${TrialTable} list=${list} unit=${unit} again=${trials.again} edit=${setEditing} />` : null}
-    ${engine.value ? html`<${TrialForm} key=${editing ? editing.id : `new after ${list.length}`} at=${at} valve=${valve} editing=${editing} last=${list.at(-1)} maxLift=${known} unit=${unit} done=${() => { setEditing(null); trials.again(); }} />
+    ${engine.value ? html`<${TrialForm} key=${editing ? editing.id : `new after ${list.length}`} at=${at} valve=${valve} editing=${editing}
+      last=${list.at(-1)} maxLift=${known} unit=${unit} done=${() => { setEditing(null); trials.again(); }} />
       <${Next} engine=${engine.value} valve=${valve} list=${list} unit=${unit} />
       <${Picture} engine=${engine.value} valve=${valve} list=${list} maxLift=${known} unit=${unit} />` : null}`;
 }
@@ -57,11 +59,18 @@ function TrialTable({ list, unit, again, edit }) {
       app.notify(/** @type {Error} */ (err).message, "amiss");
     }
   };
-  return html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><caption class="sr">Trials, lengths in ${unit}</caption><thead><tr><th scope="col">#</th><th scope="col">stack</th><th scope="col" class="words">of shims</th><th scope="col">pushrod</th><th scope="col">lash</th>
-      <th scope="col">adjuster below valve, at half lift</th><th scope="col">sweep</th><th scope="col">max lift</th><th scope="col" class="words">remark</th><th><span class="sr">Change or remove</span></th></tr></thead>
-    <tbody>${list.map((t, i) => html`<tr key=${t.id}><th scope="row">${i + 1}</th><td class="strong">${digits(height(t), unit)}</td><td class="words">${(t.stack_mm ?? []).map((s) => shim(fromMm(s), unit)).join(" + ") || "none"}</td>
-      <td>${t.pushrod_length_mm ? cell(t.pushrod_length_mm) : "–"}</td><td>${t.lash_mm ? cell(t.lash_mm) : "–"}</td><td class="strong">${cell(t.adjuster_below_valve_mm)}</td><td>${cell(t.sweep_mm)}</td><td>${cell(t.max_lift_mm)}</td>
-      <td class="words">${t.remark ?? ""}</td><td><button class="quiet" onClick=${() => edit(t)} aria-label=${`Change trial ${i + 1}`}>Change</button> <button class="quiet" onClick=${() => remove(t)} aria-label=${`Remove trial ${i + 1}`}>Remove</button></td></tr>`)}</tbody></table></div>`;
+  return html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table>
+    <caption class="sr">Trials, lengths in ${unit}</caption><thead><tr><th scope="col">#</th><th scope="col">stack</th>
+    <th scope="col" class="words">of shims</th><th scope="col">pushrod</th><th scope="col">lash</th>
+      <th scope="col">adjuster below valve, at half lift</th><th scope="col">sweep</th><th scope="col">max lift</th>
+        <th scope="col" class="words">remark</th><th><span class="sr">Change or remove</span></th></tr></thead>
+    <tbody>${list.map((t, i) => html`<tr key=${t.id}><th scope="row">${i + 1}</th><td class="strong">${digits(height(t), unit)}</td>
+      <td class="words">${(t.stack_mm ?? []).map((s) => shim(fromMm(s), unit)).join(" + ") || "none"}</td>
+      <td>${t.pushrod_length_mm ? cell(t.pushrod_length_mm) : "–"}</td><td>${t.lash_mm ? cell(t.lash_mm) : "–"}</td><td class="strong">
+        ${cell(t.adjuster_below_valve_mm)}</td><td>${cell(t.sweep_mm)}</td><td>${cell(t.max_lift_mm)}</td>
+      <td class="words">${t.remark ?? ""}</td><td>
+        <button class="quiet" onClick=${() => edit(t)} aria-label=${`Change trial ${i + 1}`}>Change</button> <button class="quiet"
+          onClick=${() => remove(t)} aria-label=${`Remove trial ${i + 1}`}>Remove</button></td></tr>`)}</tbody></table></div>`;
 }
 
 /** @param {{at: string, valve: string, editing: Trial|null, last: Trial|undefined, maxLift: number|null, unit: import("../units.js").Unit, done: () => void}} props */
@@ -91,8 +100,10 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
       setWrong(/** @type {Error} */ (err).message);
     }
   };
-  return html`<details class="panel" open=${!last || editing !== null}><summary>${editing ? "Change the trial" : "Write down a trial"}</summary><form class="grid" onSubmit=${keep}>
-    <${TextField} label="Shims under the stand" value=${d.stack} onChange=${set("stack")} hint=${`thicknesses with + between, as in ${unit === "in" ? "0.015 + 0.030" : "0.40 + 0.80"}; empty for none`} />
+  return html`<details class="panel" open=${!last || editing !== null}><summary>${editing ? "Change the trial" : "Write down a trial"}</summary>
+    <form class="grid" onSubmit=${keep}>
+    <${TextField} label="Shims under the stand" value=${d.stack} onChange=${set("stack")}
+      hint=${`thicknesses with + between, as in ${unit === "in" ? "0.015 + 0.030" : "0.40 + 0.80"}; empty for none`} />
     <${LengthField} label="Adjuster end below valve end" nm=${d.below} unit=${unit} onChange=${set("below")} hint="at half lift; a minus when it sits higher" />
     <${LengthField} label="Pushrod length" nm=${d.pushrod} unit=${unit} onChange=${set("pushrod")} />
     <${LengthField} label="Lash" nm=${d.lash} unit=${unit} onChange=${set("lash")} />
@@ -119,21 +130,27 @@ function Next({ engine, valve, list, unit }) {
   const able = used.length > 0 && (ratio > 0 || arms);
   const { value: next, error } = useFetched(() => (able ? app.api.post("/calc/shims", ask) : Promise.resolve(null)), [JSON.stringify(ask)]);
   if (used.length === 0) return null;
-  if (!able) return html`<section><h2>Next shim</h2><${Nothing} says="The next shim follows from the rocker ratio, or from both arms. Write one of them down with the engine." href="#/engine" label="To the engine" /></section>`;
+  if (!able) return html`<section><h2>Next shim</h2>
+    <${Nothing} says="The next shim follows from the rocker ratio, or from both arms. Write one of them down with the engine." href="#/engine" label="To the engine" /></section>`;
   if (!next) return html`<section><h2>Next shim</h2><${Trouble} text=${error} /></section>`;
   const nm = (/** @type {number} */ mm) => fromMm(mm);
   const add = nm(next.add_mm), near = Math.abs(add) <= nm(next.wanted_u_mm);
   const stack = next.stack_mm ?? [];
   return html`<section class="next-shim"><h2>Next shim</h2><${Trouble} text=${error} />
     <p class="lead">${near ? html`<${Mark} shape="check" kind="good" /> Square at half lift, within what was measured. Leave the stand.`
-      : stack.length ? html`Fit <strong>${stack.map((/** @type {number} */ s) => shim(nm(s), unit)).join(" + ")} ${unit}</strong> in all, then judge it again at half lift.`
-      : html`${add > 0 ? "Add" : "Take away"} <strong>${length(Math.abs(add), unit)}</strong>. ${engine.shims_on_hand?.length ? "No stack of the shims on hand comes near." : html`Write down <a href="#/engine">the shims on hand</a>, and the stack is put together here.`}`}</p>
+      : stack.length ? html`Fit <strong>
+        ${stack.map((/** @type {number} */ s) => shim(nm(s), unit)).join(" + ")} ${unit}</strong> in all, then judge it again at half lift.`
+      : html`${add > 0 ? "Add" : "Take away"} <strong>
+        ${length(Math.abs(add), unit)}</strong>. ${engine.shims_on_hand?.length ? "No stack of the shims on hand comes near." : html`Write down <a href="#/engine">the shims on hand</a>, and the stack is put together here.`}`}</p>
     <dl class="facts"><div><dt>wanted, the whole stack</dt><dd>${withUncertainty(nm(next.wanted_mm), nm(next.wanted_u_mm), unit)}</dd></div>
-      ${stack.length ? html`<div><dt>this stack</dt><dd>${length(nm(next.total_mm), unit)}</dd></div><div><dt>then left over at half lift</dt><dd>${withUncertainty(nm(next.left_over_mm), nm(next.left_over_u_mm), unit)}</dd></div>` : null}
+      ${stack.length ? html`<div><dt>this stack</dt><dd>${length(nm(next.total_mm), unit)}</dd></div><div><dt>then left over at half lift</dt><dd>
+        ${withUncertainty(nm(next.left_over_mm), nm(next.left_over_u_mm), unit)}</dd></div>` : null}
       <div><dt>pushrod grows by</dt><dd>${withUncertainty(nm(next.pushrod_longer_mm), nm(next.pushrod_longer_u_mm), unit)}</dd></div></dl>
-    ${(next.disagree ?? []).map((/** @type {any} */ d) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>Trial ${d.trial} does not go with the others</strong>, by ${length(nm(d.by_mm), unit)}. Measure it again.</p>`)}
+    ${(next.disagree ?? []).map((/** @type {any} */ d) => html`<p class="fault">
+      <${Mark} shape="triangle" /> <strong>Trial ${d.trial} does not go with the others</strong>, by ${length(nm(d.by_mm), unit)}. Measure it again.</p>`)}
     <${Sentences} list=${next.says} />
-    <${FittedLine} trials=${used.map((t) => ({ stack: height(t), below: nm(t.adjuster_below_valve_mm ?? 0) }))} wanted=${nm(next.wanted_mm)} wantedU=${nm(next.wanted_u_mm)} slope=${next.slope} unit=${unit} disagree=${(next.disagree ?? []).map((/** @type {any} */ d) => d.trial - 1)} />
+    <${FittedLine} trials=${used.map((t) => ({ stack: height(t), below: nm(t.adjuster_below_valve_mm ?? 0) }))} wanted=${nm(next.wanted_mm)}
+      wantedU=${nm(next.wanted_u_mm)} slope=${next.slope} unit=${unit} disagree=${(next.disagree ?? []).map((/** @type {any} */ d) => d.trial - 1)} />
     <${Basis} of=${next} /></section>`;
 }
 
@@ -156,15 +173,19 @@ function Picture({ engine, valve, list, maxLift, unit }) {
   };
   const able = lift > 0 && (arms || ratio > 0);
   const { value, error } = useFetched(() => (able ? app.api.post("/calc/rocker", ask) : Promise.resolve(null)), [JSON.stringify(ask)]);
-  if (!able) return html`<section><h2>The rocker</h2><${Nothing} says=${lift > 0 ? "To draw the rocker, its ratio is needed, or both arms." : "To draw the rocker, its max lift is needed: turn the valve once on the bench, or write the card's."} href=${lift > 0 ? "#/engine" : "#/bench"} label=${lift > 0 ? "To the engine" : "To the bench"} /></section>`;
+  if (!able) return html`<section><h2>The rocker</h2>
+    <${Nothing} says=${lift > 0 ? "To draw the rocker, its ratio is needed, or both arms." : "To draw the rocker, its max lift is needed: turn the valve once on the bench, or write the card's."} href=${lift > 0 ? "#/engine" : "#/bench"} label=${lift > 0 ? "To the engine" : "To the bench"} /></section>`;
   if (!value) return html`<section><h2>The rocker</h2><${Trouble} text=${error} /></section>`;
   const setting = value[which];
   const p = shown(state).position;
   const live = p && p.sign !== 0 ? p.lift_nm : null;
   return html`<section><h2>The rocker, to scale</h2><${Trouble} text=${error} />
-    <div class="row" role="group" aria-label="Which set-up is drawn">${[["now", "As it is"], ["square", "Square at half lift"]].map(([v, t]) => html`<button class="toggle" aria-pressed=${v === which ? "true" : "false"} onClick=${() => setWhich(v)}>${t}</button>`)}</div>
+    <div class="row" role="group" aria-label="Which set-up is drawn">
+      ${[["now", "As it is"], ["square", "Square at half lift"]].map(([v, t]) => html`<button class="toggle"
+        aria-pressed=${v === which ? "true" : "false"} onClick=${() => setWhich(v)}>${t}</button>`)}</div>
     <div class="pictures"><${RockerPicture} setting=${setting} tipRadius=${3} lift_nm=${live} unit=${unit} replay=${Boolean(state.replay)} />
       <${SweepPicture} setting=${setting} lift_nm=${live} unit=${unit} /></div>
-    <dl class="facts"><div><dt>sweep</dt><dd>${withUncertainty(fromMm(value.now.sweep_mm), fromMm(value.sweep_u_mm), unit)}</dd></div><div><dt>least possible sweep</dt><dd>${length(fromMm(value.least_sweep_mm), unit)}</dd></div></dl>
+    <dl class="facts"><div><dt>sweep</dt><dd>${withUncertainty(fromMm(value.now.sweep_mm), fromMm(value.sweep_u_mm), unit)}</dd></div><div>
+      <dt>least possible sweep</dt><dd>${length(fromMm(value.least_sweep_mm), unit)}</dd></div></dl>
     ${below === undefined ? html`<p>No height difference is written down yet, so the rocker is drawn as if it were square at half lift.</p>` : null}<${Basis} of=${value} /></section>`;
 }

@@ -75,10 +75,10 @@ for (const [width, height] of [[390, 844], [1440, 900]]) {
 test("the page is small, and all of it comes from the daemon", async () => {
   const { page, context } = await openPage(b);
   await remember(page);
-  const session = await context.newCDPSession(page);
-  await session.send("Network.enable");
+  const tools = await context.newCDPSession(page);
+  await tools.send("Network.enable");
   let bytes = 0;
-  session.on("Network.loadingFinished", (/** @type {any} */ e) => (bytes += e.encodedDataLength));
+  tools.on("Network.loadingFinished", (/** @type {any} */ e) => (bytes += e.encodedDataLength));
   const elsewhere = new Set();
   page.on("request", (r) => {
     if (!r.url().startsWith(d.url) && !r.url().startsWith(d.url.replace("http", "ws"))) elsewhere.add(r.url());
