@@ -12,8 +12,6 @@ import (
 type FollowerOptions struct {
 	// Resolution is the indicator's least step; 0: found from the readings.
 	Resolution measure.Length
-	// AngleStep is the encoder's angle a count; 0: found from the readings.
-	AngleStep measure.Angle
 	// Sign is +1 where the reading grows as the valve opens, -1 where it falls;
 	// 0: found from the signal.
 	Sign int
@@ -57,7 +55,7 @@ type Follower struct {
 func NewFollower(o FollowerOptions) *Follower {
 	return &Follower{
 		o: o, state: AtHeel, news: make([]lift.News, 0, 16),
-		seg: lift.NewSegmenter(lift.Options{Sign: o.Sign, Resolution: o.Resolution, AngleStep: o.AngleStep, LeastLift: o.LeastLift}),
+		seg: lift.NewSegmenter(lift.Options{Sign: o.Sign, Resolution: o.Resolution, LeastLift: o.LeastLift}),
 	}
 }
 

@@ -15,12 +15,12 @@ var ErrNoLift = errors.New("analyse: no reading of the trace carries a lift: the
 // Analyse returns what can be found in a finished trace. The error is
 // [ErrNoLift]; a trace without a whole opening is no error but the fault
 // [PartTurn]. The trace is not changed.
+//
+// Lift and angle belong together where one reading carries both; a trace of two
+// devices that were not joined gives no angles.
 func Analyse(t measure.Trace, o Options) (Findings, error) {
 	if o.Resolution == 0 {
 		o.Resolution = t.Resolution
-	}
-	if o.AngleStep == 0 {
-		o.AngleStep = t.AngleStep
 	}
 	g := NewSegmenter(o)
 	g.patient = true

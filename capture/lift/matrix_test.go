@@ -35,12 +35,15 @@ func numberOfCells() int {
 }
 
 // The accuracy matrix: rate x resolution x hand x set-up, with and without an
-// encoder. The short form plays two sessions a cell and prints totals along each axis;
+// encoder. The short form plays one session a cell and prints totals along each axis;
 // with LOBESCRIBE_MATRIX=full there are 200 a cell, and each cell is printed.
 func TestMatrix(t *testing.T) {
 	runs, full := 1, os.Getenv("LOBESCRIBE_MATRIX") == "full"
 	if full {
 		runs = 200
+	}
+	if testing.Short() {
+		t.Skip("the matrix takes half a minute")
 	}
 	groups := map[string]*tally{}
 	population(numberOfCells()*runs, func(i int) (kind, uint64) {

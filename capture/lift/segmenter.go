@@ -15,8 +15,6 @@ type Options struct {
 	Sign int
 	// Resolution is the least step of the indicator; 0: found from the readings.
 	Resolution measure.Length
-	// AngleStep is the encoder's angle a count; 0: found from the readings.
-	AngleStep measure.Angle
 	// LeastLift is the least max lift that is taken for an opening; 1 mm.
 	LeastLift measure.Length
 }
