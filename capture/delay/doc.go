@@ -34,7 +34,9 @@
 // delay= of an address says how long before its arrival a reading was measured;
 // the source takes it off each stamp. Only the difference between the two
 // sources matters. [Measure] takes readings as the sources give them, so with
-// their present delays off, and [Result.Delays] says what to write instead.
+// their present delays off, and [Result.Delays] says what to write instead. The
+// joiner has to wait for the later source: its Hold must exceed the encoder's
+// delay by some readings of the encoder.
 //
 // # Assumptions
 //
