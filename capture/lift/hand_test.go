@@ -5,10 +5,13 @@ import (
 	"maps"
 	"os"
 	"slices"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
 	"lobescribe/simulator"
 )
 
@@ -91,4 +94,33 @@ func TestNoseBetweenReadings(t *testing.T) {
 		assert.Greater(t, len(highest), 50)
 		assert.Less(t, e, h/2)
 	}
+}
+
+// Without being told the resolution everything is found all the same, and the
+// resolution as well.
+func TestResolutionIsFound(t *testing.T) {
+	wrong, missed, invented, n := 0, 0, 0, 0
+	var steps sync.Map
+	population(240, func(i int) (kind, uint64) {
+		return kind{rate: matrixRates[1+i%5], step: matrixSteps[i/5%4], hand: simulator.Styles()[i%6], setup: asItShould, encoder: i%2 == 0}, uint64(i) + 700_000
+	}, func(tr measure.Trace) lift.Findings {
+		want := tr.Resolution
+		tr.Resolution = 0
+		f := analysed(tr)
+		steps.Store(&f, [2]measure.Length{want, f.Resolution})
+		return f
+	}, func(k kind, o outcome) {
+		missed, invented = missed+o.missed, invented+o.invented
+	})
+	steps.Range(func(_, v any) bool {
+		s := v.([2]measure.Length)
+		n++
+		if s[0] != s[1] {
+			wrong++
+			t.Logf("resolution %v taken for %v", s[0], s[1])
+		}
+		return true
+	})
+	assert.Zero(t, missed+invented, "missed %d, invented %d", missed, invented)
+	assert.LessOrEqual(t, wrong, n/50, "of %d", n)
 }
