@@ -252,3 +252,35 @@ func BenchmarkMeasure(b *testing.B) {
 		}
 	}
 }
+
+// What real links do besides being late: a board that speaks only when its count
+// changes, and a converter that hands bytes over every 16 ms, which makes
+// readings later by different times.
+func TestSilentBoardsAndConverters(t *testing.T) {
+	for seed := range uint64(5) {
+		s := rocking(seed, 50, 20*ms, 0)
+		s.Hand.Stops = 4
+		r := play(t, s).Apart().Readings
+		var changes, held []measure.Reading
+		last := measure.Angle(math.MinInt64)
+		waited := 0.0
+		for _, r := range r {
+			if r.Has&measure.HasLift != 0 {
+				const wait = 16 * ms
+				late := r
+				late.At = (r.At + wait - 1) / wait * wait
+				held = append(held, late)
+				waited += (late.At - r.At).Seconds()
+			} else if r.Angle != last {
+				last = r.Angle
+				changes = append(changes, r)
+			}
+		}
+		got, err := Measure(r, changes, Options{})
+		require.NoError(t, err)
+		assert.InDelta(t, 0.020, got.Lag.Seconds(), 0.001, "seed %d: %s", seed, got.Says)
+		got, err = Measure(held, r, Options{})
+		require.NoError(t, err)
+		assert.InDelta(t, 0.020+waited/float64(len(held)), got.Lag.Seconds(), 0.001, "seed %d: %s", seed, got.Says)
+	}
+}
