@@ -24,7 +24,8 @@ type Joiner struct {
 // JoinOptions are the settings of a Joiner.
 type JoinOptions struct {
 	// Hold is how long a lift reading waits for the next angle before the last
-	// one is taken to hold still; 0 means 60 ms.
+	// one is taken to hold still; 0 means 250 ms, since a busy computer hands
+	// bytes over late.
 	Hold measure.Stamp
 	// Span is the longest time over which the crank is taken to have turned
 	// evenly between two angles; 0 means 100 ms. Angles further apart mean a
@@ -38,7 +39,7 @@ type JoinOptions struct {
 // comes.
 func NewJoiner(o JoinOptions) *Joiner {
 	if o.Hold == 0 {
-		o.Hold = 60 * measure.Millisecond
+		o.Hold = 250 * measure.Millisecond
 	}
 	if o.Span == 0 {
 		o.Span = 100 * measure.Millisecond

@@ -44,7 +44,7 @@ func TestJoinerTakesSilenceForStandingStill(t *testing.T) {
 	j.Angle(nil, angleAt(0, 10*measure.Degree))
 	out := j.Lift(nil, liftAt(1*measure.Second, 7))
 	assert.Empty(t, out)
-	out = j.Tick(out, 1*measure.Second+60*measure.Millisecond)
+	out = j.Tick(out, 1*measure.Second+250*measure.Millisecond)
 	require.Len(t, out, 1, "an encoder that says nothing must not hold the lift back")
 	assert.Equal(t, 10*measure.Degree, out[0].Angle)
 
