@@ -2,7 +2,6 @@ package dashboard
 
 import (
 	"errors"
-	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
@@ -89,23 +88,12 @@ func sameID(id *string, path string) error {
 }
 
 func (s *Server) putEngine(w http.ResponseWriter, e storage.Engine, status int) error {
-	if err := e.Validate(); err != nil {
-		return invalid(err, fmt.Sprintf("engine %q: ", e.ID))
-	}
 	e, err := s.store.PutEngine(e)
 	if err != nil {
 		return err
 	}
 	answer(w, status, e)
 	return nil
-}
-
-// invalid takes the field out of what the store says is wrong with a document:
-// after the document's name comes the field's.
-func invalid(err error, name string) error {
-	says := strings.TrimPrefix(err.Error(), name)
-	field, _, _ := strings.Cut(says, " ")
-	return wrong(field, "%s.", strings.TrimSuffix(says, "."))
 }
 
 func (s *Server) showEngine(w http.ResponseWriter, r *http.Request) error {
@@ -284,7 +272,7 @@ func (s *Server) putTrial(w http.ResponseWriter, t storage.Trial, status int) er
 	check := t
 	check.ID = orElse(check.ID, "new")
 	if err := check.Validate(); err != nil {
-		return invalid(err, fmt.Sprintf("trial %q: ", check.ID))
+		return err
 	}
 	t, err = s.store.PutTrial(t)
 	if err != nil {

@@ -47,6 +47,9 @@ type Options struct {
 	// 256 connections.
 	HeadWait, BodyWait, AnswerWait time.Duration
 	Connections                    int
+	// BackupWait is how long a backup may take as a whole. Default: 15 min,
+	// enough for 2 GB at 20 Mbit/s.
+	BackupWait time.Duration
 }
 
 // Server answers the page.
@@ -64,6 +67,7 @@ type Server struct {
 	rate    *rate.Limiter
 	heavy   chan struct{} // what takes much memory or time, a few at once
 	uploads chan struct{}
+	backups chan struct{}
 
 	buffers sync.Pool      // the sockets' write buffers
 	sockets sync.WaitGroup // their goroutines
@@ -78,6 +82,7 @@ const (
 	requestsBurst  = 600
 	heavyAtOnce    = 4
 	uploadsAtOnce  = 2
+	backupsAtOnce  = 1
 )
 
 // New returns a server. It opens nothing: give [Server.Serve] a listener.
@@ -89,6 +94,7 @@ func New(o Options) (*Server, error) {
 	o.BodyWait = orElse(o.BodyWait, 15*time.Second)
 	o.AnswerWait = orElse(o.AnswerWait, 30*time.Second)
 	o.Connections = orElse(o.Connections, 256)
+	o.BackupWait = orElse(o.BackupWait, 15*time.Minute)
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
@@ -108,6 +114,7 @@ func New(o Options) (*Server, error) {
 		rate:    rate.NewLimiter(requestsPerSec, requestsBurst),
 		heavy:   make(chan struct{}, heavyAtOnce),
 		uploads: make(chan struct{}, uploadsAtOnce),
+		backups: make(chan struct{}, backupsAtOnce),
 	}
 	s.series = newSeriesCache(s.loadColumns)
 	s.calc = calculations()
@@ -227,7 +234,13 @@ func (s *Server) routes() []route {
 		{pattern: "PUT /api/v1/trials/{id}", do: s.changeTrial},
 		{pattern: "DELETE /api/v1/trials/{id}", do: s.deleteTrial},
 
+		{pattern: "GET /api/v1/engines/{id}/works", do: s.listWorks},
+		{pattern: "POST /api/v1/engines/{id}/works", do: s.addWork},
+		{pattern: "PUT /api/v1/works/{id}", do: s.changeWork},
+		{pattern: "DELETE /api/v1/works/{id}", do: s.deleteWork},
+
 		{pattern: "POST /api/v1/calc/{what}", do: s.calculate},
+		{pattern: "GET /api/v1/backup", do: s.backup},
 
 		{pattern: "GET /api/v1/ports", do: s.ports},
 		{pattern: "GET /api/v1/devices", do: s.devices},
@@ -255,9 +268,12 @@ func (s *Server) api(do func(http.ResponseWriter, *http.Request) error) http.Han
 // complain writes an error as an answer.
 func (s *Server) complain(w http.ResponseWriter, r *http.Request, err error) {
 	var p *problem
+	var field *storage.FieldError
 	switch {
 	case errors.As(err, &p):
 		fail(w, p.status, p.says, p.field)
+	case errors.As(err, &field):
+		fail(w, http.StatusBadRequest, field.Name+" "+field.Says+".", field.Field())
 	case errors.Is(err, storage.ErrNotFound):
 		fail(w, http.StatusNotFound, sentence(err), "")
 	case errors.Is(err, storage.ErrStale):
