@@ -50,6 +50,9 @@ const (
 	leastJump = 100 * um
 	// A valve does not fall by such a share of its lift within such a time.
 	fallShare, fallTime = 0.3, 60 * ms
+	// A hand moves the valve by no more than such a share of its lift, and this
+	// much of it more a microsecond.
+	handShare, handSpeed = 0.25, 2 / float64(s)
 	// A hole is so many times the usual interval, and so long.
 	holeTimes = 6
 	leastHole = s
@@ -125,12 +128,16 @@ func (q *stream) suspicious(r measure.Reading, step float64, standing func() (he
 		q.why = toSmaller
 	case math.Abs(is) <= min(slack, 0.2*math.Abs(is-was)):
 		q.why = toZero
-		if heel, height, known := standing(); known && math.Abs(q.continuous(r)-heel) <= leastJump+3*step {
+		dt := float64(r.At - q.last.At)
+		heel, height, known := standing()
+		if dt > fallTime {
+			// Between readings so far apart a hand can move far and come to rest
+			// where the reading happens to be zero.
+			return math.Abs(is-was) > (handShare+handSpeed*dt)*max(height, 5*mm)
+		}
+		if known && math.Abs(q.continuous(r)-heel) <= leastJump+3*step {
 			// It may have come home: only where no valve falls so fast.
-			fast := float64(r.At-q.last.At) <= fallTime && math.Abs(is-was) > fallShare*height
-			if !fast {
-				return false
-			}
+			return math.Abs(is-was) > fallShare*height
 		}
 	default:
 		return false
