@@ -138,6 +138,7 @@ func (d Data) csvEngine(t *table) {
 	t.number("rocker ratio, exhaust", e.RockerRatio.Exhaust, "")
 	t.known("stroke", e.Stroke)
 	t.known("rod", e.Rod)
+	t.maybeAngle("encoder at TDC of cylinder 1", e.TDC)
 	t.on("cam card", "", e.ID)
 	t.known("checking lift", c.CheckingLift)
 	t.maybeAngle("intake opens before TDC", c.IntakeOpens)
@@ -201,26 +202,32 @@ func (v Valve) csv(t *table, zone *time.Location) {
 		t.lengthU("left over at half lift", n.LeftOver, n.LeftOverU)
 		t.lengthU("pushrod longer", n.PushrodLonger, n.PushrodLongerU)
 	}
-	if a := v.Clearance; a != nil {
-		t.on("clearance", v.Name, "")
-		gap := func(what string, g *clearance.Gap) {
-			if g == nil {
-				return
-			}
-			t.line(what, exact(g.Left), exact(g.LeftU), "mm", inches(g.Left), inches(g.LeftU), g.Says)
-			t.maybe(what+", limit", g.Limit)
-		}
-		if a.Piston != nil {
-			gap("piston", &a.Piston.Least)
-			t.angle("piston, at", a.Piston.At)
-		}
-		gap("coil bind", a.CoilBind)
-		gap("retainer", a.Retainer)
-		if a.Slot != nil {
-			gap("rocker slot, shut", &a.Slot.Closed)
-			gap("rocker slot, full lift", &a.Slot.Full)
-		}
+	t.clearance(v.Name, v.Clearance)
+}
+
+func (t *table) clearance(valve string, a *clearance.Answer) {
+	if a == nil {
+		return
 	}
+	t.on("clearance", valve, "")
+	if a.Piston != nil {
+		t.gap("piston", &a.Piston.Least)
+		t.angle("piston, at", a.Piston.At)
+	}
+	t.gap("coil bind", a.CoilBind)
+	t.gap("retainer", a.Retainer)
+	if a.Slot != nil {
+		t.gap("rocker slot, shut", &a.Slot.Closed)
+		t.gap("rocker slot, full lift", &a.Slot.Full)
+	}
+}
+
+func (t *table) gap(what string, g *clearance.Gap) {
+	if g == nil {
+		return
+	}
+	t.line(what, exact(g.Left), exact(g.LeftU), "mm", inches(g.Left), inches(g.LeftU), g.Says)
+	t.maybe(what+", limit", g.Limit)
 }
 
 func csvOpening(t *table, o lift.Opening) {
@@ -297,7 +304,13 @@ func (d Data) csvRest(t *table) {
 			t.maybe("between balls", c.Centres)
 			t.maybe("between rings", c.Gauge)
 		}
+		if l := p.Lash; l != nil {
+			t.on("pushrod", "", "")
+			t.length("lash to set cold, at the valve", l.ColdLash)
+			t.lengthU("lash opens when warm, at the valve", l.OpensAtValve, l.OpensAtValveU)
+		}
 	}
+	t.clearance("", d.Clearance)
 	for _, s := range d.Springs {
 		t.on("spring", s.Of, s.Answer.From)
 		t.number("rate", float64(s.Answer.Rate), "N/mm")
@@ -309,5 +322,6 @@ func (d Data) csvRest(t *table) {
 				t.number(f.word, float64(*f.v), "N")
 			}
 		}
+		t.gap("coil bind", s.Answer.CoilBind)
 	}
 }

@@ -27,7 +27,11 @@ type Data struct {
 	Cylinders []Cylinder
 	// Pushrods is the cut list; nil when no rod was measured.
 	Pushrods *pushrod.Answer
-	Springs  []Spring
+	// Clearance is what was asked for the engine as a whole.
+	Clearance *clearance.Answer
+	Springs   []Spring
+	// Notes are what went wrong in working out what is of no single valve.
+	Notes []string
 	// Damage says what of the store does not read.
 	Damage []string
 }
@@ -77,7 +81,8 @@ type Cylinder struct {
 	Card            *timing.CardComparison
 }
 
-// Spring is what a spring does; Of says of which valves.
+// Spring is what a spring does; Of is the valve's name, empty for all of the
+// engine's.
 type Spring struct {
 	Of     string
 	Answer clearance.SpringAnswer

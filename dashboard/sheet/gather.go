@@ -20,6 +20,7 @@ type Source interface {
 	Engine(id string) (storage.Engine, error)
 	Trial(id string) (storage.Trial, error)
 	Trials(engine string) ([]storage.Trial, error)
+	Works(engine string) ([]storage.Work, error)
 	Traces(storage.Query) ([]storage.Summary, error)
 	Load(storage.ID) (storage.Head, measure.Trace, error)
 }
@@ -58,6 +59,14 @@ func Gather(s Source, engine string, o Options) (Data, error) {
 			return Data{}, fmt.Errorf("making the build sheet of %q: %w", engine, err)
 		}
 	}
+	works, err := s.Works(engine)
+	if err != nil {
+		hurt := Damaged(err)
+		if hurt == nil {
+			return Data{}, fmt.Errorf("making the build sheet of %q: %w", engine, err)
+		}
+		d.Damage = append(d.Damage, hurt...)
+	}
 	for _, name := range e.Valves() {
 		v, err := gatherValve(s, e, name, traces, trials)
 		if err != nil {
@@ -67,6 +76,7 @@ func Gather(s Source, engine string, o Options) (Data, error) {
 	}
 	d.compare()
 	d.pair(s)
+	d.works(works)
 	return d, nil
 }
 

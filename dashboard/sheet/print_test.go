@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/dashboard/sheet"
+	"lobescribe/storage"
 )
 
 // chromium finds a browser. Without one the test is skipped, which is a failure
@@ -73,6 +74,9 @@ func TestSheetPrints(t *testing.T) {
 	browser := chromium(t)
 	b := newBench(t)
 	b.whole()
+	b.asks(storage.WorkPushrod, "", `{"ends":[{"length_mm":10,"press_depth_mm":4,"ball_diameter_mm":8}],"rods":[{"valve":"1E","checking_rod_mm":202},{"valve":"1I","checking_rod_mm":200}]}`)
+	b.asks(storage.WorkClearance, "1I", shut+`}}`)
+	b.asks(storage.WorkSpring, "1I", `{"loads":[{"height_mm":45,"load_n":500},{"height_mm":35,"load_n":1000}],"installed_height_mm":45,"lift_mm":10,"solid_height_mm":33}`)
 	text := written(t, sheet.Write, b.gather(options), "print.html")
 	site := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")

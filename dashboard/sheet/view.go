@@ -34,7 +34,7 @@ type view struct {
 	Tally, CutSays            []string
 	Gaps                      []gapRow
 	Limits                    []string
-	Springs                   []saying
+	GapSays, Springs          []saying
 	Instruments               []string
 	Missing                   []saying
 	Damage                    []string
@@ -129,8 +129,12 @@ func degrees(a measure.Angle) string {
 
 func degreesU(a, u measure.Angle) string { return degrees(a) + " ± " + degrees(u) }
 
-// valveWords writes a valve's name as it is said: "3 intake", "2 exhaust 1".
+// valveWords writes a valve's name as it is said: "3 intake", "2 exhaust 1". No
+// valve is the whole engine.
 func valveWords(name string) string {
+	if name == "" {
+		return "Whole engine"
+	}
 	cylinder, rest, kind := name, "", ""
 	if i := strings.IndexAny(name, "IE"); i > 0 {
 		cylinder, rest = name[:i], name[i+1:]
@@ -168,6 +172,9 @@ func (d Data) view() (view, error) {
 		v.Name = d.Engine.ID
 	}
 	d.lifts(&v, w)
+	for _, n := range d.Notes {
+		v.Faults = append(v.Faults, saying{valveWords(""), n})
+	}
 	if err := d.plots(&v); err != nil {
 		return view{}, err
 	}
@@ -205,6 +212,9 @@ func (d Data) facts(w words) []fact {
 	}
 	if c.LashIntake != 0 || c.LashExhaust != 0 {
 		add("card: lash, intake / exhaust", "%s / %s %s", w.known(c.LashIntake), w.known(c.LashExhaust), w.unit)
+	}
+	if e.TDC != nil {
+		add("encoder at TDC of cylinder 1", "%s°", degrees(*e.TDC))
 	}
 	if c.LobeSeparation != nil {
 		add("card: lobe separation", "%s cam deg", degrees(*c.LobeSeparation))

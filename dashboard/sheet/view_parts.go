@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"lobescribe/capture/clearance"
@@ -49,34 +50,48 @@ func (d Data) cuts(v *view, w words) {
 	if p == nil {
 		return
 	}
+	name := func(valve string) string {
+		switch {
+		case valve != "":
+			return valveWords(valve)
+		case len(p.Cuts) > 1:
+			return "every other rod"
+		}
+		return "every rod"
+	}
 	for _, c := range p.Cuts {
-		v.Cuts = append(v.Cuts, cutRow{valveWords(c.Valve), w.maybe(c.Tube), w.length(c.Overall), w.maybe(c.Centres), w.u(c.LengthU)})
+		v.Cuts = append(v.Cuts, cutRow{name(c.Valve), w.maybe(c.Tube), w.length(c.Overall), w.maybe(c.Centres), w.u(c.LengthU)})
 	}
 	for _, t := range p.Tally {
 		names := make([]string, len(t.Valves))
-		for i, name := range t.Valves {
-			names[i] = valveWords(name)
+		for i, valve := range t.Valves {
+			names[i] = name(valve)
 		}
 		v.Tally = append(v.Tally, fmt.Sprintf("%d of %s: %s", t.Count, w.with(t.Length), strings.Join(names, ", ")))
 	}
-	v.CutSays = p.Says
+	v.CutSays = slices.Clone(p.Says)
+	if l := p.Lash; l != nil {
+		v.CutSays = append(v.CutSays, fmt.Sprintf("Lash to set cold, at the valve: %s.", w.with(l.ColdLash)))
+		for _, says := range l.Says {
+			v.CutSays = append(v.CutSays, full(says))
+		}
+	}
 }
 
 func (d Data) clearances(v *view, w words) {
-	for _, one := range d.Valves {
+	for _, one := range append([]Valve{{Clearance: d.Clearance}}, d.Valves...) {
 		a := one.Clearance
 		if a == nil {
 			continue
 		}
-		add := func(what string, g *clearance.Gap) {
-			if g == nil {
-				return
+		add := func(what string, g *clearance.Gap) { v.gap(w, one.Name, what, g) }
+		if p := a.Piston; p != nil {
+			nearest := p.Least
+			nearest.Says = "Nearest at " + p.Where + ". " + full(nearest.Says)
+			add("piston", &nearest)
+			for _, says := range p.Says {
+				v.GapSays = append(v.GapSays, saying{valveWords(one.Name), full(says)})
 			}
-			v.Gaps = append(v.Gaps, gapRow{Name: valveWords(one.Name) + ", " + what, Left: w.length(g.Left), U: w.u(g.LeftU),
-				Limit: w.maybe(g.Limit), Usual: w.length(g.Usual), Says: g.Says, Short: g.Left <= 0 || g.Meets != nil && !*g.Meets})
-		}
-		if a.Piston != nil {
-			add("piston", &a.Piston.Least)
 		}
 		add("coil bind", a.CoilBind)
 		add("retainer", a.Retainer)
@@ -84,6 +99,10 @@ func (d Data) clearances(v *view, w words) {
 			add("rocker slot, shut", &a.Slot.Closed)
 			add("rocker slot, full lift", &a.Slot.Full)
 		}
+	}
+	for _, s := range d.Springs {
+		v.gap(w, s.Of, "coil bind by the spring's figures", s.Answer.CoilBind)
+		v.Springs = append(v.Springs, saying{valveWords(s.Of), springWords(s.Answer, w)})
 	}
 	l := d.Engine.Limits
 	var set []string
@@ -100,9 +119,39 @@ func (d Data) clearances(v *view, w words) {
 	} else {
 		v.Limits = append(v.Limits, "The builder has set no limits for this engine.")
 	}
-	for _, s := range d.Springs {
-		v.Springs = append(v.Springs, saying{s.Of, strings.Join(s.Answer.Says, " ")})
+}
+
+func (v *view) gap(w words, of, what string, g *clearance.Gap) {
+	if g == nil {
+		return
 	}
+	v.Gaps = append(v.Gaps, gapRow{Name: valveWords(of) + ", " + what, Left: w.length(g.Left), U: w.u(g.LeftU),
+		Limit: w.maybe(g.Limit), Usual: w.length(g.Usual), Says: g.Says, Short: g.Left <= 0 || g.Meets != nil && !*g.Meets})
+}
+
+// springWords tells rate and loads in the units that go with those of length.
+func springWords(a clearance.SpringAnswer, w words) string {
+	rate, force := "N/mm", "N"
+	k, kU := float64(a.Rate), float64(a.RateU)
+	newtons := func(f clearance.Force) float64 { return float64(f) }
+	if w.unit == measure.InInches {
+		rate, force = "lbf/in", "lbf"
+		k, kU = a.Rate.PoundsAnInch(), a.RateU.PoundsAnInch()
+		newtons = clearance.Force.Pounds
+	}
+	parts := []string{fmt.Sprintf("rate %.1f ± %.1f %s (from its %s)", k, kU, rate, a.From)}
+	add := func(word string, f, u *clearance.Force) {
+		if f != nil && u != nil {
+			parts = append(parts, fmt.Sprintf("%s %.0f ± %.0f %s", word, newtons(*f), newtons(*u), force))
+		}
+	}
+	add("on the seat", a.SeatLoad, a.SeatLoadU)
+	add("at full lift", a.OpenLoad, a.OpenLoadU)
+	text := full(strings.Join(parts, ", "))
+	for _, says := range a.Says {
+		text += " " + full(says)
+	}
+	return text
 }
 
 // measured says with what the figures were taken, each instrument once.
