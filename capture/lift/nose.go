@@ -166,7 +166,7 @@ func fitPeak(x, y, w []float64, scatter float64) (peak, bool) {
 // off by, that its residuals do not show: more, the fewer there are.
 func mostBias(readings float64) float64 {
 	if readings >= enoughFit {
-		return 0.5
+		return 0.7
 	}
 	return 2
 }

@@ -266,7 +266,7 @@ func (k *track) wasHome() bool {
 func (k *track) settle() bool {
 	k.bounds, k.pending = bounds{k.section, k.out, k.low.t0}, true
 	shift := k.low.level - k.heel
-	real := math.Abs(shift) <= k.lim.same || k.sure && math.Abs(shift) <= lowShare*k.top ||
+	real := math.Abs(shift) <= k.lim.same || k.sure && math.Abs(shift) <= k.slipShare()*k.top ||
 		math.IsNaN(k.low.a0) && shift <= slipMost && shift >= -k.mostFall()
 	k.heel, k.landed = k.low.level, k.low.t0
 	k.sure, k.at, k.n = true, home, 0
@@ -274,6 +274,15 @@ func (k *track) settle() bool {
 		k.largest = max(k.largest, k.top)
 	}
 	return real
+}
+
+// slipShare returns by which share of its max lift the heel of a valve that
+// was seen at home may have moved. Without an encoder a low rest looks the same.
+func (k *track) slipShare() float64 {
+	if math.IsNaN(k.low.a0) {
+		return lowShare / 2
+	}
+	return lowShare
 }
 
 // mostFall returns how much lower than the heel before the heel after may be.
