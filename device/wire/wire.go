@@ -11,7 +11,7 @@
 //
 // Times: a chunk carries the monotonic moment at which its last byte was read,
 // and how long a byte takes on the line. [Chunk.Stamp] places earlier bytes
-// earlier, and [Out.Add] keeps the stamps of readings strictly increasing.
+// earlier (though never before zero), and [Out.Add] keeps the stamps of readings strictly increasing.
 package wire
 
 import (
@@ -31,12 +31,13 @@ type Chunk struct {
 }
 
 // Stamp returns when the first n bytes of the chunk had come: a line that ends
-// early in a chunk was there earlier than the chunk's end.
+// early in a chunk was there earlier than the chunk's end. That is never before
+// the zero of the clock.
 func (c Chunk) Stamp(n int) measure.Stamp {
 	if c.ByteTime == 0 {
 		return c.At
 	}
-	return c.At - measure.StampOf(time.Duration(len(c.Bytes)-n)*c.ByteTime)
+	return max(min(c.At, 0), c.At-measure.StampOf(time.Duration(len(c.Bytes)-n)*c.ByteTime))
 }
 
 // Refused counts what was not taken as a reading, by the reason why.
@@ -61,6 +62,15 @@ func (r Refused) Plus(o Refused) Refused {
 		TooLong: r.TooLong + o.TooLong, NotANumber: r.NotANumber + o.NotANumber,
 		Misshapen: r.Misshapen + o.Misshapen, BadChecksum: r.BadChecksum + o.BadChecksum,
 		Jump: r.Jump + o.Jump, Stale: r.Stale + o.Stale, Unanswered: r.Unanswered + o.Unanswered,
+	}
+}
+
+// Minus returns what r has more than o, kind by kind.
+func (r Refused) Minus(o Refused) Refused {
+	return Refused{
+		TooLong: r.TooLong - o.TooLong, NotANumber: r.NotANumber - o.NotANumber,
+		Misshapen: r.Misshapen - o.Misshapen, BadChecksum: r.BadChecksum - o.BadChecksum,
+		Jump: r.Jump - o.Jump, Stale: r.Stale - o.Stale, Unanswered: r.Unanswered - o.Unanswered,
 	}
 }
 

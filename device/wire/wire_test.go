@@ -14,6 +14,7 @@ func TestEarlierBytesCameEarlier(t *testing.T) {
 	c := Chunk{Bytes: make([]byte, 20), At: measure.Second, ByteTime: time.Second / 960}
 	assert.Equal(t, measure.Second, c.Stamp(20))
 	assert.Equal(t, measure.Second-measure.StampOf(10*time.Second/960), c.Stamp(10))
+	assert.Zero(t, Chunk{Bytes: make([]byte, 20), At: 10 * measure.Millisecond, ByteTime: time.Second / 960}.Stamp(1), "not before the clock began")
 	c.ByteTime = 0
 	assert.Equal(t, measure.Second, c.Stamp(1))
 }
@@ -45,4 +46,5 @@ func TestEveryKindOfRefusalIsSummed(t *testing.T) {
 	}
 	assert.Equal(t, want, r.Total())
 	assert.Equal(t, 2*want, r.Plus(r).Total())
+	assert.Equal(t, r, r.Plus(r).Minus(r))
 }
