@@ -24,7 +24,7 @@ func benchLines(n int) []byte {
 
 const benchCount = 1000
 
-func decodeAll(d *Decoder, b []byte, out *wire.Out) int {
+func decodeAll(d Follower, b []byte, out *wire.Out) int {
 	n := 0
 	for len(b) > 0 {
 		k := min(len(b), 512)
@@ -45,6 +45,26 @@ func plainDecoder() *Decoder {
 func BenchmarkDecode(b *testing.B) {
 	data, d, out := benchLines(benchCount), plainDecoder(), &wire.Out{}
 	decodeAll(d, data, out)
+	b.ReportAllocs()
+	b.SetBytes(int64(len(data)))
+	for b.Loop() {
+		if n := decodeAll(d, data, out); n != benchCount {
+			b.Fatal(n)
+		}
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/benchCount, "ns/line")
+}
+
+// A finder that has found watches for lines that do not fit; that must not cost
+// a byte on the heap either.
+func BenchmarkFoundByListening(b *testing.B) {
+	data, out := benchLines(benchCount), &wire.Out{}
+	d := NewFinder(Options{Unit: measure.InMillimetres})
+	d.BeginsQuiet()
+	d.Decode(wire.Chunk{Bytes: data}, out)
+	if !d.Found().Settled {
+		b.Fatal(d.Found().Says)
+	}
 	b.ReportAllocs()
 	b.SetBytes(int64(len(data)))
 	for b.Loop() {

@@ -76,7 +76,7 @@ func NewDecoder(f Format, o Options) *Decoder {
 		case Angle, Counts:
 			d.turn, d.counts = i, c.Role == Counts
 			if o.Index {
-				c.Status = append(slices.Clone(c.Status), Status{Text: "I", Index: true}, Status{Text: "Z", Index: true}, Status{Text: "-"})
+				c.Status = slices.Concat([]Status{{Text: "I", Index: true}, {Text: "Z", Index: true}, {Text: "-"}}, c.Status)
 			}
 		case Lift:
 			if o.Unit != measure.NoUnit {
@@ -102,9 +102,14 @@ func NewDecoder(f Format, o Options) *Decoder {
 
 // Decode takes the bytes that came next.
 func (d *Decoder) Decode(c wire.Chunk, out *wire.Out) {
+	d.begin(out)
+	d.split.each(c, out, d.line)
+}
+
+// begin counts what a Reset left behind.
+func (d *Decoder) begin(out *wire.Out) {
 	out.Refused.Misshapen += d.owed
 	d.owed = 0
-	d.split.each(c, out, d.line)
 }
 
 // Reset says that bytes were lost.

@@ -4,8 +4,9 @@
 // point are written, the unit, what may follow, what ends the line, and how
 // several columns are told apart. A [Decoder] follows a Format; a [Finder]
 // listens to an unknown device, makes up the Format, and goes on as a Decoder
-// without losing what it listened to. [BuiltIn] lists the formats we know, by
-// names of our own; [ReadFormats] reads a person's own from TOML.
+// without losing what it listened to; if the lines stop fitting, it does so
+// again. [BuiltIn] lists the formats we know, by names of our own;
+// [ReadFormats] reads a person's own from TOML.
 //
 // Promises. The same bytes give the same readings however they are cut. A
 // stream may begin in the middle of a line: what comes before the first end of

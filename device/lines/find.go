@@ -1,6 +1,9 @@
 package lines
 
 import (
+	"reflect"
+	"slices"
+
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
@@ -8,24 +11,29 @@ import (
 // Finder is a decoder for a device of unknown format. It listens for about a
 // second of lines, makes up a [Format] for them, and hands all that it
 // listened to, with the times it came at, to a [Decoder] of that format. From
-// then on it is that Decoder.
+// then on it is that Decoder, until its lines stop fitting: then it finds
+// again, and decodes again what did not fit, so that no reading is lost.
 type Finder struct {
-	o      Options
-	found  *Decoder
-	kept   []byte       // the bytes of the chunks
-	chunks []wire.Chunk // their Bytes are filled in when they are handed on
-	sizes  []int
-	ends   int // line ends so far
-	tried  int // line ends when it was last tried in vain
-	quiet  bool
-	doubt  string
+	o       Options
+	found   *Decoder
+	format  Format       // that it follows
+	kept    []byte       // the bytes of the chunks
+	chunks  []wire.Chunk // their Bytes are filled in when they are handed on
+	sizes   []int
+	ends    int // line ends so far
+	triedAt measure.Stamp
+	tried   int // line ends when it was last tried in vain
+	quiet   bool
+	doubt   string
+	misfit  misfit
 }
 
 // How long a Finder listens.
 const (
 	findLines     = 8                  // at least so many lines, for
 	findFor       = measure.Second     // so long; or
-	findManyLines = 64                 // so many lines; or
+	findManyLines = 64                 // so many lines, for
+	findForMany   = findFor / 4        // so long; or
 	findFewLines  = 2                  // so few,
 	findLonger    = 3 * measure.Second // when a device is slow
 	findKeep      = 8192               // bytes kept at most
@@ -53,13 +61,15 @@ func (f *Finder) Reset() {
 
 func (f *Finder) forget() {
 	f.kept, f.chunks, f.sizes, f.ends, f.tried = f.kept[:0], f.chunks[:0], f.sizes[:0], 0, 0
+	f.doubt = ""
+	f.misfit.begin()
 }
 
 // Found says what was found; its Says tells what is in the way as long as
 // nothing was.
 func (f *Finder) Found() wire.Found {
 	if f.found != nil {
-		return f.found.Found()
+		return f.misfit.told(f.found.Found(), f.doubt)
 	}
 	says := f.doubt
 	if says == "" {
@@ -79,33 +89,47 @@ func (f *Finder) Format() (format Format, ok bool) {
 // Decode takes the bytes that came next.
 func (f *Finder) Decode(c wire.Chunk, out *wire.Out) {
 	if f.found != nil {
-		f.found.Decode(c, out)
+		f.follow(c, out)
 		return
 	}
 	f.keep(c, out)
-	if !f.enough() {
-		return
+	if f.enough() {
+		f.tried, f.triedAt = f.ends, c.At
+		f.look(out)
 	}
-	f.tried = f.ends
-	format, says, doubt, ok := find(f.kept, f.quiet, f.o)
-	if !ok {
-		f.doubt = doubt
-		return
+}
+
+// look makes up a format for what is kept, and if there is another than before
+// has a decoder of that take it.
+func (f *Finder) look(out *wire.Out) bool {
+	chunks := f.listened()
+	format, says, doubt, ok := find(chunks, f.quiet, f.o)
+	if f.doubt = doubt; !ok || f.found != nil && reflect.DeepEqual(format, f.format) {
+		return false
 	}
-	d := NewDecoder(format, f.o)
-	d.says = says
-	d.assumed = guessed(format, f.o)
+	f.format = format
+	f.found = NewDecoder(format, f.o)
+	f.found.says = says
+	f.found.assumed = guessed(format, f.o)
 	if f.quiet {
-		d.BeginsQuiet()
+		f.found.BeginsQuiet()
 	}
-	at := 0
+	f.forget()
+	for _, c := range chunks {
+		f.take(c, out)
+	}
+	return true
+}
+
+// listened returns the chunks that are kept.
+func (f *Finder) listened() []wire.Chunk {
+	chunks := make([]wire.Chunk, len(f.chunks))
+	b := slices.Clone(f.kept)
 	for i, c := range f.chunks {
-		c.Bytes = f.kept[at : at+f.sizes[i]]
-		at += f.sizes[i]
-		d.Decode(c, out)
+		c.Bytes, b = b[:f.sizes[i]], b[f.sizes[i]:]
+		chunks[i] = c
 	}
-	f.found = d
-	f.kept, f.chunks, f.sizes = nil, nil, nil
+	return chunks
 }
 
 // keep remembers a chunk. When there is too much, the older half goes: it was
@@ -113,21 +137,28 @@ func (f *Finder) Decode(c wire.Chunk, out *wire.Out) {
 func (f *Finder) keep(c wire.Chunk, out *wire.Out) {
 	for len(f.kept)+len(c.Bytes) > findKeep && len(f.chunks) > 0 {
 		drop := f.sizes[0]
-		out.Refused.NotANumber += int64(countEnds(f.kept[:drop]))
+		f.dropped(f.kept[:drop], out)
 		f.kept = append(f.kept[:0], f.kept[drop:]...)
 		f.chunks, f.sizes = f.chunks[1:], f.sizes[1:]
-		f.quiet = false
 	}
 	b := c.Bytes
 	if len(b) > findKeep { // one huge read: its end is as good as any part
-		out.Refused.NotANumber += int64(countEnds(b[:len(b)-findKeep]))
+		f.dropped(b[:len(b)-findKeep], out)
 		b = b[len(b)-findKeep:]
-		f.quiet = false
 	}
 	f.kept = append(f.kept, b...)
 	f.ends += countEnds(b)
 	c.Bytes = nil
 	f.chunks, f.sizes = append(f.chunks, c), append(f.sizes, len(b))
+}
+
+// dropped counts what is given up, unless a decoder has counted it already.
+func (f *Finder) dropped(b []byte, out *wire.Out) {
+	f.quiet = false
+	if f.found == nil {
+		out.Refused.NotANumber += int64(countEnds(b))
+	}
+	f.misfit.refused = wire.Refused{} // some of it remains refused
 }
 
 // enough reports whether it is worth while to try (again).
@@ -136,8 +167,8 @@ func (f *Finder) enough() bool {
 	fresh := f.ends - f.tried
 	switch {
 	case f.tried > 0:
-		return fresh >= findLines
-	case fresh >= findManyLines, fresh >= findLines && span >= findFor, fresh >= findFewLines && span >= findLonger:
+		return fresh >= findManyLines || fresh >= findLines && f.chunks[len(f.chunks)-1].At-f.triedAt >= findFor
+	case fresh >= findManyLines && (span >= findForMany || len(f.chunks) == 1 || len(f.kept) > findKeep/2), fresh >= findLines && span >= findFor, fresh >= findFewLines && span >= findLonger:
 		return true
 	}
 	return false

@@ -51,7 +51,7 @@ func TestFinding(t *testing.T) {
 			func(t *testing.T, r measure.Reading, i int) {
 				assert.Equal(t, measure.Length(i)*measure.Micrometre, r.Lift)
 			}},
-		{"degrees and lift by position", Options{}, func(i int) string { return fmt.Sprintf("%.1f %.3f\n", float64(i)*0.5, 5+float64(i%7)*0.001) }, "angle: 1 decimals | lift: 3 decimals",
+		{"degrees and lift by position", Options{}, func(i int) string { return fmt.Sprintf("%.1f %.3f\n", float64(i)*0.5, 5+float64(i%7)*0.001) }, "angle, by its place: 1 decimals | lift: 3 decimals",
 			func(t *testing.T, r measure.Reading, i int) {
 				assert.Equal(t, measure.Angle(i)*measure.Degree/2, r.Angle)
 				assert.Equal(t, 5*measure.Millimetre+measure.Length(i%7)*measure.Micrometre, r.Lift)
@@ -66,14 +66,38 @@ func TestFinding(t *testing.T) {
 				assert.Equal(t, measure.Angle(i)*measure.Degree, r.Angle)
 				assert.Equal(t, 1500*measure.Micrometre, r.Lift)
 			}},
-		{"a board's clock is left out", Options{}, func(i int) string { return fmt.Sprintf("%d,%.3f\r\n", 123456+i*20, 1.5) }, "left out (looks like a clock)",
+		{"a board's clock is left out", Options{}, func(i int) string { return fmt.Sprintf("%d,%.3f\r\n", 123456+i*280, 1.5) }, "left out (looks like a clock)",
 			func(t *testing.T, r measure.Reading, i int) {
 				assert.Equal(t, 1500*measure.Micrometre, r.Lift)
 				assert.Equal(t, measure.HasLift, r.Has)
 			}},
-		{"clock, counts and lift", Options{Crank: anyCrank{}}, func(i int) string { return fmt.Sprintf("%d,%d,%.3f\r\n", 123456+i*20, 77, 1.5) }, "left out (looks like a clock): whole numbers | counts: whole numbers | lift",
+		{"clock, counts and lift", Options{Crank: anyCrank{}}, func(i int) string { return fmt.Sprintf("%d,%d,%.3f\r\n", 123456+i*340, 77, 1.5) }, "left out (looks like a clock): whole numbers | counts: whole numbers | lift",
 			func(t *testing.T, r measure.Reading, i int) {
 				assert.Equal(t, measure.HasLift|measure.HasAngle, r.Has)
+			}},
+		{"a number of the line, counts and lift", Options{Crank: anyCrank{}}, func(i int) string { return fmt.Sprintf("%d,%d,%.3f\r\n", 1000+i, 77, 1.5) }, "left out (say counts= if these are an encoder's): whole numbers | counts: whole numbers | lift",
+			func(t *testing.T, r measure.Reading, i int) {
+				assert.Equal(t, measure.HasLift|measure.HasAngle, r.Has)
+			}},
+		{"an evenly turned crank is no clock", Options{}, func(i int) string { return fmt.Sprintf("%.2f %.2f\r\n", float64(i)*0.6, 1.5) }, "angle, by its place",
+			func(t *testing.T, r measure.Reading, i int) {
+				assert.Equal(t, measure.Angle(i)*measure.Degree*6/10, r.Angle)
+			}},
+		{"a clock in seconds is no crank", Options{}, func(i int) string { return fmt.Sprintf("%.2f %.2f\r\n", 10+float64(i)*0.24, 1.5) }, "left out (looks like a clock)",
+			func(t *testing.T, r measure.Reading, i int) { assert.Equal(t, measure.HasLift, r.Has) }},
+		{"two indicators on one board", Options{}, func(i int) string { return fmt.Sprintf("A:%.3f B:%.3f\r\n", float64(i)/1000, 1.5) }, "lift",
+			func(t *testing.T, r measure.Reading, i int) {
+				assert.Equal(t, measure.HasLift, r.Has)
+				assert.Equal(t, measure.Length(i)*measure.Micrometre, r.Lift)
+			}},
+		{"a temperature behind the lift", Options{}, func(i int) string { return fmt.Sprintf("lift:%.3f mm temp:%.1f\r\n", float64(i)/1000, 21.5) }, "lift",
+			func(t *testing.T, r measure.Reading, i int) {
+				assert.Equal(t, measure.HasLift, r.Has)
+				assert.Equal(t, measure.Length(i)*measure.Micrometre, r.Lift)
+			}},
+		{"a letter for the unit", Options{}, func(i int) string { return fmt.Sprintf("%+08.4fI\r", float64(i)*0.0005) }, "the letter I of its unit behind it",
+			func(t *testing.T, r measure.Reading, i int) {
+				assert.Equal(t, measure.Length(i)*measure.Thou/2, r.Lift)
 			}},
 		{"counts without their number a turn", Options{}, func(i int) string { return fmt.Sprintf("%d,%.3f\r\n", 77, 1.5) }, "say counts= if these are an encoder's",
 			func(t *testing.T, r measure.Reading, i int) { assert.Equal(t, measure.HasLift, r.Has) }},

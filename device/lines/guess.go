@@ -14,11 +14,15 @@ import (
 // each way in which lines may be cut into columns, lets a [Decoder] of each
 // read the sample, and takes the one that makes readings of the most lines. If
 // none does for six in ten, doubt says what is in the way.
-func find(sample []byte, quiet bool, o Options) (f Format, says, doubt string, ok bool) {
+func find(chunks []wire.Chunk, quiet bool, o Options) (f Format, says, doubt string, ok bool) {
+	sample := joined(chunks)
 	end := endOf(sample)
-	all := cutLines(sample, end, quiet)
+	all := cutLines(chunks, end, quiet)
 	if len(all) < findFewLines {
 		return f, "", "bytes come, but no ends of lines: is the baud rate right?", false
+	}
+	if f, ok := checked(all, o); ok {
+		return f, f.Says + ", " + endWords(sample, end), "", true
 	}
 	best := 0
 	for _, sep := range []byte{0, ',', ';', '\t', '|', ' '} {
@@ -39,18 +43,46 @@ func find(sample []byte, quiet bool, o Options) (f Format, says, doubt string, o
 			}
 		}
 	}
+	if best < findFewLines && (o.Crank == nil || o.Crank.Step() == 0) && onlyCounts(all, end, o) {
+		return f, "", "counts of an encoder come, and how many make a turn was not said: add counts=, as in counts=2400", false
+	}
 	if best < findFewLines || best*10 < len(all)*6 {
 		return f, "", fmt.Sprintf("lines come, but %d of %d are not readings: is the baud rate right, or is it a format of its own?", len(all)-best, len(all)), false
 	}
 	return f, says + ", " + endWords(sample, end), "", true
 }
 
+// checked returns the built-in format of lines that prove themselves, if that
+// reads them.
+func checked(all []heard, o Options) (Format, bool) {
+	if _, check := withoutCheck(all); check == NoCheck {
+		return Format{}, false
+	}
+	for _, f := range BuiltIn() {
+		if f.Name == "checked" && reads(f, all, o)*10 >= len(all)*6 {
+			return f, true
+		}
+	}
+	return Format{}, false
+}
+
+// onlyCounts reports whether the lines would be read if it was known how many
+// counts make a turn.
+func onlyCounts(all []heard, end byte, o Options) bool {
+	o.Crank = anyCrank{}
+	f, _, ok := candidate(all, 0, false, o)
+	if end != '\n' && end != '\r' {
+		f.End = end
+	}
+	return ok && f.Columns[0].Role == Counts && reads(f, all, o)*10 >= len(all)*6
+}
+
 // reads counts the lines that a decoder of f makes readings or conditions of.
-func reads(f Format, all [][]byte, o Options) int {
+func reads(f Format, all []heard, o Options) int {
 	o.Crank = anyCrank{} // the person's must not see the sample twice
 	d, out := NewDecoder(f, o), &wire.Out{}
 	for i, l := range all {
-		d.line(d.split.frame(l), measure.Stamp(i)*2*measure.Second, out)
+		d.line(d.split.frame(l.text), measure.Stamp(i)*2*measure.Second, out)
 	}
 	return len(out.Readings) + len(out.Conditions)
 }
@@ -91,16 +123,31 @@ func endWords(sample []byte, end byte) string {
 	return "ends in CR or LF, mixed"
 }
 
+// heard is a line and when it came.
+type heard struct {
+	text []byte
+	at   measure.Stamp
+}
+
+func joined(chunks []wire.Chunk) (sample []byte) {
+	for _, c := range chunks {
+		sample = append(sample, c.Bytes...)
+	}
+	return sample
+}
+
 // cutLines returns the whole lines of a sample, framed.
-func cutLines(sample []byte, end byte, quiet bool) (all [][]byte) {
+func cutLines(chunks []wire.Chunk, end byte, quiet bool) (all []heard) {
 	s := splitter{max: defaultMaxLine, synced: quiet}
 	if end != '\n' {
 		s.end = end
 	}
 	var out wire.Out
-	s.each(wire.Chunk{Bytes: sample}, &out, func(line []byte, _ measure.Stamp, _ *wire.Out) {
-		all = append(all, slices.Clone(line))
-	})
+	for _, c := range chunks {
+		s.each(c, &out, func(line []byte, at measure.Stamp, _ *wire.Out) {
+			all = append(all, heard{slices.Clone(line), at})
+		})
+	}
 	return all
 }
 
@@ -109,11 +156,13 @@ type field struct {
 	tag    string
 	n      number
 	status string
+	glued  bool // the status stands right behind the number
 	text   string
+	at     measure.Stamp
 }
 
 // candidate makes a format of the lines, if they are cut by sep.
-func candidate(all [][]byte, sep byte, comma bool, o Options) (f Format, says string, ok bool) {
+func candidate(all []heard, sep byte, comma bool, o Options) (f Format, says string, ok bool) {
 	f = Format{Name: "found", Separator: sep, DecimalComma: comma, Words: commonWords()}
 	all, f.Start = withoutStart(all)
 	all, f.Check = withoutCheck(all)
@@ -147,7 +196,7 @@ func candidate(all [][]byte, sep byte, comma bool, o Options) (f Format, says st
 	}
 	roles(f.Columns, columns, o)
 	for i := range f.Columns {
-		words[i] = roleWords(&f.Columns[i], columns[i], words[i], o)
+		words[i] = roleWords(&f.Columns[i], columns[i], words[i], len(f.Columns) == 1, o)
 	}
 	f.Says = "found by listening"
 	if f.Validate() != nil {
@@ -163,28 +212,28 @@ func candidate(all [][]byte, sep byte, comma bool, o Options) (f Format, says st
 	return f, says, true
 }
 
-func withoutStart(all [][]byte) ([][]byte, byte) {
+func withoutStart(all []heard) ([]heard, byte) {
 	n := 0
 	for _, l := range all {
-		if bytes.IndexByte(l, 0x02) >= 0 {
+		if bytes.IndexByte(l.text, 0x02) >= 0 {
 			n++
 		}
 	}
 	if n*2 <= len(all) {
 		return all, 0
 	}
-	out := make([][]byte, 0, len(all))
+	out := make([]heard, 0, len(all))
 	for _, l := range all {
-		out = append(out, l[bytes.LastIndexByte(l, 0x02)+1:])
+		out = append(out, heard{l.text[bytes.LastIndexByte(l.text, 0x02)+1:], l.at})
 	}
 	return out, 0x02
 }
 
-func withoutCheck(all [][]byte) ([][]byte, Check) {
-	var out [][]byte
+func withoutCheck(all []heard) ([]heard, Check) {
+	var out []heard
 	for _, l := range all {
-		if body, v := xorAfterStar(l); v == taken {
-			out = append(out, body)
+		if body, v := xorAfterStar(l.text); v == taken {
+			out = append(out, heard{body, l.at})
 		}
 	}
 	if len(out)*2 <= len(all) {
@@ -194,17 +243,18 @@ func withoutCheck(all [][]byte) ([][]byte, Check) {
 }
 
 // rowsOf takes the lines to pieces and keeps those of the commonest width.
-func rowsOf(all [][]byte, sep byte, comma bool) [][]field {
+func rowsOf(all []heard, sep byte, comma bool) [][]field {
 	byWidth := map[int][][]field{}
 	best := 0
 	for _, l := range all {
 		var row []field
-		for _, text := range cutFields(string(l), sep) {
+		for _, text := range cutFields(string(l.text), sep) {
 			x, ok := takeApart(text, comma)
 			if !ok {
 				row = nil
 				break
 			}
+			x.at = l.at
 			row = append(row, x)
 		}
 		if n := len(row); n > 0 {
@@ -273,6 +323,7 @@ func takeApart(text string, comma bool) (x field, ok bool) {
 		return x, false
 	}
 	x.status = strings.TrimSpace(string(rest))
+	x.glued = len(rest) > 0 && letter(rest[0])
 	if strings.ContainsAny(x.status, "0123456789,") || len(x.status) > 24 {
 		return x, false
 	}
@@ -281,11 +332,15 @@ func takeApart(text string, comma bool) (x field, ok bool) {
 
 // likelyTag reports whether a text is what stands before a number and not a
 // column by itself, which may well stand still while we listen. The digits of
-// a tag number a channel: a few, and glued to a letter.
+// a tag number a channel: a few, and glued to a letter. Behind the name of an
+// angle or counts they are these.
 func likelyTag(tag string) bool {
 	first := strings.IndexAny(tag, "0123456789")
 	if first < 0 {
 		return true
+	}
+	if r, _ := roleNamed(tag[:first]); r == Angle || r == Counts {
+		return false
 	}
 	last := strings.LastIndexAny(tag, "0123456789")
 	digits := tag[first : last+1]

@@ -48,6 +48,9 @@ func columnOf(fields []field) (c Column, says string, fits bool) {
 	for _, s := range statuses {
 		c.Status = append(c.Status, knownStatus(s))
 	}
+	if c.Whole && slices.Contains(statuses, "-") { // the index of an encoder, not passed while we listened
+		c.Status = append(c.Status, Status{Text: "I"}, Status{Text: "Z"})
+	}
 	for _, s := range commonStatus() {
 		if !slices.ContainsFunc(c.Status, func(have Status) bool { return have.Text == s.Text }) {
 			c.Status = append(c.Status, s)
@@ -55,6 +58,11 @@ func columnOf(fields []field) (c Column, says string, fits bool) {
 	}
 	if nearly(len(fields) - units[measure.NoUnit]) {
 		c.UnitRule = UnitMustFollow
+	}
+	unitLetter := lettersUnit(fields)
+	if unitLetter {
+		f, _ := (*Formats)(nil).Named("unit-letter")
+		c.UnitRule, c.Status = UnitMustFollow, f.Columns[0].Status
 	}
 
 	var parts []string
@@ -80,10 +88,24 @@ func columnOf(fields []field) (c Column, says string, fits bool) {
 			parts = append(parts, fmt.Sprintf("%s behind it", u))
 		}
 	}
-	if len(statuses) > 0 {
+	switch {
+	case unitLetter:
+		parts = append(parts, fmt.Sprintf("the letter %s of its unit behind it", fields[0].status))
+	case len(statuses) > 0:
 		parts = append(parts, fmt.Sprintf("then %q", statuses[0]))
 	}
 	return c, strings.Join(parts, ", "), true
+}
+
+// lettersUnit reports whether the same letter, I for inches or M for
+// millimetres, stands right behind every number.
+func lettersUnit(fields []field) bool {
+	for _, x := range fields {
+		if !x.glued || x.status != fields[0].status || x.status != "I" && x.status != "M" || x.n.decimals == 0 || x.n.unit != measure.NoUnit {
+			return false
+		}
+	}
+	return true
 }
 
 // varies reports whether the decimals differ in more than a line or two, among
@@ -124,191 +146,4 @@ func usual(fields []field) []field {
 		return nil
 	}
 	return out
-}
-
-// roles decides what each column is. What a unit or tag tells goes first; then
-// whole numbers are counts and decimals a lift; and of two alike, the first is
-// the angle, as most boards print it.
-func roles(columns []Column, rows [][]field, o Options) {
-	for i := range columns {
-		columns[i].Role = Ignored
-	}
-	lift, turn := -1, -1
-	take := func(at *int, i int, r Role) {
-		if *at < 0 && columns[i].Role == Ignored {
-			*at, columns[i].Role = i, r
-		}
-	}
-	for i, c := range columns {
-		switch {
-		case c.UnitRule == UnitMustFollow:
-			take(&lift, i, Lift)
-		case degrees(c):
-			take(&turn, i, Angle)
-		}
-	}
-	for i, c := range columns {
-		if len(c.Tags) != 1 {
-			continue
-		}
-		switch tag := strings.ToLower(strings.Trim(c.Tags[0], " :=")); {
-		case slices.Contains([]string{"lift", "l", "z", "pos", "ind", "dial"}, tag):
-			take(&lift, i, Lift)
-		case slices.Contains([]string{"angle", "ang", "deg", "crank", "th"}, tag):
-			take(&turn, i, Angle)
-		case slices.Contains([]string{"counts", "count", "cnt", "c", "enc"}, tag):
-			take(&turn, i, Counts)
-		}
-	}
-	counted := o.Crank != nil && o.Crank.Step() > 0
-	if len(columns) == 1 && lift < 0 && turn < 0 && columns[0].Whole && counted {
-		take(&turn, 0, Counts)
-		return
-	}
-	for i := range columns { // a board's own clock is neither
-		if clock(columns, rows, i) {
-			continue
-		}
-		if !columns[i].Whole && lift < 0 && !laterDecimals(columns, rows, i) {
-			take(&lift, i, Lift)
-		}
-	}
-	// With counts= said, the only whole numbers are the counts, even if the
-	// crank was turned as evenly as a clock.
-	if only := onlyWhole(columns); counted && lift >= 0 && only >= 0 {
-		take(&turn, only, Counts)
-	}
-	for i := range columns {
-		if columns[i].Role != Ignored || clock(columns, rows, i) {
-			continue
-		}
-		switch {
-		case columns[i].Whole && counted:
-			take(&turn, i, Counts)
-		case columns[i].Whole && lift >= 0:
-			// Counts that nobody can make degrees of yet are left out of the
-			// readings; the words say what is missing.
-		case columns[i].Whole:
-			take(&lift, i, Lift)
-		default:
-			take(&turn, i, Angle)
-		}
-	}
-}
-
-// onlyWhole returns the one column of whole numbers that has no role yet, or -1
-// if there is none or more than one.
-func onlyWhole(columns []Column) int {
-	at := -1
-	for i, c := range columns {
-		if c.Role == Ignored && c.Whole {
-			if at >= 0 {
-				return -1
-			}
-			at = i
-		}
-	}
-	return at
-}
-
-func degrees(c Column) bool {
-	return len(c.Status) > 0 && degreeWord(c.Status[0].Text)
-}
-
-// laterDecimals reports whether a column behind i has decimals too, so that i
-// is more likely the angle.
-func laterDecimals(columns []Column, rows [][]field, i int) bool {
-	for j := i + 1; j < len(columns); j++ {
-		if columns[j].Role == Ignored && !columns[j].Whole && !clock(columns, rows, j) {
-			return true
-		}
-	}
-	return false
-}
-
-// clock reports whether a column is the board's own clock. Of two columns one
-// with decimals is none: a crank may be turned as evenly.
-func clock(columns []Column, rows [][]field, i int) bool {
-	return columns[i].Role == Ignored && (columns[i].Whole && len(columns) > 1 || len(columns) > 2) && isClock(rows[i])
-}
-
-// isClock: always growing, by about the same.
-func isClock(fields []field) bool {
-	if len(fields) < findLines/2 {
-		return false
-	}
-	least, most := int64(1)<<62, int64(0)
-	for i := 1; i < len(fields); i++ {
-		d := fields[i].n.mantissa - fields[i-1].n.mantissa
-		least, most = min(least, d), max(most, d)
-	}
-	return least > 0 && most-least <= least/5+2
-}
-
-// roleWords fills in what depends on the role and says it.
-func roleWords(c *Column, fields []field, says string, o Options) string {
-	switch c.Role {
-	case Lift:
-		says = "lift: " + says
-		bare := c.UnitRule != UnitMustFollow
-		switch {
-		case !bare:
-		case c.Whole && o.Scale == 0 && o.Unit == measure.NoUnit:
-			c.Scale = assumedScale
-			says += fmt.Sprintf(", assumed %s a count (say scale= to be sure)", c.Scale)
-		case c.Whole && o.Scale > 0:
-			says += fmt.Sprintf(", %s a count as you said", o.Scale)
-		case o.Unit != measure.NoUnit:
-			says += fmt.Sprintf(", %s as you said", o.Unit)
-		default:
-			c.Unit = guessUnit(fields)
-			says += fmt.Sprintf(", without a unit, assumed %s (say unit= to be sure)", c.Unit)
-		}
-	case Angle:
-		says = "angle: " + says
-	case Counts:
-		says = "counts: " + says
-	default:
-		switch {
-		case isClock(fields):
-			says = "left out (looks like a clock): " + says
-		case c.Whole:
-			says = "left out (say counts= if these are an encoder's): " + says
-		default:
-			says = "left out: " + says
-		}
-	}
-	return says
-}
-
-// assumedScale is the count of a device that prints whole numbers and says
-// nothing: the commonest step of metric indicators that do so. It is said to
-// be assumed.
-const assumedScale = measure.Micrometre
-
-// guessUnit guesses at the unit of bare decimals. An inch read-out moves by
-// 0.0005 or 0.00005, a metric one shows two or three decimals.
-func guessUnit(fields []field) measure.Unit {
-	decimals, fives, values := fields[0].n.decimals, true, map[int64]bool{}
-	for _, x := range fields {
-		if x.n.decimals != decimals {
-			return measure.InMillimetres
-		}
-		fives = fives && x.n.mantissa%5 == 0
-		values[x.n.mantissa] = true
-	}
-	if decimals == 5 || decimals == 4 && fives && len(values) >= 4 {
-		return measure.InInches
-	}
-	return measure.InMillimetres
-}
-
-// guessed reports whether the unit or scale of the lift was neither printed nor
-// said.
-func guessed(f Format, o Options) bool {
-	i := f.lift()
-	if i < 0 || f.Columns[i].UnitRule == UnitMustFollow || o.Unit != measure.NoUnit {
-		return false
-	}
-	return !f.Columns[i].Whole || o.Scale == 0
 }

@@ -2,6 +2,8 @@ package lines
 
 import (
 	"math/bits"
+
+	"lobescribe/device/wire"
 )
 
 // Judgement is how much a sample of bytes looks like lines of readings.
@@ -43,8 +45,9 @@ func Judge(sample []byte, o Options) Judgement {
 }
 
 func judge(sample []byte, o Options) Judgement {
-	all := cutLines(sample, endOf(sample), false)
-	f, says, doubt, ok := find(sample, false, o)
+	chunks := []wire.Chunk{{Bytes: sample}}
+	all := cutLines(chunks, endOf(sample), false)
+	f, says, doubt, ok := find(chunks, false, o)
 	if !ok {
 		return Judgement{Score: 0.4 * readable(sample), Lines: len(all), Says: doubt}
 	}

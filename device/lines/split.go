@@ -16,6 +16,7 @@ type splitter struct {
 	synced  bool // a line has ended, or is known to begin here
 	tooLong bool // the line that is running has no end
 	held    []byte
+	at      int // where in the chunk the line ended that take was called with
 }
 
 // reset forgets the line that is running: bytes were lost.
@@ -66,6 +67,7 @@ func (s *splitter) each(c wire.Chunk, out *wire.Out, take func(line []byte, at m
 				continue
 			}
 		}
+		s.at = end
 		take(line, c.Stamp(end), out)
 	}
 }
