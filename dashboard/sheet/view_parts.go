@@ -102,7 +102,7 @@ func (d Data) clearances(v *view, w words) {
 	}
 	for _, s := range d.Springs {
 		v.gap(w, s.Of, "spring, coil bind", s.Answer.CoilBind)
-		v.Springs = append(v.Springs, saying{valveWords(s.Of), springWords(s.Answer, w)})
+		v.Springs = append(v.Springs, saying{valveWords(s.Of) + ", spring", springWords(s.Answer, w)})
 	}
 	l := d.Engine.Limits
 	var set []string
