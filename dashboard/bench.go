@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"lobescribe/capture"
+	"lobescribe/capture/delay"
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -41,6 +42,12 @@ type Instruments interface {
 	// Simulate puts the simulator in the place of the instruments, or takes it
 	// away. The error is ErrNotOffered where there is none.
 	Simulate(ctx context.Context, on bool) error
+	// MeasureDelay begins to measure by how much the indicator's readings are
+	// later than the encoder's, or goes on with it; KeepDelay writes what came
+	// out into both addresses, and DropDelay forgets it.
+	MeasureDelay(ctx context.Context) (DelayProgress, error)
+	KeepDelay(ctx context.Context) error
+	DropDelay()
 }
 
 // Recording is the trace under way.
@@ -94,6 +101,14 @@ type USB struct {
 	Product string `json:"pid"`
 	Serial  string `json:"serial,omitempty"`
 	Name    string `json:"product,omitempty"`
+}
+
+// DelayProgress is how far the measuring of the delay has come.
+type DelayProgress struct {
+	Done bool `json:"done"`
+	// Says what is still to be done, or what came out.
+	Says   string        `json:"says"`
+	Result *delay.Result `json:"result,omitempty"`
 }
 
 // Preview is what was heard at an address.

@@ -144,3 +144,27 @@ func unreachable(ctx context.Context, err error) error {
 	}
 	return &problem{status: http.StatusBadGateway, field: "address", says: says}
 }
+
+// measureDelay begins or goes on; a page asks every second.
+func (s *Server) measureDelay(w http.ResponseWriter, r *http.Request) error {
+	p, err := s.bench.MeasureDelay(r.Context())
+	if err != nil {
+		return &problem{status: http.StatusConflict, says: sentence(err)}
+	}
+	answer(w, http.StatusOK, p)
+	return nil
+}
+
+func (s *Server) keepDelay(w http.ResponseWriter, r *http.Request) error {
+	if err := s.bench.KeepDelay(r.Context()); err != nil {
+		return &problem{status: http.StatusConflict, says: sentence(err)}
+	}
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}
+
+func (s *Server) dropDelay(w http.ResponseWriter, _ *http.Request) error {
+	s.bench.DropDelay()
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}

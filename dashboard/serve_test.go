@@ -76,8 +76,13 @@ func (b *bench) AdjustReplay(c capture.ReplayChange) error {
 	return errors.Join(err, b.note("adjust %s", text))
 }
 func (b *bench) KeepSettings(_ context.Context, s Settings) error { return b.note("keep %s", s.Units) }
-func (b *bench) Selected(s Selection)                             { b.note("selected %s", s.Valve) }
-func (b *bench) StopReplay()                                      { b.note("stop") }
+func (b *bench) MeasureDelay(context.Context) (DelayProgress, error) {
+	return DelayProgress{Says: "turn back as well"}, b.note("measure delay")
+}
+func (b *bench) KeepDelay(context.Context) error { return b.note("keep delay") }
+func (b *bench) DropDelay()                      { b.note("drop delay") }
+func (b *bench) Selected(s Selection)            { b.note("selected %s", s.Valve) }
+func (b *bench) StopReplay()                     { b.note("stop") }
 func (b *bench) Findings(context.Context, storage.ID) (lift.Findings, error) {
 	return lift.Findings{MaxLift: 10_668_000}, b.note("findings")
 }

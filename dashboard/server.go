@@ -248,6 +248,9 @@ func (s *Server) routes() []route {
 		{pattern: "PUT /api/v1/devices/{role}", do: s.connect, device: true},
 		{pattern: "DELETE /api/v1/devices/{role}", do: s.disconnect, device: true},
 		{pattern: "POST /api/v1/simulator", do: s.simulate, device: true},
+		{pattern: "POST /api/v1/delay", do: s.measureDelay},
+		{pattern: "PUT /api/v1/delay", do: s.keepDelay},
+		{pattern: "DELETE /api/v1/delay", do: s.dropDelay},
 	}
 }
 

@@ -38,11 +38,13 @@ type daemon struct {
 	ctx  context.Context // of the daemon: ends every goroutine
 	work sync.WaitGroup
 
+	plugging    sync.Mutex // one device is put in place at a time
 	mu          sync.Mutex
 	instruments map[capture.Role]*instrument
 	simulator   *simulated // nil while it does not run
 	replay      *replaying
 	selected    dashboard.Selection
+	meter       *delayMeter // nil while no delay is measured
 }
 
 // simulated is a simulator that stands in for the instruments.
@@ -138,24 +140,34 @@ func (d *daemon) resume(b storage.Bench) {
 
 // attach opens a device in a role, in place of what was there.
 func (d *daemon) attach(role capture.Role, a device.Address) {
+	d.plugging.Lock()
+	defer d.plugging.Unlock()
+	d.unplug(role)
+	i := connect(d.ctx, role, a, d.device, listener{live: d.live, heard: d.heard, status: d.tellStatus})
 	d.mu.Lock()
-	defer d.mu.Unlock()
-	if old := d.instruments[role]; old != nil {
-		old.close()
-	}
-	d.instruments[role] = connect(d.ctx, role, a, d.device,
-		listener{live: d.live, status: d.tellStatus})
+	d.instruments[role] = i
+	d.mu.Unlock()
 }
 
-func (d *daemon) detach(role capture.Role) {
+// unplug closes what is in a role and waits for it, without holding what its
+// goroutine may want.
+func (d *daemon) unplug(role capture.Role) bool {
 	d.mu.Lock()
 	i := d.instruments[role]
 	delete(d.instruments, role)
 	d.mu.Unlock()
-	if i == nil {
+	if i != nil {
+		i.close()
+	}
+	return i != nil
+}
+
+func (d *daemon) detach(role capture.Role) {
+	d.plugging.Lock()
+	defer d.plugging.Unlock()
+	if !d.unplug(role) {
 		return
 	}
-	i.close()
 	d.live.Lost(role)
 	d.hub.Publish(dashboard.Device{ID: string(role), State: "lost", Detail: "absent",
 		Says: "No device is chosen."}, 0)

@@ -7,6 +7,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/device"
+	"lobescribe/device/measure"
 )
 
 // instrument is a device that has been chosen for a role, with the goroutine
@@ -24,7 +25,9 @@ type instrument struct {
 
 // listener is who hears of an instrument; any of its parts may be nil.
 type listener struct {
-	live   *capture.Live
+	live *capture.Live
+	// heard gets the readings before they go on; it must not keep the slice.
+	heard  func(capture.Role, []measure.Reading)
 	status func(*instrument, device.Status)
 }
 
@@ -47,6 +50,12 @@ func (i *instrument) run(l listener) {
 	for e := range i.source.Events() {
 		if e.Note != nil && l.live != nil {
 			l.live.Note(i.role, *e.Note)
+		}
+		if e.Held && l.live != nil {
+			l.live.EndTrace()
+		}
+		if len(e.Readings) > 0 && l.heard != nil {
+			l.heard(i.role, e.Readings)
 		}
 		if len(e.Readings) > 0 && l.live != nil {
 			l.live.Readings(i.role, e.Readings)

@@ -44,7 +44,7 @@ energy. The engine maker's figures come before any number shown here.`,
 	root.PersistentFlags().String("formats", "", "TOML file with line formats of your own (default: formats.toml in the data folder)")
 	root.PersistentFlags().BoolP("verbose", "v", false, "log to stderr what goes on inside")
 	root.AddCommand(
-		newDemo(), newServe(), newPorts(), newProbe(), newFormats(), newListen(), newRecord(), newAnalyse(),
+		newDemo(), newServe(), newPorts(), newProbe(), newFormats(), newListen(), newRecord(), newDelay(), newAnalyse(),
 		newTraces(), newShow(), newExport(), newImport(), newReplay(),
 		newCalcCommand(), newSimulate(), newSheet(), newDoctor(),
 		newBackup(), newVerify(),
