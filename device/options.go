@@ -14,7 +14,7 @@ import (
 type Options struct {
 	// Log gets a line for each change of state; default: nothing is logged.
 	Log *slog.Logger
-	// Clock is the monotonic time; default: since the process began. Sources
+	// Clock is the monotonic time; default: [Now]. Sources
 	// whose readings are joined must share it.
 	Clock func() measure.Stamp
 	// Formats are the line formats that format= may name; default: those
@@ -50,10 +50,13 @@ type DecoderOptions struct {
 	Crank   wire.Crank
 }
 
-// processStart is the origin of the default clock. It is never written again.
-var processStart = time.Now()
+// processStart is the origin of the default clock, a second before the process
+// began: what is read at once came before that, and its time must not be below
+// nought. It is never written again.
+var processStart = time.Now().Add(-time.Second)
 
-// Now returns the default clock's time: monotonic, since the process began.
+// Now returns the default clock's time: monotonic, since a second before the
+// process began.
 func Now() measure.Stamp { return measure.StampOf(time.Since(processStart)) }
 
 func (o Options) withDefaults() Options {

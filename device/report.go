@@ -58,7 +58,7 @@ func (s *Source) report(ctx context.Context) {
 	state, says, silent := s.watch.state(now, found)
 	s.mu.Lock()
 	before := s.status
-	changed := before.State != state || before.Silent != silent || before.Format != found.Format
+	changed := before.State != state || before.Silent != silent || before.Format != found.Format || found.Settled && before.FormatSays != found.Says
 	if !changed && now-s.watchReported < reportEvery {
 		s.mu.Unlock()
 		return
@@ -70,7 +70,7 @@ func (s *Source) report(ctx context.Context) {
 	if before.State != state {
 		s.o.Log.Info("state", "address", s.address.Redacted(), "state", state.String(), "says", says)
 	}
-	if before.Format != found.Format {
+	if before.Format != found.Format || found.Settled && before.FormatSays != found.Says {
 		s.o.Log.Info("format", "address", s.address.Redacted(), "format", found.Format, "says", found.Says)
 	}
 	s.watchReported = now

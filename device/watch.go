@@ -118,7 +118,14 @@ func (w *watch) took(o *wire.Out, f wire.Found) {
 		w.same++
 	}
 	w.lastRead, w.everRead = at, true
-	w.windowed += len(o.Readings)
+	// What was held (a finder's sample, say) came over all its time and not in
+	// this moment: it tells the rate by itself.
+	n := len(o.Readings)
+	if span := o.Readings[n-1].At - o.Readings[0].At; span >= rateWindow {
+		w.rate, w.window, w.windowed = float64(n-1)/span.Seconds(), at, 0
+	} else {
+		w.windowed += n
+	}
 	if w.same >= restCount && at-w.sameSince >= restFor && w.period < measure.Second {
 		w.atRest = true
 	}
@@ -227,6 +234,8 @@ func (w *watch) state(now measure.Stamp, f wire.Found) (s State, says string, si
 			return Settling, f.Says, false
 		}
 		return Settling, "bytes come, but no reading yet", false
+	case !f.Settled && quiet < measure.Second: // it finds again
+		return Settling, f.Says, true
 	case now-w.lastRead > max(2*measure.Second, silentPeriods*w.period) && quiet < measure.Second:
 		return Settling, "bytes come, but they are no readings any more: " + f.Says, true
 	case quiet > silentWord:
