@@ -161,7 +161,7 @@ func (s *Store) Engines() ([]Engine, error) {
 }
 
 // DeleteEngine deletes an engine at the revision that the caller has read. Its
-// traces and trials stay.
+// traces, trials and works stay.
 func (s *Store) DeleteEngine(id string, rev Rev) error { return s.deleteDoc(kindEngine, id, rev) }
 
 // PutTrial stores a trial. One with an empty ID is given one.

@@ -6,7 +6,8 @@
 // that a sheet made again of the same data is the same to the byte.
 //
 // The newest trace with a whole opening speaks for a valve, the newest of those
-// with a crank angle for its timing. Uncertainties are expanded, k = 2 (JCGM
+// with a crank angle for its timing; the newest question for a rod, a clearance
+// or a spring. Uncertainties are expanded, k = 2 (JCGM
 // 100:2008), and are printed beside what they belong to. What was not measured
 // stays empty and is listed: a blank place is a question, a nought would be an
 // answer.
