@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -23,12 +24,7 @@ func newBackup() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			store, err := openStore(cmd, storage.Options{ReadOnly: true})
-			if err != nil {
-				return err
-			}
-			defer store.Close()
-			n, err := store.BackupFile(cmd.Context(), args[0], overwrite)
+			n, err := backUp(cmd, args[0], overwrite)
 			if err != nil {
 				return err
 			}
@@ -45,6 +41,36 @@ func newBackup() *cobra.Command {
 	cmd.Flags().BoolVar(&overwrite, "overwrite", false, "replace FILE if it is there")
 	addOutputFlags(cmd)
 	return cmd
+}
+
+// backUp copies the store, or has the daemon copy it that has it open.
+func backUp(cmd *cobra.Command, name string, overwrite bool) (int64, error) {
+	store, err := openStore(cmd, storage.Options{ReadOnly: true})
+	if err == nil {
+		defer store.Close()
+		return store.BackupFile(cmd.Context(), name, overwrite)
+	}
+	daemon, answers := (*remote)(nil), false
+	if errors.Is(err, storage.ErrInUse) {
+		daemon, answers = askDaemon(cmd)
+	}
+	if !answers {
+		return 0, err
+	}
+	if _, err := os.Lstat(name); err == nil && !overwrite {
+		return 0, fmt.Errorf("%s is there already; name another file, or say --overwrite", name)
+	}
+	var n int64
+	err = writeBeside(name, func(w io.Writer) error {
+		body, err := daemon.get("backup")
+		if err != nil {
+			return err
+		}
+		defer body.Close()
+		n, err = io.Copy(w, body)
+		return err
+	})
+	return n, err
 }
 
 func newVerify() *cobra.Command {

@@ -187,6 +187,9 @@ func writeBeside(name string, write func(io.Writer) error) (err error) {
 	if err := f.Chmod(0o644); err != nil {
 		return fmt.Errorf("writing %s: %w", name, err)
 	}
+	if err := f.Sync(); err != nil {
+		return fmt.Errorf("writing %s: %w", name, err)
+	}
 	if err := f.Close(); err != nil {
 		return fmt.Errorf("writing %s: %w", name, err)
 	}
