@@ -99,6 +99,16 @@ func TestFinding(t *testing.T) {
 			func(t *testing.T, r measure.Reading, i int) {
 				assert.Equal(t, measure.Length(i)*measure.Thou/2, r.Lift)
 			}},
+		{"a unit parted by a comma", Options{}, func(i int) string { return fmt.Sprintf("LIFT,%.4f,in\r\n", float64(i)*0.0005) }, `lift: "LIFT," before it`,
+			func(t *testing.T, r measure.Reading, i int) {
+				assert.Equal(t, measure.Length(i)*measure.Thou/2, r.Lift)
+			}},
+		{"a name and a status as columns", Options{}, func(i int) string {
+			return fmt.Sprintf("IND;%.3f mm;%s\r\n", float64(i)/1000, []string{"OK", "MOVING"}[i%2])
+		}, `left out: words | lift`,
+			func(t *testing.T, r measure.Reading, i int) {
+				assert.Equal(t, measure.Length(i)*measure.Micrometre, r.Lift)
+			}},
 		{"counts without their number a turn", Options{}, func(i int) string { return fmt.Sprintf("%d,%.3f\r\n", 77, 1.5) }, "say counts= if these are an encoder's",
 			func(t *testing.T, r measure.Reading, i int) { assert.Equal(t, measure.HasLift, r.Has) }},
 		{"chatter before", Options{}, func(i int) string {

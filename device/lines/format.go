@@ -60,6 +60,8 @@ type Column struct {
 	// varies: the device drops trailing zeros, so that the decimals tell
 	// nothing. A decoder finds this out by itself too, if later.
 	varies bool
+	// word: a found column in which no number stands.
+	word bool
 }
 
 // Status is a word behind a number.

@@ -13,6 +13,10 @@ import (
 // many lines.
 func columnOf(fields []field) (c Column, says string, fits bool) {
 	const few = 6
+	if c.word = isWord(fields); c.word {
+		return c, "words", true
+	}
+	fields = slices.DeleteFunc(slices.Clone(fields), func(x field) bool { return x.word })
 	if fields = usual(fields); len(fields) == 0 {
 		return c, "", false
 	}
@@ -65,6 +69,10 @@ func columnOf(fields []field) (c Column, says string, fits bool) {
 		c.UnitRule, c.Status = UnitMustFollow, f.Columns[0].Status
 	}
 
+	if units := unitsBehind(fields); len(units) > 0 {
+		c.UnitRule, c.Status = UnitMustFollow, units
+	}
+
 	var parts []string
 	if len(tags) > 0 {
 		parts = append(parts, fmt.Sprintf("%q before it", tags[0]))
@@ -95,6 +103,40 @@ func columnOf(fields []field) (c Column, says string, fits bool) {
 		parts = append(parts, fmt.Sprintf("then %q", statuses[0]))
 	}
 	return c, strings.Join(parts, ", "), true
+}
+
+// isWord reports whether a column has no numbers.
+func isWord(fields []field) bool {
+	n := 0
+	for _, x := range fields {
+		if x.word {
+			n++
+		}
+	}
+	return n*2 > len(fields)
+}
+
+// unitsBehind returns the statuses of numbers behind which a unit stands, parted
+// from them; none if it is not so in every line.
+func unitsBehind(fields []field) (all []Status) {
+	for _, x := range fields {
+		if partedUnit(x.status) == measure.NoUnit {
+			return nil
+		}
+	}
+	status := fields[0].status
+	mark := status[:len(status)-len(strings.TrimLeft(status, ",; "))]
+	for _, u := range []measure.Unit{measure.InMillimetres, measure.InInches, measure.InThou, measure.InMicrometres} {
+		for _, word := range []string{u.String(), strings.ToUpper(u.String())} {
+			all = append(all, Status{Text: mark + word, Unit: u})
+		}
+	}
+	for _, x := range fields {
+		if !slices.ContainsFunc(all, func(s Status) bool { return s.Text == x.status }) {
+			all = append(all, Status{Text: x.status, Unit: partedUnit(x.status)})
+		}
+	}
+	return all
 }
 
 // lettersUnit reports whether the same letter, I for inches or M for

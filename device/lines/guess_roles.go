@@ -43,6 +43,13 @@ func roles(columns []Column, rows [][]field, o Options) {
 			}
 		}
 	}
+	// An A may be a channel too; beside a lift it is the angle, unless a B is there.
+	for i, c := range columns {
+		next := func(b Column) bool { return nextChannel(c, b) }
+		if lift >= 0 && len(c.Tags) == 1 && tagName(c.Tags[0]) == "a" && !slices.ContainsFunc(columns, next) {
+			take(&turn, i, Angle)
+		}
+	}
 	if len(columns) == 1 && lift < 0 && turn < 0 && free(columns, rows, 0) && counted {
 		switch whole := columns[0].Whole; {
 		case whole:
@@ -91,11 +98,7 @@ func roles(columns []Column, rows [][]field, o Options) {
 // roleNamed tells what a number is by the name that boards print before it.
 // Ignored and known is what is neither lift nor turn.
 func roleNamed(tag string) (r Role, known bool) {
-	tag = strings.Trim(strings.ToLower(strings.TrimSpace(tag)), " :=_-#")
-	if i := strings.LastIndexAny(tag, " ,;"); i >= 0 {
-		tag = tag[i+1:]
-	}
-	switch tag {
+	switch tagName(tag) {
 	case "lift", "l", "z", "pos", "ind", "dial", "height":
 		return Lift, true
 	case "angle", "ang", "deg", "degrees", "crank", "th", "theta":
@@ -106,6 +109,12 @@ func roleNamed(tag string) (r Role, known bool) {
 		return Ignored, true
 	}
 	return Ignored, false
+}
+
+// tagName returns the last word of what stands before a number.
+func tagName(tag string) string {
+	tag = strings.Trim(strings.ToLower(strings.TrimSpace(tag)), " :=_-#")
+	return tag[strings.LastIndexAny(tag, " ,;")+1:]
 }
 
 // roleOf returns what the tag of a column says that it is.
@@ -122,7 +131,7 @@ func roleOf(c Column) Role {
 // no second channel of the same kind as one before it.
 func free(columns []Column, rows [][]field, i int) bool {
 	c := columns[i]
-	if c.Role != Ignored || clock(columns, rows, i) {
+	if c.word || c.Role != Ignored || clock(columns, rows, i) {
 		return false
 	}
 	if len(c.Tags) == 1 {
@@ -193,7 +202,7 @@ func laterDecimals(columns []Column, rows [][]field, i int) bool {
 
 // clock reports whether a column is the board's own clock.
 func clock(columns []Column, rows [][]field, i int) bool {
-	return len(columns) > 1 && columns[i].Role == Ignored && isClock(rows[i])
+	return len(columns) > 1 && columns[i].Role == Ignored && !columns[i].word && isClock(rows[i])
 }
 
 // isClock: it grows by 1, 1000 or 1000000 a second of the time in which the
@@ -261,7 +270,7 @@ func roleWords(c *Column, fields []field, says string, lone bool, o Options) str
 		says = "counts: " + says
 	default:
 		switch {
-		case isClock(fields):
+		case !c.word && isClock(fields):
 			says = "left out (looks like a clock): " + says
 		case c.Whole && (len(c.Tags) == 0 || roleOf(*c) == Counts):
 			says = "left out (say counts= if these are an encoder's): " + says

@@ -17,14 +17,16 @@ import (
 // An invented session, played to a finder: what the simulated instrument sent
 // is known line by line.
 type session struct {
-	format  simulator.Format
-	encoder bool // its lines are those of the encoder's own wire
-	unit    measure.Unit
-	rest    measure.Stamp // at the start
-	split   simulator.Split
-	counts  int // as said by counts=; 0 if not
-	said    measure.Unit
-	scale   measure.Length
+	format   simulator.Format
+	encoder  bool // its lines are those of the encoder's own wire
+	unit     measure.Unit
+	rest     measure.Stamp // at the start
+	split    simulator.Split
+	counts   int // as said by counts=; 0 if not
+	said     measure.Unit
+	scale    measure.Length
+	rate     float64 // readings a second; 0 for the usual
+	switched bool    // the indicator goes from one unit to the other and back
 }
 
 const countsATurn = 2400
@@ -37,6 +39,15 @@ func (s session) play(t *testing.T) (chunks []simulator.Chunk, sent []simulator.
 		c.Encoder = &simulator.Encoder{Counts: countsATurn, Format: s.format, Wire: cable, Index: s.format.Name == "count-index"}
 	} else {
 		c.Indicator = simulator.Indicator{Unit: s.unit, Format: s.format, Wire: cable}
+		if s.rate > 0 {
+			c.Indicator.Rate, c.Indicator.Wire.Baud = s.rate, 0
+		}
+		if s.rate > 0 && s.rate < 10 {
+			c.Openings = 2
+		}
+		if s.switched {
+			c.Indicator.Switches = []measure.Stamp{6 * measure.Second, 9 * measure.Second}
+		}
 		if s.format.Combined() {
 			c.Encoder = &simulator.Encoder{Counts: countsATurn}
 		}
@@ -167,6 +178,23 @@ func TestIndicatorsFoundByListening(t *testing.T) {
 		}
 		same(t, want, got, measure.HasLift, 0)
 	})
+}
+
+// Slow ones and fast ones, and somebody who changes the unit while it runs.
+func TestFoundAtAnyRateAndInBothUnits(t *testing.T) {
+	for _, f := range append(simulator.Formats(), simulator.CombinedFormats()...) {
+		if !f.SaysUnit() {
+			continue
+		}
+		for _, rate := range []float64{4, 25, 400} {
+			t.Run(fmt.Sprintf("%s/%v a second", f.Name, rate), func(t *testing.T) {
+				s := session{format: f, unit: measure.InInches, rest: measure.Second, rate: rate, switched: true}
+				found, got, want := s.listen(t)
+				require.True(t, found.Settled, found.Says)
+				same(t, want, got, measure.HasLift, 0)
+			})
+		}
+	}
 }
 
 // Boards that print the angle or counts beside the lift.
