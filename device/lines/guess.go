@@ -260,28 +260,37 @@ func rowsOf(all []heard, sep byte, comma bool) [][]field {
 	return byWidth[best]
 }
 
-// likelyComma: each number has one comma, and the same digits behind it.
+// likelyComma: each number has one comma, and the same digits behind it. One in
+// ten may be noise.
 func likelyComma(rows [][]field) bool {
+	places := map[int]int{}
 	for _, r := range rows {
-		x := r[0]
-		if strings.Count(x.text, ",") != 1 || strings.Contains(x.text, ".") || x.n.decimals < 1 || x.n.decimals != rows[0][0].n.decimals {
-			return false
+		if x := r[0]; strings.Count(x.text, ",") == 1 && !strings.Contains(x.text, ".") && x.n.decimals > 0 {
+			places[x.n.decimals]++
 		}
 	}
-	return true
+	return nearlyAll(places, len(rows))
 }
 
 // likelyCommaColumns: what looks like two columns of whole numbers is more
 // likely a number with a decimal comma.
 func likelyCommaColumns(rows [][]field) bool {
-	width := -1
+	widths := map[int]int{}
 	for _, r := range rows {
 		a, b := r[0].text, r[1].text
 		digits := len(b) - len(strings.TrimLeft(b, "0123456789"))
-		if strings.Contains(a, ".") || strings.Contains(b, ".") || digits < 2 || digits > 5 || width >= 0 && digits != width {
-			return false
+		if !strings.Contains(a, ".") && !strings.Contains(b, ".") && digits >= 2 && digits <= 5 {
+			widths[digits]++
 		}
-		width = digits
 	}
-	return true
+	return nearlyAll(widths, len(rows))
+}
+
+// nearlyAll reports whether one of the counts is nine in ten of all.
+func nearlyAll(counts map[int]int, all int) bool {
+	most := 0
+	for _, n := range counts {
+		most = max(most, n)
+	}
+	return most > 0 && most*10 >= all*9
 }

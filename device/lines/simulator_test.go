@@ -238,3 +238,56 @@ func TestEncodersFoundByListening(t *testing.T) {
 		same(t, want, got, measure.HasAngle, places(max(2, s.format.AngleDecimals)))
 	})
 }
+
+// A bad cable: some bytes are changed, rubbish stands between the lines, lines
+// are held up. What came whole is read, and what did not is no reading.
+func TestFoundOverABadCable(t *testing.T) {
+	for _, f := range append(simulator.Formats(), simulator.CombinedFormats()...) {
+		if !f.SaysUnit() {
+			continue
+		}
+		for seed := range uint64(8) {
+			t.Run(fmt.Sprintf("%s/%d", f.Name, seed), func(t *testing.T) {
+				c := simulator.Scenario{Seed: seed, Openings: 1, Encoder: &simulator.Encoder{Counts: countsATurn}}
+				c.Indicator = simulator.Indicator{Format: f, Wire: simulator.Wire{Baud: 38400, Mischief: simulator.Mischief{
+					Split: simulator.Split(seed % 4), Noise: 0.002, Garbage: 0.03, Stalls: 0.005}}}
+				p, err := c.Play()
+				require.NoError(t, err)
+				finder := lines.NewFinder(lines.Options{})
+				finder.BeginsQuiet()
+				var got []measure.Length
+				var out wire.Out
+				for _, c := range p.Indicator {
+					out.Reset()
+					finder.Decode(wire.Chunk{Bytes: c.Bytes, At: c.At}, &out)
+					for _, r := range out.Readings {
+						got = append(got, r.Lift)
+					}
+				}
+				require.True(t, finder.Found().Settled, finder.Found().Says)
+				// A spoiled line may be read or not, and so may the one behind it,
+				// whose start hangs on to it if the end was hit. at holds how
+				// many readings the lines so far may have given.
+				at, spoiled, before := map[int]bool{0: true}, 0, false
+				for n, l := range p.IndicatorLines {
+					next := map[int]bool{}
+					for i := range at {
+						if i < len(got) && got[i] == p.Trace.Readings[l.Reading].Lift {
+							next[i+1] = true
+						}
+						if l.Spoiled || before {
+							next[i] = true
+						}
+					}
+					if before = l.Spoiled; before {
+						spoiled++
+					}
+					require.NotEmpty(t, next, "line %d is missing or wrong, found %s", n, finder.Found().Says)
+					at = next
+				}
+				require.True(t, at[len(got)], "a reading of no line")
+				require.Positive(t, spoiled)
+			})
+		}
+	}
+}
