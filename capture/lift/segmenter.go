@@ -103,6 +103,8 @@ func (g *Segmenter) feed(r measure.Reading) {
 			g.settled(i)
 		case departure:
 			g.depart(i)
+		case refutation:
+			g.refute(i)
 		}
 	}
 	if !g.patient && len(g.held[0])+len(g.held[1]) > 0 {
@@ -181,6 +183,12 @@ func (g *Segmenter) depart(i int) {
 	k.depart()
 }
 
+// refute takes back the last opening of a track where it has not been told.
+func (g *Segmenter) refute(i int) {
+	from := stamp(g.tracks[i].bounds.out)
+	g.held[i] = slices.DeleteFunc(g.held[i], func(h measured) bool { return h.Close >= from })
+}
+
 // conclude measures the last opening of a track, with the heel after it up to
 // a moment, and publishes it or holds it back until the direction is known.
 func (g *Segmenter) conclude(i int, until float64) {
@@ -193,6 +201,8 @@ func (g *Segmenter) conclude(i int, until float64) {
 	if g.sign == 0 && m.round && m.MaxLift >= doubtful {
 		g.sign = signOf(i)
 	}
+	// Half as high as the next is no opening: the hand turned back half way.
+	g.held[i] = slices.DeleteFunc(g.held[i], func(h measured) bool { return float64(h.MaxLift) < newShare*float64(m.MaxLift) })
 	if g.sign == 0 {
 		if len(g.held[i]) < mostHeld {
 			g.held[i] = append(g.held[i], m)
@@ -203,8 +213,6 @@ func (g *Segmenter) conclude(i int, until float64) {
 		g.release()
 		return
 	}
-	// Half as high as the next is no opening: the hand turned back half way.
-	g.held[i] = slices.DeleteFunc(g.held[i], func(h measured) bool { return float64(h.MaxLift) < newShare*float64(m.MaxLift) })
 	if m.MaxLift < doubtful && !g.published && len(g.held[i]) == 0 {
 		g.held[i] = append(g.held[i], m)
 		return

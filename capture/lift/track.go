@@ -52,9 +52,11 @@ const (
 	longRest = 10 * s
 )
 
-// bounds are the moments that cut an opening out of the signal.
+// bounds are the moments that cut an opening out of the signal, and the level
+// that it came home to.
 type bounds struct {
 	section, out, landed float64
+	home                 float64
 }
 
 type where uint8
@@ -88,6 +90,7 @@ type track struct {
 	landed  float64 // when the last settled opening came home; 0 before
 	pending bool    // it has not been measured for good
 	bounds  bounds  // of it
+	guessed bool    // nothing but a rest spoke for the heel before it
 	certain bool    // the opening under way is high enough for one
 	low     flat    // the lowest rest since the nose
 	hasLow  bool
@@ -106,6 +109,8 @@ const (
 	homecoming
 	// departure: the next opening is one for sure; depart forgets the last.
 	departure
+	// refutation: the last opening was none, for its heel was a rest on a flank.
+	refutation
 )
 
 // step takes the next reading.
@@ -120,10 +125,10 @@ func (k *track) step(p point) turn {
 	switch k.at {
 	case seeking:
 		if k.rests(leastRest) {
-			k.adopt()
+			return k.adopt()
 		}
 	case home:
-		k.stepHome(p, v)
+		return k.stepHome(p, v)
 	case away:
 		return k.stepAway(p, v)
 	}
@@ -136,16 +141,22 @@ func (k *track) rests(least float64) bool {
 }
 
 // adopt takes the run as the heel.
-func (k *track) adopt() {
+func (k *track) adopt() turn {
 	k.at, k.heel, k.n = home, k.run.level, 0
 	k.sure = k.run.turned() >= heelTurned/2
+	what := nothing
+	if k.pending && k.guessed && k.bounds.home-k.heel > slipMost {
+		// The hand began on one flank and rested as high on the other.
+		k.pending, what = false, refutation
+	}
 	if !k.pending { // else it is still needed
 		k.section = k.run.t0
 		k.pts.since(k.run.t0)
 	}
+	return what
 }
 
-func (k *track) stepHome(p point, v float64) {
+func (k *track) stepHome(p point, v float64) turn {
 	switch {
 	case v > k.lim.leave:
 		if k.n <= 0 {
@@ -154,15 +165,15 @@ func (k *track) stepHome(p point, v float64) {
 		if k.n++; k.n >= 2 {
 			k.leaveHeel(k.crossed, v)
 		}
-		return
+		return nothing
 	case v < -k.lim.leave:
 		if k.n--; k.n <= -2 {
 			k.at, k.n, k.began = seeking, 0, false
 			if k.rests(leastRest) {
-				k.adopt()
+				return k.adopt()
 			}
 		}
-		return
+		return nothing
 	}
 	k.n = 0
 	if k.rests(leastRest) && k.run.level-k.heel <= k.lim.same {
@@ -171,6 +182,7 @@ func (k *track) stepHome(p point, v float64) {
 		k.heel = k.run.level
 		k.sure = k.sure || k.run.turned() >= heelTurned/2
 	}
+	return nothing
 }
 
 // leaveHeel begins an opening, or a touch, at t.
@@ -264,7 +276,8 @@ func (k *track) wasHome() bool {
 // settle files the opening and makes the low rest the heel. It returns false
 // where the heel before turns out to have been none.
 func (k *track) settle() bool {
-	k.bounds, k.pending = bounds{k.section, k.out, k.low.t0}, true
+	k.bounds, k.pending = bounds{k.section, k.out, k.low.t0, k.low.level}, true
+	k.guessed = !k.sure
 	shift := k.low.level - k.heel
 	real := math.Abs(shift) <= k.lim.same || k.sure && math.Abs(shift) <= k.slipShare()*k.top ||
 		math.IsNaN(k.low.a0) && shift <= slipMost && shift >= -k.mostFall()
