@@ -108,7 +108,9 @@ export function drawStrip(ctx, buffer, o) {
   line(ctx, y(0), width, []);
   if (o.nose_nm > 0) {
     line(ctx, y(o.nose_nm), width, [2 * scale, 4 * scale]);
-    ctx.fillText(o.noseLabel, 6 * scale, y(o.nose_nm) - 2 * scale);
+    // On the way up the nose so far passes the half lift: its label steps aside.
+    const near = Math.abs(y(o.nose_nm) - y(o.half_nm)) < 16 * scale;
+    ctx.fillText(o.noseLabel, near ? 170 * scale : 6 * scale, y(o.nose_nm) - 2 * scale);
   }
   if (o.half_nm > 0) {
     ctx.strokeStyle = ctx.fillStyle = o.target;
