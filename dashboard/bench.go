@@ -42,6 +42,9 @@ type Instruments interface {
 	// Simulate puts the simulator in the place of the instruments, or takes it
 	// away. The error is ErrNotOffered where there is none.
 	Simulate(ctx context.Context, on bool) error
+	// Probe listens at an address's port at the usual speeds, 15 s at most, and
+	// never writes to it. How it goes comes as ProbeStep messages.
+	Probe(ctx context.Context, address string) (Probed, error)
 	// MeasureDelay begins to measure by how much the indicator's readings are
 	// later than the encoder's, or goes on with it; KeepDelay writes what came
 	// out into both addresses, and DropDelay forgets it.
@@ -101,6 +104,14 @@ type USB struct {
 	Product string `json:"pid"`
 	Serial  string `json:"serial,omitempty"`
 	Name    string `json:"product,omitempty"`
+}
+
+// Probed is what a probe came to.
+type Probed struct {
+	// Sure tells that Address is good to connect as it stands.
+	Sure    bool   `json:"sure"`
+	Address string `json:"address"`
+	Says    string `json:"says"`
 }
 
 // DelayProgress is how far the measuring of the delay has come.

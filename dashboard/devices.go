@@ -145,6 +145,24 @@ func unreachable(ctx context.Context, err error) error {
 	return &problem{status: http.StatusBadGateway, field: "address", says: says}
 }
 
+// probeWait is somewhat more than the longest probe.
+const probeWait = 20 * time.Second
+
+func (s *Server) probe(w http.ResponseWriter, r *http.Request) error {
+	ctx, cancel := context.WithTimeout(r.Context(), probeWait)
+	defer cancel()
+	address, err := s.address(ctx, w, r)
+	if err != nil {
+		return err
+	}
+	found, err := s.bench.Probe(ctx, address)
+	if err != nil {
+		return unreachable(ctx, err)
+	}
+	answer(w, http.StatusOK, found)
+	return nil
+}
+
 // measureDelay begins or goes on; a page asks every second.
 func (s *Server) measureDelay(w http.ResponseWriter, r *http.Request) error {
 	p, err := s.bench.MeasureDelay(r.Context())

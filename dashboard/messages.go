@@ -74,6 +74,16 @@ type FindingsOf struct {
 // Type returns "findings".
 func (FindingsOf) Type() string { return "findings" }
 
+// ProbeStep is what a probe heard at one speed.
+type ProbeStep struct {
+	Line  string  `json:"line"`  // "9600 8N1"
+	Score float64 `json:"score"` // from 0 to 1
+	Says  string  `json:"says"`
+}
+
+// Type returns "probe".
+func (ProbeStep) Type() string { return "probe" }
+
 // Marked says that somebody pressed the space bar, pedal or presenter.
 type Marked struct {
 	At measure.Stamp `json:"t_s"`

@@ -76,6 +76,9 @@ func (b *bench) AdjustReplay(c capture.ReplayChange) error {
 	return errors.Join(err, b.note("adjust %s", text))
 }
 func (b *bench) KeepSettings(_ context.Context, s Settings) error { return b.note("keep %s", s.Units) }
+func (b *bench) Probe(_ context.Context, address string) (Probed, error) {
+	return Probed{Sure: true, Address: address}, b.note("probe %s", address)
+}
 func (b *bench) MeasureDelay(context.Context) (DelayProgress, error) {
 	return DelayProgress{Says: "turn back as well"}, b.note("measure delay")
 }

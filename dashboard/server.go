@@ -245,6 +245,7 @@ func (s *Server) routes() []route {
 		{pattern: "GET /api/v1/ports", do: s.ports},
 		{pattern: "GET /api/v1/devices", do: s.devices},
 		{pattern: "POST /api/v1/devices/preview", do: s.preview, device: true},
+		{pattern: "POST /api/v1/devices/probe", do: s.probe, device: true},
 		{pattern: "PUT /api/v1/devices/{role}", do: s.connect, device: true},
 		{pattern: "DELETE /api/v1/devices/{role}", do: s.disconnect, device: true},
 		{pattern: "POST /api/v1/simulator", do: s.simulate, device: true},

@@ -189,7 +189,7 @@ func TestEveryCallIsBehindTheDoor(t *testing.T) {
 		}
 		assert.Equal(t, names, call.device, call.pattern)
 	}
-	assert.Equal(t, 4, devices)
+	assert.Equal(t, 5, devices)
 }
 
 func TestWithTheNetworkOpenEverythingNeedsTheKey(t *testing.T) {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"lobescribe/capture"
@@ -40,6 +41,24 @@ func (d *daemon) Preview(ctx context.Context, address string) (dashboard.Preview
 		}
 	}
 	return preview(status, heard[:min(len(heard), previewReadings)]), nil
+}
+
+// Probe listens at the usual speeds and tells every page how it goes.
+func (d *daemon) Probe(ctx context.Context, address string) (dashboard.Probed, error) {
+	a, err := device.ParseAddress(address)
+	if err != nil {
+		return dashboard.Probed{}, err
+	}
+	if a.Kind != device.Serial {
+		return dashboard.Probed{}, errors.New("only a serial port has a speed to try: give its name, as in serial:/dev/ttyUSB0")
+	}
+	if _, used := d.inUse(a); used {
+		return dashboard.Probed{}, errors.New("this port is in use here already: disconnect it first")
+	}
+	found, err := device.Probe(ctx, a.Port, func(s device.ProbeStep) {
+		d.hub.Publish(dashboard.ProbeStep{Line: s.Line.String(), Score: s.Score, Says: s.Says}, 0)
+	})
+	return dashboard.Probed{Sure: found.Sure, Address: found.Address.String(), Says: found.Says}, err
 }
 
 // inUse returns the status of the instrument that has the device already.

@@ -257,3 +257,28 @@ func TestDemo(t *testing.T) {
 	require.NoError(t, demo.stop())
 	assert.Equal(t, string(runBinary(t, "export", strconv.FormatUint(first.ID, 10), "--data", data)), string(here))
 }
+
+// A pseudo-tty has no speed, so whatever is tried first is heard: what is shown
+// here is that a probe through the page's call ends with an address, and that
+// each step is told on the live socket.
+func TestProbeTellsHowItGoes(t *testing.T) {
+	t.Parallel()
+	session, err := simulator.Scenario{Seed: 4, Openings: 1}.Play()
+	require.NoError(t, err)
+	port, _, _ := strings.Cut(playing(t, session), "?")
+	daemon := start(t, "serve", "--addr", "127.0.0.1:0", "--data", t.TempDir())
+	said := daemon.live()
+	daemon.send("POST", "/api/v1/devices/probe", map[string]any{"address": port})
+	for {
+		select {
+		case m, ok := <-said:
+			require.True(t, ok, "the socket ended")
+			if m.Type == "probe" {
+				require.NoError(t, daemon.stop())
+				return
+			}
+		case <-time.After(10 * time.Second):
+			t.Fatal("no step was told")
+		}
+	}
+}
