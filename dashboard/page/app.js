@@ -217,8 +217,12 @@ function Notices() {
 
 const place = document.getElementById("app");
 if (place) {
+  // Whoever comes straight to another screen waits for it, so it is asked for first.
+  later[parseRoute(location.hash).view]?.().catch(() => {});
   place.replaceChildren();
   render(html`<${Shell} app=${createApp()} />`, place);
-  setTimeout(() => Object.values(later).forEach((load) => load().catch(() => {})), 1500);
+  // The others come when the browser has nothing better to do, and not before the figure stands.
+  const rest = () => Object.values(later).forEach((load) => load().catch(() => {}));
+  setTimeout(() => ("requestIdleCallback" in window ? requestIdleCallback(rest, { timeout: 4000 }) : rest()), 1500);
 }
 

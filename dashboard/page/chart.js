@@ -56,6 +56,7 @@ export function Chart(props) {
   const latest = useRef(props);
   latest.current = props;
   const plot = useRef(/** @type {any} */ (null));
+  const looked = useRef(/** @type {{min: number, max: number}|null} */ (null));
   const shape = JSON.stringify([props.series.map((s) => [s.label, s.stroke, s.scale]), props.axes?.map((a) => [a.label, a.scale]), props.height]);
 
   useEffect(() => {
@@ -64,8 +65,11 @@ export function Chart(props) {
     /** @type {ResizeObserver|undefined} */
     let sizes;
     const build = () => {
+      const x = plot.current?.scales.x ?? looked.current;
       plot.current?.destroy();
       plot.current = make(place, latest);
+      // A new label or colour must not end a closer look.
+      if (x && closerThan(limitsOf(latest.current), x.min, x.max)) plot.current.setScale("x", { min: x.min, max: x.max });
     };
     build();
     sizes = new ResizeObserver(() => plot.current?.setSize(sizeOf(place, latest.current)));
@@ -75,6 +79,7 @@ export function Chart(props) {
     return () => {
       sizes?.disconnect();
       dark.removeEventListener("change", build);
+      looked.current = plot.current?.scales.x ?? null;
       plot.current?.destroy();
       plot.current = null;
     };
@@ -86,7 +91,7 @@ export function Chart(props) {
     const { min, max } = p.scales.x;
     const whole = limitsOf(props);
     // Finer data of a closer look must not jump back to the whole.
-    const closer = Number.isFinite(min) && (min > whole[0] || max < whole[1]) && min < whole[1] && max > whole[0];
+    const closer = closerThan(whole, min, max);
     p.setData(props.data, false);
     p.setScale("x", closer ? { min, max } : { min: whole[0], max: whole[1] });
   }, [props.data]);
@@ -96,6 +101,9 @@ export function Chart(props) {
     aria-label=${`${props.says} Plus and minus zoom, arrows pan, 0 shows all.`}
       onKeyDown=${(/** @type {KeyboardEvent} */ e) => byKey(e, plot.current, latest.current)}></div></figure>`;
 }
+
+/** Whether a part of the whole is looked at. @param {[number, number]} whole @param {number} min @param {number} max */
+const closerThan = ([low, high], min, max) => Number.isFinite(min) && (min > low || max < high) && min < high && max > low;
 
 /** @param {ChartProps} props @returns {[number, number]} */
 function limitsOf({ limits, data }) {

@@ -139,6 +139,24 @@ export function deviceWords(device) {
 }
 
 /**
+ * How long ago a device was last heard. Without the daemon nobody knows.
+ * @param {import("./state.js").Device} device
+ * @param {boolean} up whether the daemon answers
+ */
+export function heardWords(device, up) {
+  if (!up) return "not known: Lobescribe does not answer";
+  if (device.age_s === undefined || (device.age_s === 0 && !device.rate_hz && device.state !== "live")) return "none yet";
+  return `${device.age_s.toFixed(1)} s ago`;
+}
+
+/**
+ * Lines that gave no reading, by kind: "3 not a number, 1 jump".
+ * @param {Record<string, number>|undefined} refused
+ */
+export const refusedWords = (refused) => Object.entries(refused ?? {}).filter(([, n]) => n > 0)
+  .sort(([, a], [, b]) => b - a).map(([kind, n]) => `${n.toLocaleString("en")} ${kind}`).join(", ") || "none";
+
+/**
  * The link as a whole: the daemon first, then the indicator.
  * @param {State} state
  * @returns {LinkWords}

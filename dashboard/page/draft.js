@@ -4,6 +4,32 @@
 
 import { useState } from "./lib/hooks.js";
 
+/** @param {string} name */
+const place = (name) => `lobescribe.draft.${name}`;
+
+/**
+ * What was typed under a name and not yet done with, or null.
+ * @param {string} name of the form and of what it belongs to
+ * @returns {any}
+ */
+export function readDraft(name) {
+  try {
+    return JSON.parse(localStorage.getItem(place(name)) ?? "null");
+  } catch {
+    return null;
+  }
+}
+
+/** @param {string} name @param {object|null} value null forgets it */
+export function writeDraft(name, value) {
+  try {
+    if (value === null) localStorage.removeItem(place(name));
+    else localStorage.setItem(place(name), JSON.stringify(value));
+  } catch {
+    // It is forgotten with the page, then.
+  }
+}
+
 /**
  * @template T
  * @param {string} name of the form and of what it belongs to
@@ -11,21 +37,9 @@ import { useState } from "./lib/hooks.js";
  * @returns {[T, (next: T) => void]}
  */
 export function useDraft(name, blank) {
-  const key = `lobescribe.draft.${name}`;
-  const [value, set] = useState(() => {
-    try {
-      const kept = localStorage.getItem(key);
-      return kept ? { ...blank, ...JSON.parse(kept) } : blank;
-    } catch {
-      return blank;
-    }
-  });
+  const [value, set] = useState(() => ({ ...blank, ...readDraft(name) }));
   return [value, (next) => {
     set(next);
-    try {
-      localStorage.setItem(key, JSON.stringify(next));
-    } catch {
-      // It is forgotten with the page, then.
-    }
+    writeDraft(name, /** @type {any} */ (next));
   }];
 }

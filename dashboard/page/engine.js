@@ -18,6 +18,7 @@
  * @property {number} [adjuster_arm_mm]
  * @property {number} [stroke_mm]
  * @property {number} [rod_mm]
+ * @property {number} [tdc_deg] what the encoder counts at top dead centre of cylinder 1
  * @property {Record<string, number|undefined>} cam_card
  * @property {Record<string, number|undefined>} limits
  * @property {"in"|"mm"} [units]

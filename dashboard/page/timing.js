@@ -6,7 +6,7 @@ import { degrees } from "./units.js";
  * @typedef {{atdc_deg: number, u_deg: number, card_deg: number, says: string}} Event
  * @typedef {{checking_lift_mm: number, checked_at: string, level_mm: number, opens?: Event, closes?: Event, span?: {duration_deg: number, duration_u_deg: number, centreline_atdc_deg: number, centreline_u_deg: number, centreline_says: string, asymmetry_deg?: number}}} Passage
  * @typedef {{atdc_deg: number, lift_mm: number, mm_per_deg: number, mm_per_deg_u: number, mm_per_deg2: number, mm_per_deg2_u: number}} Derivative
- * @typedef {{valve: "intake"|"exhaust"|"", passages: Passage[], half: Passage|null, nose: any, liftAtTdc: {mm: number, u: number}|null, area: number, warnings: string[], curve: {angle: number[], lift: number[]}, derivatives: Derivative[], derivativesSay: string}} ValveTiming
+ * @typedef {{valve: "intake"|"exhaust"|"", passages: Passage[], half: Passage|null, nose: any, liftAtTdc: {mm: number, u: number}|null, area: number, warnings: string[], note: string, curve: {angle: number[], lift: number[]}, derivatives: Derivative[], derivativesSay: string}} ValveTiming
  */
 
 /**
@@ -25,6 +25,7 @@ export function readTiming(answer) {
     liftAtTdc: t.lift_at_tdc_mm === undefined || t.lift_at_tdc_mm === null ? null : { mm: t.lift_at_tdc_mm, u: t.lift_at_tdc_u_mm ?? 0 },
     area: t.area_mm_deg ?? 0,
     warnings: [...(t.made?.warnings ?? []), ...(d.warnings ?? [])],
+    note: answer.note ?? "",
     curve: { angle: points.map((/** @type {any} */ p) => p.angle_deg), lift: points.map((/** @type {any} */ p) => p.lift_mm) },
     derivatives: d.points ?? [],
     derivativesSay: d.chosen ?? "",

@@ -242,3 +242,13 @@ export const rate = (newtonsPerMm, unit) => (unit === "in" ? `${((newtonsPerMm *
  */
 export const inUnit = (text, unit) => (unit === "mm" ? text
   : text.replace(/([-\u2212]?\d+(?:\.\d+)?) mm(?![\w·²/])/g, (_, mm) => length(fromMm(Number(mm.replace(minus, "-"))), "in")));
+
+/**
+ * A moment as this browser writes it.
+ * @param {string} iso
+ */
+export function when(iso) {
+  const d = new Date(iso);
+  if (Number.isNaN(d.getTime())) return iso;
+  return d.toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" });
+}

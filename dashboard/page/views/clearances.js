@@ -19,5 +19,5 @@ export function Clearances({ route }) {
       ${t}</a>`)}</nav>
     <${Trouble} text=${engine.error} />
     ${!bench.engine ? html`<${Nothing} says="These belong to an engine. Name it first." href="#/engine" label="To the engine" />`
-      : engine.value ? html`<${Part} key=${part} engine=${engine.value} valve=${bench.valve} unit=${unit} />` : null}`;
+      : engine.value?.id === bench.engine ? html`<${Part} key=${`${part} ${bench.engine} ${bench.valve}`} engine=${engine.value} valve=${bench.valve} unit=${unit} />` : null}`;
 }

@@ -3,11 +3,10 @@
 import { useMemo, useState } from "../lib/hooks.js";
 import { html, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
-import { digits, fromMm, nanometres, withUncertainty } from "../units.js";
+import { digits, fromMm, nanometres, when, withUncertainty } from "../units.js";
 import { haveAngles, lifted, overlay } from "../compare.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
-import { when } from "./traces.js";
 
 /** Colour, dash and width together tell curves apart; no sign stands alone. */
 const pens = /** @type {const} */ ([

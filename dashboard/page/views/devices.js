@@ -2,9 +2,10 @@
 
 import { useState } from "../lib/hooks.js";
 import { Choice, html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
-import { deviceWords } from "../cues.js";
+import { deviceWords, heardWords, refusedWords } from "../cues.js";
 import { inUnit, length, small } from "../units.js";
 import { keyOf, settings, withKey } from "../address.js";
+import { DelayStep } from "./delay.js";
 
 /** @typedef {{address: string, name: string, usb?: {vid: string, pid: string, serial?: string, product?: string}, by_id?: string, by_path?: string, can_open: boolean, says: string}} Port */
 
@@ -22,6 +23,7 @@ export function Devices() {
         <${Mark} shape="check" kind="good" /> The indicator is heard. Touch its spindle: the figure on the <a href="#/bench">bench</a> must move.${state.bench.engine ? "" : html` Then <a href="#/engine">name the engine</a>.`}</p>` : null}
     <section class="device-cards">
       ${roles.map(([id, name]) => html`<${DeviceCard} key=${id} id=${id} name=${name} device=${state.devices[id]} unit=${state.unit} app=${app} />`)}</section>
+    <${DelayStep} />
     ${state.missed ? html`<p class="hint">This page was too slow for ${state.missed.toLocaleString("en")} readings since it was opened. They are in the trace all the same.</p>` : null}
     <section><h2>Ports</h2>
       <p class="row"><button onClick=${again}>Look again</button></p>
@@ -48,7 +50,7 @@ function DeviceCard({ id, name, device, unit, app }) {
   const words = deviceWords(device);
   const off = () => app.api.del(`/devices/${id}`).catch((err) => app.notify(err.message, "amiss"));
   const newest = usePart(app.store, () => app.strips.engine.newest());
-  const refused = Object.entries(device?.refused ?? {}).filter(([, n]) => n > 0);
+  const up = usePart(app.store, (s) => s.link === "up");
   return html`<article class="panel"><h2>${name}</h2>
     <p class=${`tag link ${words.kind}`}><${Mark} shape=${words.shape} kind=${words.kind} /> ${words.word}</p>
     ${!device ? html`<p class="hint">
@@ -59,10 +61,10 @@ function DeviceCard({ id, name, device, unit, app }) {
       ${id === "encoder" && newest?.angle_udeg !== undefined ? html`<p class="big-figure">${(newest.angle_udeg / 1e6).toFixed(1)}°</p>` : null}
       <dl class="facts small">
         ${device.format ? html`<div><dt>lines</dt><dd>${device.format}</dd></div>` : null}
-        ${device.rate_hz ? html`<div><dt>readings a second</dt><dd>${device.rate_hz.toFixed(device.rate_hz < 20 ? 1 : 0)}</dd></div>` : null}
-        ${device.age_s !== undefined ? html`<div><dt>last heard</dt><dd>${device.age_s.toFixed(1)} s ago</dd></div>` : null}
+        <div><dt>readings a second</dt><dd>${(device.rate_hz ?? 0).toFixed((device.rate_hz ?? 0) < 20 ? 1 : 0)}</dd></div>
+        <div><dt>last reading</dt><dd>${heardWords(device, up)}</dd></div>
         ${device.resolution_mm ? html`<div><dt>step</dt><dd>${small(device.resolution_mm * 1e6, unit)} ${unit}</dd></div>` : null}
-        ${refused.length ? html`<div><dt>lines refused</dt><dd>${refused.map(([kind, n]) => `${n} ${kind}`).join(", ")}</dd></div>` : null}
+        <div><dt>lines refused</dt><dd>${refusedWords(device.refused)}</dd></div>
       </dl>
       <${LinkSettings} id=${id} device=${device} />
       ${id === "indicator" ? html`<p class="hint">Which way the spindle runs as the valve opens is found by itself at the first opening.</p>` : null}

@@ -4,38 +4,81 @@
 import { useState } from "../lib/hooks.js";
 import { html, LengthField, Mark, NumberField, Trouble, useApp } from "../ui.js";
 import { degrees, toMm } from "../units.js";
+import { cylinderOf } from "../engine.js";
+import { useDraft } from "../draft.js";
+import { tdcOf, tdcWords, ways, withTdc } from "../tdc.js";
 
 /**
  * @typedef {object} Mounting
- * @property {number} [tdc_deg]
+ * @property {number} [tdc_deg] only where no engine keeps it
  * @property {number} [tdc_u_deg]
  * @property {boolean} [on_cam]
  * @property {boolean} [counts_down]
  */
 
 /**
- * The mounting as the query of a request about timing.
+ * How the encoder is mounted: top dead centre is the engine's, the rest is of
+ * this browser.
+ * @param {any} engine null when none is chosen
+ * @returns {[Mounting, (m: Mounting) => void]}
+ */
+export function useMounting(engine) {
+  const [typed, setTyped] = useDraft(`encoder.${engine?.id ?? ""}`, /** @type {Mounting} */ ({}));
+  const tdc = tdcOf(engine);
+  return [tdc ? { ...typed, tdc_deg: undefined, tdc_u_deg: tdc.tdc_u_deg } : typed, setTyped];
+}
+
+/**
+ * The mounting as the query of a request about timing. An engine's own top dead
+ * centre is not sent: the daemon knows it, and of which cylinder it is.
  * @param {Mounting} m
  */
 export const mountingQuery = (m) => ({ tdc_deg: m.tdc_deg, tdc_u_deg: m.tdc_u_deg, on_cam: m.on_cam ? "true" : undefined, counts_down: m.counts_down ? "true" : undefined });
 
-/** @param {{mounting: Mounting, change: (m: Mounting) => void, unit: import("../units.js").Unit}} props */
-export function EncoderPanel({ mounting: m, change, unit }) {
+/** @param {{engine: any, valve: string, mounting: Mounting, change: (m: Mounting) => void, kept: (engine: any) => void, unit: import("../units.js").Unit}} props */
+export function EncoderPanel({ engine, valve, mounting: m, change, kept, unit }) {
   const app = useApp();
+  const [error, setError] = useState("");
   const now = () => app.strips.engine.newest()?.angle_udeg;
+  const tdc = tdcOf(engine) ?? (m.tdc_deg === undefined ? null : { tdc_deg: m.tdc_deg, tdc_u_deg: m.tdc_u_deg });
+  const keep = async (/** @type {import("../tdc.js").Found|null} */ found) => {
+    change({ ...m, tdc_deg: engine || !found ? undefined : found.tdc_deg, tdc_u_deg: engine || !found ? undefined : found.tdc_u_deg });
+    if (!engine) return;
+    try {
+      // As it is now: the form of the engine may have been kept meanwhile.
+      const at = `/engines/${encodeURIComponent(engine.id)}`;
+      kept(await app.api.put(at, withTdc(await app.api.get(at), found, new Date().toISOString().slice(0, 10))));
+      setError("");
+      app.notify(found ? "Top dead centre is kept with the engine." : "Top dead centre is forgotten; the encoder's own zero counts again.");
+    } catch (err) {
+      setError(/** @type {Error} */ (err).message);
+    }
+  };
+  const other = cylinderOf(valve) > 1;
   return html`<details class="panel">
-    <summary>Top dead centre${m.tdc_deg === undefined ? ": not set, the encoder's own zero counts" : `: the encoder shows ${degrees(m.tdc_deg, 2)} there`}</summary>
-    <div class="grid">
-      <${NumberField} label="The encoder shows at TDC" unit="°" value=${m.tdc_deg ?? null}
-        onChange=${(/** @type {number|null} */ v) => change({ ...m, tdc_deg: v ?? undefined })} />
-      <${NumberField} label="known to ±" unit="°" value=${m.tdc_u_deg ?? null}
-        onChange=${(/** @type {number|null} */ v) => change({ ...m, tdc_u_deg: v ?? undefined })} />
-      <label class="tick"><input type="checkbox" checked=${Boolean(m.on_cam)}
-        onChange=${() => change({ ...m, on_cam: !m.on_cam })} /> it turns with the cam</label>
+    <summary>Top dead centre${tdc ? `: the encoder shows ${degrees(tdc.tdc_deg, 2)} there` : ": not set, the encoder's own zero counts"}</summary>
+    ${tdc ? html`<p>${tdcOf(engine) ? html`<${Mark} shape="check" kind="good" /> Kept with the engine: ${tdcWords(tdc)}.` : "In this browser only."}
+      <button type="button" class="quiet" onClick=${() => keep(null)}>Forget it</button></p>` : null}
+    ${engine ? html`<p class="hint">${other ? html`<strong>Find it at cylinder 1.</strong> ` : "It is that of cylinder 1. "}The others are counted from it by the firing order.</p>` : null}
+    <${Trouble} text=${error} />
+    <${Typed} key=${`${tdc?.tdc_deg} ${tdc?.tdc_u_deg}`} tdc=${tdc} found=${keep} />
+    <div class="grid"><label class="tick"><input type="checkbox" checked=${Boolean(m.on_cam)}
+        onChange=${() => change({ ...m, on_cam: !m.on_cam })} /> the encoder turns with the cam</label>
       <label class="tick"><input type="checkbox" checked=${Boolean(m.counts_down)}
         onChange=${() => change({ ...m, counts_down: !m.counts_down })} /> it counts down as the engine runs</label></div>
-    <${Stop} now=${now} found=${(/** @type {any} */ t) => change({ ...m, tdc_deg: t.tdc_deg, tdc_u_deg: t.tdc_u_deg })} />
-    <${Drop} now=${now} unit=${unit} found=${(/** @type {any} */ t) => change({ ...m, tdc_deg: t.tdc_deg, tdc_u_deg: t.tdc_u_deg })} /></details>`;
+    <${Stop} now=${now} found=${(/** @type {any} */ t) => keep({ ...t, how: ways.stop })} />
+    <${Drop} now=${now} unit=${unit} found=${(/** @type {any} */ t) => keep({ ...t, how: ways.piston })} /></details>`;
+}
+
+/** @param {{tdc: {tdc_deg: number, tdc_u_deg?: number}|null, found: (tdc: import("../tdc.js").Found) => void}} props */
+function Typed({ tdc, found }) {
+  const [deg, setDeg] = useState(tdc?.tdc_deg ?? null);
+  const [u, setU] = useState(tdc?.tdc_u_deg ?? null);
+  const same = deg === (tdc?.tdc_deg ?? null) && u === (tdc?.tdc_u_deg ?? null);
+  return html`<div class="grid"><${NumberField} label="The encoder shows at TDC" unit="°" value=${deg} onChange=${setDeg} />
+    <${NumberField} label="known to ±" unit="°" value=${u} onChange=${setU} />
+    <p><button type="button" disabled=${deg === null || same}
+      onClick=${() => deg !== null && found({ tdc_deg: deg, tdc_u_deg: u ?? undefined, how: ways.typed })}>Keep it</button></p></div>`;
 }
 
 /** @typedef {{now: () => number|undefined, found: (tdc: any) => void}} Finder */
@@ -99,6 +142,6 @@ function Drop({ now, unit, found }) {
 
 /** @param {{tdc: any, found: (tdc: any) => void}} props */
 const Found = ({ tdc, found }) => (tdc ? html`<p role="status"><${Mark} shape="check" kind="good" /> Top dead centre at <strong>
-  ${degrees(tdc.tdc_deg, 2)} ± ${degrees(tdc.tdc_u_deg, 2)}</strong>. <button type="button" onClick=${() => found(tdc)}>Use it</button></p>
+  ${degrees(tdc.tdc_deg, 2)} ± ${degrees(tdc.tdc_u_deg, 2)}</strong>. <button type="button" onClick=${() => found(tdc)}>Keep it</button></p>
   ${(tdc.warnings ?? []).map((/** @type {string} */ w) => html`<p class="fault"><${Mark} shape="triangle" /> ${w}</p>`)}` : null);
 

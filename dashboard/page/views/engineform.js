@@ -3,9 +3,10 @@
 
 import { useState } from "../lib/hooks.js";
 import { html, LengthField, NumberField, TextField, Trouble, useApp } from "../ui.js";
-import { fromMm, toMm } from "../units.js";
+import { degrees, fromMm, toMm } from "../units.js";
 import { parseOrder } from "../engine.js";
 import { fieldsOf } from "../form.js";
+import { tdcOf, tdcWords, tidied, withTdc } from "../tdc.js";
 
 /** @param {{engine: import("../engine.js").Engine, unit: import("../units.js").Unit, kept: (engine: any) => void, gone: () => void}} props */
 export function EngineForm({ engine, unit, kept, gone }) {
@@ -19,11 +20,12 @@ export function EngineForm({ engine, unit, kept, gone }) {
   }
   const changed = JSON.stringify(draft) !== JSON.stringify(engine);
   const f = fieldsOf(draft, setDraft, unit);
+  const tdc = tdcOf(draft);
   const at = `/engines/${encodeURIComponent(engine.id)}`;
   const keep = async (/** @type {Event} */ e) => {
     e.preventDefault();
     try {
-      kept(await app.api.put(at, draft));
+      kept(await app.api.put(at, tidied(draft)));
       setError("");
       app.notify("The engine is kept.");
     } catch (err) {
@@ -58,6 +60,10 @@ export function EngineForm({ engine, unit, kept, gone }) {
       ${f.text("pushrod.material", "Pushrod material")}${f.length("pushrod.diameter_mm", "Pushrod diameter")}${f.length("pushrod.wall_mm", "Wall")}
       ${f.text("pushrod.ends", "Ends", "as in ball-ball, ball-cup")}${f.length("pushrod.ball_diameter_mm", "Ball diameter")}
     </div></details>
+    <details><summary>Top dead centre${tdc ? `: ${degrees(tdc.tdc_deg, 2)}` : ": not known"}</summary>
+      ${tdc ? html`<p>${tdcWords(tdc)}. <button type="button" class="quiet" onClick=${() => setDraft(withTdc(draft, null, ""))}>Clear it</button></p>`
+        : html`<p>How to find it stands under <a href="#/timing">Timing</a>; without it the encoder's own zero counts.</p>`}
+      <div class="grid">${f.number("tdc_deg", "The encoder shows at TDC of cylinder 1", "°", "of its firing stroke; the other cylinders follow from the firing order")}</div></details>
     <details><summary>Cam card</summary><div class="grid">
       ${f.length("cam_card.checking_lift_mm", "Checking lift", "the lift at which the card gives its events")}
       ${f.number("cam_card.io_btdc_deg", "Intake opens", "° BTDC", "a minus means the other side: ATDC")}${f.number("cam_card.ic_abdc_deg", "Intake closes", "° ABDC")}

@@ -4,44 +4,39 @@
 import { useMemo, useState } from "../lib/hooks.js";
 import { html, Nothing, Trouble, useApp, useFetched } from "../ui.js";
 import { valveWords } from "../cues.js";
-import { degrees, digits, fromMm, length, nanometres } from "../units.js";
+import { degrees, digits, fromMm, length, nanometres, when } from "../units.js";
 import { sideOf } from "../engine.js";
 import { axisWords } from "../timing.js";
 import { fieldsOf } from "../form.js";
-import { useDraft } from "../draft.js";
+import { askPiston, piston } from "../questions.js";
+import { KeptLine, useWork } from "../works.js";
 import { Basis, GapLine, Sentences } from "../says.js";
 import { Chart } from "../chart.js";
 import { query } from "../api.js";
-import { mountingQuery } from "./encoder.js";
-import { when } from "./traces.js";
+import { mountingQuery, useMounting } from "./encoder.js";
 
 /** @param {{engine: any, valve: string, unit: import("../units.js").Unit}} props */
 export function Piston({ engine, valve, unit }) {
   const app = useApp();
   const { value: all } = useFetched((signal) => app.api.get(`/traces${query({ engine: engine.id, limit: 200 })}`, signal), [engine.id]);
-  const traces = (all ?? []).filter((/** @type {any} */ t) => t.has_angle && t.max_lift_mm);
-  const [d, setD] = useDraft(`piston.${engine.id}.${valve}`, /** @type {any} */ ({ trace: "", crown: "parallel", stroke_mm: engine.stroke_mm, rod_mm: engine.rod_mm }));
-  const [mounting] = useDraft(`encoder.${engine.id}`, /** @type {import("./encoder.js").Mounting} */ ({}));
-  const [answer, setAnswer] = useState(/** @type {any} */ (null));
-  const [error, setError] = useState("");
+  // Those of this valve: the sheet says its clearance under this valve's name.
+  const traces = (all ?? []).filter((/** @type {any} */ t) => t.has_angle && t.max_lift_mm && (!valve || !t.valve || t.valve === valve));
+  const { d, setD, answer, error, ask, state } = useWork(piston, engine, valve);
+  const [mounting] = useMounting(engine);
+  const [trouble, setTrouble] = useState("");
   const f = fieldsOf(d, setD, unit);
   const id = d.trace || String(traces.find((/** @type {any} */ t) => t.valve === valve)?.id ?? traces[0]?.id ?? "");
   const head = traces.find((/** @type {any} */ t) => String(t.id) === id);
-  const side = sideOf(head?.valve ?? valve) || "intake";
-  if (all && traces.length === 0) return html`<${Nothing} says="This needs a trace with crank angle of the valve: connect an encoder and turn it once." href="#/devices" label="To the devices" />`;
+  const side = sideOf(head?.valve || valve) || "intake";
+  if (all && traces.length === 0 && !answer) return html`<${Nothing} says=${`This needs a trace with crank angle ${valve ? `of ${valveWords(valve)}` : "of the valve"}: connect an encoder and turn it once.`} href="#/devices" label="To the devices" />`;
   const work = async (/** @type {Event} */ e) => {
     e.preventDefault();
     try {
-      const timing = await app.api.get(`/traces/${id}/timing${query({ valve: side, ...mountingQuery(mounting) })}`);
-      const limit = engine.limits?.[side === "intake" ? "piston_to_valve_intake_mm" : "piston_to_valve_exhaust_mm"];
-      const got = await app.api.post("/calc/clearance", { piston: {
-        stroke_mm: d.stroke_mm, rod_mm: d.rod_mm, valve: side, curve: timing.curve, measured_at_deg: d.measured_at_deg, measured_clearance_mm: d.measured_clearance_mm,
-        valve_lean_deg: d.valve_lean_deg, crown: d.crown, curve_lash_mm: d.curve_lash_mm, ...(limit ? { limit_mm: limit } : {}),
-      } });
-      setAnswer(got);
-      setError("");
+      const { curve } = await app.api.get(`/traces/${id}/timing${query({ valve: side, ...mountingQuery(mounting) })}`);
+      setTrouble("");
+      await ask(askPiston(d, { side, curve }));
     } catch (err) {
-      setError(/** @type {Error} */ (err).message);
+      setTrouble(/** @type {Error} */ (err).message);
     }
   };
   return html`<form onSubmit=${work}>
@@ -55,7 +50,8 @@ export function Piston({ engine, valve, unit }) {
       ${f.length("stroke_mm", "Stroke")}${f.length("rod_mm", "Connecting rod", "centre to centre")}
       ${f.number("valve_lean_deg", "Valve leans against the bore by", "°")}${f.choice("crown", "Under the valve is", [["parallel", "a pocket square to the valve"], ["flat", "a flat crown"]])}
       ${f.length("curve_lash_mm", "Lash when the trace was taken")}</div>
-    <${Trouble} text=${error} /><p><button disabled=${!id}>Work out the clearance</button></p></form>
+    <${Trouble} text=${trouble || error} /><p><button disabled=${!id}>Work out the clearance</button></p>
+    <${KeptLine} state=${state} /></form>
     ${answer?.piston ? html`<${PistonAnswer} p=${answer.piston} side=${side} basis=${answer} unit=${unit} />` : null}`;
 }
 

@@ -1,12 +1,12 @@
 // From the adjustable checking rod to the list for the saw, and the lash that
 // the rods will want cold.
 
-import { useState } from "../lib/hooks.js";
 import { html, LengthField, Nothing, Trouble, useApp, useFetched } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { digits, fromMm, inUnit, length, toMm, withUncertainty } from "../units.js";
 import { fieldsOf } from "../form.js";
-import { useDraft } from "../draft.js";
+import { askPushrods, pushrods } from "../questions.js";
+import { KeptLine, useWork } from "../works.js";
 import { Basis, Sentences } from "../says.js";
 
 /** Materials whose growth the daemon knows by name. */
@@ -16,30 +16,16 @@ const materials = /** @type {const} */ ([["", "not said"], ["aluminium 6061", "a
 export function Pushrods({ engine, unit }) {
   const app = useApp();
   const valves = useFetched((signal) => app.api.get(`/engines/${encodeURIComponent(engine.id)}/valves`, signal), [engine.id, engine.rev]);
-  const [d, setD] = useDraft(`pushrods.${engine.id}`, /** @type {any} */ ({ rods: {}, measured: "overall", ends: {}, lash: {}, rod_material: "" }));
-  const [answer, setAnswer] = useState(/** @type {any} */ (null));
-  const [error, setError] = useState("");
+  const { d, setD, answer, error, ask, state } = useWork(pushrods, engine, "");
   const f = fieldsOf(d, setD, unit);
   const names = (valves.value ?? []).map((/** @type {any} */ v) => v.valve);
-  const rods = names.filter((/** @type {string} */ n) => d.rods[n]).map((/** @type {string} */ n) => ({ valve: n, checking_rod_mm: d.rods[n] }));
-  const ratio = engine.rocker_ratio?.intake || engine.rocker_ratio?.exhaust || undefined;
-  const work = async (/** @type {Event} */ e) => {
+  const rods = names.filter((/** @type {string} */ n) => d.rods[n]);
+  const work = (/** @type {Event} */ e) => {
     e.preventDefault();
-    const end = d.ends.length_mm !== undefined ? [{ length_mm: d.ends.length_mm, press_depth_mm: d.ends.press_depth_mm ?? 0, ball_diameter_mm: d.ends.ball_diameter_mm }] : undefined;
-    const stack = [["head", d.lash.stack_material, d.lash.stack_mm], ["case", d.lash.case_material, d.lash.case_mm]].filter(([, m, l]) => m && l).map(([, material, length_mm]) => ({ material, length_mm }));
-    try {
-      setAnswer(await app.api.post("/calc/pushrod", {
-        rods, measured: d.measured, gauge_diameter_mm: d.measured === "gauge" ? d.gauge_diameter_mm : undefined, ends: end, stack_change_mm: d.stack_change_mm,
-        rocker_ratio: ratio, adjuster_down_mm: d.adjuster_down_mm, thread_left_mm: d.thread_left_mm, preload_mm: d.preload_mm, step_mm: d.step_mm,
-        lash: d.rod_material && stack.length ? { rod: [{ material: d.rod_material }], stack, warmer_k: d.lash.warmer_k, hot_lash_mm: d.lash.hot_lash_mm } : undefined,
-      }));
-      setError("");
-    } catch (err) {
-      setError(/** @type {Error} */ (err).message);
-    }
+    void ask(askPushrods(d, names, engine));
   };
   return html`<form onSubmit=${work}>
-    <p>Set the rocker as it will stay. With the lifter on the heel of its lobe, lengthen the checking rod until the lash is just gone, take it out, and measure it. What is typed stays here until it is changed.</p>
+    <p>Set the rocker as it will stay. With the lifter on the heel of its lobe, lengthen the checking rod until the lash is just gone, take it out, and measure it.</p>
     <section><h2>Checking rods, ${unit}</h2><div class="grid">
       ${f.choice("measured", "Measured", [["overall", "over both tips"], ["centres", "between the middles of the balls"], ["gauge", "between gauging rings"]])}
       ${d.measured === "gauge" ? f.length("gauge_diameter_mm", "Hole of the ring") : null}</div>
@@ -59,7 +45,8 @@ export function Pushrods({ engine, unit }) {
       ${f.choice("rod_material", "Pushrods of", materials)}${f.choice("lash.stack_material", "Head or barrel of", materials)}${f.length("lash.stack_mm", "its length")}
       ${f.choice("lash.case_material", "Case or block of", materials)}${f.length("lash.case_mm", "its length")}${f.number("lash.warmer_k", "Warmer by", "K", "70 if left empty")}${f.length("lash.hot_lash_mm", "Lash wanted when hot")}</div></details>
     <${Trouble} text=${error} />
-    <p><button disabled=${rods.length === 0}>Work out the cut list</button></p></form>
+    <p><button disabled=${rods.length === 0}>Work out the cut list</button></p>
+    <${KeptLine} state=${state} /></form>
     ${answer ? html`<${CutList} a=${answer}
       unit=${unit} />` : rods.length === 0 ? html`<${Nothing} says="One checking rod is enough to begin. The list grows with each." />` : null}`;
 }

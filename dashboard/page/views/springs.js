@@ -1,48 +1,23 @@
 // Springs: their loads, and what is left at full lift between coils, between
 // retainer and seal, between rocker and stud.
 
-import { useState } from "../lib/hooks.js";
-import { html, LengthField, NumberField, Trouble, useApp } from "../ui.js";
+import { html, LengthField, NumberField, Trouble } from "../ui.js";
 import { force, fromMm, length, poundForce, rate, toMm } from "../units.js";
 import { fieldsOf } from "../form.js";
-import { useDraft } from "../draft.js";
+import { askGaps, askSpring, gaps, spring } from "../questions.js";
+import { KeptLine, useWork } from "../works.js";
 import { Basis, GapLine, Sentences } from "../says.js";
 
 /** @typedef {{engine: any, valve: string, unit: import("../units.js").Unit}} Props */
 
-/** The parts of a question that hold something. @param {Record<string, any>} ask */
-const filled = (ask) => Object.fromEntries(Object.entries(ask).filter(([, v]) => v !== undefined && v !== null && v !== ""));
-
-/** Asks the daemon, and keeps its answer or what was wrong. @param {string} path */
-function useAnswer(path) {
-  const app = useApp();
-  const [answer, setAnswer] = useState(/** @type {any} */ (null));
-  const [error, setError] = useState("");
-  const ask = async (/** @type {object} */ question) => {
-    try {
-      setAnswer(await app.api.post(path, question));
-      setError("");
-    } catch (err) {
-      setError(/** @type {Error} */ (err).message);
-    }
-  };
-  return { answer, error, ask };
-}
-
 /** @param {Props} props */
 export function Gaps({ engine, valve, unit }) {
-  const [d, setD] = useDraft(`gaps.${engine.id}.${valve}`, /** @type {any} */ ({ lift_mm: undefined, coil: {}, retainer: {}, slot: {} }));
-  const { answer, error, ask } = useAnswer("/calc/clearance");
+  const { d, setD, answer, error, ask, state } = useWork(gaps, engine, valve);
   const f = fieldsOf(d, setD, unit);
-  const limits = engine.limits ?? {};
-  const coil = d.coil.installed_height_mm !== undefined && d.coil.solid_height_mm !== undefined, retainer = d.retainer.closed_gap_mm !== undefined, slot = d.slot.slot_length_mm !== undefined;
+  const question = askGaps(d);
   const work = (/** @type {Event} */ e) => {
     e.preventDefault();
-    void ask(filled({
-      coil_bind: coil ? filled({ ...d.coil, lift_mm: d.lift_mm, limit_mm: limits.coil_bind_mm }) : undefined,
-      retainer: retainer ? filled({ ...d.retainer, lift_mm: d.lift_mm, limit_mm: limits.retainer_mm }) : undefined,
-      slot: slot ? filled({ ...d.slot, limit_mm: limits.rocker_mm }) : undefined,
-    }));
+    void ask(question);
   };
   return html`<form onSubmit=${work}>
     <div class="grid">${f.length("lift_mm", "Max lift at the valve", "the greatest of the engine's valves is on the safe side")}</div>
@@ -54,7 +29,8 @@ export function Gaps({ engine, valve, unit }) {
     <section><h2>Rocker slot to stud</h2><p>For rockers with a slot around their stud. The angles stand with the drawn rocker in Trials.</p>
       <div class="grid">${f.length("slot.slot_length_mm", "Length of the slot")}${f.length("slot.stud_diameter_mm", "Stud diameter")}${f.length("slot.height_mm", "Pivot to the slot's far face")}
         ${f.number("slot.closed_deg", "Rocker's angle, valve closed", "°")}${f.number("slot.full_deg", "at full lift", "°")}${f.number("slot.centred_deg", "with the slot centred", "°")}</div></section>
-    <${Trouble} text=${error} /><p><button disabled=${!(coil || retainer || slot)}>Work out what is left</button></p></form>
+    <${Trouble} text=${error} /><p><button disabled=${Object.keys(question).length === 0}>Work out what is left</button></p>
+    <${KeptLine} state=${state} /></form>
     ${answer ? html`<section><h2>Left at full lift</h2><dl class="facts">
       <${GapLine} name="between coils, whole spring" gap=${answer.coil_bind} unit=${unit} />
       <${GapLine} name="retainer to seal" gap=${answer.retainer} unit=${unit} />
@@ -66,16 +42,14 @@ const ends = /** @type {const} */ ([["closed ground", "closed and ground"], ["cl
 
 /** @param {Props} props */
 export function Spring({ engine, valve, unit }) {
-  const [d, setD] = useDraft(`spring.${engine.id}.${valve}`, /** @type {any} */ ({ ends: "closed ground", loads: [{}, {}] }));
-  const { answer, error, ask } = useAnswer("/calc/spring");
+  const { d, setD, answer, error, ask, state } = useWork(spring, engine, valve);
   const f = fieldsOf(d, setD, unit);
   const toForce = unit === "in" ? poundForce : 1, forceUnit = unit === "in" ? "lbf" : "N";
   const shownForce = (/** @type {number|undefined} */ n) => (n === undefined ? null : Math.round((n / toForce) * 100) / 100);
   const put = (/** @type {number} */ i, /** @type {object} */ what) => setD({ ...d, loads: d.loads.map((/** @type {any} */ l, /** @type {number} */ k) => (k === i ? { ...l, ...what } : l)) });
   const work = (/** @type {Event} */ e) => {
     e.preventDefault();
-    const loads = d.loads.filter((/** @type {any} */ l) => l.height_mm !== undefined && l.load_n !== undefined);
-    void ask(filled({ ...d, loads: loads.length ? loads : undefined, ends: d.wire_mm === undefined ? undefined : d.ends, coil_bind_limit_mm: engine.limits?.coil_bind_mm }));
+    void ask(askSpring(d));
   };
   const a = answer;
   return html`<form onSubmit=${work}>
@@ -90,7 +64,8 @@ export function Spring({ engine, valve, unit }) {
       ${f.length("wire_mm", "Wire")}${f.length("outer_diameter_mm", "Outer diameter")}${f.number("total_coils", "Coils in all")}${f.choice("ends", "Ends", ends)}</div></section>
     <section><h2>As installed</h2><div class="grid">
       ${f.length("installed_height_mm", "Installed height")}${f.length("lift_mm", "Max lift at the valve")}${f.length("free_length_mm", "Free length")}${f.length("solid_height_mm", "Solid height, measured")}</div></section>
-    <${Trouble} text=${error} /><p><button>Work out the spring</button></p></form>
+    <${Trouble} text=${error} /><p><button>Work out the spring</button></p>
+    <${KeptLine} state=${state} /></form>
     ${a ? html`<section><h2>The spring</h2><dl class="facts"><div><dt>rate, from ${a.rate_from === "loads" ? "the loads" : "its dimensions"}</dt>
       <dd>${rate(a.rate_n_per_mm, unit)}${a.rate_u_n_per_mm ? ` ± ${rate(a.rate_u_n_per_mm, unit)}` : ""}</dd></div>
       ${a.seat_load_n !== undefined ? html`<div><dt>on the seat</dt><dd>

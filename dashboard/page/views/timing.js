@@ -5,15 +5,13 @@
 import { useMemo, useState } from "../lib/hooks.js";
 import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
-import { degrees, digits, fromMm, inUnit, length, nanometres, parseLength, toMm, withUncertainty } from "../units.js";
+import { degrees, digits, fromMm, inUnit, length, nanometres, parseLength, toMm, when, withUncertainty } from "../units.js";
 import { cylinderOf, sideOf } from "../engine.js";
 import { axisWords, joined, readTiming } from "../timing.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
 import { Sentences } from "../says.js";
-import { useDraft } from "../draft.js";
-import { EncoderPanel, mountingQuery } from "./encoder.js";
-import { when } from "./traces.js";
+import { EncoderPanel, mountingQuery, useMounting } from "./encoder.js";
 
 const sides = /** @type {const} */ (["intake", "exhaust"]);
 const strokes = { intake: "--blue", exhaust: "--target" };
@@ -26,7 +24,7 @@ export function Timing({ route }) {
   const { value: all, error } = useFetched((signal) => app.api.get(`/traces${query({ engine: bench.engine, limit: 200 })}`, signal), [bench.engine]);
   const [chosen, setChosen] = useState(/** @type {Record<string, string>} */ ({ intake: route.query.get("intake") ?? "", exhaust: route.query.get("exhaust") ?? "" }));
   const [checks, setChecks] = useState("0.050 in, 1 mm");
-  const [mounting, setMounting] = useDraft(`encoder.${bench.engine}`, /** @type {import("./encoder.js").Mounting} */ ({}));
+  const engine = useFetched((signal) => (bench.engine ? app.api.get(`/engines/${encodeURIComponent(bench.engine)}`, signal) : Promise.resolve(null)), [bench.engine]);
   const traces = (all ?? []).filter((/** @type {any} */ t) => t.has_angle && t.max_lift_mm);
   if (all && traces.length === 0) return html`<h1>Timing</h1>
     <${Nothing} says="Timing needs a trace with crank angle: connect an encoder, then turn two full turns of the crank." href="#/devices" label="To the devices" />`;
@@ -34,7 +32,7 @@ export function Timing({ route }) {
   const find = (/** @type {"intake"|"exhaust"} */ side) => chosen[side] || String(traces.find((/** @type {any} */ t) => sideOf(t.valve) === side && (!cylinder || cylinderOf(t.valve) === cylinder))?.id ?? "0");
   const ids = { intake: find("intake"), exhaust: find("exhaust") };
   const { text: checking, wrong } = asked(checks, unit);
-  return html`<h1>Timing</h1><${Trouble} text=${error} />
+  return html`<h1>Timing</h1><${Trouble} text=${error || engine.error} />
     <div class="grid">${sides.map((side) => html`<label class="field"><span class="field-name">
       ${side === "intake" ? "Intake" : "Exhaust"} trace</span>
       <select value=${ids[side]} onChange=${(/** @type {any} */ e) => setChosen({ ...chosen, [side]: e.target.value || "0" })}>
@@ -42,9 +40,19 @@ export function Timing({ route }) {
         ${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === ids[side]}>
           ${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>`)}
       <${TextField} label="Checking lifts" value=${checks} onChange=${setChecks} hint="as in 0.050 in, 1 mm" /></div>
-    <${EncoderPanel} mounting=${mounting} change=${setMounting} unit=${unit} />
     <${Trouble} text=${wrong} />
-    ${wrong ? null : html`<${Both} ids=${ids} checking=${checking} mounting=${mountingQuery(mounting)} engine=${bench.engine} unit=${unit} />`}`;
+    ${engine.value === undefined || (engine.value?.id ?? "") !== bench.engine ? null : html`<${Mounted} key=${bench.engine} engine=${engine.value} set=${engine.set} valve=${bench.valve}
+      ids=${ids} checking=${wrong ? null : checking} unit=${unit} />`}`;
+}
+
+/**
+ * The encoder's mounting, and what follows with it.
+ * @param {{engine: any, set: (engine: any) => void, valve: string, ids: Record<string, string>, checking: string|null, unit: import("../units.js").Unit}} props
+ */
+function Mounted({ engine, set, valve, ids, checking, unit }) {
+  const [mounting, setMounting] = useMounting(engine);
+  return html`<${EncoderPanel} engine=${engine} valve=${valve} mounting=${mounting} change=${setMounting} kept=${set} unit=${unit} />
+    ${checking === null ? null : html`<${Both} ids=${ids} checking=${checking} mounting=${mountingQuery(mounting)} tdc=${engine?.tdc_deg} engine=${engine?.id ?? ""} unit=${unit} />`}`;
 }
 
 /** @param {string} typed @param {import("../units.js").Unit} unit */
@@ -56,11 +64,11 @@ function asked(typed, unit) {
   }
 }
 
-/** @param {{ids: Record<string, string>, checking: string, mounting: Record<string, any>, engine: string, unit: import("../units.js").Unit}} props */
-function Both({ ids, checking, mounting, engine, unit }) {
+/** @param {{ids: Record<string, string>, checking: string, mounting: Record<string, any>, tdc: number|undefined, engine: string, unit: import("../units.js").Unit}} props */
+function Both({ ids, checking, mounting, tdc, engine, unit }) {
   const app = useApp();
   const has = (/** @type {string} */ id) => id !== "" && id !== "0";
-  const on = [checking, JSON.stringify(mounting)];
+  const on = [checking, JSON.stringify(mounting), tdc];
   const intake = useFetched((signal) => timingOf("intake", signal), [ids.intake, ...on]);
   const exhaust = useFetched((signal) => timingOf("exhaust", signal), [ids.exhaust, ...on]);
   const pair = useFetched((signal) => together(signal), [ids.intake, ids.exhaust, engine, ...on]);
@@ -126,6 +134,7 @@ function Events({ shown, unit }) {
       ${t.liftAtTdc ? html`<div><dt>lift at TDC</dt><dd>${withUncertainty(fromMm(t.liftAtTdc.mm), fromMm(t.liftAtTdc.u), unit)}</dd></div>` : null}
       ${t.area ? html`<div><dt>area under the curve</dt><dd>
         ${unit === "mm" ? `${t.area.toFixed(1)} mm·deg` : `${(t.area / 25.4).toFixed(2)} in·deg`}</dd></div>` : null}</dl>
+    ${t.note ? html`<${Sentences} list=${[t.note]} />` : null}
     ${t.warnings.map((w) => html`<p class="fault"><${Mark} shape="triangle" /> ${inUnit(w, unit)}</p>`)}`)}</section>`;
 }
 

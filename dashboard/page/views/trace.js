@@ -4,10 +4,9 @@
 import { useEffect, useMemo, useRef, useState } from "../lib/hooks.js";
 import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
 import { faultTitle, valveWords } from "../cues.js";
-import { degrees, digits, inCycle, inUnit, length, nanometres, seconds, small, withUncertainty } from "../units.js";
+import { degrees, digits, inCycle, inUnit, length, nanometres, seconds, small, when, withUncertainty } from "../units.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
-import { when } from "./traces.js";
 
 /** @typedef {{from_s: number, to_s: number, seconds: number, readings: number, columns: number, t_us: number[], min_nm: number[], max_nm: number[], angle_udeg?: number[]}} Series */
 
@@ -16,24 +15,25 @@ export function TraceView({ id }) {
   const app = useApp();
   const unit = usePart(app.store, (s) => s.unit);
   const at = usePart(app.store, (s) => (s.replay && String(s.replay.trace) === id ? s.replay.at_s : NaN));
+  // The chart does not wait for the findings, which take seconds of a long
+  // trace: it draws what the indicator showed, and lift as soon as it is known.
   const { value: trace, error, again } = useFetched((signal) => app.api.get(`/traces/${encodeURIComponent(id)}`, signal), [id]);
-  if (!trace) return html`<h1>Trace ${id}</h1><${Trouble} text=${error} />${error ? html`<p><a class="button" href="#/traces">All traces</a>
-    </p>` : html`<p class="hint">Fetching.</p>`}`;
-  const findings = trace.findings;
+  if (error && !trace) return html`<h1>Trace ${id}</h1><${Trouble} text=${error} /><p><a class="button" href="#/traces">All traces</a></p>`;
+  const findings = trace?.findings ?? null;
   return html`<p class="back"><a href="#/traces">All traces</a></p>
-    <h1>${trace.valve ? valveWords(trace.valve) : "No valve named"} <small>trace ${id}</small></h1>
-    <p class="hint">${when(trace.started)}, ${seconds(trace.seconds)}, ${trace.readings.toLocaleString("en")} readings${trace.source ? `, from ${trace.source}` : ""}${trace.cut_short ? ". Cut short: it ended in a crash or power cut; what is here is whole." : ""}</p>
-    ${(trace.damage ?? []).map((/** @type {string} */ d) => html`<p class="fault"><${Mark} shape="triangle" kind="bad" /> ${d}</p>`)}
+    <h1>${!trace ? `Trace ${id}` : html`${trace.valve ? valveWords(trace.valve) : "No valve named"} <small>trace ${id}</small>`}</h1>
+    <p class="hint">${!trace ? "Working out the findings." : `${when(trace.started)}, ${seconds(trace.seconds)}, ${trace.readings.toLocaleString("en")} readings${trace.source ? `, from ${trace.source}` : ""}${trace.cut_short ? ". Cut short: it ended in a crash or power cut; what is here is whole." : ""}`}</p>
+    ${(trace?.damage ?? []).map((/** @type {string} */ d) => html`<p class="fault"><${Mark} shape="triangle" kind="bad" /> ${d}</p>`)}
     <${ReplayStart} id=${id} />
     <${LiftChart} id=${id} findings=${findings} unit=${unit} at=${at} />
-    <${FindingsBlock} findings=${findings} unit=${unit} />
+    ${!trace ? null : html`<${FindingsBlock} findings=${findings} unit=${unit} />
     <section class="row">
       ${trace.has_angle ? html`<a class="button" href=${`#/timing?intake=${id}`}>Timing of this trace</a>` : null}
       <a class="button" href=${`#/compare?traces=${id}`}>Compare</a>
       <a class="button quiet" href=${`${app.api.base}/traces/${encodeURIComponent(id)}/export?format=csv`} download>Save as CSV</a>
       <a class="button quiet" href=${`${app.api.base}/traces/${encodeURIComponent(id)}/export?format=jsonl`} download>Save as JSON lines</a>
     </section>
-    <${Labels} trace=${trace} again=${again} />`;
+    <${Labels} trace=${trace} again=${again} />`}`;
 }
 
 /** @param {{id: string}} props */
@@ -121,9 +121,9 @@ function LiftChart({ id, findings, unit, at }) {
   const levels = findings && findings.half_lift_mm > 0 ? [{ y: (findings.half_lift_mm * 1e6) / nanometres[unit], label: `half lift ${length(findings.half_lift_mm * 1e6, unit)}` }] : [];
   const write = (/** @type {number} */ v) => `${digits(v * nanometres[unit], unit)} ${unit}`;
   return html`<${Chart} data=${data} limits=${whole} onRange=${onRange} uprights=${uprights} levels=${levels} xUnit="s"
-    says=${`Lift against time, ${seconds(whole[1])} in all.`}
-    series=${[{ label: "lift", stroke: "--ink", write }, { label: "", stroke: "--ink", write }]} bands=${[{ series: [2, 1], fill: "--ink" }]}
-    axes=${[{ label: "time, s" }, { label: `lift, ${unit}`, size: 64 }]} />`;
+    says=${`${zero.known ? "Lift" : "What the indicator showed"} against time, ${seconds(whole[1])} in all.`}
+    series=${[{ label: zero.known ? "lift" : "indicator", stroke: "--ink", write }, { label: "", stroke: "--ink", write }]} bands=${[{ series: [2, 1], fill: "--ink" }]}
+    axes=${[{ label: "time, s" }, { label: `${zero.known ? "lift" : "indicator"}, ${unit}`, size: 64 }]} />`;
 }
 
 /**
@@ -133,8 +133,8 @@ function LiftChart({ id, findings, unit, at }) {
  */
 export function zeroOf(findings) {
   const o = findings?.openings?.[0];
-  if (!o) return { heel: 0, sign: 1 };
-  return { heel: o.heel_mm * 1e6, sign: o.opening_half.reading_mm >= o.heel_mm ? 1 : -1 };
+  if (!o) return { heel: 0, sign: 1, known: false };
+  return { heel: o.heel_mm * 1e6, sign: o.opening_half.reading_mm >= o.heel_mm ? 1 : -1, known: true };
 }
 
 /** @param {{findings: import("../state.js").Findings|null, unit: import("../units.js").Unit}} props */

@@ -3,7 +3,7 @@
 import { useRef, useState } from "../lib/hooks.js";
 import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
-import { digits, seconds } from "../units.js";
+import { digits, seconds, when } from "../units.js";
 import { query } from "../api.js";
 import { TraceView } from "./trace.js";
 
@@ -35,6 +35,7 @@ function TraceList() {
       </select></label>
       <${Import} done=${again} />
       <a class="button quiet" href="#/compare">Lay traces over each other</a>
+      <a class="button quiet" href=${`${app.api.base}/backup`} download>Save a backup of everything</a>
     </div>
     <${Trouble} text=${error} />
     ${traces && traces.length === 0 ? html`<${Nothing} says="No trace here yet. One begins by itself when the engine is turned, and ends after 20 s of rest on the heel." href="#/bench" label="To the bench" />` : null}
@@ -58,13 +59,6 @@ const Rows = ({ traces, unit }) => html`<ul class="cards">${traces.map((t) => ht
       ${t.recording ? html`<span><${Mark} shape="disc" kind="good" /> recording now</span>` : null}
       ${t.remark ? html`<span>${t.remark}</span>` : null}</span>
   </a></li>`)}</ul>`;
-
-/** @param {string} iso */
-export function when(iso) {
-  const d = new Date(iso);
-  if (Number.isNaN(d.getTime())) return iso;
-  return d.toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" });
-}
 
 /** @param {{done: () => void}} props */
 function Import({ done }) {

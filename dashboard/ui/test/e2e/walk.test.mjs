@@ -106,6 +106,10 @@ for (const unit of /** @type {const} */ (["in", "mm"])) {
     await page.getByLabel("Cylinder 1 intake").fill("8.602 in");
     await page.getByRole("button", { name: "Work out the cut list" }).click();
     await page.getByRole("heading", { name: "Tally" }).waitFor();
+    await page.getByText("Kept with the engine since").waitFor();
+    assert.deepEqual(await page.evaluate(() => Object.keys(localStorage).filter((k) => k.includes("draft.pushrods"))), [], "what is kept with the engine is no draft any more");
+    await shoot(page, `walk-pushrods-${unit}`);
+    await keptForAll(b, d.url, unit);
     await page.goto(`${d.url}/#/clearances/gaps`);
     await page.getByLabel("Max lift at the valve").fill("0.442 in");
     await page.getByLabel("Installed height").fill("1.750 in");
@@ -126,6 +130,7 @@ for (const unit of /** @type {const} */ (["in", "mm"])) {
     await page.getByRole("heading", { name: "Events" }).waitFor();
     assert.match(await page.locator(".view-timing tbody td strong").first().innerText(), /^\d+(\.\d)? [AB][TB]DC$/);
     await shoot(page, `walk-timing-${unit}`);
+    await tdcIsKept(page, unit);
     await page.goto(`${d.url}/#/compare`);
     await page.getByRole("button", { name: /All intakes/ }).click();
     await page.locator(".pens li").first().waitFor();
@@ -152,6 +157,60 @@ async function setUnit(page, unit) {
   const now = await page.locator(".unit-switch").innerText();
   if (now.startsWith("in") !== (unit === "in")) await page.keyboard.press("u");
   await page.getByText(unit === "in" ? "lengths are in inches" : "lengths are in millimetres").waitFor({ state: "attached" });
+}
+
+/**
+ * Another browser finds the checking rod in its form with its cut list, and the
+ * build sheet has the same length to cut. 8.602 in are 218.491 mm.
+ * @param {import("playwright-core").Browser} b
+ * @param {string} base
+ * @param {"in"|"mm"} unit
+ */
+async function keptForAll(b, base, unit) {
+  const { page, context } = await openPage(b);
+  await page.addInitScript(() => localStorage.setItem("lobescribe", '{"cautioned":true,"ended":true}'));
+  await page.goto(`${base}/#/clearances/pushrods`);
+  await page.getByRole("heading", { name: "Tally" }).waitFor();
+  assert.equal(await page.getByLabel("Cylinder 1 intake").inputValue(), unit === "in" ? "8.602" : "218.491");
+  const cut = await page.getByRole("row", { name: /^Cylinder 1 intake/ }).locator("td.strong").last().innerText();
+  assert.match(cut, unit === "in" ? /^8\.60\d+$/ : /^218\.\d+$/);
+  await page.goto(`${base}/#/sheet`);
+  const [sheet] = await Promise.all([context.waitForEvent("page"), page.getByRole("link", { name: "Open the sheet, to print" }).click()]);
+  await sheet.waitForLoadState();
+  const text = await sheet.locator("body").innerText();
+  assert.match(text, /Pushrods/);
+  assert.ok(text.includes(cut), `${cut} is not on the sheet: ${text}`);
+  await context.close();
+}
+
+/**
+ * A stop 30 degrees before and 37 after has top dead centre at 3.5 in its
+ * middle. It is kept with the engine, shown there with how it was found, used
+ * for the timing, and can be cleared.
+ * @param {import("playwright-core").Page} page
+ * @param {"in"|"mm"} unit
+ */
+async function tdcIsKept(page, unit) {
+  const base = new URL(page.url()).origin;
+  await page.locator("summary", { hasText: "Top dead centre" }).click();
+  await page.getByLabel("Against it, turning forwards").fill("-30");
+  await page.getByLabel("Against it, turning back").fill("37");
+  await page.getByRole("button", { name: "Find the middle" }).first().click();
+  await page.getByText("Top dead centre at").waitFor();
+  await page.getByRole("button", { name: "Keep it" }).last().click();
+  await page.getByText("Kept with the engine: 3.50°").waitFor();
+  await page.getByText(/The encoder counts 3\.5/).first().waitFor();
+  await shoot(page, `walk-tdc-${unit}`);
+  await page.goto(`${base}/#/engine`);
+  await page.locator("summary", { hasText: "Top dead centre: 3.50°" }).click();
+  await page.getByText("found with a stop in the plug hole").first().waitFor();
+  await shoot(page, `walk-engine-tdc-${unit}`);
+  await page.getByRole("button", { name: "Clear it" }).click();
+  await page.getByRole("button", { name: "Keep the engine" }).click();
+  await page.locator("summary", { hasText: "Top dead centre: not known" }).waitFor();
+  const mule = (await (await page.request.get(`${base}/api/v1/engines`)).json()).find((/** @type {any} */ e) => e.name === "bench mule");
+  assert.equal(mule.tdc_deg, undefined);
+  assert.doesNotMatch(mule.notes ?? "", /Top dead centre/);
 }
 
 /**

@@ -1,0 +1,155 @@
+// What is typed into the forms of pushrods, clearances and springs, as the
+// question that the calculation takes, and back again: the question is what is
+// kept with the engine, and another browser fills its form from it.
+//
+// Limits are asked for but never kept: they are the engine's, and the build
+// sheet takes them from there.
+
+import { setAt } from "./engine.js";
+
+/**
+ * @typedef {object} Form
+ * @property {string} name of the draft in the browser
+ * @property {"pushrod"|"clearance"|"spring"} kind of work, and of calculation
+ * @property {string[]} parts of the question that are this form's; none means all
+ * @property {(engine: any) => any} blank
+ * @property {(question: any) => any} draft what was typed to ask it; null when nothing of this form is in it
+ * @property {(question: any, engine: any) => any} limited the question with the engine's limits
+ */
+
+/** The parts of a question that hold something. @param {Record<string, any>} ask */
+export const filled = (ask) => Object.fromEntries(Object.entries(ask).filter(([, v]) => v !== undefined && v !== null && v !== ""));
+
+/**
+ * A question to be kept, in the place of an older one of the same kind and
+ * valve: what belongs to other forms in it stays.
+ * @param {Form} form
+ * @param {any} older undefined when there is none
+ * @param {any} question
+ */
+export function kept(form, older, question) {
+  if (!form.parts.length) return question;
+  const others = Object.entries(older ?? {}).filter(([name]) => !form.parts.includes(name));
+  return { ...Object.fromEntries(others), ...question };
+}
+
+/**
+ * The newest of the works of one valve; "" is the whole engine.
+ * @template {{at: string, valve?: string}} W
+ * @param {W[]} works
+ * @param {string} valve
+ * @returns {W|null}
+ */
+export function newestOf(works, valve) {
+  let newest = /** @type {W|null} */ (null);
+  for (const w of works) if ((w.valve ?? "") === valve && (!newest || Date.parse(w.at) >= Date.parse(newest.at))) newest = w;
+  return newest;
+}
+
+/** @type {Form} */
+export const pushrods = {
+  name: "pushrods",
+  kind: "pushrod",
+  parts: [],
+  blank: () => ({ rods: {}, measured: "overall", ends: {}, lash: {}, rod_material: "" }),
+  draft: (q) => {
+    const [end] = q.ends ?? [], [first, second] = q.lash?.stack ?? [];
+    return filled({
+      ...q,
+      rocker_ratio: undefined, // the engine's
+      rods: Object.fromEntries((q.rods ?? []).map((/** @type {any} */ r) => [r.valve, r.checking_rod_mm])),
+      measured: q.measured || "overall",
+      ends: end ?? {},
+      rod_material: q.lash?.rod?.[0]?.material,
+      lash: filled({
+        stack_material: first?.material, stack_mm: first?.length_mm, case_material: second?.material, case_mm: second?.length_mm,
+        warmer_k: q.lash?.warmer_k, hot_lash_mm: q.lash?.hot_lash_mm,
+      }),
+    });
+  },
+  limited: (q) => q,
+};
+
+/**
+ * @param {any} d what was typed
+ * @param {string[]} names of the engine's valves, in the order of work
+ * @param {any} engine
+ */
+export function askPushrods(d, names, engine) {
+  const { rods: typed, ends, lash, rod_material, ...rest } = d;
+  const rods = names.filter((n) => typed[n]).map((n) => ({ valve: n, checking_rod_mm: typed[n] }));
+  const stack = [[lash.stack_material, lash.stack_mm], [lash.case_material, lash.case_mm]].filter(([m, l]) => m && l).map(([material, length_mm]) => ({ material, length_mm }));
+  return filled({
+    ...rest, rods,
+    gauge_diameter_mm: d.measured === "gauge" ? d.gauge_diameter_mm : undefined,
+    ends: ends.length_mm === undefined ? undefined : [filled({ ...ends, press_depth_mm: ends.press_depth_mm ?? 0 })],
+    rocker_ratio: engine.rocker_ratio?.intake || engine.rocker_ratio?.exhaust || undefined,
+    lash: rod_material && stack.length ? filled({ rod: [{ material: rod_material }], stack, warmer_k: lash.warmer_k, hot_lash_mm: lash.hot_lash_mm }) : undefined,
+  });
+}
+
+/** Limits of the engine, by the part that they bound. @type {Record<string, string>} */
+const limits = { coil_bind: "coil_bind_mm", retainer: "retainer_mm", slot: "rocker_mm" };
+
+/** @type {Form} */
+export const gaps = {
+  name: "gaps",
+  kind: "clearance",
+  parts: ["coil_bind", "retainer", "slot"],
+  blank: () => ({ coil: {}, retainer: {}, slot: {} }),
+  draft: (q) => {
+    if (!q.coil_bind && !q.retainer && !q.slot) return null;
+    const own = (/** @type {any} */ part) => filled({ ...part, lift_mm: undefined, limit_mm: undefined });
+    return filled({ lift_mm: q.coil_bind?.lift_mm ?? q.retainer?.lift_mm, coil: own(q.coil_bind), retainer: own(q.retainer), slot: own(q.slot) });
+  },
+  limited: (q, engine) => Object.entries(limits).reduce((all, [part, limit]) => (all[part] && engine.limits?.[limit] ? setAt(all, `${part}.limit_mm`, engine.limits[limit]) : all), q),
+};
+
+/** @param {any} d what was typed */
+export const askGaps = (d) => filled({
+  coil_bind: d.coil.installed_height_mm !== undefined && d.coil.solid_height_mm !== undefined ? filled({ ...d.coil, lift_mm: d.lift_mm }) : undefined,
+  retainer: d.retainer.closed_gap_mm !== undefined ? filled({ ...d.retainer, lift_mm: d.lift_mm }) : undefined,
+  slot: d.slot.slot_length_mm !== undefined ? filled(d.slot) : undefined,
+});
+
+/** @type {Form} */
+export const spring = {
+  name: "spring",
+  kind: "spring",
+  parts: [],
+  blank: () => ({ ends: "closed ground", loads: [{}, {}] }),
+  draft: (q) => {
+    const loads = [...(q.loads ?? [])];
+    while (loads.length < 2) loads.push({});
+    return filled({ ...q, coil_bind_limit_mm: undefined, ends: q.ends ?? "closed ground", loads });
+  },
+  limited: (q, engine) => filled({ ...q, coil_bind_limit_mm: engine.limits?.coil_bind_mm || undefined }),
+};
+
+/** @param {any} d what was typed */
+export function askSpring(d) {
+  const loads = d.loads.filter((/** @type {any} */ l) => l.height_mm !== undefined && l.load_n !== undefined);
+  return filled({ ...d, loads: loads.length ? loads : undefined, ends: d.wire_mm === undefined ? undefined : d.ends });
+}
+
+/** @type {Form} */
+export const piston = {
+  name: "piston",
+  kind: "clearance",
+  parts: ["piston"],
+  blank: (engine) => filled({ crown: "parallel", stroke_mm: engine.stroke_mm, rod_mm: engine.rod_mm }),
+  draft: (q) => (q.piston ? filled({ ...q.piston, curve: undefined, valve: undefined, limit_mm: undefined }) : null),
+  limited: (q, engine) => {
+    const limit = engine.limits?.[q.piston?.valve === "exhaust" ? "piston_to_valve_exhaust_mm" : "piston_to_valve_intake_mm"];
+    return q.piston && limit ? setAt(q, "piston.limit_mm", limit) : q;
+  },
+};
+
+/**
+ * @param {any} d what was typed
+ * @param {{side: "intake"|"exhaust", curve: any[]}} of the valve's lift against crank angle
+ */
+export function askPiston(d, { side, curve }) {
+  const { trace: _, ...rest } = d;
+  return { piston: filled({ ...rest, valve: side, curve }) };
+}

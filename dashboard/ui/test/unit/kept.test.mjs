@@ -1,0 +1,122 @@
+// What is kept with the engine: questions there and back, top dead centre in
+// its notes, and the words of the devices' view.
+import { test } from "node:test";
+import assert from "node:assert/strict";
+import { askGaps, askPiston, askPushrods, askSpring, gaps, kept, newestOf, piston, pushrods, spring } from "../../../page/questions.js";
+import { tdcOf, tdcWords, tidied, ways, withTdc } from "../../../page/tdc.js";
+import { delayWords, onTwoPorts } from "../../../page/delay.js";
+import { heardWords, refusedWords } from "../../../page/cues.js";
+
+const engine = { id: "e", rocker_ratio: { intake: 1.55, exhaust: 1.5 }, stroke_mm: 88, rod_mm: 152, limits: { coil_bind_mm: 1.5, retainer_mm: 2, rocker_mm: 1, piston_to_valve_exhaust_mm: 2.5 } };
+
+test("a cut list's question fills the form that asks it again", () => {
+  const names = ["1I", "1E", "2I", "2E"];
+  const typed = {
+    ...pushrods.blank(engine), rods: { "1I": 218.4, "2E": 219.1 }, measured: "gauge", gauge_diameter_mm: 3.5,
+    ends: { length_mm: 20, press_depth_mm: 12, ball_diameter_mm: 7.9 }, stack_change_mm: -0.381, preload_mm: 0.5, step_mm: 0.1,
+    rod_material: "steel 4130", lash: { stack_material: "aluminium 6061", stack_mm: 120, case_material: "magnesium AZ91D", case_mm: 90, warmer_k: 80, hot_lash_mm: 0.1 },
+  };
+  const question = askPushrods(typed, names, engine);
+  assert.deepEqual(question.rods, [{ valve: "1I", checking_rod_mm: 218.4 }, { valve: "2E", checking_rod_mm: 219.1 }]);
+  assert.equal(question.rocker_ratio, 1.55);
+  assert.deepEqual(pushrods.draft(question), typed);
+  assert.deepEqual(askPushrods({ ...pushrods.blank(engine), ...pushrods.draft(question) }, names, engine), question);
+});
+
+test("a form with one rod asks for no more than was typed", () => {
+  const question = askPushrods({ ...pushrods.blank(engine), rods: { "1I": 200, "1E": undefined } }, ["1I", "1E"], engine);
+  assert.deepEqual(question, { measured: "overall", rods: [{ valve: "1I", checking_rod_mm: 200 }], rocker_ratio: 1.55 });
+});
+
+test("gaps: limits are asked for and never kept", () => {
+  const typed = { lift_mm: 11.2, coil: { installed_height_mm: 44.45, solid_height_mm: 30.48 }, retainer: { closed_gap_mm: 14 }, slot: {} };
+  const question = askGaps(typed);
+  assert.deepEqual(gaps.draft(question), typed);
+  assert.doesNotMatch(JSON.stringify(question), /limit/);
+  const limited = gaps.limited(question, engine);
+  assert.deepEqual([limited.coil_bind.limit_mm, limited.retainer.limit_mm, limited.slot], [1.5, 2, undefined]);
+  assert.deepEqual(gaps.limited(question, { limits: {} }), question);
+});
+
+test("half a coil bind is no question", () => {
+  assert.deepEqual(askGaps({ lift_mm: 11, coil: { installed_height_mm: 44 }, retainer: {}, slot: {} }), {});
+});
+
+test("piston and gaps of a valve share a work, and neither wipes the other", () => {
+  const first = askGaps({ lift_mm: 11, coil: { installed_height_mm: 44, solid_height_mm: 30 }, retainer: {}, slot: {} });
+  const hers = askPiston({ ...piston.blank(engine), trace: "7", measured_at_deg: 10, measured_clearance_mm: 3 }, { side: "exhaust", curve: [{ angle_deg: 0, lift_mm: 1 }] });
+  assert.equal(hers.piston.trace, undefined, "the calculation knows no trace");
+  const both = kept(piston, first, hers);
+  assert.deepEqual(both, { ...first, ...hers });
+  const second = askGaps({ coil: {}, retainer: { closed_gap_mm: 13 }, slot: {} });
+  assert.deepEqual(kept(gaps, both, second), { ...hers, ...second }, "a part that was taken out of the form is gone");
+  assert.equal(gaps.draft(hers), null);
+  assert.equal(piston.draft(first), null);
+  assert.deepEqual(piston.draft(both), { crown: "parallel", stroke_mm: 88, rod_mm: 152, measured_at_deg: 10, measured_clearance_mm: 3 });
+  assert.equal(piston.limited(hers, engine).piston.limit_mm, 2.5);
+});
+
+test("a spring's question fills its form, with room for a second load", () => {
+  const typed = { ends: "closed ground", loads: [{ height_mm: 44.45, load_n: 400 }, {}], installed_height_mm: 44.45, lift_mm: 11 };
+  const question = askSpring(typed);
+  assert.deepEqual(question, { loads: [{ height_mm: 44.45, load_n: 400 }], installed_height_mm: 44.45, lift_mm: 11 });
+  assert.deepEqual(spring.draft(question), typed);
+  assert.equal(spring.limited(question, engine).coil_bind_limit_mm, 1.5);
+  assert.deepEqual(spring.draft(spring.limited(question, engine)), typed);
+});
+
+test("the newest work of a valve, whatever order they come in", () => {
+  const works = [{ id: "a", at: "2026-11-25T08:00:00Z", valve: "1I" }, { id: "b", at: "2026-11-25T09:00:00Z", valve: "1I" }, { id: "c", at: "2026-11-25T10:00:00+02:00" }, { id: "d", at: "2026-11-25T10:00:00Z", valve: "1E" }];
+  assert.equal(newestOf(works, "1I")?.id, "b");
+  assert.equal(newestOf([...works].reverse(), "1I")?.id, "b");
+  assert.equal(newestOf(works, "")?.id, "c");
+  assert.equal(newestOf(works, "2I"), null);
+});
+
+test("top dead centre is kept with how it was found, and other notes stay", () => {
+  const e = withTdc({ notes: "Bored 0.5 over.\nOil: 20W-50", tdc_deg: undefined }, { tdc_deg: 3.5, tdc_u_deg: 0.2, how: ways.stop }, "2026-11-25");
+  assert.match(e.notes ?? "", /^Bored 0\.5 over\.\nOil: 20W-50\n/);
+  assert.deepEqual(tdcOf(e), { tdc_deg: 3.5, tdc_u_deg: 0.2, how: "found with a stop in the plug hole", on: "2026-11-25" });
+  assert.equal(tdcWords(/** @type {any} */ (tdcOf(e))), "3.50° ± 0.20°, found with a stop in the plug hole, 2026-11-25");
+  const again = withTdc(e, { tdc_deg: -12.34567, how: ways.typed }, "2026-11-26");
+  assert.equal((again.notes ?? "").match(/Top dead centre/g)?.length, 1);
+  assert.deepEqual(tdcOf(again), { tdc_deg: -12.3457, tdc_u_deg: undefined, how: "typed in", on: "2026-11-26" });
+  const none = withTdc(again, null, "");
+  assert.deepEqual(none, { notes: "Bored 0.5 over.\nOil: 20W-50" });
+  assert.equal(tdcOf(none), null);
+  assert.equal(tdcOf(null), null);
+});
+
+test("a note about another angle is not believed, and tidied away", () => {
+  const e = { ...withTdc({ notes: "x" }, { tdc_deg: 3.5, tdc_u_deg: 0.2, how: ways.stop }, "2026-11-25"), tdc_deg: 90 };
+  assert.deepEqual(tdcOf(e), { tdc_deg: 90 });
+  assert.match(tdcWords({ tdc_deg: 90 }), /how it was found is not said/);
+  assert.deepEqual(tidied(e), { notes: "x", tdc_deg: 90 });
+  const whole = withTdc({}, { tdc_deg: 3.5, how: ways.piston }, "2026-11-25");
+  assert.equal(tidied(whole), whole);
+  const plain = { notes: "x" };
+  assert.equal(tidied(plain), plain);
+});
+
+test("a delay is measured between two ports only", () => {
+  const at = (/** @type {string} */ address) => /** @type {any} */ ({ address });
+  assert.ok(onTwoPorts({ indicator: at("serial:/dev/ttyUSB0?unit=mm"), encoder: at("serial:/dev/ttyUSB1") }));
+  assert.ok(!onTwoPorts({ indicator: at("serial:/dev/ttyUSB0?unit=mm"), encoder: at("serial:/dev/ttyUSB0") }));
+  assert.ok(!onTwoPorts({ indicator: at("serial:/dev/ttyUSB0") }));
+});
+
+test("a delay says who is late, and what it costs", () => {
+  const r = { u_s: 0.0012, says: "", speed_deg: 60, turns: 6, readings: 400 };
+  assert.deepEqual(delayWords({ ...r, lag_s: 0.0234 }), { figure: "23.4 ms ± 1.2 ms", who: "the indicator comes later than the encoder", crank: "At 60 degrees a second that is 1.40° of crank." });
+  assert.match(delayWords({ ...r, lag_s: -0.04 }).who, /^the encoder comes later/);
+  assert.match(delayWords({ ...r, lag_s: 0.001 }).who, /told from nothing/);
+});
+
+test("what was refused and when a device was heard are always said", () => {
+  assert.equal(refusedWords({ jump: 1, "not a number": 1234, stale: 0 }), "1,234 not a number, 1 jump");
+  assert.equal(refusedWords(undefined), "none");
+  const device = /** @type {any} */ ({ id: "indicator", state: "live", age_s: 0.04, rate_hz: 100 });
+  assert.equal(heardWords(device, true), "0.0 s ago");
+  assert.match(heardWords(device, false), /not known/);
+  assert.equal(heardWords({ ...device, state: "connecting", age_s: 0, rate_hz: 0 }, true), "none yet");
+});
