@@ -81,14 +81,24 @@ func TestKilled(t *testing.T) {
 	ended := map[ID]bool{}
 	rng := rand.New(rand.NewPCG(uint64(time.Now().UnixNano()), 1))
 	most := 0
-	for range kills {
+	for k := range kills {
 		cmd := exec.Command(os.Args[0], path)
 		cmd.Env = append(os.Environ(), childVar+"=append")
 		out, err := cmd.StdoutPipe()
 		require.NoError(t, err)
 		require.NoError(t, cmd.Start())
-		time.AfterFunc(time.Duration(20+rng.IntN(180))*time.Millisecond, func() { _ = cmd.Process.Kill() })
+		kill := func() {
+			time.AfterFunc(time.Duration(20+rng.IntN(180))*time.Millisecond, func() { _ = cmd.Process.Kill() })
+		}
+		// One kill in two counts from the start, to hit opening and mending as
+		// well; the others from the child's first word, however slow it is.
+		if k%2 == 0 {
+			kill()
+			kill = func() {}
+		}
 		for lines := bufio.NewScanner(out); lines.Scan(); {
+			kill()
+			kill = func() {}
 			var id ID
 			var n int
 			switch word, rest, _ := strings.Cut(lines.Text(), " "); word {
