@@ -27,7 +27,7 @@ export function delayWords(r) {
   const certain = Math.abs(r.lag_s) > r.u_s;
   return {
     figure: `${ms(Math.abs(r.lag_s))} ± ${ms(r.u_s)}`,
-    who: !certain ? "too little to be told from nothing" : r.lag_s > 0 ? "the indicator comes later than the encoder" : "the encoder comes later than the indicator",
+    who: !certain ? "too little to be told from nothing, and not worth keeping" : r.lag_s > 0 ? "the indicator comes later than the encoder" : "the encoder comes later than the indicator",
     crank: `At 60 degrees a second that is ${degrees(Math.abs(r.lag_s) * 60, 2)} of crank.`,
   };
 }

@@ -30,7 +30,7 @@ export function withTdc(engine, found, day) {
   const { tdc_deg: _, notes, ...rest } = engine;
   const lines = otherLines(notes);
   if (found) {
-    const u = found.tdc_u_deg === undefined ? "" : ` ± ${exact(found.tdc_u_deg)}°`;
+    const u = found.tdc_u_deg ? ` ± ${exact(found.tdc_u_deg)}°` : ""; // nought is what nobody could tell
     while (lines.length && lines[lines.length - 1].trim() === "") lines.pop();
     lines.push(`Top dead centre of cylinder 1: the encoder shows ${exact(found.tdc_deg)}°${u} there, ${found.how} on ${day}.`);
   }
@@ -66,4 +66,4 @@ export const tidied = (engine) => (tdcOf(engine)?.how ? engine : otherLines(engi
  * It in words: "12.34° ± 0.05°, found with a stop in the plug hole, 2026-11-25".
  * @param {{tdc_deg: number, tdc_u_deg?: number, how?: string, on?: string}} t
  */
-export const tdcWords = (t) => `${degrees(t.tdc_deg, 2)}${t.tdc_u_deg === undefined ? "" : ` ± ${degrees(t.tdc_u_deg, 2)}`}${t.how ? `, ${t.how}, ${t.on}` : ", how it was found is not said"}`;
+export const tdcWords = (t) => `${degrees(t.tdc_deg, 2)}${t.tdc_u_deg ? ` ± ${degrees(t.tdc_u_deg, 2)}` : ""}${t.how ? `, ${t.how}, ${t.on}` : ", how it was found is not said"}`;

@@ -4,6 +4,7 @@
 import { useEffect, useRef, useState } from "../lib/hooks.js";
 import { html, Mark, Trouble, useApp, usePart } from "../ui.js";
 import { inUnit } from "../units.js";
+import { Sentences } from "../says.js";
 import { delayWords, onTwoPorts } from "../delay.js";
 
 /** How often the daemon is asked how far it has come, in milliseconds. */
@@ -72,7 +73,7 @@ export function DelayStep() {
     ${!on ? html`<p>Indicator and encoder come in by two ways, and one is later than the other: at 60 degrees a second 16 ms are a degree of crank. Rocking the engine over one flank shows by how much.</p>
       <p><button onClick=${() => setOn(true)}>Measure the delay between the two ports</button></p>`
     : words ? html`<p class="big-figure">${words.figure}</p><p role="status"><${Mark} shape="check" kind="good" /> <strong>
-        ${words.who}.</strong> ${words.crank}</p><p class="hint">${inUnit(progress?.says ?? "", unit)}</p><${Trouble} text=${error} />
+        ${words.who}.</strong> ${words.crank}</p><${Sentences} list=${[progress?.says ?? ""]} /><${Trouble} text=${error} />
       <p class="row"><button onClick=${keep}>Keep it</button><button class="quiet" onClick=${drop}>Not now</button></p>`
     : html`<p>Turn the crank forward over one flank of the valve, some 30 degrees, and back again; a few times, at different speeds. The indicator stays where it is.</p>
       <p class="lead" role="status"><${Mark} shape="bars" /> ${progress ? inUnit(progress.says, unit) : "Listening to both."}</p><${Trouble} text=${error} />

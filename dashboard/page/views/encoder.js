@@ -142,6 +142,6 @@ function Drop({ now, unit, found }) {
 
 /** @param {{tdc: any, found: (tdc: any) => void}} props */
 const Found = ({ tdc, found }) => (tdc ? html`<p role="status"><${Mark} shape="check" kind="good" /> Top dead centre at <strong>
-  ${degrees(tdc.tdc_deg, 2)} ± ${degrees(tdc.tdc_u_deg, 2)}</strong>. <button type="button" onClick=${() => found(tdc)}>Keep it</button></p>
+  ${degrees(tdc.tdc_deg, 2)}${tdc.tdc_u_deg ? ` ± ${degrees(tdc.tdc_u_deg, 2)}` : ""}</strong>. <button type="button" onClick=${() => found(tdc)}>Keep it</button></p>
   ${(tdc.warnings ?? []).map((/** @type {string} */ w) => html`<p class="fault"><${Mark} shape="triangle" /> ${w}</p>`)}` : null);
 

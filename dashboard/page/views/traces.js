@@ -35,7 +35,6 @@ function TraceList() {
       </select></label>
       <${Import} done=${again} />
       <a class="button quiet" href="#/compare">Lay traces over each other</a>
-      <a class="button quiet" href=${`${app.api.base}/backup`} download>Save a backup of everything</a>
     </div>
     <${Trouble} text=${error} />
     ${traces && traces.length === 0 ? html`<${Nothing} says="No trace here yet. One begins by itself when the engine is turned, and ends after 20 s of rest on the heel." href="#/bench" label="To the bench" />` : null}
@@ -43,7 +42,9 @@ function TraceList() {
     <div class="row">
       ${before.length ? html`<button onClick=${() => setBefore(before.slice(0, -1))}>Newer</button>` : null}
       ${traces?.length === page ? html`<button onClick=${() => setBefore([...before, traces[traces.length - 1].id])}>Older</button>` : null}
-    </div>`;
+    </div>
+    <p class="backup"><a class="button quiet" href=${`${app.api.base}/backup`} download>Save a backup of everything</a>
+      <span class="hint">Engines, trials and traces in one file, as they stand now; recording goes on.</span></p>`;
 }
 
 /** @param {{traces: TraceHead[], unit: import("../units.js").Unit}} props */

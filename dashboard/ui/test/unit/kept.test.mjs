@@ -81,6 +81,7 @@ test("top dead centre is kept with how it was found, and other notes stay", () =
   const again = withTdc(e, { tdc_deg: -12.34567, how: ways.typed }, "2026-11-26");
   assert.equal((again.notes ?? "").match(/Top dead centre/g)?.length, 1);
   assert.deepEqual(tdcOf(again), { tdc_deg: -12.3457, tdc_u_deg: undefined, how: "typed in", on: "2026-11-26" });
+  assert.doesNotMatch(withTdc(/** @type {{notes?: string}} */ ({}), { tdc_deg: 3.5, tdc_u_deg: 0, how: ways.stop }, "2026-11-25").notes ?? "", /±/, "nobody knows a thing to nothing");
   const none = withTdc(again, null, "");
   assert.deepEqual(none, { notes: "Bored 0.5 over.\nOil: 20W-50" });
   assert.equal(tdcOf(none), null);
