@@ -137,5 +137,6 @@ func (p printer) print(v any, table func(io.Writer, measure.Unit) error) error {
 	}
 	e := json.NewEncoder(p.w)
 	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false) // an address keeps its &
 	return e.Encode(v)
 }
