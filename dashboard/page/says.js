@@ -10,8 +10,8 @@ export function Sentences({ list }) {
   return (list ?? []).map((s) => html`<p>${sentence(inUnit(s, unit))}</p>`);
 }
 
-/** @param {string} text */
-const sentence = (text) => text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?]$/.test(text) ? "" : ".");
+/** Words of the daemon as a sentence. @param {string} text */
+export const sentence = (text) => text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?]$/.test(text) ? "" : ".");
 
 /** What an answer takes for granted, and where its formulas come from. @param {{of: {assumes?: string[], sources?: string[]}}} props */
 export function Basis({ of }) {

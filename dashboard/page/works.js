@@ -17,12 +17,13 @@ import { query } from "./api.js";
  * @property {(next: any) => void} setD
  * @property {any} answer
  * @property {string} error why there is no answer
- * @property {(question: any) => Promise<void>} ask answers a question, and keeps it when that went well
+ * @property {(question: any) => Promise<unknown>} ask answers a question, and keeps it when that went well
  * @property {KeptState} state
  *
  * @typedef {object} KeptState
  * @property {Work|null} work what is kept with the engine
  * @property {boolean} changed something was typed since
+ * @property {boolean} older the answer on screen is of what was typed before
  * @property {boolean} clash somebody else kept another one meanwhile
  * @property {string} error why it could not be kept
  * @property {() => void} mine keeps it all the same
@@ -43,12 +44,20 @@ export function useWork(form, engine, valve) {
   const [d, set] = useState(() => ({ ...form.blank(engine), ...typed.current }));
   const [answer, setAnswer] = useState(/** @type {any} */ (null));
   const [error, setError] = useState("");
-  const [work, setWork] = useState(/** @type {Work|null} */ (null));
+  const [work, drawWork] = useState(/** @type {Work|null} */ (null));
+  // What was kept last, also by an asking that the screen has not caught up
+  // with: a button pressed twice must not clash with itself.
+  const last = useRef(/** @type {Work|null} */ (null));
+  const turn = useRef(/** @type {Promise<unknown>} */ (Promise.resolve()));
   const [clash, setClash] = useState(false);
   const [refused, setRefused] = useState("");
   const asked = useRef(/** @type {any} */ (null));
   const at = `/engines/${encodeURIComponent(engine.id)}/works`;
 
+  const setWork = (/** @type {Work|null} */ w) => {
+    last.current = w;
+    drawWork(w);
+  };
   /** @param {any} next what is typed, or null when it is done with */
   const note = (next) => {
     typed.current = next;
@@ -76,7 +85,7 @@ export function useWork(form, engine, valve) {
 
   useEffect(() => {
     let gone = false;
-    newest().then((w) => {
+    turn.current = newest().then((w) => {
       if (gone) return;
       setWork(w);
       if (!typed.current) fill(w);
@@ -84,8 +93,9 @@ export function useWork(form, engine, valve) {
     return () => { gone = true; };
   }, []);
 
-  /** @param {Work|null} older @param {{question: any, typed: any}} what */
-  async function keep(older, what) {
+  /** @param {{question: any, typed: any}} what @returns {Promise<void>} */
+  async function keep(what) {
+    const older = last.current;
     const question = kept(form, older?.question, what.question);
     try {
       setWork(older
@@ -96,9 +106,26 @@ export function useWork(form, engine, valve) {
       setRefused("");
     } catch (err) {
       const { status, message } = /** @type {import("./api.js").ApiError} */ (err);
+      if (status === 404 && older) { // somebody took it away: it is a new one then
+        setWork(null);
+        return keep(what);
+      }
       setClash(status === 409);
       setRefused(status === 409 ? "" : message);
     }
+  }
+
+  /** @param {{question: any, typed: any}} what */
+  async function answered(what) {
+    asked.current = what;
+    try {
+      await solve(what.question);
+    } catch (err) {
+      setAnswer(null); // an older answer must not be taken for this one's
+      setError(/** @type {Error} */ (err).message);
+      return;
+    }
+    await keep(what);
   }
 
   const again = (/** @type {(w: Work|null) => unknown} */ then) => () => newest().then((w) => {
@@ -110,21 +137,16 @@ export function useWork(form, engine, valve) {
 
   return {
     d, setD, answer, error,
-    async ask(question) {
-      asked.current = { question, typed: typed.current };
-      try {
-        await solve(question);
-      } catch (err) {
-        setError(/** @type {Error} */ (err).message);
-        return;
-      }
-      await keep(work, asked.current);
+    ask(question) {
+      const what = { question, typed: typed.current };
+      return (turn.current = turn.current.then(() => answered(what)));
     },
     state: {
       work: work && form.draft(work.question) ? work : null,
-      changed: typed.current !== null, clash, error: refused,
-      mine: again((w) => asked.current && keep(w, asked.current)),
+      changed: typed.current !== null, older: answer !== null && typed.current !== null && asked.current?.typed !== typed.current, clash, error: refused,
+      mine: again(() => asked.current && keep(asked.current)),
       theirs: again((w) => {
+        if (!w || !form.draft(w.question)) return; // there is nothing of it any more
         note(null);
         fill(w);
       }),
@@ -133,13 +155,13 @@ export function useWork(form, engine, valve) {
 }
 
 /** Where what is typed stands: with the engine, or only here. @param {{state: KeptState}} props */
-export function KeptLine({ state: { work, changed, clash, error, mine, theirs } }) {
+export function KeptLine({ state: { work, changed, older, clash, error, mine, theirs } }) {
   if (clash) return html`<div class="fault" role="alert"><p><${Mark} shape="triangle" /> <strong>Worked out, but not kept.</strong> Somebody kept another one with this engine since this screen was opened. Nothing of either is lost.</p>
     <p class="row"><button type="button" onClick=${mine}>Keep mine in its place</button>
       <button type="button" class="quiet" onClick=${theirs}>Show theirs</button></p></div>`;
   const back = work && changed ? html` <button type="button" class="quiet" onClick=${theirs}>Back to what is kept</button>` : null;
   return html`${error ? html`<${Trouble} text=${`Not kept with the engine: ${error}`} />` : null}
     ${work || changed ? html`<p class="hint kept" role="status">${changed
-      ? html`<${Mark} shape="ring" /> What is typed here is in this browser only, until it is worked out.${back}`
+      ? html`<${Mark} shape="ring" /> What is typed here is in this browser only, until it is worked out and kept.${older ? " The figures below are of what stood here before." : ""}${back}`
       : html`<${Mark} shape="check" kind="good" /> Kept with the engine since ${when(work?.at ?? "")}; it stands on the build sheet.`}</p>` : null}`;
 }

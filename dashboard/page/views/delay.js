@@ -4,7 +4,7 @@
 import { useEffect, useRef, useState } from "../lib/hooks.js";
 import { html, Mark, Trouble, useApp, usePart } from "../ui.js";
 import { inUnit } from "../units.js";
-import { Sentences } from "../says.js";
+import { sentence, Sentences } from "../says.js";
 import { delayWords, onTwoPorts } from "../delay.js";
 
 /** How often the daemon is asked how far it has come, in milliseconds. */
@@ -76,6 +76,6 @@ export function DelayStep() {
         ${words.who}.</strong> ${words.crank}</p><${Sentences} list=${[progress?.says ?? ""]} /><${Trouble} text=${error} />
       <p class="row"><button onClick=${keep}>Keep it</button><button class="quiet" onClick=${drop}>Not now</button></p>`
     : html`<p>Turn the crank forward over one flank of the valve, some 30 degrees, and back again; a few times, at different speeds. The indicator stays where it is.</p>
-      <p class="lead" role="status"><${Mark} shape="bars" /> ${progress ? inUnit(progress.says, unit) : "Listening to both."}</p><${Trouble} text=${error} />
+      <p class="lead" role="status"><${Mark} shape="bars" /> ${progress ? sentence(inUnit(progress.says, unit)) : "Listening to both."}</p><${Trouble} text=${error} />
       <p><button class="quiet" onClick=${drop}>Not now</button></p>`}</section>`;
 }

@@ -26,8 +26,10 @@ export function Timing({ route }) {
   const [checks, setChecks] = useState("0.050 in, 1 mm");
   const engine = useFetched((signal) => (bench.engine ? app.api.get(`/engines/${encodeURIComponent(bench.engine)}`, signal) : Promise.resolve(null)), [bench.engine]);
   const traces = (all ?? []).filter((/** @type {any} */ t) => t.has_angle && t.max_lift_mm);
+  const known = engine.value !== undefined && (engine.value?.id ?? "") === bench.engine;
   if (all && traces.length === 0) return html`<h1>Timing</h1>
-    <${Nothing} says="Timing needs a trace with crank angle: connect an encoder, then turn two full turns of the crank." href="#/devices" label="To the devices" />`;
+    <${Nothing} says="Timing needs a trace with crank angle: connect an encoder, then turn two full turns of the crank." href="#/devices" label="To the devices" />
+    ${known && engine.value ? html`<${Mounted} key=${bench.engine} engine=${engine.value} set=${engine.set} valve=${bench.valve} ids=${{}} checking=${null} unit=${unit} />` : null}`;
   const cylinder = cylinderOf(bench.valve);
   const find = (/** @type {"intake"|"exhaust"} */ side) => chosen[side] || String(traces.find((/** @type {any} */ t) => sideOf(t.valve) === side && (!cylinder || cylinderOf(t.valve) === cylinder))?.id ?? "0");
   const ids = { intake: find("intake"), exhaust: find("exhaust") };
@@ -41,7 +43,7 @@ export function Timing({ route }) {
           ${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>`)}
       <${TextField} label="Checking lifts" value=${checks} onChange=${setChecks} hint="as in 0.050 in, 1 mm" /></div>
     <${Trouble} text=${wrong} />
-    ${engine.value === undefined || (engine.value?.id ?? "") !== bench.engine ? null : html`<${Mounted} key=${bench.engine} engine=${engine.value} set=${engine.set} valve=${bench.valve}
+    ${!known ? null : html`<${Mounted} key=${bench.engine} engine=${engine.value} set=${engine.set} valve=${bench.valve}
       ids=${ids} checking=${wrong ? null : checking} unit=${unit} />`}`;
 }
 
