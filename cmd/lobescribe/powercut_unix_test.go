@@ -5,6 +5,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"io"
 	"os"
 	"os/exec"
@@ -207,4 +208,67 @@ func TestStoppingLosesNothing(t *testing.T) {
 	at := indexOf(sent, lifts(kept.Readings)[:len(kept.Readings)-2])
 	require.GreaterOrEqual(t, at, 0)
 	assert.LessOrEqual(t, len(sent)-(at+len(kept.Readings)), 3, "the last lines may still have been under way")
+}
+
+// A kicked cable: the link comes back by itself, the page is told, and the trace
+// says where nothing was measured.
+func TestAKickedCableLeavesAGap(t *testing.T) {
+	t.Parallel()
+	session := aTurn(t)
+	link, err := simulator.OpenLink(simulator.LinkOptions{Kind: simulator.TTY, Path: filepath.Join(t.TempDir(), "indicator"), Query: "baud=115200&format=auto"})
+	require.NoError(t, err)
+	defer link.Close()
+	data := t.TempDir()
+	daemon := start(t, "serve", "--addr", "127.0.0.1:0", "--data", data, "--indicator", link.Address())
+	said := daemon.live()
+	heard := func(state string) {
+		for {
+			select {
+			case m, ok := <-said:
+				require.True(t, ok, "the socket ended")
+				if m.Type == "device" && m.State == state {
+					return
+				}
+			case <-time.After(20 * time.Second):
+				t.Fatalf("the page is never told that the device is %s", state)
+			}
+		}
+	}
+	done := make(chan error, 1)
+	go func() { done <- simulator.PlayBytes(t.Context(), session.Indicator, link, 1) }()
+	var now struct {
+		Position struct {
+			Lift int64 `json:"lift_nm"`
+		} `json:"position"`
+	}
+	require.Eventually(t, func() bool {
+		daemon.get("/api/v1/state", &now)
+		return now.Position.Lift > int64(5*measure.Millimetre)
+	}, 30*time.Second, 5*time.Millisecond, "the valve opens")
+	heard("live")
+	require.NoError(t, link.Unplug())
+	heard("lost")
+	require.NoError(t, link.Replug())
+	heard("live")
+	require.NoError(t, <-done)
+	time.Sleep(300 * time.Millisecond)
+	require.NoError(t, daemon.stop())
+
+	var f struct {
+		Openings []struct{} `json:"openings"`
+		Faults   []struct {
+			Kind string `json:"kind"`
+		} `json:"faults"`
+		Notes []measure.Note `json:"notes"`
+	}
+	require.NoError(t, json.Unmarshal(runBinary(t, "show", "1", "--json", "--data", data), &f))
+	require.NotEmpty(t, f.Notes)
+	assert.Equal(t, measure.NoteGap, f.Notes[0].Kind)
+	assert.Greater(t, f.Notes[0].Until, f.Notes[0].At)
+	kinds := map[string]bool{}
+	for _, fault := range f.Faults {
+		kinds[fault.Kind] = true
+	}
+	assert.True(t, kinds["gap"], "%+v", f.Faults)
+	assert.NotEmpty(t, f.Openings, "the openings after it are there")
 }
