@@ -15,6 +15,12 @@ const port = (address) => address.split("?")[0];
  */
 export const onTwoPorts = ({ indicator, encoder }) => Boolean(indicator && encoder && port(indicator.address) !== port(encoder.address));
 
+/**
+ * From here on a delay is doubted, in seconds: ports and converters bring some
+ * tens of milliseconds (common practice, no source).
+ */
+const long = 0.1;
+
 /** @param {number} s */
 const ms = (s) => `${(s * 1000).toFixed(1)} ms`;
 
@@ -28,6 +34,7 @@ export function delayWords(r) {
   return {
     figure: `${ms(Math.abs(r.lag_s))} ± ${ms(r.u_s)}`,
     who: !certain ? "too little to be told from nothing, and not worth keeping" : r.lag_s > 0 ? "the indicator comes later than the encoder" : "the encoder comes later than the indicator",
+    long: Math.abs(r.lag_s) > long,
     crank: `At 60 degrees a second that is ${degrees(Math.abs(r.lag_s) * 60, 2)} of crank.`,
   };
 }

@@ -13,7 +13,7 @@ const often = 1000;
 export function DelayStep() {
   const app = useApp();
   const { devices, unit } = usePart(app.store, (s) => s);
-  const [on, setOn] = useState(false);
+  const [on, setOn] = useState(0); // which measuring; none is 0
   const [progress, setProgress] = useState(/** @type {{done: boolean, says: string, result?: import("../delay.js").DelayResult}|null} */ (null));
   const [error, setError] = useState("");
   const underWay = useRef(false);
@@ -49,7 +49,7 @@ export function DelayStep() {
 
   const end = () => {
     underWay.current = false;
-    setOn(false);
+    setOn(0);
     setProgress(null);
     setError("");
   };
@@ -66,15 +66,25 @@ export function DelayStep() {
     app.api.del("/delay").catch((/** @type {Error} */ err) => app.notify(err.message, "amiss"));
     end();
   };
+  const afresh = async () => {
+    try {
+      await app.api.del("/delay");
+      setProgress(null);
+      setOn(on + 1);
+    } catch (err) {
+      setError(/** @type {Error} */ (err).message);
+    }
+  };
   if (!two && !on) return null;
   const result = progress?.done ? progress.result : undefined;
   const words = result && delayWords(result);
   return html`<section class="panel delay"><h2>Delay between the two ports</h2>
     ${!on ? html`<p>Indicator and encoder come in by two ways, and one is later than the other: at 60 degrees a second 16 ms are a degree of crank. Rocking the engine over one flank shows by how much.</p>
-      <p><button onClick=${() => setOn(true)}>Measure the delay between the two ports</button></p>`
-    : words ? html`<p class="big-figure">${words.figure}</p><p role="status"><${Mark} shape="check" kind="good" /> <strong>
-        ${words.who}.</strong> ${words.crank}</p><${Sentences} list=${[progress?.says ?? ""]} /><${Trouble} text=${error} />
-      <p class="row"><button onClick=${keep}>Keep it</button><button class="quiet" onClick=${drop}>Not now</button></p>`
+      <p><button onClick=${() => setOn(1)}>Measure the delay between the two ports</button></p>`
+    : words ? html`<p class="big-figure">${words.figure}</p><p role="status"><${Mark} shape=${words.long ? "triangle" : "check"} kind=${words.long ? "bad" : "good"} /> <strong>
+        ${sentence(words.who)}</strong> ${words.crank}</p>
+      ${words.long ? html`<p class="fault">That is longer than ports and converters usually bring. Measure it again before you keep it: if it does not come out the same, it was none.</p>` : null}<${Sentences} list=${[progress?.says ?? ""]} /><${Trouble} text=${error} />
+      <p class="row"><button class=${words.long ? "quiet" : ""} onClick=${keep}>Keep it</button><button class="quiet" onClick=${afresh}>Measure again</button><button class="quiet" onClick=${drop}>Not now</button></p>`
     : html`<p>Turn the crank forward over one flank of the valve, some 30 degrees, and back again; a few times, at different speeds. The indicator stays where it is.</p>
       <p class="lead" role="status"><${Mark} shape="bars" /> ${progress ? sentence(inUnit(progress.says, unit)) : "Listening to both."}</p><${Trouble} text=${error} />
       <p><button class="quiet" onClick=${drop}>Not now</button></p>`}</section>`;

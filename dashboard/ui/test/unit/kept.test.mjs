@@ -108,7 +108,8 @@ test("a delay is measured between two ports only", () => {
 
 test("a delay says who is late, and what it costs", () => {
   const r = { u_s: 0.0012, says: "", speed_deg: 60, turns: 6, readings: 400 };
-  assert.deepEqual(delayWords({ ...r, lag_s: 0.0234 }), { figure: "23.4 ms ± 1.2 ms", who: "the indicator comes later than the encoder", crank: "At 60 degrees a second that is 1.40° of crank." });
+  assert.deepEqual(delayWords({ ...r, lag_s: 0.0234 }), { figure: "23.4 ms ± 1.2 ms", who: "the indicator comes later than the encoder", long: false, crank: "At 60 degrees a second that is 1.40° of crank." });
+  assert.ok(delayWords({ ...r, lag_s: -0.2 }).long, "nothing on a bench is so late");
   assert.match(delayWords({ ...r, lag_s: -0.04 }).who, /^the encoder comes later/);
   assert.match(delayWords({ ...r, lag_s: 0.001 }).who, /told from nothing/);
 });
