@@ -16,7 +16,8 @@
 // Angles are as the encoder counts them: how its zero lies to its edges, half a
 // count, is in them and is not known.
 //
-// Max lift is the nose less the mean of the heels before and after. Its
+// Max lift is the nose less the mean of the heels before and after; a rest at
+// the foot of a flank is no heel where a lower one shows on both sides. Its
 // uncertainty follows JCGM 100:2008 (GUM): U = k u, k = 2 (6.2.1), with
 //
 //	u² = u_fit² + u_shape² + (u_before² + u_after²)/4 + (after-before)²/12 + u_round²

@@ -10,20 +10,22 @@ import (
 
 // What a set-up fault looks like, in the units of a [shape]. Sound lobes of all
 // handbook laws begin and end softer; lash takes a little of the foot off.
-// Along the crank angle every flank is a good witness, and their median judges.
+// Along the crank angle every flank is a good witness, and their median judges,
+// of feet with the lower ones, since lash without a ramp leaves one steep.
 // Along time only those flanks are where the hand did not stop, which always
 // makes them look softer, and so the lower ones judge, and less is found. The
 // limits come from simulated hands.
 var (
-	alongAngle = limitsOfShape{share: 0.5, foot: 1.72, top: 2.25, wide: 5.3, softTop: 3}
-	alongTime  = limitsOfShape{share: 0.3, foot: 1.5, top: 2.3, wide: 4.6, softTop: 2.3, both: true}
+	alongAngle = limitsOfShape{share: 0.5, foot: 1.65, middleFoot: 1.76, top: 2.25, wide: 5.3, softTop: 3}
+	alongTime  = limitsOfShape{share: 0.3, foot: 1.5, middleFoot: math.Inf(1), top: 2.3, wide: 4.6, softTop: 2.3, both: true}
 )
 
 // limitsOfShape are the limits along one axis. A single opening must be clearer
 // by the factor alone.
 type limitsOfShape struct {
-	share         float64 // of the flanks that lies under the value that judges
-	foot          float64 // less foot than this: the spindle hung free below it
+	share         float64 // of the flanks that lies under the top that judges
+	foot          float64 // three in ten flanks have less foot than this
+	middleFoot    float64 // and half of them than this: the spindle hung free below it
 	top           float64 // less top than this: the spindle had stopped above it
 	wide, softTop float64 // or so wide a flat, and less top than this
 	both          bool    // and not or
@@ -31,6 +33,7 @@ type limitsOfShape struct {
 
 const (
 	alone      = 0.85
+	lowFlanks  = 0.3
 	mostFlanks = 64
 	leastShift = 25 * um // under 0.001 in the heel may be what a base circle is out
 	mostLost   = 0.02    // share of the max lift that a nose may be missed by before it is too fast
@@ -87,7 +90,8 @@ func (g *Segmenter) judgeHeel(m measured) {
 			g.tellShift(m.Close, d)
 		}
 	}
-	v.last, v.hasLast = m.after, m.after.n > 0
+	// Where zero was pressed, the heel on the other side of it is only guessed.
+	v.last, v.hasLast = m.after, m.after.n > 0 && !m.reZeroed
 }
 
 func (g *Segmenter) tellShift(at measure.Stamp, d float64) {
@@ -128,7 +132,7 @@ func (g *Segmenter) judgeTravel() {
 	if n == 1 {
 		margin = alone
 	}
-	if !v.told[0] && rank(v.foot, l.share) < margin*l.foot {
+	if !v.told[0] && rank(v.foot, lowFlanks) < margin*l.foot && rank(v.foot, 0.5) < margin*l.middleFoot {
 		v.told[0] = true
 		g.fault(NoContact, v.first, "the lift begins with a jerk instead of softly: the spindle hangs free on the heel and the valve reaches it only on its way. Push the indicator further in (about half an inch of preload, more than the lift) and turn again")
 	}

@@ -93,6 +93,26 @@ func heelOf(p []point, wide float64) level {
 	return l
 }
 
+// lowerHeel returns the level of a heel, where own is that at which most of its
+// readings lie: if the heel on the other side of the opening is lower, and the
+// valve has rested there on this side too, most lie on a rest at the foot of
+// the flank.
+func lowerHeel(p []point, own, other level, wide float64) level {
+	if own.n == 0 || other.n == 0 || other.y >= own.y-wide {
+		return own
+	}
+	var low []point
+	for _, q := range p {
+		if math.Abs(q.y-other.y) <= wide {
+			low = append(low, q)
+		}
+	}
+	if l := heelOf(low, wide); l.n >= leastReadings && span(low) >= leastRest {
+		return l
+	}
+	return own
+}
+
 // opening measures the opening between two heels; false where there are too
 // few readings to tell anything.
 func (e surroundings) opening(before, passage, after []point) (measured, bool) {
@@ -106,6 +126,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		wide = 1.05 * e.step
 	}
 	m.before, m.after = heelOf(before, wide), heelOf(after, wide)
+	m.before, m.after = lowerHeel(before, m.before, m.after, wide), lowerHeel(after, m.after, m.before, wide)
 	if q := e.stream; q.jumped && float64(q.jumpAt) >= start(before, passage) {
 		// Zero was pressed: only the heel on the nose's side of it counts.
 		m.reZeroed = true

@@ -9,7 +9,6 @@ import "math"
 type shape struct {
 	foot, top [2]float64 // from the heel to a tenth, from nine tenths to the nose; opening, closing
 	flat      float64    // between the flanks at the nose
-	points    float64    // readings a flank
 	angles    bool
 	ok        bool
 }
@@ -74,13 +73,6 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 		s.top[f] = math.Abs(at[f][10]-at[f][9]) / fast[f]
 	}
 	s.flat = 2 * math.Abs(at[1][10]-at[0][10]) / (fast[0] + fast[1])
-	n := 0.0
-	for i := range y {
-		if y[i] > 0.1*height && y[i] < 0.9*height {
-			n++
-		}
-	}
-	s.points = n / 2
 	s.ok = true
 	return s
 }

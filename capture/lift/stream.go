@@ -53,6 +53,9 @@ const (
 	// A hand moves the valve by no more than such a share of its lift, and this
 	// much of it more a microsecond.
 	handShare, handSpeed = 0.25, 2 / float64(s)
+	// A spring throws the cam on from the nose, which is here all above that
+	// share of the lift, and moves the valve by no more of it a microsecond.
+	noseShare, springSpeed = 0.9, 5 / float64(s)
 	// A hole is so many times the usual interval, and so long.
 	holeTimes = 6
 	leastHole = s
@@ -73,13 +76,17 @@ func (q *stream) shown(y, t float64) float64 {
 	return (y - off) / q.scale
 }
 
-// moved returns the farthest that the last readings have moved.
-func (q *stream) moved() float64 {
-	m := 0.0
+// moved returns the farthest that the last readings have moved, and the
+// farthest but one.
+func (q *stream) moved() (most, second float64) {
 	for _, d := range q.moves[:min(q.run, len(q.moves))] {
-		m = max(m, d)
+		if d > most {
+			most, second = d, most
+		} else {
+			second = max(second, d)
+		}
 	}
-	return m
+	return most, second
 }
 
 // passed notes that a reading has gone on its way.
@@ -109,18 +116,31 @@ func (q *stream) hole(r measure.Reading) bool {
 // lost says whether readings are missing between two points.
 func (q *stream) lost(a, b point) bool { return b.t-a.t > max(leastHole, holeTimes*q.typical) }
 
-// suspicious says whether a reading has jumped. standing tells the continuous
-// level of the heel, the lift over it, and whether they are known.
-func (q *stream) suspicious(r measure.Reading, step float64, standing func() (heel, height float64, known bool)) bool {
+// posture is where the valve stands, in the continuous signal.
+type posture struct {
+	known       bool
+	heel, sign  float64
+	top, height float64 // above the heel: of the opening under way, of all
+}
+
+// thrown says whether a valve on its nose falls from one level to another.
+func (p posture) thrown(from, to float64) bool {
+	return p.sign*(from-p.heel) > noseShare*p.top && p.sign*(to-from) < 0
+}
+
+// suspicious says whether a reading has jumped; standing tells where the valve
+// stands.
+func (q *stream) suspicious(r measure.Reading, step float64, standing func() posture) bool {
 	was, is := float64(q.last.Lift), float64(r.Lift)
 	if q.run < len(q.moves) || math.Abs(is-was) <= leastJump {
 		return false
 	}
-	m := q.moved()
+	m, second := q.moved()
 	if math.Abs(is-was) <= jumpTimes*m+6*step+leastJump {
 		return false
 	}
-	slack := 1.5 * (m + step)
+	// A spring's throw past the nose may have begun in the interval before.
+	slack := 1.5 * (second + step)
 	switch {
 	case math.Abs(is-unitRatio*was) <= min(unitRatio*slack, 0.1*math.Abs(is-was)) && math.Abs(was) > 20*step+leastJump:
 		q.why = toLarger
@@ -129,15 +149,18 @@ func (q *stream) suspicious(r measure.Reading, step float64, standing func() (he
 	case math.Abs(is) <= min(slack, 0.2*math.Abs(is-was)):
 		q.why = toZero
 		dt := float64(r.At - q.last.At)
-		heel, height, known := standing()
+		p := standing()
 		if dt > fallTime {
 			// Between readings so far apart a hand can move far and come to rest
 			// where the reading happens to be zero.
-			return math.Abs(is-was) > (handShare+handSpeed*dt)*max(height, 5*mm)
+			return math.Abs(is-was) > (handShare+handSpeed*dt)*max(p.height, 5*mm)
 		}
-		if known && math.Abs(q.continuous(r)-heel) <= leastJump+3*step {
+		if p.known && math.Abs(q.continuous(r)-p.heel) <= leastJump+3*step {
 			// It may have come home: only where no valve falls so fast.
-			return math.Abs(is-was) > fallShare*height
+			return math.Abs(is-was) > fallShare*p.height
+		}
+		if !p.known || p.thrown(q.continuous(q.last), q.continuous(r)) {
+			return math.Abs(is-was) > springSpeed*dt*max(p.height, 5*mm)
 		}
 	default:
 		return false
@@ -148,7 +171,8 @@ func (q *stream) suspicious(r measure.Reading, step float64, standing func() (he
 // stays says whether the reading after a jump bears it out: it moves no more
 // than readings did before.
 func (q *stream) stays(next measure.Reading, step float64) bool {
-	still := 3 * (q.moved() + step)
+	m, _ := q.moved()
+	still := 3 * (m + step)
 	if q.why == toLarger {
 		still *= unitRatio
 	}
@@ -199,13 +223,13 @@ func (g *Segmenter) Step(r measure.Reading) bool {
 	return len(g.news) > 0
 }
 
-// standing returns the heel and the height of the opening under way.
-func (g *Segmenter) standing() (heel, height float64, known bool) {
+// standing returns where the valve stands.
+func (g *Segmenter) standing() posture {
 	k, sign := g.believed()
 	if k == nil {
-		return 0, 0, false
+		return posture{}
 	}
-	return k.heel * float64(sign), max(k.top, k.largest), k.at != seeking
+	return posture{known: k.at != seeking, heel: k.heel * float64(sign), sign: float64(sign), top: k.top, height: max(k.top, k.largest)}
 }
 
 // jumped mends a jump that has been borne out, and tells it.
