@@ -31,7 +31,7 @@ const (
 	shapeBias = 1.0 / 16
 	// How far off the vertex of a parabola through three readings is, against
 	// how deep the readings around it lie; from simulated hands.
-	sparseBias = 0.12
+	sparseBias = 0.16
 	lackFit    = 1.3
 )
 
