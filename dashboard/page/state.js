@@ -17,6 +17,7 @@
  * @typedef {{id: string, address: string, state: "connecting"|"live"|"silent"|"lost", says: string, detail?: string, rate_hz?: number, age_s?: number, format?: string, resolution_mm?: number, refused?: Record<string, number>}} Device
  * @typedef {{id: number, state: "recording"|"kept"|"behind"|"failed", t0_us?: number, seconds: number, readings: number, on_disk_s: number, says?: string}} Trace
  * @typedef {{engine: string, valve: string, trial: string}} Bench
+ * @typedef {{line: string, score: number, says: string}} ProbeStep
  * @typedef {{trace: number, rate: number, paused: boolean, at_s: number, seconds: number, ended: boolean}} Replay
  */
 
@@ -45,6 +46,7 @@
  * @property {Channel} engine
  * @property {Channel} replayed
  * @property {Replay|null} replay
+ * @property {ProbeStep[]} probed what a probe has heard so far, speed by speed; the last two hundred
  * @property {number} marks how many marks were set since the page was opened
  * @property {number} missed readings that this page was too slow for
  */
@@ -57,7 +59,7 @@ export const emptyChannel = () => ({
 /** @returns {State} */
 export const initialState = () => ({
   link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, devices: {},
-  simulated: false, lan: false, engine: emptyChannel(), replayed: emptyChannel(), replay: null, marks: 0, missed: 0,
+  simulated: false, lan: false, engine: emptyChannel(), replayed: emptyChannel(), replay: null, probed: [], marks: 0, missed: 0,
 });
 
 /**
@@ -91,6 +93,7 @@ export function reduce(state, m) {
     case "replay": return replay(state, m);
     case "settings": return { ...state, unit: m.units === "mm" ? "mm" : "in" };
     case "simulator": return { ...state, simulated: Boolean(m.on) };
+    case "probe": return { ...state, probed: [...state.probed, { line: m.line, score: m.score, says: m.says }].slice(-200) };
     case "mark": return { ...state, marks: state.marks + 1 };
     case "readings": return m.lost ? { ...state, missed: state.missed + m.lost } : state;
     default: {
@@ -183,7 +186,7 @@ function follow(c, m) {
       return { ...c, cue, held: cue.kind === "at-half" ? true : cue.kind === "past-half" ? false : c.held };
     }
     case "opening": return { ...c, openings: [...c.openings, m.opening] };
-    case "fault": return { ...c, faults: [...c.faults, m.fault].slice(-20) };
+    case "fault": return { ...c, faults: [...c.faults, m.fault].slice(-200) };
     case "findings": return { ...c, findings: m.findings, findingsOf: m.trace };
     case "trace": {
       const { type: _, replay: __, ...trace } = m;

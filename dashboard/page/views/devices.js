@@ -117,10 +117,14 @@ function PortCard({ port }) {
 }
 
 /** @param {{address: string}} props */
-function Listen({ address }) {
+function Listen({ address: given }) {
   const app = useApp();
   const unit = usePart(app.store, (s) => s.unit);
+  const probed = usePart(app.store, (s) => s.probed);
+  const [address, setAddress] = useState(given);
   const [busy, setBusy] = useState(false);
+  const [probing, setProbing] = useState(-1); // steps that were told before it began
+  const [found, setFound] = useState("");
   const [heard, setHeard] = useState(/** @type {any} */ (null));
   const [error, setError] = useState("");
   const listen = async () => {
@@ -134,12 +138,30 @@ function Listen({ address }) {
     }
     setBusy(false);
   };
+  const probe = async () => {
+    setProbing(app.store.get().probed.length);
+    setFound("");
+    setHeard(null);
+    setError("");
+    setBusy(true);
+    try {
+      const r = await app.api.post("/devices/probe", { address: given });
+      setFound(r.sure ? `${r.says} ${r.address} is used from here on.` : r.says);
+      if (r.sure) setAddress(r.address);
+    } catch (err) {
+      setError(/** @type {Error} */ (err).message);
+    }
+    setBusy(false);
+  };
   const choose = (/** @type {string} */ id) => app.api.put(`/devices/${id}`, { address }).then(() => app.notify("Chosen, and remembered."), (err) => app.notify(err.message, "amiss"));
   const readings = (heard?.readings ?? []).slice(-6);
   return html`<div class="row"><button class="quiet" disabled=${busy} onClick=${listen}>${busy ? "Listening…" : "Listen for 2 s"}</button>
+      ${given.startsWith("serial:") ? html`<button class="quiet" disabled=${busy} onClick=${probe}>Try the usual speeds</button>` : null}
       <button onClick=${() => choose("indicator")}>It is the indicator</button>
         <button class="quiet" onClick=${() => choose("encoder")}>It is the encoder</button></div>
     <${Trouble} text=${error} />
+    ${probing >= 0 ? html`<div role="status"><ol class="heard">${probed.slice(Math.min(probing, probed.length)).map((s) => html`<li>
+      ${s.line}: ${Math.round(s.score * 100)} of 100, ${s.says}</li>`)}</ol>${found ? html`<p><strong>${found}</strong></p>` : null}</div>` : null}
     ${heard ? html`<div role="status"><p><strong>${heard.format || "Nothing was understood"}</strong>${heard.says ? `. ${heard.says}` : ""}</p>
       ${readings.length ? html`<ol class="heard">${readings.map((/** @type {any} */ r) => html`<li>
         ${r.lift_mm !== undefined ? length(r.lift_mm * 1e6, unit) : ""}${r.angle_deg !== undefined ? ` ${r.angle_deg}°` : ""}</li>`)}</ol>` : null}</div>` : null}`;
@@ -148,7 +170,7 @@ function Listen({ address }) {
 function OtherAddress() {
   const [address, setAddress] = useState("");
   return html`<details class="panel"><summary>Another address</summary>
-    <p class="hint">For a serial port over the network, or settings that differ: <span class="mono">serial:/dev/ttyUSB0?baud=9600</span>, <span class="mono">tcp://192.168.0.20:4001</span>, <span class="mono">usb:0403:6001</span>. Words behind the question mark: baud parity bits stop format unit poll rate delay invert.</p>
+    <p class="hint">For a serial port over the network, or settings that differ: <span class="mono">serial:/dev/ttyUSB0?baud=9600</span>, <span class="mono">tcp://192.168.0.20:4001</span>, <span class="mono">usb:VVVV:PPPP</span>. Words behind the question mark: baud parity bits stop format unit poll rate delay invert.</p>
     <label class="field"><span class="field-name">Address</span>
       <input class="mono" value=${address} spellcheck=${false} autocomplete="off"
         onInput=${(/** @type {any} */ e) => setAddress(e.target.value.trim())} /></label>

@@ -27,6 +27,12 @@ test("after a lost connection the snapshot brings the openings back and wipes no
   assert.equal(s.engine.findingsOf, 6);
 });
 
+test("what a probe hears is gathered, speed by speed", () => {
+  const s = after([{ type: "probe", line: "9600 8N1", score: 0, says: "nothing" }, { type: "probe", line: "4800 8N1", score: 0.97, says: "lines of readings" }]);
+  assert.deepEqual(s.probed.map((p) => p.line), ["9600 8N1", "4800 8N1"]);
+  assert.equal(after(Array(500).fill({ type: "probe", line: "", score: 0, says: "" }), s).probed.length, 200);
+});
+
 test("a replay never reaches the engine's read-out", () => {
   let s = after([position({ lift_nm: 5 }), { type: "replay", trace: 3, rate: 1, paused: false, at_s: 0, seconds: 60, ended: false }]);
   s = after([position({ lift_nm: 99, replay: 3 }), { ...opening, replay: 3 }], s);
