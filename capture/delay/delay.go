@@ -103,9 +103,12 @@ func Measure(lift, angle []measure.Reading, o Options) (Result, error) {
 	f.lay()
 
 	most := o.Most.Seconds()
-	best, least := f.grid(most)
+	best, least, rival := f.grid(most)
 	if math.Abs(best) > most-gridStep {
 		return r, fmt.Errorf("%w: no lag within %v makes both ways coincide; are both instruments on this engine, and does the angle grow and fall as the engine is turned?", ErrNotEnough, o.Most)
+	}
+	if rival {
+		return r, fmt.Errorf("%w: two lags fit nearly as well; go on a little, at another speed and over more of the flank", ErrNotEnough)
 	}
 	fit := f.refine(best, false)
 	// Slack is believed only where it explains what a lag cannot: else it would

@@ -68,16 +68,32 @@ func (f *flank) turn(lag float64) {
 
 const gridStep = 0.004 // s: a quarter of a degree at 60 degrees a second
 
-// grid returns the lag of the least squares on a grid.
-func (f *flank) grid(most float64) (lag, least float64) {
+// grid returns the lag of the least squares on a grid, and whether another dip
+// of the squares, away from it, is nearly as deep: a hand that rocks in a rhythm
+// can make both ways coincide one beat off.
+func (f *flank) grid(most float64) (lag, least float64, rival bool) {
 	least = math.Inf(1)
+	var squares, lags []float64
 	for d := -most; d <= most+1e-9; d += gridStep {
-		if s := f.squares(d); s < least {
+		s := f.squares(d)
+		squares, lags = append(squares, s), append(lags, d)
+		if s < least {
 			lag, least = d, s
 		}
 	}
-	return lag, least
+	for i := range squares {
+		dip := (i == 0 || squares[i] <= squares[i-1]) && (i == len(squares)-1 || squares[i] <= squares[i+1])
+		if dip && math.Abs(lags[i]-lag) > apart && squares[i] < rivalSquares*least {
+			return lag, least, true
+		}
+	}
+	return lag, least, false
 }
+
+const (
+	apart        = 0.025 // s: what lies nearer is the same dip
+	rivalSquares = 2.0
+)
 
 // fit is the refined lag and, where it was asked for, the slack between the two
 // directions in degrees of crank.
