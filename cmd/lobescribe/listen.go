@@ -76,6 +76,9 @@ func listen(cmd *cobra.Command, a device.Address, o device.Options, count int) e
 		if e.Status != nil {
 			say(cmd.ErrOrStderr(), &last, *e.Status)
 		}
+		if count > 0 && printed == count {
+			continue // what was under way when enough had come
+		}
 		for _, r := range e.Readings {
 			line = appendReading(line[:0], r)
 			if _, err := out.Write(line); err != nil {
