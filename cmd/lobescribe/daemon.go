@@ -47,14 +47,6 @@ type daemon struct {
 	meter       *delayMeter // nil while no delay is measured
 }
 
-// simulated is a simulator that stands in for the instruments.
-type simulated struct {
-	addresses map[capture.Role]string
-	// moveTo puts the indicator on another valve of its engine.
-	moveTo func(valve string)
-	stop   context.CancelFunc
-}
-
 // daemonOptions are the parts a daemon is made of.
 type daemonOptions struct {
 	Log      *slog.Logger
@@ -207,6 +199,9 @@ func (s shelf) Begin(h capture.Head) (capture.TraceWriter, error) {
 	head := storage.Head{Started: h.Started, Engine: b.Engine, Valve: b.Valve, Trial: b.Trial,
 		Resolution: h.Resolution, HasAngle: h.HasAngle, Source: s.source}
 	s.d.mu.Lock()
+	if s.d.simulator != nil {
+		head.Source = demoSource // whichever command it runs under
+	}
 	for _, role := range []capture.Role{capture.Indicator, capture.Encoder} {
 		if i := s.d.instruments[role]; i != nil {
 			now := i.now()
@@ -231,29 +226,12 @@ func (p page) ID() uint64 { return uint64(p.Writer.ID()) }
 
 // Ports lists what could be connected.
 func (d *daemon) Ports(ctx context.Context) ([]dashboard.Port, error) {
-	ports, err := device.Ports(ctx)
-	if err != nil {
-		return nil, err
-	}
-	out := []dashboard.Port{}
-	for _, p := range ports {
-		out = append(out, dashboardPort(p))
-	}
-	return out, nil
-}
-
-// parse reads an address that a source can work with.
-func (d *daemon) parse(text string) (device.Address, error) {
-	a, err := device.ParseAddress(text)
-	if err == nil {
-		err = device.Check(a, d.device)
-	}
-	return a, err
+	return listPorts(ctx)
 }
 
 // Connect opens a device in a role and remembers it.
 func (d *daemon) Connect(ctx context.Context, role, address string) error {
-	a, err := d.parse(address)
+	a, err := parseDevice(address, d.device)
 	if err != nil {
 		return err
 	}
@@ -288,69 +266,6 @@ func (d *daemon) remember(change func(*storage.Bench)) error {
 		if !errors.Is(err, storage.ErrStale) && !errors.Is(err, storage.ErrExists) {
 			return err
 		}
-	}
-}
-
-// Simulate puts the simulator in the place of the instruments, or takes it
-// away and brings back what was chosen before.
-func (d *daemon) Simulate(ctx context.Context, on bool) error {
-	if d.simulate == nil {
-		return fmt.Errorf("the simulator: %w; start it with `lobescribe serve --simulator` or `lobescribe demo`", dashboard.ErrNotOffered)
-	}
-	d.mu.Lock()
-	running := d.simulator
-	d.mu.Unlock()
-	if on == (running != nil) {
-		return nil
-	}
-	if !on {
-		running.stop()
-		d.mu.Lock()
-		d.simulator = nil
-		d.mu.Unlock()
-		d.detach(capture.Indicator)
-		d.detach(capture.Encoder)
-		d.hub.Publish(dashboard.Simulated{On: false}, 0)
-		return d.restore()
-	}
-	simulating, stop := context.WithCancel(d.ctx)
-	sim, err := d.simulate(simulating)
-	if err != nil {
-		stop()
-		return err
-	}
-	sim.stop = stop
-	d.mu.Lock()
-	d.simulator = sim
-	d.mu.Unlock()
-	for role, text := range sim.addresses {
-		a, err := device.ParseAddress(text)
-		if err != nil {
-			return fmt.Errorf("the simulator's own address: %w", err)
-		}
-		d.attach(role, a)
-	}
-	if _, both := sim.addresses[capture.Encoder]; !both {
-		d.detach(capture.Encoder)
-	}
-	d.hub.Publish(dashboard.Simulated{On: true}, 0)
-	return nil
-}
-
-// Selected ends the trace under way when another valve is chosen: a trace is
-// of one valve. The simulator's indicator is moved there, as a person would.
-func (d *daemon) Selected(s dashboard.Selection) {
-	d.mu.Lock()
-	moved := s.Engine != d.selected.Engine || s.Valve != d.selected.Valve
-	d.selected = s
-	sim := d.simulator
-	d.mu.Unlock()
-	if !moved {
-		return
-	}
-	d.live.EndTrace()
-	if sim != nil {
-		sim.moveTo(s.Valve)
 	}
 }
 

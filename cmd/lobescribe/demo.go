@@ -8,6 +8,10 @@ import (
 	"lobescribe/device/measure"
 )
 
+// demoSource marks traces that a simulator turned, so that nobody takes them for
+// an engine's.
+const demoSource = "demo"
+
 func newDemo() *cobra.Command {
 	var f serveFlags
 	var sim simulateFlags
@@ -35,7 +39,7 @@ data folder, unless --data names another.`,
 			// trace, so both rests are short here.
 			sim.rest = 7 * measure.Second
 			f.rest = measure.Stamp(float64(5*measure.Second) / sim.speed)
-			return f.run(cmd, "demo", func(d *daemon) error {
+			return f.run(cmd, demoSource, func(d *daemon) error {
 				d.simulate = sim.start
 				if err := d.setUpDemo(); err != nil {
 					return err

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"text/tabwriter"
@@ -22,13 +23,9 @@ func newPorts() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			ports, err := device.Ports(cmd.Context())
+			list, err := listPorts(cmd.Context())
 			if err != nil {
 				return err
-			}
-			list := []dashboard.Port{} // [] and not null
-			for _, port := range ports {
-				list = append(list, dashboardPort(port))
 			}
 			return p.print(list, func(w io.Writer, _ measure.Unit) error { return tablePorts(w, list) })
 		},
@@ -55,6 +52,19 @@ func tablePorts(w io.Writer, list []dashboard.Port) error {
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\n", p.Name, p.Address, usb, can)
 	}
 	return t.Flush()
+}
+
+// listPorts lists what could be connected, as the page and the table show it.
+func listPorts(ctx context.Context) ([]dashboard.Port, error) {
+	ports, err := device.Ports(ctx)
+	if err != nil {
+		return nil, err
+	}
+	list := []dashboard.Port{} // [] and not null
+	for _, p := range ports {
+		list = append(list, dashboardPort(p))
+	}
+	return list, nil
 }
 
 // dashboardPort says of a port what the page and the table need.

@@ -21,7 +21,7 @@ const (
 // device can be looked at before it is chosen. One that is in use already is
 // told by its status: a port cannot be opened twice.
 func (d *daemon) Preview(ctx context.Context, address string) (dashboard.Preview, error) {
-	a, err := d.parse(address)
+	a, err := parseDevice(address, d.device)
 	if err != nil {
 		return dashboard.Preview{}, err
 	}

@@ -282,3 +282,20 @@ func TestProbeTellsHowItGoes(t *testing.T) {
 		}
 	}
 }
+
+// The simulator at the press of a button in a daemon that serves real engines:
+// what it turns is marked in the store as well.
+func TestASimulatedTraceIsMarkedUnderServeToo(t *testing.T) {
+	t.Parallel()
+	daemon := start(t, "serve", "--addr", "127.0.0.1:0", "--data", t.TempDir())
+	daemon.send("POST", "/api/v1/simulator", map[string]any{"on": true})
+	var list []struct {
+		Source string `json:"source"`
+	}
+	require.Eventually(t, func() bool {
+		daemon.get("/api/v1/traces", &list)
+		return len(list) > 0
+	}, 30*time.Second, 50*time.Millisecond)
+	assert.Equal(t, "demo", list[0].Source)
+	require.NoError(t, daemon.stop())
+}

@@ -1,0 +1,81 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"lobescribe/capture"
+	"lobescribe/dashboard"
+	"lobescribe/device"
+)
+
+// simulated is a simulator that stands in for the instruments.
+type simulated struct {
+	addresses map[capture.Role]string
+	// moveTo puts the indicator on another valve of its engine.
+	moveTo func(valve string)
+	stop   context.CancelFunc
+}
+
+// Simulate puts the simulator in the place of the instruments, or takes it
+// away and brings back what was chosen before.
+func (d *daemon) Simulate(ctx context.Context, on bool) error {
+	if d.simulate == nil {
+		return fmt.Errorf("the simulator: %w; `lobescribe demo` has one", dashboard.ErrNotOffered)
+	}
+	d.mu.Lock()
+	running := d.simulator
+	d.mu.Unlock()
+	if on == (running != nil) {
+		return nil
+	}
+	if !on {
+		running.stop()
+		d.mu.Lock()
+		d.simulator = nil
+		d.mu.Unlock()
+		d.detach(capture.Indicator)
+		d.detach(capture.Encoder)
+		d.hub.Publish(dashboard.Simulated{On: false}, 0)
+		return d.restore()
+	}
+	simulating, stop := context.WithCancel(d.ctx)
+	sim, err := d.simulate(simulating)
+	if err != nil {
+		stop()
+		return err
+	}
+	sim.stop = stop
+	d.mu.Lock()
+	d.simulator = sim
+	d.mu.Unlock()
+	for role, text := range sim.addresses {
+		a, err := device.ParseAddress(text)
+		if err != nil {
+			return fmt.Errorf("the simulator's own address: %w", err)
+		}
+		d.attach(role, a)
+	}
+	if _, both := sim.addresses[capture.Encoder]; !both {
+		d.detach(capture.Encoder)
+	}
+	d.hub.Publish(dashboard.Simulated{On: true}, 0)
+	return nil
+}
+
+// Selected ends the trace under way when another valve is chosen: a trace is
+// of one valve. The simulator's indicator is moved there, as a person would.
+func (d *daemon) Selected(s dashboard.Selection) {
+	d.mu.Lock()
+	moved := s.Engine != d.selected.Engine || s.Valve != d.selected.Valve
+	d.selected = s
+	sim := d.simulator
+	d.mu.Unlock()
+	if !moved {
+		return
+	}
+	d.live.EndTrace()
+	if sim != nil {
+		sim.moveTo(s.Valve)
+	}
+}
