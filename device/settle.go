@@ -1,6 +1,8 @@
 package device
 
 import (
+	"bytes"
+
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
@@ -27,7 +29,17 @@ const (
 // begin starts over for a newly opened link.
 func (s *settling) begin() { *s = settling{held: s.held[:0]} }
 
-// take passes what a chunk gave. Before the link has settled, readings are
+// piece says how many bytes to decode in one go: to the end of a line, so that
+// what was refused and what was read are seen in the order in which they came,
+// however the bytes were cut into reads.
+func (s *settling) piece(b []byte) int {
+	if i := bytes.IndexAny(b, "\r\n"); i >= 0 {
+		return i + 1
+	}
+	return len(b)
+}
+
+// take passes what a piece gave. Before the link has settled, readings are
 // taken out of out and held; when it has, all of them stand there in order.
 func (s *settling) take(now measure.Stamp, out *wire.Out) {
 	if s.done {

@@ -229,17 +229,30 @@ func (s *Source) chunk(ctx context.Context, at measure.Stamp, b []byte, perByte 
 		perByte = max(0, min(perByte, (at-s.watch.lastByte).Duration()/time.Duration(n)))
 	}
 	s.watch.bytes(at, len(b))
+	s.count(func(c *Counters) { c.Bytes += int64(len(b)); c.Chunks++ })
+	whole := wire.Chunk{Bytes: b, At: at, ByteTime: perByte}
+	for from := 0; from < len(b); {
+		to := len(b)
+		if !s.settle.done {
+			to = from + s.settle.piece(b[from:])
+		}
+		s.decode(ctx, wire.Chunk{Bytes: b[from:to], At: whole.Stamp(to), ByteTime: perByte})
+		from = to
+	}
+}
+
+// decode takes a chunk, or a piece of it.
+func (s *Source) decode(ctx context.Context, c wire.Chunk) {
 	s.out.Reset()
 	settled := s.decoder.Found().Settled // what a finder gives out at last has its times
-	s.decoder.Decode(wire.Chunk{Bytes: b, At: at, ByteTime: perByte}, &s.out)
+	s.decoder.Decode(c, &s.out)
 	if n := len(s.out.Readings); n > 0 {
 		if settled {
 			s.watch.pace(s.out.Readings, s.lastAt)
 		}
 		s.lastAt = s.out.Readings[n-1].At
 	}
-	s.settle.take(at, &s.out)
-	s.count(func(c *Counters) { c.Bytes += int64(len(b)); c.Chunks++ })
+	s.settle.take(c.At, &s.out)
 	s.give(ctx)
 }
 

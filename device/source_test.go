@@ -203,6 +203,24 @@ func TestBootChatterIsNoReading(t *testing.T) {
 	})
 }
 
+// However the first bytes were cut into reads, the same of them are readings:
+// two lines in the first read, and the rest, with garbage at its end, in the
+// second, once cost two readings.
+func TestTheFirstReadingsDoNotDependOnTheReads(t *testing.T) {
+	text := moving(1) + moving(2) + moving(3) + moving(4) + "??\r\n" + moving(5)
+	for cut := range len(text) {
+		onBench(t, "format=unit-behind", func(t *testing.T, b *bench) {
+			time.Sleep(time.Second)
+			b.link().in <- []byte(text[:cut])
+			time.Sleep(20 * time.Millisecond)
+			b.link().in <- []byte(text[cut:])
+			time.Sleep(time.Second)
+			synctest.Wait()
+			assert.Len(t, b.heard.lifts(), 5, "cut after %d bytes", cut)
+		})
+	}
+}
+
 // One reading and then nothing, as of a device with a button, is given out
 // after a moment.
 func TestASingleReadingComesThrough(t *testing.T) {
