@@ -10,8 +10,8 @@ import (
 	"lobescribe/capture/rocker"
 	"lobescribe/capture/rocker/pushrod"
 	"lobescribe/capture/rocker/shims"
-	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/capture/timing"
+	"lobescribe/capture/worksheet"
 )
 
 // calculation answers a question in JSON: the same question and the same

@@ -7,7 +7,7 @@ import (
 	"net/http"
 	"strings"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/dashboard/sheet"
 	"lobescribe/storage"
 )

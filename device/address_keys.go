@@ -339,7 +339,8 @@ func delayText(d measure.Stamp) string {
 	if d == 0 {
 		return ""
 	}
-	return d.Duration().String()
+	// In letters that need no escape in a query: 6us, not 6µs.
+	return strings.Replace(d.Duration().String(), "µs", "us", 1)
 }
 
 // unescapePoll puts in the bytes that \r \n \t \\ and \0 stand for.

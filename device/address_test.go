@@ -29,6 +29,7 @@ func TestParseAddress(t *testing.T) {
 		{"serial:/dev/ttyACM0?poll=+%26", Address{Kind: Serial, Port: "/dev/ttyACM0", Poll: "+&"}, ""},
 		{"serial:/dev/ttyACM0?dtr=off&rts=on&invert=yes&delay=16", Address{Kind: Serial, Port: "/dev/ttyACM0", DTR: Off, RTS: On, Invert: true, Delay: 16 * measure.Millisecond}, "serial:/dev/ttyACM0?dtr=off&rts=on&delay=16ms&invert=yes"},
 		{"serial:/dev/ttyACM0?scale=0.0005in", Address{Kind: Serial, Port: "/dev/ttyACM0", Scale: 12_700}, "serial:/dev/ttyACM0?scale=0.0127mm"},
+		{"serial:x?delay=6us", Address{Kind: Serial, Port: "x", Delay: 6}, "serial:x?delay=6us"},
 		{"serial:/dev/ttyACM0?unit=µm", Address{Kind: Serial, Port: "/dev/ttyACM0", Unit: measure.InMicrometres}, "serial:/dev/ttyACM0?unit=%C2%B5m"},
 	} {
 		got, err := ParseAddress(c.text)

@@ -3,7 +3,7 @@ package clearance
 import (
 	"fmt"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

@@ -7,7 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/interp"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

@@ -13,7 +13,7 @@ import (
 	"pgregory.net/rapid"
 
 	"lobescribe/capture/clearance"
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"math"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

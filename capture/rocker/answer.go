@@ -5,7 +5,7 @@ import (
 	"math"
 	"strings"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

@@ -3,7 +3,7 @@ package rocker
 import (
 	"math"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

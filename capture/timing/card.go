@@ -6,7 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/stat"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

@@ -5,8 +5,8 @@ import (
 	"math"
 	"slices"
 
-	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/capture/timing/smooth"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

@@ -3,8 +3,8 @@ package timing
 import (
 	"math"
 
-	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/capture/timing/smooth"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

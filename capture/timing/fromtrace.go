@@ -6,7 +6,7 @@ import (
 	"math"
 	"slices"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

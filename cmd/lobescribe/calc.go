@@ -11,7 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

@@ -63,7 +63,12 @@ func pushrodFlags(f *questionFlags, q *pushrod.Question) {
 	f.length(&q.AdjusterDown, "adjuster-down", "how much further down the adjuster is to stand")
 	f.lengthOrNone(&q.ThreadLeft, "thread-left", "how far down the adjuster could go when the checking rod was set")
 	f.length(&q.Preload, "preload", "preload of a hydraulic lifter")
-	f.length(&q.Step, "step", "what the saw or lathe works to (default 0.05 mm)")
+	f.length(&q.Step, "step", "what the saw or lathe works to (default 0.05 mm, or 0.001 in when lengths are in inches)")
+	f.finish = func() {
+		if q.Step == 0 && (f.unit == measure.InInches || f.unit == measure.InThou) {
+			q.Step = measure.Thou
+		}
+	}
 
 	var lash pushrod.LashQuestion
 	lashFlag := func(name, kind, usage string, take func(text string) error) {

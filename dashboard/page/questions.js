@@ -70,6 +70,9 @@ export const pushrods = {
   limited: (q) => q,
 };
 
+/** What a lathe works to where inches are read, mm. */
+const thou = 0.0254;
+
 /**
  * @param {any} d what was typed
  * @param {string[]} names of the engine's valves, in the order of work
@@ -80,7 +83,7 @@ export function askPushrods(d, names, engine) {
   const rods = names.filter((n) => typed[n]).map((n) => ({ valve: n, checking_rod_mm: typed[n] }));
   const stack = [[lash.stack_material, lash.stack_mm], [lash.case_material, lash.case_mm]].filter(([m, l]) => m && l).map(([material, length_mm]) => ({ material, length_mm }));
   return filled({
-    ...rest, rods,
+    ...rest, rods, step_mm: rest.step_mm ?? (engine.units === "in" ? thou : undefined),
     gauge_diameter_mm: d.measured === "gauge" ? d.gauge_diameter_mm : undefined,
     ends: ends.length_mm === undefined ? undefined : [filled({ ...ends, press_depth_mm: ends.press_depth_mm ?? 0 })],
     rocker_ratio: engine.rocker_ratio?.intake || engine.rocker_ratio?.exhaust || undefined,

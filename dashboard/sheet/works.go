@@ -8,8 +8,8 @@ import (
 
 	"lobescribe/capture/clearance"
 	"lobescribe/capture/rocker/pushrod"
-	"lobescribe/capture/rocker/worksheet"
 	"lobescribe/capture/timing"
+	"lobescribe/capture/worksheet"
 	"lobescribe/dashboard/question"
 	"lobescribe/device/measure"
 	"lobescribe/storage"

@@ -5,7 +5,7 @@ import (
 	"slices"
 	"strings"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

@@ -6,7 +6,7 @@ import (
 	"math"
 	"slices"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -190,8 +190,8 @@ func Solve(q Question) (Answer, error) {
 	step := q.Step
 	if step == 0 {
 		step = defaultStep
-		a.Assume("cut lengths are rounded to %v", step)
 	}
+	a.Assume("cut lengths are rounded to %v", step)
 	for i, r := range rods {
 		cut, longer, err := q.cut(r, step)
 		if err != nil {

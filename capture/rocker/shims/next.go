@@ -8,7 +8,7 @@ import (
 	"strings"
 
 	"lobescribe/capture/rocker"
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

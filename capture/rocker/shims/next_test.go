@@ -15,7 +15,7 @@ import (
 
 	"lobescribe/capture/rocker"
 	"lobescribe/capture/rocker/shims"
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 

@@ -4,7 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 
-	"lobescribe/capture/rocker/worksheet"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 
