@@ -33,6 +33,7 @@ type fakeLink struct {
 	written []byte
 	mu      sync.Mutex
 	reply   func(request []byte) []byte
+	late    time.Duration // of a reply
 }
 
 // answers sets what the device answers to a request; nil for nothing.
@@ -59,7 +60,11 @@ func (l *fakeLink) Write(p []byte) (int, error) {
 	defer l.mu.Unlock()
 	l.written = append(l.written, p...)
 	if l.reply != nil {
-		l.in <- l.reply(p)
+		if answer := l.reply(p); l.late == 0 {
+			l.in <- answer
+		} else {
+			time.AfterFunc(l.late, func() { l.in <- answer })
+		}
 	}
 	return len(p), nil
 }
@@ -79,7 +84,11 @@ func onBench(t *testing.T, query string, test func(t *testing.T, b *bench)) {
 		b := &bench{start: time.Now(), address: a}
 		ctx, cancel := context.WithCancel(t.Context())
 		b.source = Open(ctx, a, Options{
-			Clock: func() measure.Stamp { return measure.StampOf(time.Since(b.start)) },
+			Clock: func() measure.Stamp {
+				b.mu.Lock()
+				defer b.mu.Unlock()
+				return measure.StampOf(time.Since(b.start))
+			},
 			awake: func() time.Duration {
 				b.mu.Lock()
 				defer b.mu.Unlock()

@@ -1,6 +1,8 @@
 package device
 
 import (
+	"context"
+
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
@@ -74,4 +76,29 @@ func (none) Decode(wire.Chunk, *wire.Out) {}
 func (none) Reset()                       {}
 func (none) Found() wire.Found {
 	return wire.Found{Settled: true, Format: "none", Says: "nothing is read of this port"}
+}
+
+// lookAtPedal tells of a press of the foot switch, short and long.
+func (s *Source) lookAtPedal(ctx context.Context, now measure.Stamp) {
+	m, ok := s.link.(modem)
+	if s.pedal.line == "" || !ok {
+		return
+	}
+	cts, dsr, err := m.Modem()
+	if err != nil {
+		s.o.Log.Warn("the port has no such line", "port", s.name, "line", s.pedal.line, "err", err)
+		s.pedal.line = ""
+		return
+	}
+	level := cts
+	if s.pedal.line == "dsr" {
+		level = dsr
+	}
+	switch at, did := s.pedal.see(now, level); did {
+	case pressed:
+		s.note(ctx, measure.Note{At: at, Kind: measure.NoteMark, Says: "foot switch"})
+	case heldDown:
+		s.o.Log.Info("the foot switch is held down", "port", s.name)
+		s.send(ctx, Event{Held: true})
+	}
 }

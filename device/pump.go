@@ -48,6 +48,7 @@ func (p *pump) run(clock func() measure.Stamp) {
 	defer close(p.done)
 	defer p.close()
 	defer close(p.chunks)
+	var pace throttle
 	for {
 		b := p.buffer()
 		n, err := p.link.Read(b)
@@ -76,6 +77,10 @@ func (p *pump) run(clock func() measure.Stamp) {
 		case <-p.quit:
 			return
 		default:
+		}
+		// A few milliseconds at the most: no stop has to wait for it.
+		if wait := pace.after(n, at); wait > 0 {
+			time.Sleep(wait)
 		}
 	}
 }

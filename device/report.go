@@ -56,6 +56,11 @@ func (s *Source) report(ctx context.Context) {
 	now := s.o.Clock()
 	found := s.decoder.Found()
 	state, says, silent := s.watch.state(now, found)
+	if s.flood.lately(now) {
+		says = s.flood.says()
+	} else if babbles := s.flood.babblesSays(); babbles != "" {
+		says = babbles
+	}
 	s.mu.Lock()
 	before := s.status
 	changed := before.State != state || before.Silent != silent || before.Format != found.Format || found.Settled && before.FormatSays != found.Says

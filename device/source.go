@@ -23,6 +23,8 @@ type Source struct {
 	decoder Decoder
 	out     wire.Out
 	settle  settling
+	flood   flood
+	torn    bool // bytes were left out: what the decoder holds has no end any more
 	watch   watch
 	link    Link
 	pump    *pump
@@ -230,6 +232,15 @@ func (s *Source) chunk(ctx context.Context, at measure.Stamp, b []byte, perByte 
 	}
 	s.watch.bytes(at, len(b))
 	s.count(func(c *Counters) { c.Bytes += int64(len(b)); c.Chunks++ })
+	if s.flood.leavesOut(at) {
+		s.leaveOut(b)
+		s.give(ctx)
+		return
+	}
+	if s.torn {
+		s.torn = false
+		s.decoder.Reset()
+	}
 	whole := wire.Chunk{Bytes: b, At: at, ByteTime: perByte}
 	for from := 0; from < len(b); {
 		to := len(b)
@@ -252,6 +263,7 @@ func (s *Source) decode(ctx context.Context, c wire.Chunk) {
 		}
 		s.lastAt = s.out.Readings[n-1].At
 	}
+	s.flood.decoded(c.At, len(s.out.Readings)+int(s.out.Refused.Total()))
 	s.settle.take(c.At, &s.out)
 	s.give(ctx)
 }
@@ -280,6 +292,9 @@ func (s *Source) give(ctx context.Context) {
 		}
 	}
 	for _, n := range o.Notes {
+		if !s.flood.note(n.At) {
+			continue
+		}
 		n.At -= s.address.Delay
 		s.note(ctx, n)
 	}
@@ -329,31 +344,6 @@ func (s *Source) tick(ctx context.Context) error {
 		return errSilent
 	}
 	return nil
-}
-
-// lookAtPedal tells of a press of the foot switch, short and long.
-func (s *Source) lookAtPedal(ctx context.Context, now measure.Stamp) {
-	m, ok := s.link.(modem)
-	if s.pedal.line == "" || !ok {
-		return
-	}
-	cts, dsr, err := m.Modem()
-	if err != nil {
-		s.o.Log.Warn("the port has no such line", "port", s.name, "line", s.pedal.line, "err", err)
-		s.pedal.line = ""
-		return
-	}
-	level := cts
-	if s.pedal.line == "dsr" {
-		level = dsr
-	}
-	switch at, did := s.pedal.see(now, level); did {
-	case pressed:
-		s.note(ctx, measure.Note{At: at, Kind: measure.NoteMark, Says: "foot switch"})
-	case heldDown:
-		s.o.Log.Info("the foot switch is held down", "port", s.name)
-		s.send(ctx, Event{Held: true})
-	}
 }
 
 // ask writes the next request, if the answer to the last has come and the

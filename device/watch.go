@@ -26,7 +26,8 @@ type watch struct {
 	read     int64 // readings since the open
 	lastRead measure.Stamp
 	everRead bool
-	gaveUp   bool // the link was opened again since nothing came, and nothing has come yet
+	refused  wire.Refused // since the last reading
+	gaveUp   bool         // the link was opened again since nothing came, and nothing has come yet
 
 	rate      float64
 	window    measure.Stamp // where the running window began
@@ -97,8 +98,10 @@ func (w *watch) took(o *wire.Out, f wire.Found) {
 		w.unanswered = 0
 	}
 	if len(o.Readings) == 0 {
+		w.refused = w.refused.Plus(o.Refused)
 		return
 	}
+	w.refused = wire.Refused{}
 	w.unanswered = 0
 	at := w.lastByte
 	if w.read > 0 {
@@ -233,17 +236,28 @@ func (w *watch) state(now measure.Stamp, f wire.Found) (s State, says string, si
 		if !f.Settled {
 			return Settling, f.Says, false
 		}
+		if why := w.refused.Mostly(); why != "" {
+			return Settling, "bytes come, but no reading: " + why, false
+		}
 		return Settling, "bytes come, but no reading yet", false
 	case !f.Settled && quiet < measure.Second: // it finds again
 		return Settling, f.Says, true
 	case now-w.lastRead > max(2*measure.Second, silentPeriods*w.period) && quiet < measure.Second:
-		return Settling, "bytes come, but they are no readings any more: " + f.Says, true
+		return Settling, "bytes come, but they are no readings any more" + because(w.refused, f), true
 	case quiet > silentWord:
 		return StandingStill, fmt.Sprintf("silent for %.0f s: in order if it speaks only when something moves", quiet.Seconds()), true
 	case now-w.changedAt > stillAfter:
 		return StandingStill, "readings come and stand still", false
 	}
 	return Flowing, "readings come", false
+}
+
+// because tells why nothing is a reading any more.
+func because(r wire.Refused, f wire.Found) string {
+	if why := r.Mostly(); why != "" {
+		return " (" + why + "): " + f.Says
+	}
+	return ": " + f.Says
 }
 
 // conditionAt returns what the device said of itself lately.

@@ -83,7 +83,7 @@ func refusedByKind(s device.Status) map[string]int {
 	r := s.Refused
 	for kind, n := range map[string]int64{
 		"too long": r.TooLong, "not a number": r.NotANumber, "misshapen": r.Misshapen,
-		"bad checksum": r.BadChecksum, "jump": r.Jump, "stale": r.Stale, "unanswered": r.Unanswered,
+		"bad checksum": r.BadChecksum, "jump": r.Jump, "stale": r.Stale, "unanswered": r.Unanswered, "flood": r.Flood,
 	} {
 		if n > 0 {
 			out[kind] = int(n)

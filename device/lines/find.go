@@ -1,6 +1,8 @@
 package lines
 
 import (
+	"bytes"
+	"fmt"
 	"reflect"
 	"slices"
 
@@ -37,6 +39,7 @@ const (
 	findFewLines  = 2                  // so few,
 	findLonger    = 3 * measure.Second // when a device is slow
 	findKeep      = 8192               // bytes kept at most
+	findEndless   = 1024               // bytes without an end of a line that are worth a word
 )
 
 // NewFinder returns a decoder that finds the format by itself.
@@ -72,10 +75,25 @@ func (f *Finder) Found() wire.Found {
 		return f.misfit.told(f.found.Found(), f.doubt)
 	}
 	says := f.doubt
-	if says == "" {
+	switch {
+	case says != "":
+	case f.ends == 0 && len(f.kept) > findEndless:
+		says = endless(f.kept)
+	default:
 		says = "listening for lines of numbers"
 	}
 	return wire.Found{Says: says}
+}
+
+// endless tells what is the matter with bytes that make no lines.
+func endless(b []byte) string {
+	switch {
+	case bytes.Count(b, []byte{0}) == len(b):
+		return "nothing but NUL bytes comes: is the wire in, and is the baud rate right?"
+	case countEnds(b) >= findFewLines && len(b) > findFewLines*defaultMaxLine:
+		return fmt.Sprintf("lines come that are longer than %d bytes, which no reading is: is this the right port?", defaultMaxLine)
+	}
+	return "bytes come, but no ends of lines: is the baud rate right?"
 }
 
 // Format returns the format that was found; ok is false before that.

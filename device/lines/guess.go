@@ -19,7 +19,7 @@ func find(chunks []wire.Chunk, quiet bool, o Options) (f Format, says, doubt str
 	end := endOf(sample)
 	all := cutLines(chunks, end, quiet)
 	if len(all) < findFewLines {
-		return f, "", "bytes come, but no ends of lines: is the baud rate right?", false
+		return f, "", endless(sample), false
 	}
 	if f, ok := checked(all, o); ok {
 		return f, f.Says + ", " + endWords(sample, end), "", true

@@ -49,11 +49,12 @@ type Refused struct {
 	Jump        int64 `json:"jump"`         // no spindle moves that far between two readings
 	Stale       int64 `json:"stale"`        // from before the link had settled
 	Unanswered  int64 `json:"unanswered"`   // asked, and nothing came
+	Flood       int64 `json:"flood"`        // more than can be followed
 }
 
 // Total returns how many things were refused.
 func (r Refused) Total() int64 {
-	return r.TooLong + r.NotANumber + r.Misshapen + r.BadChecksum + r.Jump + r.Stale + r.Unanswered
+	return r.TooLong + r.NotANumber + r.Misshapen + r.BadChecksum + r.Jump + r.Stale + r.Unanswered + r.Flood
 }
 
 // Plus returns the sum of both, kind by kind.
@@ -61,8 +62,26 @@ func (r Refused) Plus(o Refused) Refused {
 	return Refused{
 		TooLong: r.TooLong + o.TooLong, NotANumber: r.NotANumber + o.NotANumber,
 		Misshapen: r.Misshapen + o.Misshapen, BadChecksum: r.BadChecksum + o.BadChecksum,
-		Jump: r.Jump + o.Jump, Stale: r.Stale + o.Stale, Unanswered: r.Unanswered + o.Unanswered,
+		Jump: r.Jump + o.Jump, Stale: r.Stale + o.Stale, Unanswered: r.Unanswered + o.Unanswered, Flood: r.Flood + o.Flood,
 	}
+}
+
+// Mostly says in words what most of it was; "" if nothing was refused.
+func (r Refused) Mostly() string {
+	most, says := int64(0), ""
+	for _, kind := range []struct {
+		n    int64
+		says string
+	}{
+		{r.NotANumber, "the lines are no numbers"}, {r.TooLong, "the lines have no end"},
+		{r.Misshapen, "the lines are cut, or of another shape"}, {r.BadChecksum, "the checksums do not agree"},
+		{r.Jump, "they jump further than a spindle can"}, {r.Flood, "there are more than can be followed"},
+	} {
+		if kind.n > most {
+			most, says = kind.n, kind.says
+		}
+	}
+	return says
 }
 
 // Minus returns what r has more than o, kind by kind.
@@ -70,7 +89,7 @@ func (r Refused) Minus(o Refused) Refused {
 	return Refused{
 		TooLong: r.TooLong - o.TooLong, NotANumber: r.NotANumber - o.NotANumber,
 		Misshapen: r.Misshapen - o.Misshapen, BadChecksum: r.BadChecksum - o.BadChecksum,
-		Jump: r.Jump - o.Jump, Stale: r.Stale - o.Stale, Unanswered: r.Unanswered - o.Unanswered,
+		Jump: r.Jump - o.Jump, Stale: r.Stale - o.Stale, Unanswered: r.Unanswered - o.Unanswered, Flood: r.Flood - o.Flood,
 	}
 }
 
