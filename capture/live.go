@@ -2,6 +2,8 @@ package capture
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"time"
 
 	"lobescribe/device/measure"
@@ -129,6 +131,30 @@ func (l *Live) Place() (p Position) {
 	}
 	return p
 }
+
+// Answers waits until Run's goroutine has taken what was sent before and said
+// so; the error says that it did not while ctx lasted, or that it has ended.
+// A daemon asks itself by it whether it is still there.
+func (l *Live) Answers(ctx context.Context) error {
+	answer := make(chan struct{})
+	select {
+	case l.in <- input{do: func(*Live) { close(answer) }}:
+	case <-l.done:
+		return errEnded
+	case <-ctx.Done():
+		return fmt.Errorf("the live side does not answer: %w", ctx.Err())
+	}
+	select {
+	case <-answer:
+		return nil
+	case <-l.done:
+		return errEnded
+	case <-ctx.Done():
+		return fmt.Errorf("the live side does not answer: %w", ctx.Err())
+	}
+}
+
+var errEnded = errors.New("the live side has ended")
 
 func (l *Live) send(in input) {
 	select {

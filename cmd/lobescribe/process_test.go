@@ -44,10 +44,17 @@ type process struct {
 // start runs the built binary and waits until it has said where its page is.
 func start(t testing.TB, args ...string) *process {
 	t.Helper()
+	return startWith(t, nil, args...)
+}
+
+// startWith is start with more in the environment.
+func startWith(t testing.TB, env []string, args ...string) *process {
+	t.Helper()
 	name, err := builtBinary()
 	require.NoError(t, err)
 	p := &process{t: t, cmd: exec.Command(name, args...), ended: make(chan error, 1)}
 	p.cmd.Stderr = &p.stderr
+	p.cmd.Env = append(os.Environ(), env...)
 	out, err := p.cmd.StdoutPipe()
 	require.NoError(t, err)
 	require.NoError(t, p.cmd.Start())

@@ -152,6 +152,7 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	if err := f.greet(p, listener.Addr(), o); err != nil {
 		return errors.Join(err, listener.Close())
 	}
+	d.tellService(ctx, scheme(o)+"://"+hereOf(listener.Addr())+"/", o)
 	return server.Serve(ctx, listener)
 }
 
