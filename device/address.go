@@ -184,7 +184,8 @@ func parseAddress(text string) (a Address, err error) {
 		if a.Port, err = url.PathUnescape(where); err != nil {
 			return a, fmt.Errorf("the name of the port: %w", err)
 		}
-		if a.Port == "" || strings.ContainsAny(a.Port, "\x00\r\n") {
+		// Blanks around it would be lost where the address is written down.
+		if a.Port = strings.TrimSpace(a.Port); a.Port == "" || strings.ContainsAny(a.Port, "\x00\r\n") {
 			return a, fmt.Errorf("the name of the port is missing, as in serial:/dev/ttyUSB0 or serial:COM3; `lobescribe ports` lists them")
 		}
 	case "usb":

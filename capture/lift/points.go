@@ -98,7 +98,9 @@ func (s *points) from(t float64) int {
 	return lo
 }
 
-// between returns the points with from <= t < to.
+// between returns the points with from <= t < to; none when to is before from,
+// as after a jump in time that no clock makes but a file may hold.
 func (s *points) between(from, to float64) []point {
-	return s.p[s.from(from):s.from(to)]
+	first := s.from(from)
+	return s.p[first:max(first, s.from(to))]
 }
