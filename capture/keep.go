@@ -1,7 +1,6 @@
 package capture
 
 import (
-	"context"
 	"fmt"
 	"log/slog"
 	"sync"
@@ -36,7 +35,8 @@ type TraceWriter interface {
 type TraceState struct {
 	ID uint64 `json:"id"`
 	// State is "recording", "behind" (the disk refuses, readings wait in
-	// memory), "kept" (ended and on disk) or "failed" (readings were lost).
+	// memory), "kept" (ended and on disk) or "failed" (memory is full as well
+	// and readings are being lost).
 	State string `json:"state"`
 	// Began is the live clock at which the trace's own time is zero.
 	Began    int64   `json:"t0_us"`
@@ -60,17 +60,19 @@ const (
 
 // Keeper writes traces to a store behind the back of the live side, which
 // never waits for it: readings queue in memory and go to disk as one commit
-// every Every. When the disk refuses, the queue grows up to Bound readings and
-// is written as soon as the disk lets it; past the bound the newest readings
-// are dropped, and that is said and noted in the trace as a gap.
+// every Every. When the disk refuses or does not answer, the listeners are told,
+// the queue grows up to Bound readings and is written as soon as the disk lets
+// it; past the bound the newest readings are dropped, which is said at once
+// (TraceFailed) and noted in the trace as a gap.
+//
+// What the live side calls stands in this file, what writes in keep_write.go.
 type Keeper struct {
 	o    KeeperOptions
 	wake chan struct{}
-	done chan struct{}
 
 	mu    sync.Mutex
 	queue []*keeping // traces in order; all but the last have ended
-	held  int        // readings in the queue not yet on disk
+	held  int        // readings and notes in the queue not yet on disk
 }
 
 // KeeperOptions are the settings of a Keeper.
@@ -80,13 +82,17 @@ type KeeperOptions struct {
 	// Every is the time between commits; 0 means 400 ms. With the commit
 	// itself it must stay below the second that a power cut may cost.
 	Every time.Duration
-	// Bound is how many readings are held in memory while the disk refuses; 0
-	// means 2,000,000 (64 MB, five hours at 100 a second).
+	// Bound is how many readings and notes are held in memory while the disk
+	// refuses; 0 means 2,000,000 (64 MB, five hours at 100 a second).
 	Bound int
+	// Slow is how long a commit may take before the listeners hear that the
+	// disk does not answer; 0 means 1 s.
+	Slow time.Duration
 	// Tell hears of every change, from the keeper's own goroutine.
 	Tell func(TraceState)
 	// Ended hears of a trace that is whole on disk, from the keeper's own
-	// goroutine; here findings are worked out.
+	// goroutine: what takes long must be done in another, or the next trace
+	// waits for it.
 	Ended func(id uint64)
 }
 
@@ -101,9 +107,11 @@ type keeping struct {
 	written  int
 	onDisk   measure.Stamp
 	newest   measure.Stamp
-	dropped  int
-	dropFrom measure.Stamp
-	refused  string // what the store said last, "" when it is well
+	// What did not fit into memory since the last reading that did.
+	dropped, droppedNotes int
+	dropFrom              measure.Stamp
+	lost                  int    // readings dropped in all
+	refused               string // what the store said last, "" when it is well
 }
 
 // NewKeeper returns a Keeper; Run must be called for anything to be written.
@@ -114,6 +122,9 @@ func NewKeeper(o KeeperOptions) *Keeper {
 	if o.Bound == 0 {
 		o.Bound = 2_000_000
 	}
+	if o.Slow == 0 {
+		o.Slow = time.Second
+	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
@@ -123,16 +134,14 @@ func NewKeeper(o KeeperOptions) *Keeper {
 	if o.Ended == nil {
 		o.Ended = func(uint64) {}
 	}
-	return &Keeper{o: o, wake: make(chan struct{}, 1), done: make(chan struct{})}
+	return &Keeper{o: o, wake: make(chan struct{}, 1)}
 }
 
 // Begin opens a trace whose own time starts at began on the live clock. A
 // trace still under way is ended.
 func (k *Keeper) Begin(h Head, began measure.Stamp) {
 	k.mu.Lock()
-	if n := len(k.queue); n > 0 {
-		k.queue[n-1].ended = true
-	}
+	k.endLast()
 	k.queue = append(k.queue, &keeping{head: h, began: began})
 	k.mu.Unlock()
 	k.poke()
@@ -152,41 +161,69 @@ func (k *Keeper) Append(readings []measure.Reading, notes []measure.Note) {
 		if n.Until != 0 {
 			n.Until -= t.began
 		}
+		if k.held >= k.o.Bound {
+			t.drop(n.At)
+			t.droppedNotes++
+			continue
+		}
 		t.notes = append(t.notes, n)
+		k.held++
 	}
 	for _, r := range readings {
 		r.At -= t.began
+		t.newest = r.At
 		if k.held >= k.o.Bound {
-			if t.dropped == 0 {
-				t.dropFrom = r.At
-			}
+			t.drop(r.At)
 			t.dropped++
-			t.newest = r.At
+			t.lost++
 			continue
 		}
-		if t.dropped > 0 {
-			t.notes = append(t.notes, dropNote(t, r.At))
-			t.dropped = 0
-		}
+		k.closeGap(t, r.At)
 		t.readings = append(t.readings, r)
-		t.newest = r.At
 		k.held++
 	}
 }
 
-func dropNote(t *keeping, until measure.Stamp) measure.Note {
-	return measure.Note{At: t.dropFrom, Until: until, Kind: measure.NoteGap,
-		Says: fmt.Sprintf("the disk refused for so long that %d readings were lost", t.dropped)}
+// drop remembers where it was that the first thing was dropped.
+func (t *keeping) drop(at measure.Stamp) {
+	if t.dropped == 0 && t.droppedNotes == 0 {
+		t.dropFrom = at
+	}
+}
+
+// closeGap notes in the trace what was dropped, once there is room again or
+// the trace is over. The note goes past the bound: there is one a gap, and it
+// is what says that there is one.
+func (k *Keeper) closeGap(t *keeping, until measure.Stamp) {
+	if t.dropped == 0 && t.droppedNotes == 0 {
+		return
+	}
+	says := fmt.Sprintf("the disk refused for so long that %d readings were lost", t.dropped)
+	if t.droppedNotes > 0 {
+		says += fmt.Sprintf(", and notes: %d", t.droppedNotes)
+	}
+	t.notes = append(t.notes, measure.Note{At: t.dropFrom, Until: until, Kind: measure.NoteGap, Says: says})
+	k.held++
+	t.dropped, t.droppedNotes = 0, 0
 }
 
 // End ends the trace under way.
 func (k *Keeper) End() {
 	k.mu.Lock()
-	if n := len(k.queue); n > 0 {
-		k.queue[n-1].ended = true
-	}
+	k.endLast()
 	k.mu.Unlock()
 	k.poke()
+}
+
+// endLast is called with the lock held.
+func (k *Keeper) endLast() {
+	n := len(k.queue)
+	if n == 0 || k.queue[n-1].ended {
+		return
+	}
+	t := k.queue[n-1]
+	k.closeGap(t, t.newest)
+	t.ended = true
 }
 
 func (k *Keeper) poke() {
@@ -194,111 +231,4 @@ func (k *Keeper) poke() {
 	case k.wake <- struct{}{}:
 	default:
 	}
-}
-
-// Run writes until ctx is done, then ends the trace under way, writes what is
-// left and returns; an error means that readings could not be written.
-func (k *Keeper) Run(ctx context.Context) error {
-	defer close(k.done)
-	every := time.NewTicker(k.o.Every)
-	defer every.Stop()
-	for {
-		select {
-		case <-every.C:
-		case <-k.wake:
-		case <-ctx.Done():
-			k.End()
-			return k.flush()
-		}
-		_ = k.flush() // said to the listeners, tried again at the next tick
-	}
-}
-
-// flush writes everything queued. It stops at the first refusal, which the
-// listeners hear of, and returns it.
-func (k *Keeper) flush() error {
-	for {
-		k.mu.Lock()
-		if len(k.queue) == 0 {
-			k.mu.Unlock()
-			return nil
-		}
-		t := k.queue[0]
-		readings, notes, ended := t.readings, t.notes, t.ended
-		if ended && t.dropped > 0 {
-			notes = append(notes, dropNote(t, t.newest))
-			t.dropped = 0
-		}
-		t.readings, t.notes = nil, nil
-		k.mu.Unlock()
-
-		if err := k.append(t, readings, notes); err != nil {
-			k.mu.Lock()
-			t.readings = append(readings, t.readings...)
-			t.notes = append(notes, t.notes...)
-			k.mu.Unlock()
-			return k.refused(t, err)
-		}
-		if ended {
-			if err := t.writer.End(); err != nil {
-				return k.refused(t, err)
-			}
-		}
-		t.refused = ""
-		if !ended {
-			k.tell(t, TraceRecording, "")
-			return nil
-		}
-		k.mu.Lock()
-		k.queue = k.queue[1:]
-		k.mu.Unlock()
-		k.tell(t, TraceKept, "")
-		k.o.Ended(t.writer.ID())
-	}
-}
-
-// append gives the store what has gathered; on error nothing of it was taken.
-func (k *Keeper) append(t *keeping, readings []measure.Reading, notes []measure.Note) error {
-	if t.writer == nil {
-		w, err := k.o.Store.Begin(t.head)
-		if err != nil {
-			return err
-		}
-		t.writer = w
-	}
-	if len(readings) == 0 && len(notes) == 0 {
-		return nil
-	}
-	if err := t.writer.Append(readings, notes); err != nil {
-		return err
-	}
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	k.held -= len(readings)
-	t.written += len(readings)
-	if len(readings) > 0 {
-		t.onDisk = readings[len(readings)-1].At
-	}
-	return nil
-}
-
-// refused tells that the store would not take what it was given.
-func (k *Keeper) refused(t *keeping, err error) error {
-	if t.refused != err.Error() {
-		t.refused = err.Error()
-		k.o.Log.Error("trace not written", "error", err)
-	}
-	k.tell(t, TraceBehind, "The disk refuses: "+t.refused+". Readings wait in memory and are written as soon as it lets them.")
-	return err
-}
-
-func (k *Keeper) tell(t *keeping, state, says string) {
-	k.mu.Lock()
-	s := TraceState{State: state, Began: int64(t.began), Says: says,
-		Seconds: t.newest.Seconds(), Readings: t.written + len(t.readings), OnDisk: t.onDisk.Seconds()}
-	k.mu.Unlock()
-	if t.writer != nil {
-		s.ID = t.writer.ID()
-	}
-	k.o.Tell(s)
 }

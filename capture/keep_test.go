@@ -18,6 +18,7 @@ import (
 type disk struct {
 	mu     sync.Mutex
 	full   error
+	hangs  chan struct{} // while it does
 	traces []*onDisk
 }
 
@@ -52,6 +53,12 @@ func (t *onDisk) ID() uint64 { return t.id }
 
 func (t *onDisk) Append(r []measure.Reading, n []measure.Note) error {
 	t.disk.mu.Lock()
+	hangs := t.disk.hangs
+	t.disk.mu.Unlock()
+	if hangs != nil {
+		<-hangs
+	}
+	t.disk.mu.Lock()
 	defer t.disk.mu.Unlock()
 	if t.disk.full != nil {
 		return t.disk.full
@@ -70,6 +77,20 @@ func (t *onDisk) End() error {
 	}
 	t.ended = true
 	return nil
+}
+
+// hang makes the disk not answer while f runs. Nobody may wait for its mutex
+// meanwhile, which the fake clock would not see as rest.
+func (d *disk) hang(t *testing.T, f func()) {
+	answer := make(chan struct{})
+	d.mu.Lock()
+	d.hangs = answer
+	d.mu.Unlock()
+	f()
+	d.mu.Lock()
+	d.hangs = nil
+	d.mu.Unlock()
+	close(answer)
 }
 
 // told collects what a Keeper says.
@@ -230,5 +251,110 @@ func TestKeeperWithoutATraceTakesNothing(t *testing.T) {
 		rest(time.Second)
 		assert.Empty(t, d.traces)
 		assert.Empty(t, l.states)
+	})
+}
+
+// While memory is full as well, that is said plainly, and no longer once there
+// is room.
+func TestKeeperSaysThatReadingsAreBeingLost(t *testing.T) {
+	withKeeper(t, KeeperOptions{Bound: 150}, func(k *Keeper, d *disk, l *told) {
+		k.Begin(Head{}, 0)
+		k.Append(some(10, 0), nil)
+		rest(time.Second)
+		d.refuse(errors.New("no space left on device"))
+		k.Append(some(150, measure.Second), nil)
+		rest(time.Second)
+		assert.Equal(t, TraceBehind, l.newest(t).State, "the bound holds them all")
+		k.Append(some(40, 2*measure.Second), []measure.Note{{At: 2 * measure.Second, Kind: measure.NoteMark}})
+		rest(time.Second)
+		s := l.newest(t)
+		assert.Equal(t, TraceFailed, s.State)
+		assert.Contains(t, s.Says, "no space left")
+		assert.Contains(t, s.Says, "40 readings so far")
+		d.refuse(nil)
+		rest(time.Second)
+		assert.Equal(t, TraceRecording, l.newest(t).State)
+		k.End()
+		rest(time.Second)
+		require.Len(t, d.traces[0].notes, 1)
+		assert.Contains(t, d.traces[0].notes[0].Says, "40 readings were lost, and notes: 1")
+		assert.Len(t, d.traces[0].readings, 160)
+	})
+}
+
+// A disk that hangs gives no error; that it does not answer is said all the
+// same, and what was handed to it is not handed to it twice.
+func TestKeeperSaysThatTheDiskDoesNotAnswer(t *testing.T) {
+	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+		k.Begin(Head{}, 0)
+		k.Append(some(10, 0), nil)
+		rest(time.Second)
+		d.hang(t, func() {
+			k.Append(some(10, measure.Second), nil)
+			rest(1500 * time.Millisecond)
+			s := l.newest(t)
+			assert.Equal(t, TraceBehind, s.State)
+			assert.Contains(t, s.Says, "has not answered for 1s")
+			assert.InDelta(t, 0.009, s.OnDisk, 1e-9)
+			k.Append(some(10, 2*measure.Second), nil)
+			rest(10 * time.Second)
+			assert.Contains(t, l.newest(t).Says, "has not answered for 11s")
+		})
+		rest(time.Second)
+		assert.Equal(t, TraceRecording, l.newest(t).State)
+		assert.Len(t, d.traces[0].readings, 30)
+	})
+}
+
+// What gathered for hours goes to disk in commits of a bounded size.
+func TestKeeperCatchesUpInBatches(t *testing.T) {
+	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+		d.refuse(errors.New("no space left on device"))
+		k.Begin(Head{}, 0)
+		all := some(2*batch+10, 0)
+		k.Append(all, nil)
+		rest(time.Second)
+		d.refuse(nil)
+		rest(time.Second)
+		assert.Equal(t, 3, d.traces[0].commits)
+		assert.Equal(t, all, d.traces[0].readings)
+		assert.Equal(t, 0, k.held)
+	})
+}
+
+// A trace that waited is kept after the next began; meanwhile the listeners hear
+// of the one that is turned now.
+func TestKeeperTellsOfTheTraceUnderWay(t *testing.T) {
+	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+		d.refuse(errors.New("no space left on device"))
+		k.Begin(Head{}, measure.Second)
+		k.Append(some(10, measure.Second), nil)
+		k.Begin(Head{}, 10*measure.Second)
+		k.Append(some(20, 10*measure.Second), nil)
+		rest(time.Second)
+		s := l.newest(t)
+		assert.Equal(t, TraceBehind, s.State)
+		assert.Equal(t, int64(10e6), s.Began)
+		assert.Equal(t, 20, s.Readings)
+	})
+}
+
+// A keeper that has to stop while the disk refuses says what that cost.
+func TestKeeperSaysWhatItCouldNotWrite(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		full := errors.New("no space left on device")
+		d := &disk{full: full}
+		k := NewKeeper(KeeperOptions{Store: d})
+		ctx, cancel := context.WithCancel(t.Context())
+		result := make(chan error, 1)
+		go func() { result <- k.Run(ctx) }()
+		k.Begin(Head{}, 0)
+		k.Append(some(7, 0), nil)
+		cancel()
+		err := <-result
+		require.ErrorIs(t, err, full)
+		var lost *Unwritten
+		require.ErrorAs(t, err, &lost)
+		assert.Equal(t, 7, lost.Readings)
 	})
 }
