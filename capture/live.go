@@ -77,9 +77,22 @@ func (l *Live) Run(ctx context.Context) {
 		case <-beat.C:
 			l.pass(l.o.Clock())
 		case <-ctx.Done():
+			l.drain()
 			l.joined = l.joiner.Forget(l.joined[:0])
 			l.follow(l.joined)
 			l.stop()
+			return
+		}
+	}
+}
+
+// drain takes what had come when the end was called.
+func (l *Live) drain() {
+	for {
+		select {
+		case in := <-l.in:
+			l.take(in)
+		default:
 			return
 		}
 	}
