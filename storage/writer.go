@@ -81,7 +81,9 @@ func (s *Store) Begin(h Head) (*Writer, error) {
 	if err != nil {
 		if w.id != 0 {
 			delete(s.open, w.id)
-			s.ghosts = append(s.ghosts, w.id)
+			if !slices.Contains(s.ghosts, w.id) { // a disk that stays full refuses the same number again and again
+				s.ghosts = append(s.ghosts, w.id)
+			}
 		}
 		return nil, fmt.Errorf("beginning a trace: %w", advise(err))
 	}
