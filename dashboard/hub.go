@@ -236,7 +236,12 @@ func (h *Hub) remember(m capture.Message, replayOf uint64) {
 	}
 	switch v := m.(type) {
 	case capture.TraceState:
-		if h.now.Trace == nil || h.now.Trace.ID != v.ID {
+		// Told apart by when they began: a trace that the disk refuses has no
+		// number yet. One that had to wait may be kept after the next began.
+		if h.now.Trace != nil && v.Began < h.now.Trace.Began {
+			return
+		}
+		if t := h.now.Trace; t == nil || t.Began != v.Began || (t.ID != v.ID && t.ID != 0) {
 			h.now.Openings = nil
 		}
 		h.now.Trace = &v

@@ -168,6 +168,8 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 		web.Close() // whoever is still not through has had its time
 	}
 	s.sockets.Wait() // each cuts its line soon after closing: see live
+	// A backup that was cut off takes its file away before the program ends.
+	s.backups <- struct{}{}
 	return err
 }
 

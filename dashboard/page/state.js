@@ -190,8 +190,12 @@ function follow(c, m) {
     case "findings": return { ...c, findings: m.findings, findingsOf: m.trace };
     case "trace": {
       const { type: _, replay: __, ...trace } = m;
-      if (c.trace && c.trace.id !== trace.id) return { ...c, trace, openings: [], faults: [] };
-      return { ...c, trace };
+      if (!c.trace) return { ...c, trace };
+      // Told apart by when they began: one that the disk refuses has no number
+      // yet, and one that had to wait may be kept after the next began.
+      const began = trace.t0_us ?? 0, other = began - (c.trace.t0_us ?? 0);
+      if (other < 0) return c;
+      return other > 0 || (c.trace.id && c.trace.id !== trace.id) ? { ...c, trace, openings: [], faults: [] } : { ...c, trace };
     }
     default: return c;
   }

@@ -174,8 +174,8 @@ function TraceLine({ state }) {
   const words = { recording: "Recording", kept: "Kept", behind: "The disk is behind", failed: "Not being kept" }[t.state] ?? t.state;
   const shape = t.state === "kept" ? "check" : t.state === "recording" ? "disc" : "triangle";
   return html`<p class="trace-line"><${Mark} shape=${shape} kind=${t.state === "failed" || t.state === "behind" ? "bad" : "good"} />
-    <strong>${words}:</strong> <a
-      href=${`#/traces/${t.id}`}>trace ${t.id}</a>, ${t.seconds.toFixed(0)} s, ${t.on_disk_s.toFixed(0)} s of it safe on disk${state.marks ? `, ${state.marks} ${state.marks === 1 ? "mark" : "marks"} since this page was opened` : ""}${t.says ? `. ${t.says}` : ""}
+    <strong>${words}:</strong> ${t.id ? html`<a
+      href=${`#/traces/${t.id}`}>trace ${t.id}</a>` : "this trace"}, ${t.seconds.toFixed(0)} s, ${t.on_disk_s.toFixed(0)} s of it safe on disk${state.marks ? `, ${state.marks} ${state.marks === 1 ? "mark" : "marks"} since this page was opened` : ""}${t.says ? `. ${t.says}` : ""}
     ${t.state === "recording" ? html` <button class="quiet" onClick=${end}>End this trace</button>` : null}</p>`;
 }
 
