@@ -45,6 +45,9 @@ type daemon struct {
 	replay      *replaying
 	selected    dashboard.Selection
 	meter       *delayMeter // nil while no delay is measured
+
+	finding   sync.Mutex // one trace is worked out at a time
+	unwritten error      // set before work is done: what the keeper could not write
 }
 
 // daemonOptions are the parts a daemon is made of.
@@ -84,16 +87,14 @@ func newDaemon(ctx context.Context, o daemonOptions) *daemon {
 		d.live.Run(ctx)
 	})
 	d.work.Go(func() {
-		if err := d.keeper.Run(keeping); err != nil {
-			d.log.Error("the last readings could not be written", "error", err)
-		}
+		d.unwritten = d.keeper.Run(keeping)
 	})
 	return d
 }
 
-// wait returns when everything the daemon started has ended and all that was
-// recorded is on disk.
-func (d *daemon) wait() {
+// wait returns when everything the daemon started has ended. The error says
+// what of the readings could not be written.
+func (d *daemon) wait() error {
 	d.mu.Lock()
 	all := slices.Collect(maps.Values(d.instruments))
 	d.mu.Unlock()
@@ -101,6 +102,7 @@ func (d *daemon) wait() {
 		i.close()
 	}
 	d.work.Wait()
+	return d.unwritten
 }
 
 // restore connects what was chosen the last time.
@@ -174,14 +176,19 @@ func (d *daemon) tellStatus(i *instrument, s device.Status) {
 	}, 0)
 }
 
-// ended works out a trace that has just been kept.
+// ended works out a trace that has just been kept: behind the keeper's back,
+// because the next trace must get to disk meanwhile, however long this one was.
 func (d *daemon) ended(id uint64) {
-	f, err := d.Findings(d.ctx, storage.ID(id))
-	if err != nil {
-		d.log.Error("no findings", "trace", id, "error", err)
-		return
-	}
-	d.hub.Publish(dashboard.FindingsOf{Trace: id, Findings: f}, 0)
+	d.work.Go(func() {
+		d.finding.Lock()
+		defer d.finding.Unlock()
+		f, err := d.Findings(d.ctx, storage.ID(id))
+		if err != nil {
+			d.log.Error("no findings", "trace", id, "error", err)
+			return
+		}
+		d.hub.Publish(dashboard.FindingsOf{Trace: id, Findings: f}, 0)
+	})
 }
 
 // shelf is the store as the keeper sees it: it adds to a trace's head what the

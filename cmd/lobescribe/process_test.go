@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"sync"
 	"testing"
@@ -26,6 +27,9 @@ var builtBinary = sync.OnceValues(func() (string, error) {
 		return "", err
 	}
 	name := filepath.Join(dir, "lobescribe")
+	if runtime.GOOS == "windows" {
+		name += ".exe"
+	}
 	if out, err := exec.Command("go", "build", "-o", name, ".").CombinedOutput(); err != nil {
 		return "", fmt.Errorf("go build: %w\n%s", err, out)
 	}

@@ -109,14 +109,17 @@ type recording struct {
 
 // run records and returns the findings.
 func (r *recording) run(cmd *cobra.Command) (lift.Findings, error) {
+	outliveReaders()
 	ctx, enough := context.WithCancel(cmd.Context())
 	defer enough()
 	memory := &memoryShelf{recording: r}
+	state := ""
 	keeper := capture.NewKeeper(capture.KeeperOptions{Store: memory, Log: logger(cmd),
 		Tell: func(s capture.TraceState) {
-			if s.State == capture.TraceBehind {
+			if s.Says != "" && s.State != state {
 				fmt.Fprintln(r.log, s.Says)
 			}
+			state = s.State
 		}})
 	settled := 0
 	live := capture.NewLive(capture.LiveOptions{

@@ -38,10 +38,12 @@ func leaveWord(storePath string, at net.Addr) (func(), error) {
 	name := filepath.Join(filepath.Dir(storePath), daemonFile)
 	text, err := json.Marshal(whereabouts{URL: "http://" + hereOf(at), PID: os.Getpid()})
 	if err != nil {
-		return nil, err
+		return func() {}, err
 	}
 	if err := os.WriteFile(name, text, 0o600); err != nil {
-		return nil, fmt.Errorf("leaving word of the daemon: %w", err)
+		err = fmt.Errorf("leaving word of the daemon: %w", err)
+		_ = os.Remove(name) // half a word, or another daemon's
+		return func() {}, err
 	}
 	return func() { _ = os.Remove(name) }, nil
 }

@@ -93,16 +93,18 @@ named here are used and remembered; without any, the page leads to them.
 // run serves what the store holds. begin is called when everything is up,
 // before the address is printed.
 func (f *serveFlags) run(cmd *cobra.Command, source string, begin func(*daemon) error) (err error) {
+	outliveReaders()
 	store, err := openStore(cmd, storage.Options{Repair: true})
 	if err != nil {
 		return err
 	}
+	clearHalves(store.Path(), logger(cmd))
 	defer func() { err = errors.Join(err, store.Close()) }()
 	return f.serve(cmd, store, source, begin)
 }
 
 // serve runs the daemon and the page until the command's context is done.
-func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source string, begin func(*daemon) error) error {
+func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source string, begin func(*daemon) error) (err error) {
 	p, err := newPrinter(cmd)
 	if err != nil {
 		return err
@@ -125,8 +127,10 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	hub := dashboard.NewHub(dashboard.HubOptions{Version: version, LAN: f.lan, Units: set.Units, Log: log})
 	sim := simulateFlags{seed: 1, rate: 50, unit: "in", speed: 1}
 	d := newDaemon(ctx, daemonOptions{Log: log, Device: devices, Store: store, Hub: hub, Source: source, Sign: sign, Rest: f.rest, Simulate: sim.start})
-	defer d.wait()
-	defer stop()
+	defer func() {
+		stop()
+		err = errors.Join(err, d.wait())
+	}()
 
 	o, err := f.pageOptions(cmd)
 	if err != nil {
@@ -143,7 +147,8 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	}
 	forget, err := leaveWord(store.Path(), listener.Addr())
 	if err != nil {
-		return errors.Join(err, listener.Close())
+		// A full disk must not keep the bench from starting.
+		log.Error("other commands will not find this daemon", "error", err)
 	}
 	defer forget()
 	if err := begin(d); err != nil {
