@@ -32,6 +32,7 @@ type serveFlags struct {
 	tls       bool
 	cert      string
 	certKey   string
+	pprof     string
 	direction string
 	rest      measure.Stamp // on the heel, that ends a trace; 0: as promised
 }
@@ -43,6 +44,7 @@ func (f *serveFlags) add(cmd *cobra.Command) {
 	cmd.Flags().BoolVar(&f.tls, "tls", false, "serve over TLS (a phone keeps its screen awake only then)")
 	cmd.Flags().StringVar(&f.cert, "cert", "", "with --tls: your own certificate (PEM); default: one made on first use")
 	cmd.Flags().StringVar(&f.certKey, "cert-key", "", "with --cert: its key (PEM)")
+	cmd.Flags().StringVar(&f.pprof, "pprof", "", "serve the Go profiler at this loopback address, as in 127.0.0.1:6060")
 	addDirectionFlag(cmd, &f.direction)
 }
 
@@ -117,6 +119,13 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	devices, err := deviceOptions(cmd)
 	if err != nil {
 		return err
+	}
+	if f.pprof != "" {
+		end, err := profile(f.pprof)
+		if err != nil {
+			return err
+		}
+		defer func() { _ = end() }()
 	}
 	ctx, stop := context.WithCancel(cmd.Context())
 	defer stop()
