@@ -65,6 +65,7 @@ type Server struct {
 	answers answers
 	calc    map[string]calculation
 	rate    *rate.Limiter
+	joins   *rate.Limiter // pages that open the socket
 	heavy   chan struct{} // what takes much memory or time, a few at once
 	uploads chan struct{}
 	backups chan struct{}
@@ -80,9 +81,14 @@ type Server struct {
 const (
 	requestsPerSec = 200
 	requestsBurst  = 600
-	heavyAtOnce    = 4
-	uploadsAtOnce  = 2
-	backupsAtOnce  = 1
+	// A page that joins gets the last seconds whole, which costs more than any
+	// other answer; pages that come and go without end must not take the pace of
+	// the others' requests either.
+	joinsPerSec   = 50
+	joinsBurst    = 300
+	heavyAtOnce   = 4
+	uploadsAtOnce = 2
+	backupsAtOnce = 1
 )
 
 // New returns a server. It opens nothing: give [Server.Serve] a listener.
@@ -112,6 +118,7 @@ func New(o Options) (*Server, error) {
 	s := &Server{
 		o: o, hub: o.Hub, store: o.Store, bench: o.Bench, log: o.Log, door: d, assets: page,
 		rate:    rate.NewLimiter(requestsPerSec, requestsBurst),
+		joins:   rate.NewLimiter(joinsPerSec, joinsBurst),
 		heavy:   make(chan struct{}, heavyAtOnce),
 		uploads: make(chan struct{}, uploadsAtOnce),
 		backups: make(chan struct{}, backupsAtOnce),
@@ -181,7 +188,11 @@ func (s *Server) Handler() http.Handler {
 		fail(w, http.StatusNotFound, fmt.Sprintf("There is no %s %s here.", r.Method, r.URL.Path), "")
 	})
 	for _, route := range s.routes() {
-		h := s.api(route.do)
+		pace := s.rate
+		if route.joins {
+			pace = s.joins
+		}
+		h := s.api(pace, route.do)
 		if route.device {
 			h = s.door.NamesDevice(h)
 		}
@@ -195,11 +206,12 @@ type route struct {
 	pattern string
 	do      func(w http.ResponseWriter, r *http.Request) error
 	device  bool // names a device, or puts one in place
+	joins   bool // opens the socket
 }
 
 func (s *Server) routes() []route {
 	return []route{
-		{pattern: "GET /api/v1/live", do: s.live},
+		{pattern: "GET /api/v1/live", do: s.live, joins: true},
 		{pattern: "GET /api/v1/state", do: s.state},
 
 		{pattern: "GET /api/v1/traces", do: s.listTraces},
@@ -258,9 +270,9 @@ func (s *Server) routes() []route {
 }
 
 // api wraps a call: pace on the way in, errors in words on the way out.
-func (s *Server) api(do func(http.ResponseWriter, *http.Request) error) http.HandlerFunc {
+func (s *Server) api(pace *rate.Limiter, do func(http.ResponseWriter, *http.Request) error) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		if !s.rate.Allow() {
+		if !pace.Allow() {
 			w.Header().Set("Retry-After", "1")
 			fail(w, http.StatusTooManyRequests, "Too many requests at once. Try again in a second.", "")
 			return

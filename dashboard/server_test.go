@@ -274,6 +274,22 @@ func TestALongFileIsNotASlowOne(t *testing.T) {
 	assert.Equal(t, "import long.csv 32", s.bench.last())
 }
 
+// Pages that come and go without end are told to wait, and nobody else is.
+func TestTooManyPagesThatJoin(t *testing.T) {
+	s := serve(t, nil)
+	s.server.joins.SetLimit(0)
+	s.server.joins.SetBurst(1)
+	conn, _, err := s.dial(nil)
+	require.NoError(t, err)
+	defer conn.Close()
+	_, answer, err := s.dial(nil)
+	require.Error(t, err)
+	assert.Equal(t, 429, answer.StatusCode)
+	assert.Equal(t, "1", answer.Header.Get("Retry-After"))
+	status, _ := s.ask("GET", "/api/v1/state", "")
+	assert.Equal(t, 200, status)
+}
+
 func TestTooManyRequests(t *testing.T) {
 	s := serve(t, nil)
 	s.server.rate.SetLimit(0)
