@@ -145,12 +145,14 @@ func bisquare(dst, residuals, xs []float64, reach, trust float64) {
 	}
 }
 
-// solver holds the work space of one weighted polynomial fit after another.
-// The normal equations are solved here and not by a matrix library: there are
-// thousands of systems of four unknowns, and the powers are scaled to the
-// window so that they are well conditioned.
+// solver holds the work space of one weighted polynomial fit after another: it
+// is solved here and not by a matrix library, since there are thousands of
+// systems of four unknowns.
 type solver struct {
-	weights []float64
+	weights []float64 // of the row
+	// of the points in the window: position within it, that to the power
+	// 2k, kernel, and the last two orthogonal polynomials
+	at, power, kernel, now, before []float64
 }
 
 const maxDegree = 6
@@ -224,81 +226,63 @@ func (s *solver) row(o Local, xs, total []float64, x float64) (Row, float64) {
 	return Row{First: a, Weights: s.weights}, width
 }
 
-// solve fills s.weights; false if the equations are singular (all points at
-// one position, say), and then a lower degree may do.
+// solve fills s.weights; false if the points do not carry that degree (all at
+// one position, say), and then a lower one may do.
+//
+// The kernel is multiplied by the reproducing polynomial sum p_k(0) p_k(u)/|p_k|^2
+// of the monic polynomials that are orthogonal on the points, by their
+// three-term recurrence (G. E. Forsythe, J. SIAM 5 (1957) 74-88, from memory).
+// Normal equations of powers lose ten digits where a quartic is drawn from one
+// side; this loses next to none.
 func (s *solver) solve(xs, total []float64, x, width float64, degree int) bool {
-	var m [maxDegree + 1][maxDegree + 1]float64
-	var moment [2*maxDegree + 1]float64
+	n := len(xs)
+	s.at = slices.Grow(s.at[:0], n)[:n]
+	s.kernel = slices.Grow(s.kernel[:0], n)[:n]
+	s.now = slices.Grow(s.now[:0], n)[:n]
+	s.before = slices.Grow(s.before[:0], n)[:n]
+	s.power = slices.Grow(s.power[:0], n)[:n]
 	for i, xi := range xs {
 		u := (xi - x) / width
-		v := math.Abs(u)
-		if v >= 1 {
-			s.weights[i] = 0
-			continue
-		}
-		c := 1 - v*v*v
-		w := c * c * c * total[i]
-		s.weights[i] = w
-		for j := range 2*degree + 1 {
-			moment[j] += w
-			w *= u
+		s.at[i], s.kernel[i], s.weights[i] = u, 0, 0
+		s.now[i], s.before[i], s.power[i] = 1, 0, 1
+		if v := math.Abs(u); v < 1 {
+			c := 1 - v*v*v
+			s.kernel[i] = c * c * c * total[i]
 		}
 	}
-	if moment[0] <= 0 {
-		return false
+	now0, before0 := 1.0, 0.0 // the polynomials at x itself, where u is 0
+	normBefore := 1.0
+	for k := range degree + 1 {
+		var norm, turned, power float64
+		for i, w := range s.kernel {
+			wp := w * s.now[i] * s.now[i]
+			norm += wp
+			turned += wp * s.at[i]
+			power += w * s.power[i]
+			s.power[i] *= s.at[i] * s.at[i]
+		}
+		if norm <= singular*power || norm <= 0 {
+			return false
+		}
+		for i, p := range s.now {
+			s.weights[i] += p * now0 / norm
+		}
+		alpha, beta := turned/norm, 0.0
+		if k > 0 {
+			beta = norm / normBefore
+		}
+		for i, u := range s.at {
+			s.now[i], s.before[i] = (u-alpha)*s.now[i]-beta*s.before[i], s.now[i]
+		}
+		now0, before0 = -alpha*now0-beta*before0, now0
+		normBefore = norm
 	}
-	for i := range degree + 1 {
-		for j := range degree + 1 {
-			m[i][j] = moment[i+j]
-		}
-	}
-	// Solve M c = e0 by Cholesky: c are the coefficients of the polynomial by
-	// which the kernel is multiplied to give the value at x.
-	var l [maxDegree + 1][maxDegree + 1]float64
-	for i := range degree + 1 {
-		for j := range i + 1 {
-			sum := m[i][j]
-			for k := range j {
-				sum -= l[i][k] * l[j][k]
-			}
-			if i == j {
-				if sum <= 1e-11*m[i][i] {
-					return false
-				}
-				l[i][i] = math.Sqrt(sum)
-			} else {
-				l[i][j] = sum / l[j][j]
-			}
-		}
-	}
-	var c [maxDegree + 1]float64
-	for i := range degree + 1 {
-		sum := 0.0
-		if i == 0 {
-			sum = 1
-		}
-		for k := range i {
-			sum -= l[i][k] * c[k]
-		}
-		c[i] = sum / l[i][i]
-	}
-	for i := degree; i >= 0; i-- {
-		sum := c[i]
-		for k := i + 1; k <= degree; k++ {
-			sum -= l[k][i] * c[k]
-		}
-		c[i] = sum / l[i][i]
-	}
-	for i, xi := range xs {
-		if s.weights[i] == 0 {
-			continue
-		}
-		u := (xi - x) / width
-		p := 0.0
-		for j := degree; j >= 0; j-- {
-			p = p*u + c[j]
-		}
-		s.weights[i] *= p
+	for i, w := range s.kernel {
+		s.weights[i] *= w
 	}
 	return true
 }
+
+// singular is how small what a power adds to the lower ones may be against the
+// power itself, both squared, before the points are held not to carry it.
+const singular = 1e-11
