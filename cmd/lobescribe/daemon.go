@@ -62,22 +62,31 @@ type daemonOptions struct {
 	Sign   int
 	// Rest on the heel ends a trace; 0 means what capture takes.
 	Rest measure.Stamp
+	// Held is how many readings wait in memory while the disk refuses; 0 means
+	// what capture takes.
+	Held int
+	// Clock is the monotonic time that readings are stamped on; nil means the
+	// devices'.
+	Clock func() measure.Stamp
 }
 
 // newDaemon returns a daemon whose goroutines run until ctx is done; wait
 // waits for them.
 func newDaemon(ctx context.Context, o daemonOptions) *daemon {
+	if o.Clock == nil {
+		o.Clock = device.Now
+	}
 	d := &daemon{log: o.Log, device: o.Device, store: o.Store, hub: o.Hub, simulate: o.Simulate, ctx: ctx,
 		instruments: map[capture.Role]*instrument{}}
 	d.keeper = capture.NewKeeper(capture.KeeperOptions{
-		Store: shelf{d, o.Source}, Log: o.Log,
+		Store: shelf{d, o.Source}, Log: o.Log, Bound: o.Held,
 		Tell:  func(s capture.TraceState) { d.hub.Publish(s, 0) },
 		Ended: d.ended,
 	})
 	d.live = capture.NewLive(capture.LiveOptions{
 		Follower: capture.FollowerOptions{Sign: o.Sign},
 		Recorder: capture.RecorderOptions{Rest: o.Rest},
-		Clock:    device.Now, Keeper: d.keeper,
+		Clock:    o.Clock, Keeper: d.keeper,
 		Tell: func(m capture.Message) { d.hub.Publish(m, 0) },
 	})
 	// The keeper outlives the live side by the trace that it ends.

@@ -187,11 +187,28 @@ func (m *message) UnmarshalJSON(b []byte) error {
 // live opens the live socket; the messages come until the test ends.
 func (p *process) live() <-chan message {
 	p.t.Helper()
+	out := make(chan message, 4096)
+	texts := p.socket()
+	go func() {
+		defer close(out)
+		for text := range texts {
+			var m message
+			if json.Unmarshal(text, &m) == nil {
+				out <- m
+			}
+		}
+	}()
+	return out
+}
+
+// socket opens the live socket and passes on its messages as they are.
+func (p *process) socket() <-chan []byte {
+	p.t.Helper()
 	c, _, err := websocket.DefaultDialer.Dial("ws"+strings.TrimPrefix(p.url, "http")+"api/v1/live",
 		http.Header{"Origin": {strings.TrimSuffix(p.url, "/")}})
 	require.NoError(p.t, err)
 	p.t.Cleanup(func() { c.Close() })
-	out := make(chan message, 4096)
+	out := make(chan []byte, 4096)
 	go func() {
 		defer close(out)
 		for {
@@ -199,10 +216,7 @@ func (p *process) live() <-chan message {
 			if err != nil {
 				return
 			}
-			var m message
-			if json.Unmarshal(text, &m) == nil {
-				out <- m
-			}
+			out <- text
 		}
 	}()
 	return out

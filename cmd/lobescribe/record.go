@@ -109,7 +109,7 @@ type recording struct {
 
 // run records and returns the findings.
 func (r *recording) run(cmd *cobra.Command) (lift.Findings, error) {
-	outliveReaders()
+	keepGoing()
 	ctx, enough := context.WithCancel(cmd.Context())
 	defer enough()
 	memory := &memoryShelf{recording: r}

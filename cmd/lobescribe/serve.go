@@ -95,7 +95,7 @@ named here are used and remembered; without any, the page leads to them.
 // run serves what the store holds. begin is called when everything is up,
 // before the address is printed.
 func (f *serveFlags) run(cmd *cobra.Command, source string, begin func(*daemon) error) (err error) {
-	outliveReaders()
+	keepGoing()
 	store, err := openStore(cmd, storage.Options{Repair: true})
 	if err != nil {
 		return err

@@ -34,8 +34,3 @@ func untilStopped(stderr io.Writer) (context.Context, context.CancelFunc) {
 	})
 	return ctx, stop
 }
-
-// outliveReaders keeps the program going when whoever reads its output has
-// gone: a Ctrl-C also ends the `tee` of the same terminal, and a log line into
-// its pipe must not end a daemon that is still writing to disk.
-func outliveReaders() { signal.Ignore(syscall.SIGPIPE) }

@@ -1,0 +1,219 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"math/rand/v2"
+	"path/filepath"
+	"sync"
+	"sync/atomic"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"lobescribe/capture"
+	"lobescribe/dashboard"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+// inProcess is a daemon of this process, without a server and without devices:
+// a test feeds its live side and hears its hub.
+type inProcess struct {
+	*daemon
+	hub   *dashboard.Hub
+	store *storage.Store
+	now   atomic.Int64 // the clock of its live side, in microseconds
+	stop  func() error
+}
+
+// inThisProcess starts a daemon whose live side has a clock that only the test
+// moves.
+func inThisProcess(t *testing.T, fault func(storage.Op) error, held int) *inProcess {
+	store, err := storage.Open(filepath.Join(t.TempDir(), storeFile), storage.Options{Fault: fault})
+	require.NoError(t, err)
+	p := &inProcess{hub: dashboard.NewHub(dashboard.HubOptions{}), store: store}
+	ctx, cancel := context.WithCancel(t.Context())
+	p.daemon = newDaemon(ctx, daemonOptions{Store: store, Hub: p.hub, Source: "live", Held: held,
+		Clock: func() measure.Stamp { return measure.Stamp(p.now.Load()) }})
+	p.stop = func() error {
+		cancel()
+		defer p.hub.Close()
+		return p.wait()
+	}
+	t.Cleanup(func() {
+		cancel()
+		_ = p.wait()
+		assert.NoError(t, store.Close())
+	})
+	return p
+}
+
+// turn feeds readings of a millisecond each, from number `from` on; each lift
+// tells its number.
+func (p *inProcess) turn(from, count int) {
+	for at := from; at < from+count; at += 100 {
+		rs := make([]measure.Reading, 0, 100)
+		for i := at; i < min(at+100, from+count); i++ {
+			rs = append(rs, measure.Reading{At: measure.Stamp(i) * measure.Millisecond, Lift: measure.Length(i) * measure.Micrometre, Has: measure.HasLift})
+		}
+		p.now.Store(int64(rs[len(rs)-1].At))
+		p.live.Readings(capture.Indicator, rs)
+	}
+}
+
+// trace waits until what the page is told of the trace under way is as wanted.
+func (p *inProcess) trace(t *testing.T, what string, want func(capture.TraceState) bool) (s capture.TraceState) {
+	t.Helper()
+	require.Eventually(t, func() bool {
+		now := p.hub.Now().Trace
+		if now == nil {
+			return false
+		}
+		s = *now
+		return want(s)
+	}, 60*time.Second, time.Millisecond, "the page is never told that %s", what)
+	return s
+}
+
+func in(state string) func(capture.TraceState) bool {
+	return func(s capture.TraceState) bool { return s.State == state }
+}
+
+// Each write fails now and then, whatever it is, as on a failing disk: all that
+// was turned is kept, once and in order.
+func TestEveryWriteMayFail(t *testing.T) {
+	t.Parallel()
+	seed := uint64(time.Now().UnixNano())
+	t.Logf("seed %d", seed)
+	chance := rand.New(rand.NewPCG(seed, 1)) // of the goroutine that writes
+	var failing atomic.Bool
+	var counting sync.Mutex
+	refused, total := map[storage.Op]int{}, 0
+	enough := func() bool {
+		counting.Lock()
+		defer counting.Unlock()
+		return len(refused) == 3 && total >= 25
+	}
+	p := inThisProcess(t, func(op storage.Op) error {
+		// Findings and documents have nobody who tries again.
+		if op != storage.OpBegin && op != storage.OpAppend && op != storage.OpEnd || !failing.Load() || chance.IntN(2) == 0 {
+			return nil
+		}
+		counting.Lock()
+		defer counting.Unlock()
+		refused[op]++
+		total++
+		return fmt.Errorf("%s: %w", op, syscall.EIO)
+	}, 0)
+	failing.Store(true)
+	n, began := 0, int64(-1)
+	for !enough() {
+		require.Less(t, n, 2_000_000, "not enough was refused")
+		p.turn(n, 1000)
+		n += 1000
+		p.live.EndTrace()
+		began = p.trace(t, "this trace is kept or waits", func(s capture.TraceState) bool { return s.Began > began }).Began
+	}
+	failing.Store(false)
+	require.NoError(t, p.stop())
+	list, err := p.store.Traces(storage.Query{})
+	require.NoError(t, err)
+	require.Greater(t, len(list), 1)
+	next := 0
+	for i := len(list) - 1; i >= 0; i-- { // oldest first
+		assert.False(t, list[i].CutShort)
+		_, trace, err := p.store.Load(list[i].ID)
+		require.NoError(t, err)
+		first := int(trace.Readings[0].Lift / measure.Micrometre)
+		require.LessOrEqual(t, next, first)
+		for j, r := range trace.Readings {
+			require.Equal(t, measure.Length(first+j)*measure.Micrometre, r.Lift)
+		}
+		// Between two traces the valve stands for the few readings that take it
+		// past what counts as movement.
+		require.Less(t, first-next, 50, "nothing is missing between trace %s and the one before", list[i].ID)
+		next = first + len(trace.Readings)
+	}
+	assert.Equal(t, n, next)
+	t.Logf("%d traces of %d readings in all, refused: %v", len(list), n, refused)
+}
+
+// The disk refuses for longer than memory lasts: that is said plainly while it
+// is so, and stands in the trace as a gap, with nothing else missing.
+func TestADiskFullForLongerThanMemoryLasts(t *testing.T) {
+	t.Parallel()
+	var full atomic.Bool
+	p := inThisProcess(t, func(op storage.Op) error {
+		if full.Load() {
+			return fmt.Errorf("%s: %w", op, syscall.ENOSPC)
+		}
+		return nil
+	}, 5000)
+	p.turn(0, 1000)
+	p.trace(t, "a trace is on disk", func(s capture.TraceState) bool { return s.State == capture.TraceRecording && s.OnDisk > 0.9 })
+	full.Store(true)
+	p.turn(1000, 5000)
+	s := p.trace(t, "the disk is full", func(s capture.TraceState) bool { return s.State == capture.TraceBehind && s.Readings > 5000 })
+	assert.Contains(t, s.Says, "no space left on device")
+	p.turn(6000, 2000)
+	s = p.trace(t, "readings are lost", in(capture.TraceFailed))
+	assert.Contains(t, s.Says, "Memory is full too")
+	client, err := p.hub.Join() // whoever opens the page now is told too
+	require.NoError(t, err)
+	client.Leave()
+	text, err := json.Marshal(p.hub.Now())
+	require.NoError(t, err)
+	assert.Contains(t, string(text), `"state":"failed"`)
+
+	full.Store(false)
+	p.trace(t, "the disk has room again", in(capture.TraceRecording))
+	p.turn(8000, 1000)
+	require.NoError(t, p.stop())
+	list, err := p.store.Traces(storage.Query{})
+	require.NoError(t, err)
+	require.Len(t, list, 1)
+	_, trace, err := p.store.Load(list[0].ID)
+	require.NoError(t, err)
+	require.Len(t, trace.Notes, 1)
+	gap := trace.Notes[0]
+	assert.Equal(t, measure.NoteGap, gap.Kind)
+	assert.Contains(t, gap.Says, "readings were lost")
+	missing, last := 0, -1
+	for _, r := range trace.Readings {
+		n := int(r.Lift / measure.Micrometre)
+		if last >= 0 && n != last+1 {
+			missing += n - last - 1
+			assert.Greater(t, gap.At, trace.Readings[0].At)
+			assert.Equal(t, r.At, gap.Until)
+		}
+		last = n
+	}
+	assert.Equal(t, 8999, last)
+	assert.InDelta(t, 2000, missing, 60, "what memory could not hold, and no more")
+	assert.Contains(t, gap.Says, fmt.Sprint(missing))
+}
+
+// A daemon that has to stop while its disk refuses does not say that all is
+// well.
+func TestStoppedWhileTheDiskRefuses(t *testing.T) {
+	t.Parallel()
+	var full atomic.Bool
+	p := inThisProcess(t, func(storage.Op) error {
+		if full.Load() {
+			return syscall.ENOSPC
+		}
+		return nil
+	}, 0)
+	full.Store(true)
+	p.turn(0, 1000)
+	p.trace(t, "the disk is full", in(capture.TraceBehind))
+	err := p.stop()
+	require.ErrorIs(t, err, syscall.ENOSPC)
+	assert.Contains(t, oneLine(err), "readings could not be written and are lost")
+	assert.Contains(t, oneLine(err), "make room on the disk")
+}
