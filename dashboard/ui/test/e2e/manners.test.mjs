@@ -101,7 +101,8 @@ test("a lost daemon is said, and found again, with nothing lost on the screen", 
   const { page, context } = await openPage(b);
   await remember(page);
   await page.goto(first.url);
-  await page.locator(".openings tbody tr").first().waitFor();
+  // In the midst of a trace: one that had ended would not be cut short.
+  await page.waitForFunction(() => document.querySelector(".openings tbody tr") && document.querySelector(".trace-line")?.textContent?.includes("Recording:"));
   const figure = await page.locator(".openings tbody tr td.strong").last().innerText();
   await first.kill();
   const began = Date.now();
