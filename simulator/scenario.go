@@ -2,6 +2,7 @@ package simulator
 
 import (
 	"fmt"
+	"math"
 	"math/rand/v2"
 
 	"lobescribe/device/measure"
@@ -22,6 +23,10 @@ type Scenario struct {
 	// Openings is how many whole openings the hand turns through; 3. One that
 	// it starts or stops in the middle of comes on top.
 	Openings int
+	// NoWire leaves the wires out: there are no bytes and no lines, and no
+	// encoder's own readings, which makes a session several times cheaper.
+	// Trace and truth are the same, as long as no Baud makes readings wait.
+	NoWire bool
 
 	carry *carried // from the session before, on a bench
 }
@@ -62,6 +67,29 @@ const (
 // Play works the scenario out. It is pure: the same scenario gives the same
 // session, byte for byte. The error says what in the scenario cannot be.
 func (s Scenario) Play() (*Session, error) {
+	p, err := s.turn()
+	if err != nil {
+		return nil, err
+	}
+	p.readIndicator(s.chance(streamIndicator), s.chance(streamWire))
+	if p.encoder != nil && !p.noWire && !p.indicator.Format.Combined() {
+		p.readEncoder(s.chance(streamEncoderWire))
+	}
+	return p.Session, nil
+}
+
+// Foresee works out what will happen in the scenario, without a single reading:
+// the truth but for HighestSampled.
+func (s Scenario) Foresee() (*Truth, error) {
+	p, err := s.turn()
+	if err != nil {
+		return nil, err
+	}
+	return &p.Truth, nil
+}
+
+// turn makes all ready up to the first reading.
+func (s Scenario) turn() (*player, error) {
 	n, openings := s.Indicator.withDefaults(), orDefault(s.Openings, 3)
 	train, err := s.Valve.train()
 	if err != nil {
@@ -84,6 +112,7 @@ func (s Scenario) Play() (*Session, error) {
 		Session:   &Session{Truth: Truth{train: train, path: path}},
 		indicator: n,
 		counter:   &counter{sign: 1, per: 1},
+		noWire:    s.NoWire,
 	}
 	if s.Encoder != nil {
 		e := s.Encoder.withDefaults()
@@ -112,11 +141,7 @@ func (s Scenario) Play() (*Session, error) {
 	if whole := t.Whole(); len(whole) > 0 {
 		t.NoseAngle = whole[0].NoseAngle
 	}
-	p.readIndicator(s.chance(streamIndicator), s.chance(streamWire))
-	if p.encoder != nil && !n.Format.Combined() {
-		p.readEncoder(s.chance(streamEncoderWire))
-	}
-	return p.Session, nil
+	return p, nil
 }
 
 func (s Scenario) chance(stream uint64) *rand.Rand { return rand.New(rand.NewPCG(s.Seed, stream)) }
@@ -128,6 +153,7 @@ type player struct {
 	encoder       *Encoder
 	encoderChance *rand.Rand
 	counter       *counter
+	noWire        bool
 }
 
 // readIndicator takes the indicator's readings and sends them.
@@ -146,12 +172,16 @@ func (p *player) readIndicator(chance, wireChance *rand.Rand) {
 	if p.encoder != nil {
 		tr.AngleStep, has = p.encoder.Step(), has|measure.HasAngle
 	}
-	wire := newSender(n.Wire, format.End, wireChance, expect)
+	wire := newSender(n.Wire, format.End, wireChance, 0)
+	if !p.noWire {
+		wire = newSender(n.Wire, format.End, wireChance, expect)
+	}
 	ticks := newClock(n.Rate, n.Jitter, chance)
 	hand, angles := cursor{p: p.Truth.path}, cursor{p: p.Truth.path}
 	unit, resolution := n.Unit, n.Resolution
 	switches, turns := 0, indexes{counter: p.counter}
 	opening := 0
+	stands, lift := math.NaN(), 0.0 // a crank that stands is looked up once
 	var line []byte
 	for {
 		t := ticks.next()
@@ -174,7 +204,9 @@ func (p *player) readIndicator(chance, wireChance *rand.Rand) {
 			continue
 		}
 		seen := t - n.Delay.Seconds()
-		lift := p.Truth.train.lift(hand.at(seen))
+		if crank := hand.at(seen); crank != stands {
+			stands, lift = crank, p.Truth.train.lift(crank)
+		}
 		r := measure.Reading{At: stamp, Has: has}
 		counts := roundToCount(p.Truth.show.at(seen, lift)+noise, resolution)
 		shown := measure.Length(counts) * resolution
@@ -189,8 +221,10 @@ func (p *player) readIndicator(chance, wireChance *rand.Rand) {
 			words.count, words.angle = p.counter.sent(count), r.Angle
 			words.index = p.encoder.Index && turns.passed(count)
 		}
-		line = format.appendLine(line[:0], words)
-		wire.send(t, line, len(tr.Readings))
+		if !p.noWire {
+			line = format.appendLine(line[:0], words)
+			wire.send(t, line, len(tr.Readings))
+		}
 		tr.Readings = append(tr.Readings, r)
 		opening = p.highestSampled(opening, fromSec(seen), fromMM(lift))
 	}

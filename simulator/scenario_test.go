@@ -26,6 +26,35 @@ func TestZeroScenarioPlaysThreeOpenings(t *testing.T) {
 	require.Len(t, s.Indicator, len(s.Trace.Readings))
 }
 
+// Without the wires, and foreseen without a reading, all is as it is with them.
+func TestNoWireAndForeseeAreTheSameSession(t *testing.T) {
+	for seed := range uint64(6) {
+		s := Scenario{
+			Seed: seed, Hand: Hand{Style: Styles()[seed], Stops: 1}, Openings: 2,
+			Indicator: Indicator{Noise: 3000, Jitter: 0.2, Lost: []Loss{{At: 5 * measure.Second, For: measure.Second}}},
+		}
+		if seed%2 == 0 {
+			s.Encoder = &Encoder{Delay: 3 * measure.Millisecond}
+		}
+		whole, err := s.Play()
+		require.NoError(t, err)
+		require.NotEmpty(t, whole.Trace.Readings)
+		s.NoWire = true
+		quiet, err := s.Play()
+		require.NoError(t, err)
+		assert.Equal(t, whole.Trace, quiet.Trace)
+		assert.Equal(t, whole.Truth.Openings, quiet.Truth.Openings)
+		assert.Empty(t, quiet.Indicator)
+		assert.Empty(t, quiet.Counts)
+		truth, err := s.Foresee()
+		require.NoError(t, err)
+		for i, o := range whole.Truth.Openings {
+			o.HighestSampled = 0
+			assert.Equal(t, o, truth.Openings[i])
+		}
+	}
+}
+
 func BenchmarkPlay(b *testing.B) {
 	// 20 openings read a hundred times a second, with an encoder.
 	s := Scenario{Openings: 20, Indicator: Indicator{Rate: 100, Noise: 1000}, Encoder: &Encoder{}}
