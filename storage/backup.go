@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"time"
 
 	"go.etcd.io/bbolt"
 )
@@ -33,7 +34,7 @@ func (s *Store) Backup(ctx context.Context, w io.Writer) (n int64, err error) {
 	err = guard(func() error {
 		return s.db.View(func(tx *bbolt.Tx) error {
 			var err error
-			n, err = tx.WriteTo(&stoppable{ctx, w})
+			n, err = tx.WriteTo(&copying{ctx: ctx, w: w, mayHurry: s.idle})
 			return err
 		})
 	})
@@ -43,17 +44,68 @@ func (s *Store) Backup(ctx context.Context, w io.Writer) (n int64, err error) {
 	return n, nil
 }
 
-// stoppable is a writer that stops when its context does.
-type stoppable struct {
-	ctx context.Context
-	w   io.Writer
+// idle says that nothing is being recorded.
+func (s *Store) idle() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return len(s.open) == 0
 }
 
-func (s *stoppable) Write(b []byte) (int, error) {
-	if s.ctx.Err() != nil {
-		return 0, context.Cause(s.ctx)
+// While something is recorded a copy takes its time: at the full speed of
+// memory it would take a processor and the disk from whoever records. At this
+// pace a gigabyte takes a minute.
+const (
+	copyPerSecond = 16 << 20
+	copyAhead     = 10 * time.Millisecond // by which it may be early: sleeping shorter is no rest
+)
+
+// copying is a writer that stops when its context does, and keeps the pace.
+type copying struct {
+	ctx      context.Context
+	w        io.Writer
+	mayHurry func() bool
+	debt     time.Duration // how far it is ahead of the pace
+	last     time.Time
+}
+
+func (c *copying) Write(b []byte) (int, error) {
+	if c.ctx.Err() != nil {
+		return 0, context.Cause(c.ctx)
 	}
-	return s.w.Write(b)
+	n, err := c.w.Write(b)
+	if err != nil || c.mayHurry() {
+		c.debt = 0
+		return n, err
+	}
+	now := time.Now()
+	c.debt = max(0, c.debt-now.Sub(c.last)) + time.Duration(n)*time.Second/copyPerSecond
+	c.last = now
+	if c.debt > copyAhead {
+		select {
+		case <-time.After(c.debt):
+		case <-c.ctx.Done():
+			return n, context.Cause(c.ctx)
+		}
+	}
+	return n, nil
+}
+
+// flushing writes a file that is flushed on the way: in the end there would be
+// so much to flush at once that whoever records waits behind it.
+type flushing struct {
+	f       *os.File
+	pending int
+}
+
+const flushEvery = 4 << 20
+
+func (f *flushing) Write(b []byte) (int, error) {
+	n, err := f.f.Write(b)
+	if f.pending += n; err == nil && f.pending >= flushEvery {
+		f.pending = 0
+		err = f.f.Sync()
+	}
+	return n, err
 }
 
 // BackupFile writes a backup to path: into a file beside it, which is flushed,
@@ -78,7 +130,7 @@ func (s *Store) BackupFile(ctx context.Context, path string, overwrite bool) (n 
 			os.Remove(f.Name())
 		}
 	}()
-	if n, err = s.Backup(ctx, f); err != nil {
+	if n, err = s.Backup(ctx, &flushing{f: f}); err != nil {
 		return n, err
 	}
 	if err = f.Sync(); err != nil {

@@ -62,6 +62,7 @@ func backUp(cmd *cobra.Command, name string, overwrite bool) (int64, error) {
 	}
 	var n int64
 	err = writeBeside(name, func(w io.Writer) error {
+		daemon.http.Timeout = 0 // a large store takes its time; the daemon has a limit
 		body, err := daemon.get("backup")
 		if err != nil {
 			return err

@@ -117,7 +117,6 @@ func (c *crowd) listen(done *sync.WaitGroup) *listening {
 	ready := make(chan struct{})
 	done.Go(func() {
 		first := true
-		var took []time.Duration
 		for {
 			_, text, err := conn.ReadMessage()
 			if err != nil {
@@ -134,7 +133,9 @@ func (c *crowd) listen(done *sync.WaitGroup) *listening {
 				l.lost += lostIn(text)
 				for lift := range liftsIn(text) {
 					if at := c.sent[lift/100%len(c.sent)].Load(); lift >= 100 && at != 0 {
-						took = append(took, time.Duration(now-at))
+						c.mu.Lock()
+						c.took = append(c.took, time.Duration(now-at))
+						c.mu.Unlock()
 					}
 				}
 			case bytes.HasPrefix(text, []byte(`{"type":"opening"`)):
@@ -144,9 +145,6 @@ func (c *crowd) listen(done *sync.WaitGroup) *listening {
 				l.said = append(l.said, string(text))
 			}
 		}
-		c.mu.Lock()
-		c.took = append(c.took, took...)
-		c.mu.Unlock()
 	})
 	<-ready
 	return l
