@@ -134,14 +134,19 @@ const longestPoll = 16
 
 // mayPoll bounds what a page may have sent to a device. Over the network it is
 // nothing: sixteen bytes are enough to do harm to a service that happens to
-// listen there.
+// listen there. Registers of a bus are asked for in frames of our own making, so
+// over the network those are refused as well.
 func mayPoll(scheme, settings string) error {
 	q, err := url.ParseQuery(settings)
 	if err != nil {
 		return errors.New("what stands behind the ? of the address does not read: write name=value, with & between")
 	}
 	for name, values := range q {
-		if !strings.EqualFold(strings.TrimSpace(name), "poll") {
+		name = strings.TrimSpace(name)
+		if scheme == "tcp" && strings.EqualFold(name, "format") && slices.ContainsFunc(values, isAsking) {
+			return errors.New("a page may not have anything sent over the network, and format=modbus asks for every reading: start the daemon with this address on the command line")
+		}
+		if !strings.EqualFold(name, "poll") {
 			continue
 		}
 		for _, word := range values {
@@ -155,3 +160,6 @@ func mayPoll(scheme, settings string) error {
 	}
 	return nil
 }
+
+// isAsking tells whether a format's device speaks only when it is asked.
+func isAsking(format string) bool { return strings.EqualFold(strings.TrimSpace(format), "modbus") }

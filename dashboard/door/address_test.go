@@ -13,7 +13,7 @@ func TestMayOpen(t *testing.T) {
 	for _, good := range []string{
 		"serial:/dev/ttyUSB0", "serial:/dev/ttyUSB0?baud=9600&format=auto", "serial:/dev/ttyACM12",
 		"serial:/dev/serial/by-id/usb-Maker_Bridge-1a2b-if00-port0", "serial:/dev/serial/by-path/pci-0000:00:14.0-usb-0:2:1.0-port0",
-		"serial:/dev/cu.usbserial-1420", "serial:/dev/pts/5", "serial:COM3", "serial:COM12?unit=mm",
+		"serial:/dev/cu.usbserial-1420", "serial:/dev/pts/5", "serial:COM3", "serial:COM12?unit=mm", "serial:/dev/ttyUSB0?format=modbus",
 		"serial:/dev/oddly-named", "serial:/dev/oddly-named?unit=in", "serial:/dev/rfcomm0",
 		"usb:0403:6001", "usb:0403:6001:A50285BI?unit=in",
 		"tcp://127.0.0.1:4001", "tcp://localhost:4001?format=auto", "tcp://[::1]:4001", "tcp://192.168.1.20:2000", "tcp://10.1.2.3:9999?poll=", `serial:COM3?poll=?\r`,
@@ -32,6 +32,7 @@ func TestMayOpen(t *testing.T) {
 		"tcp://[::ffff:8.8.8.8]:4001", "tcp://user@127.0.0.1:4001", "tcp://127.0.0.1:4001/path", "tcp://2130706433:4001", "tcp://::1:4001",
 		"tcp://[127.0.0.1:4001", "tcp://224.0.0.1:4001",
 		"tcp://127.0.0.1:6379?poll=FLUSHALL%0D%0A", "tcp://127.0.0.1:6379?format=auto&%70oll=FLUSHALL", "tcp://127.0.0.1:6379?%20Poll=x", "rfc2217://127.0.0.1:4002",
+		"tcp://127.0.0.1:6379?format=modbus", "tcp://127.0.0.1:6379?Format=%6Dodbus&type=f32", "tcp://127.0.0.1:6379?format=auto&format=%20MODBUS",
 		"serial:%2Fetc%2Fpasswd", `serial:/dev/ttyUSB0\..\x`,
 		"serial:/dev/ttyUSB0?poll=GET%20/admin%20HTTP/1.0%0D%0A", "serial:/dev/ttyUSB0?x=%zz",
 	} {

@@ -1,0 +1,52 @@
+package main
+
+import (
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"lobescribe/dashboard/door"
+	"lobescribe/device"
+)
+
+// FuzzNamesAndAddresses holds the door's idea of an address against that of the
+// package that opens it: two readers of one text that differ are a way in.
+// Whatever a page may name is a serial port by its name, a USB identity, or a
+// place on the network that nothing is ever sent to.
+func FuzzNamesAndAddresses(f *testing.F) {
+	for _, s := range []string{"serial:/dev/ttyUSB0?baud=9600&format=auto", "serial:%2Fdev%2Fttyusb0?poll=%3F", "usb:0403:6001:A5069RR4?unit=in",
+		"tcp://127.0.0.1:4001?delay=16ms", "tcp://[::1]:4001?poll=x", "TCP://10.0.0.1:9999?format=modbus", "tcp://127.0.0.1:4001?format=%6dodbus",
+		"tcp://127.0.0.1:4001?a;poll=x", "rfc2217://[::1]:2300", "serial:/dev/serial/by-id/%2e%2e/x"} {
+		f.Add(s)
+	}
+	port := regexp.MustCompile(`^(/dev/(tty|cu|serial/by-|pts/)[^\x00]*|(?i:COM)[0-9]+)$`)
+	f.Fuzz(func(t *testing.T, text string) {
+		if door.MayOpen(text, nil) != nil {
+			return
+		}
+		a, err := device.ParseAddress(text)
+		if err != nil {
+			return
+		}
+		switch a.Kind {
+		case device.Serial:
+			assert.Regexp(t, port, a.Port)
+			assert.NotContains(t, a.Port, "/../")
+			assert.LessOrEqual(t, len(a.Poll), 16)
+		case device.USB:
+		case device.TCP:
+			assert.Empty(t, a.Poll, "nothing is sent over the network")
+			assert.NotEqual(t, "modbus", strings.ToLower(strings.TrimSpace(a.Format)))
+			decoder, err := device.NewDecoder(a, device.DecoderOptions{})
+			if err == nil {
+				_, asks := decoder.(device.Asker)
+				assert.False(t, asks, "nothing is sent over the network")
+			}
+		default:
+			require.Fail(t, "this kind may not be named", "%q", text)
+		}
+	})
+}
