@@ -48,7 +48,7 @@ energy. The engine maker's figures come before any number shown here.`,
 		newTraces(), newShow(), newExport(), newImport(), newReplay(),
 		newCalcCommand(), newSimulate(), newSheet(), newDoctor(),
 		newBackup(), newVerify(),
-		newKeyCommand(), newVersion(),
+		newKeyCommand(), newVersion(), newManpages(),
 	)
 	return root
 }
