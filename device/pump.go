@@ -33,8 +33,10 @@ const (
 	pumpAhead = 64   // reads that may wait for the decoder
 	pumpBytes = 4096 // of one read
 	// stuckRead is how long a read may take to see that it should stop before
-	// the link is closed under it, for drivers that hang.
-	stuckRead = 2 * time.Second
+	// the link is closed under it, for drivers that hang, and how long that may
+	// take: seven times readPause, and with both the program ends within two
+	// seconds.
+	stuckRead = 700 * time.Millisecond
 )
 
 func startPump(link Link, clock func() measure.Stamp) *pump {

@@ -57,8 +57,16 @@ func startWith(t testing.TB, env []string, args ...string) *process {
 	name, err := builtBinary()
 	require.NoError(t, err)
 	p := &process{t: t, cmd: exec.Command(name, args...), ended: make(chan error, 1)}
-	p.cmd.Stderr = &p.stderr
 	p.cmd.Env = append(os.Environ(), env...)
+	p.begin()
+	return p
+}
+
+// begin starts the command and waits until it has said where its page is.
+func (p *process) begin() {
+	t := p.t
+	t.Helper()
+	p.cmd.Stderr = &p.stderr
 	out, err := p.cmd.StdoutPipe()
 	require.NoError(t, err)
 	require.NoError(t, p.cmd.Start())
@@ -78,7 +86,6 @@ func startWith(t testing.TB, env []string, args ...string) *process {
 	case <-time.After(20 * time.Second):
 		t.Fatalf("the daemon does not say where its page is: %s", &p.stderr)
 	}
-	return p
 }
 
 // kill ends the process as a power cut would.
@@ -87,7 +94,7 @@ func (p *process) kill() {
 	select {
 	case err := <-p.ended:
 		p.ended <- err
-	case <-time.After(10 * time.Second):
+	case <-time.After(30 * time.Second):
 		p.t.Error("the process does not end")
 	}
 }
@@ -99,7 +106,7 @@ func (p *process) stop() error {
 	case err := <-p.ended:
 		p.ended <- err
 		return err
-	case <-time.After(10 * time.Second):
+	case <-time.After(30 * time.Second):
 		p.t.Fatal("the daemon does not stop")
 		return nil
 	}

@@ -171,7 +171,7 @@ func newExport() *cobra.Command {
 // writeBeside writes a file whole or not at all: beside its place, then
 // renamed over it.
 func writeBeside(name string, write func(io.Writer) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(name), "."+filepath.Base(name)+".*")
+	f, err := os.CreateTemp(filepath.Dir(name), filepath.Base(name)+".part-*")
 	if err != nil {
 		return fmt.Errorf("writing %s: %w", name, err)
 	}
