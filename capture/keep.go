@@ -73,6 +73,7 @@ type Keeper struct {
 	mu    sync.Mutex
 	queue []*keeping // traces in order; all but the last have ended
 	held  int        // readings and notes in the queue not yet on disk
+	lost  uint64     // readings dropped since the start
 }
 
 // KeeperOptions are the settings of a Keeper.
@@ -176,6 +177,7 @@ func (k *Keeper) Append(readings []measure.Reading, notes []measure.Note) {
 			t.drop(r.At)
 			t.dropped++
 			t.lost++
+			k.lost++
 			continue
 		}
 		k.closeGap(t, r.At)
@@ -224,6 +226,14 @@ func (k *Keeper) endLast() {
 	t := k.queue[n-1]
 	k.closeGap(t, t.newest)
 	t.ended = true
+}
+
+// Waiting returns how many readings and notes are not on disk yet, and how many
+// readings were lost since the start because the disk refused for too long.
+func (k *Keeper) Waiting() (waiting int, lost uint64) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.held, k.lost
 }
 
 func (k *Keeper) poke() {

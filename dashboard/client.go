@@ -39,19 +39,21 @@ func (c *Client) greet(hello Hello, past capture.Readings, replay *capture.Repla
 	return nil
 }
 
-// put adds a frame, and reports whether the client is still with us.
-func (c *Client) put(f *frame) bool {
+// put adds a frame. It returns how many readings had to make room for it, and
+// whether the client is still with us.
+func (c *Client) put(f *frame) (lost int, stays bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.err != nil {
-		return false
+		return 0, false
 	}
+	before := c.q.dropped
 	if err := c.q.put(f); err != nil {
 		c.endLocked(err)
-		return false
+		return 0, false
 	}
 	c.wake()
-	return true
+	return c.q.dropped - before, true
 }
 
 func (c *Client) wake() {

@@ -45,6 +45,8 @@ type Hub struct {
 	replay  *capture.ReplayState
 	strip   strip
 	sources map[uint64]*source
+	dropped uint64      // readings that slow clients did not get
+	letGo   uint64      // clients that were too slow
 	timer   *time.Timer // one flush for all sources; nil when none is due
 }
 
@@ -214,8 +216,11 @@ func (h *Hub) send(m capture.Message, id uint64) {
 		return
 	}
 	for c := range h.clients {
-		if !c.put(f) {
+		lost, stays := c.put(f)
+		h.dropped += uint64(lost)
+		if !stays {
 			delete(h.clients, c)
+			h.letGo++
 		}
 	}
 }
@@ -333,10 +338,20 @@ func (h *Hub) Join() (*Client, error) {
 }
 
 // Clients returns how many are connected.
-func (h *Hub) Clients() int {
+func (h *Hub) Clients() int { return h.Counts().Clients }
+
+// HubCounts is what a hub has counted since it was made.
+type HubCounts struct {
+	Clients int    // connected now
+	Dropped uint64 // readings that clients which fell behind did not get
+	LetGo   uint64 // clients sent away because they fell too far behind
+}
+
+// Counts returns the counts as they stand.
+func (h *Hub) Counts() HubCounts {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	return len(h.clients)
+	return HubCounts{Clients: len(h.clients), Dropped: h.dropped, LetGo: h.letGo}
 }
 
 // Close sends every client away with ErrClosed and publishes no more.

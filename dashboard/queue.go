@@ -23,6 +23,7 @@ type queue struct {
 	newest   []numbered // one a source and type at most
 	readings int        // in batches
 	lost     map[uint64]int
+	dropped  int // readings, ever
 }
 
 type numbered struct {
@@ -68,6 +69,7 @@ func (q *queue) lose(source uint64, readings int) {
 		q.lost = make(map[uint64]int)
 	}
 	q.lost[source] += readings
+	q.dropped += readings
 }
 
 // take removes the frame that was put first, and returns how many readings of

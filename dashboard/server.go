@@ -34,6 +34,16 @@ type Options struct {
 	TLS *tls.Config
 	// Page is served instead of the embedded page. Default: the embedded one.
 	Page fs.FS
+	// Alive asks the live side whether it is still there, for /healthz; it must
+	// return when its context ends. Default: not asked.
+	Alive func(context.Context) error
+	// HealthWait is how long a part may take to answer. Default: 2 s.
+	HealthWait time.Duration
+	// Free returns the bytes left on the disk of a folder. Default: as the
+	// system tells.
+	Free func(folder string) (uint64, error)
+	// Metrics are told at /metrics. Default: none are.
+	Metrics *Metrics
 	// Version is told on the build sheet.
 	Version string
 	// Log gets refusals and faults, never a key. Default: none.
@@ -64,6 +74,7 @@ type Server struct {
 	series  *seriesCache
 	answers answers
 	calc    map[string]calculation
+	probes  probes
 	rate    *rate.Limiter
 	joins   *rate.Limiter // pages that open the socket
 	heavy   chan struct{} // what takes much memory or time, a few at once
@@ -100,6 +111,10 @@ func New(o Options) (*Server, error) {
 	o.BodyWait = orElse(o.BodyWait, 15*time.Second)
 	o.AnswerWait = orElse(o.AnswerWait, 30*time.Second)
 	o.Connections = orElse(o.Connections, 256)
+	o.HealthWait = orElse(o.HealthWait, healthWait)
+	if o.Free == nil {
+		o.Free = freeOn
+	}
 	o.BackupWait = orElse(o.BackupWait, 15*time.Minute)
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
@@ -117,6 +132,7 @@ func New(o Options) (*Server, error) {
 	}
 	s := &Server{
 		o: o, hub: o.Hub, store: o.Store, bench: o.Bench, log: o.Log, door: d, assets: page,
+		probes:  newProbes(),
 		rate:    rate.NewLimiter(requestsPerSec, requestsBurst),
 		joins:   rate.NewLimiter(joinsPerSec, joinsBurst),
 		heavy:   make(chan struct{}, heavyAtOnce),
@@ -135,7 +151,7 @@ func New(o Options) (*Server, error) {
 // refuse answers whoever the door keeps out: in JSON for a script, in words
 // for a person.
 func refuse(w http.ResponseWriter, r *http.Request, status int, says string) {
-	if strings.HasPrefix(r.URL.Path, "/api/") {
+	if strings.HasPrefix(r.URL.Path, "/api/") || r.URL.Path == "/healthz" {
 		fail(w, status, says, "")
 		return
 	}
@@ -211,6 +227,9 @@ type route struct {
 
 func (s *Server) routes() []route {
 	return []route{
+		{pattern: "GET /healthz", do: s.health},
+		{pattern: "GET /metrics", do: s.metrics},
+
 		{pattern: "GET /api/v1/live", do: s.live, joins: true},
 		{pattern: "GET /api/v1/state", do: s.state},
 

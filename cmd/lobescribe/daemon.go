@@ -31,6 +31,8 @@ type daemon struct {
 	hub    *dashboard.Hub
 	live   *capture.Live
 	keeper *capture.Keeper
+	// metrics count for whoever watches the daemon.
+	metrics *dashboard.Metrics
 	// simulate starts the simulator for this daemon, until the context is
 	// done; nil where it is not offered.
 	simulate func(context.Context) (*simulated, error)
@@ -41,7 +43,8 @@ type daemon struct {
 	plugging    sync.Mutex // one device is put in place at a time
 	mu          sync.Mutex
 	instruments map[capture.Role]*instrument
-	simulator   *simulated // nil while it does not run
+	counted     map[capture.Role]device.Counters // by instruments that are closed
+	simulator   *simulated                       // nil while it does not run
 	replay      *replaying
 	selected    dashboard.Selection
 	meter       *delayMeter // nil while no delay is measured
@@ -77,18 +80,20 @@ func newDaemon(ctx context.Context, o daemonOptions) *daemon {
 		o.Clock = device.Now
 	}
 	d := &daemon{log: o.Log, device: o.Device, store: o.Store, hub: o.Hub, simulate: o.Simulate, ctx: ctx,
-		instruments: map[capture.Role]*instrument{}}
+		instruments: map[capture.Role]*instrument{}, counted: map[capture.Role]device.Counters{}}
 	d.keeper = capture.NewKeeper(capture.KeeperOptions{
 		Store: shelf{d, o.Source}, Log: o.Log, Bound: o.Held,
-		Tell:  func(s capture.TraceState) { d.hub.Publish(s, 0) },
+		Tell:  func(s capture.TraceState) { d.tell(s) },
 		Ended: d.ended,
 	})
 	d.live = capture.NewLive(capture.LiveOptions{
 		Follower: capture.FollowerOptions{Sign: o.Sign},
 		Recorder: capture.RecorderOptions{Rest: o.Rest},
 		Clock:    o.Clock, Keeper: d.keeper,
-		Tell: func(m capture.Message) { d.hub.Publish(m, 0) },
+		Tell: d.tell,
 	})
+	d.metrics = dashboard.NewMetrics(dashboard.MetricsOptions{Version: version, Hub: d.hub, Store: d.store.Path(),
+		Links: d.linkCounts, Waiting: d.keeper.Waiting, Log: o.Log})
 	// The keeper outlives the live side by the trace that it ends.
 	keeping, stop := context.WithCancel(context.WithoutCancel(ctx))
 	d.work.Go(func() {
@@ -99,6 +104,12 @@ func newDaemon(ctx context.Context, o daemonOptions) *daemon {
 		d.unwritten = d.keeper.Run(keeping)
 	})
 	return d
+}
+
+// tell passes on what the live engine says.
+func (d *daemon) tell(m capture.Message) {
+	d.metrics.Heard(m)
+	d.hub.Publish(m, 0)
 }
 
 // wait returns when everything the daemon started has ended. The error says
@@ -157,12 +168,16 @@ func (d *daemon) attach(role capture.Role, a device.Address) {
 func (d *daemon) unplug(role capture.Role) bool {
 	d.mu.Lock()
 	i := d.instruments[role]
-	delete(d.instruments, role)
 	d.mu.Unlock()
-	if i != nil {
-		i.close()
+	if i == nil {
+		return false
 	}
-	return i != nil
+	i.close()
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	delete(d.instruments, role)
+	d.retire(role, i)
+	return true
 }
 
 func (d *daemon) detach(role capture.Role) {
@@ -232,7 +247,7 @@ func (s shelf) Begin(h capture.Head) (capture.TraceWriter, error) {
 	if err != nil {
 		return nil, err
 	}
-	return page{w}, nil
+	return countedTrace{page{w}, s.d.metrics}, nil
 }
 
 // page is one trace on the shelf.

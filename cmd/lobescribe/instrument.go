@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 
 	"lobescribe/capture"
 	"lobescribe/device"
@@ -18,6 +19,7 @@ type instrument struct {
 	source  *device.Source
 	cancel  context.CancelFunc
 	done    chan struct{}
+	heardAt atomic.Int64 // the stamp of the last reading
 
 	mu     sync.Mutex
 	status device.Status
@@ -37,6 +39,7 @@ type listener struct {
 func connect(ctx context.Context, role capture.Role, a device.Address, o device.Options, l listener) *instrument {
 	ctx, cancel := context.WithCancel(ctx)
 	i := &instrument{role: role, address: a, cancel: cancel, done: make(chan struct{})}
+	i.heardAt.Store(never)
 	if o.Log != nil {
 		o.Log = o.Log.With(slog.String("role", string(role)))
 	}
@@ -54,6 +57,7 @@ func (i *instrument) run(l listener) {
 		if e.Held && l.live != nil {
 			l.live.EndTrace()
 		}
+		i.heard(e.Readings)
 		if len(e.Readings) > 0 && l.heard != nil {
 			l.heard(i.role, e.Readings)
 		}

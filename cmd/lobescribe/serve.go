@@ -146,6 +146,7 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 		return err
 	}
 	o.Hub, o.Store, o.Bench, o.Version, o.Log = hub, store, d, version, log
+	o.Alive, o.Metrics = d.live.Answers, d.metrics
 	server, err := dashboard.New(o)
 	if err != nil {
 		return err
