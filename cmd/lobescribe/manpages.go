@@ -149,7 +149,11 @@ func (m *manWriter) item(says string, name ...string) {
 // prose writes paragraphs. One with an indented line or with columns in it is
 // set as it stands.
 func (m *manWriter) prose(text string) {
-	for i, paragraph := range strings.Split(strings.Trim(text, "\n"), "\n\n") {
+	lines := strings.Split(strings.Trim(text, "\n"), "\n")
+	for i, l := range lines {
+		lines[i] = strings.TrimRight(l, " \t") // not a column
+	}
+	for i, paragraph := range strings.Split(strings.Join(lines, "\n"), "\n\n") {
 		if i > 0 {
 			m.WriteString(".PP\n")
 		}
