@@ -71,7 +71,7 @@ type Replays interface {
 type TraceFiles interface {
 	// Findings works out a stored trace (again, if need be).
 	Findings(ctx context.Context, id storage.ID) (lift.Findings, error)
-	// Export writes a trace in a promised format, "csv" or "jsonl".
+	// Export writes a trace in a promised format, "csv", "jsonl" or "parquet".
 	Export(ctx context.Context, id storage.ID, format string, w io.Writer) error
 	// Import stores a trace file. Its error says what is wrong with the file.
 	Import(ctx context.Context, name string, r io.Reader) (storage.ID, error)

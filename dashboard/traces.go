@@ -189,9 +189,9 @@ func (s *Server) exportTrace(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	format := orElse(r.URL.Query().Get("format"), "csv")
-	kind, ok := map[string]string{"csv": "text/csv; charset=utf-8", "jsonl": "application/jsonl"}[format]
+	kind, ok := map[string]string{"csv": "text/csv; charset=utf-8", "jsonl": "application/jsonl", "parquet": "application/vnd.apache.parquet"}[format]
 	if !ok {
-		return wrong("format", "%q is not a format of traces: write csv or jsonl.", format)
+		return wrong("format", "%q is not a format of traces: write csv, jsonl or parquet.", format)
 	}
 	h, err := s.store.Head(id)
 	if err != nil {

@@ -233,6 +233,9 @@ func endOf(r rows, id ID) storedEnd {
 	return storedEnd{lost: r.get(bucketOpen, key) == nil}
 }
 
+// Notes returns the notes of a trace. Damage is reported as by Load.
+func (s *Store) Notes(id ID) ([]measure.Note, error) { return s.notes(id, minStamp, maxStamp) }
+
 // notes returns the notes of a trace that reach into a span.
 func (s *Store) notes(id ID, from, until measure.Stamp) ([]measure.Note, error) {
 	var out []measure.Note

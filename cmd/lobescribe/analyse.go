@@ -14,11 +14,12 @@ func newAnalyse() *cobra.Command {
 	var direction string
 	cmd := &cobra.Command{
 		Use:   "analyse FILE",
-		Short: "Findings of a CSV or JSON-lines trace",
+		Short: "Findings of a CSV, JSON-lines or Parquet trace",
 		Long: `Works out max lift, half lift and the set-up's faults of a trace in a file.
 
-The file is CSV with a header row (t_s,lift_mm and optionally angle_deg) or JSON
-lines with the same names. "-" reads standard input.`,
+The file is CSV with a header row (t_s,lift_mm and optionally angle_deg), JSON
+lines with the same names, or Parquet with columns of these names or t_us,
+lift_nm and angle_udeg. "-" reads standard input.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			p, err := newPrinter(cmd)
@@ -29,7 +30,7 @@ lines with the same names. "-" reads standard input.`,
 			if err != nil {
 				return err
 			}
-			trace, err := readTraceFile(cmd, args[0])
+			trace, _, err := readTraceFile(cmd, args[0])
 			if err != nil {
 				return err
 			}
@@ -62,9 +63,9 @@ func parseDirection(text string) (int, error) {
 }
 
 // readTraceFile reads a trace from a file, or from standard input for "-".
-func readTraceFile(cmd *cobra.Command, name string) (measure.Trace, error) {
+func readTraceFile(cmd *cobra.Command, name string) (measure.Trace, tracefile.About, error) {
 	if name == "-" {
-		return tracefile.Read(cmd.InOrStdin())
+		return tracefile.ReadAbout(cmd.InOrStdin(), "")
 	}
-	return tracefile.ReadFile(name)
+	return tracefile.ReadFileAbout(name)
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -322,22 +323,18 @@ func (d *daemon) Findings(ctx context.Context, id storage.ID) (lift.Findings, er
 	return f, d.store.PutFindings(id, f)
 }
 
-// Export writes a trace as "csv" or "jsonl".
+// Export writes a trace as "csv", "jsonl" or "parquet".
 func (d *daemon) Export(ctx context.Context, id storage.ID, format string, w io.Writer) error {
 	f, err := tracefile.ParseFormat(format)
 	if err != nil {
 		return err
 	}
-	_, trace, err := d.store.Load(id)
-	if err != nil {
-		return err
-	}
-	return tracefile.Write(w, trace, f)
+	return exportTrace(d.store, id, f, w, nil)
 }
 
 // Import stores a trace file.
 func (d *daemon) Import(ctx context.Context, name string, r io.Reader) (storage.ID, error) {
-	trace, err := tracefile.Read(r)
+	trace, about, err := tracefile.ReadAbout(r, "")
 	if err != nil {
 		return 0, err
 	}
@@ -345,8 +342,9 @@ func (d *daemon) Import(ctx context.Context, name string, r io.Reader) (storage.
 	if err != nil {
 		return 0, err
 	}
-	return importTrace(d.store, trace, storage.Head{Engine: b.Engine, Valve: b.Valve,
-		Source: "import:" + path.Base(strings.ReplaceAll(name, `\`, "/"))})
+	head := headOf(about, path.Base(strings.ReplaceAll(name, `\`, "/")))
+	head.Engine, head.Valve = cmp.Or(head.Engine, b.Engine), cmp.Or(head.Valve, b.Valve)
+	return importTrace(d.store, trace, head)
 }
 
 // importTrace stores a whole trace and its findings.

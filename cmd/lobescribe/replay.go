@@ -82,7 +82,7 @@ func traceNamed(cmd *cobra.Command, name string) (uint64, measure.Trace, error) 
 			return uint64(id), trace, err
 		}
 	}
-	trace, err := readTraceFile(cmd, name)
+	trace, _, err := readTraceFile(cmd, name)
 	return fileTrace, trace, err
 }
 

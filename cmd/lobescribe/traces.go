@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"os"
@@ -12,7 +13,6 @@ import (
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
-	"lobescribe/storage/tracefile"
 )
 
 func newTraces() *cobra.Command {
@@ -142,32 +142,6 @@ func loadTrace(cmd *cobra.Command, text string) (storage.ID, storage.Head, measu
 	return id, head, trace, err
 }
 
-func newExport() *cobra.Command {
-	var out, format string
-	cmd := &cobra.Command{
-		Use:   "export ID [-o FILE]",
-		Short: "Write a stored trace as CSV or JSON lines",
-		Args:  cobra.ExactArgs(1),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			f, err := tracefile.ParseFormat(format)
-			if err != nil {
-				return wordsError{err}
-			}
-			_, _, trace, err := loadTrace(cmd, args[0])
-			if err != nil {
-				return err
-			}
-			if out == "" || out == "-" {
-				return tracefile.Write(cmd.OutOrStdout(), trace, f)
-			}
-			return writeBeside(out, func(w io.Writer) error { return tracefile.Write(w, trace, f) })
-		},
-	}
-	cmd.Flags().StringVarP(&out, "out", "o", "", "file to write; default: standard output")
-	cmd.Flags().StringVar(&format, "format", "csv", "csv or jsonl")
-	return cmd
-}
-
 // writeBeside writes a file whole or not at all: beside its place, then
 // renamed over it.
 func writeBeside(name string, write func(io.Writer) error) (err error) {
@@ -200,14 +174,18 @@ func newImport() *cobra.Command {
 	var engine, valve string
 	cmd := &cobra.Command{
 		Use:   "import FILE",
-		Short: "Store a trace from a CSV or JSON-lines file",
-		Args:  cobra.ExactArgs(1),
+		Short: "Store a trace from a CSV, JSON-lines or Parquet file",
+		Long: `Stores a trace from a file, and works out its findings.
+
+A Parquet file that export wrote also says when, on what engine and valve and
+with what instruments it was recorded; that is kept, unless flags say otherwise.`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			p, err := newPrinter(cmd)
 			if err != nil {
 				return err
 			}
-			trace, err := readTraceFile(cmd, args[0])
+			trace, about, err := readTraceFile(cmd, args[0])
 			if err != nil {
 				return err
 			}
@@ -216,8 +194,9 @@ func newImport() *cobra.Command {
 				return err
 			}
 			defer store.Close()
-			id, err := importTrace(store, trace, storage.Head{Engine: engine, Valve: valve,
-				Source: "import:" + filepath.Base(args[0])})
+			head := headOf(about, filepath.Base(args[0]))
+			head.Engine, head.Valve = cmp.Or(engine, head.Engine), cmp.Or(valve, head.Valve)
+			id, err := importTrace(store, trace, head)
 			if err != nil {
 				return err
 			}

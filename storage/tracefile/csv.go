@@ -102,6 +102,9 @@ func (r *Reader) nearest(hints ...string) string {
 	if len(all) > 60 {
 		all = all[:60] + "..."
 	}
+	if r.parquet != nil {
+		return fmt.Sprintf("; its columns are %q", all)
+	}
 	return fmt.Sprintf("; the first row is %q", all)
 }
 

@@ -3,6 +3,7 @@ package tracefile
 import (
 	"bytes"
 	"fmt"
+	"path/filepath"
 	"strings"
 )
 
@@ -14,15 +15,18 @@ const (
 	Found Format = iota
 	CSV
 	JSONLines
+	Parquet
 )
 
-// String returns "csv" or "jsonl", which is also the usual ending of the name.
+// String returns "csv", "jsonl" or "parquet", which is also the usual ending of the name.
 func (f Format) String() string {
 	switch f {
 	case CSV:
 		return "csv"
 	case JSONLines:
 		return "jsonl"
+	case Parquet:
+		return "parquet"
 	}
 	return "found"
 }
@@ -34,14 +38,27 @@ func ParseFormat(text string) (Format, error) {
 		return CSV, nil
 	case "jsonl", "json-lines", "jsonlines", "ndjson":
 		return JSONLines, nil
+	case "parquet":
+		return Parquet, nil
 	}
-	return Found, fmt.Errorf("format %q is not known: write csv or jsonl", text)
+	return Found, fmt.Errorf("format %q is not known: write csv, jsonl or parquet", text)
+}
+
+// FormatOf returns the format that a file's name ends in, Found when it ends
+// in none of them.
+func FormatOf(name string) Format {
+	f, err := ParseFormat(strings.TrimPrefix(filepath.Ext(name), "."))
+	if err != nil {
+		return Found
+	}
+	return f
 }
 
 // A Fault is what is wrong with a file, where, and what to do about it.
 type Fault struct {
 	File string // "" when it has no name
 	Line int    // from 1; 0 when it is not about a line
+	Row  bool   // the file has rows and no lines
 	Says string
 }
 
@@ -52,7 +69,7 @@ func (f *Fault) Error() string {
 		if where != "" {
 			where += ", "
 		}
-		where += fmt.Sprintf("line %d", f.Line)
+		where += f.word() + fmt.Sprintf(" %d", f.Line)
 	}
 	if where == "" {
 		return f.Says
@@ -60,10 +77,19 @@ func (f *Fault) Error() string {
 	return where + ": " + f.Says
 }
 
+func (f *Fault) word() string {
+	if f.Row {
+		return "row"
+	}
+	return "line"
+}
+
 // sniff looks at the beginning of a file, without its byte order mark, and
 // says which format it is, or why it is none.
 func sniff(b []byte) (Format, string) {
 	switch {
+	case bytes.HasPrefix(b, magic):
+		return Parquet, ""
 	case bytes.HasPrefix(b, []byte{0xff, 0xfe}), bytes.HasPrefix(b, []byte{0xfe, 0xff}), alternateNUL(b):
 		return 0, "the text is UTF-16; save it as UTF-8 (spreadsheets call it \"CSV UTF-8\")"
 	case bytes.HasPrefix(b, []byte{0x1f, 0x8b}), bytes.HasPrefix(b, []byte("PK\x03\x04")), bytes.HasPrefix(b, []byte{0x28, 0xb5, 0x2f, 0xfd}):
@@ -71,7 +97,7 @@ func sniff(b []byte) (Format, string) {
 	}
 	for _, c := range b {
 		if c < ' ' && c != '\t' && c != '\n' && c != '\r' {
-			return 0, "the file is not text; give a trace as CSV (t_s,lift_mm) or JSON lines"
+			return 0, "the file is not text; give a trace as CSV (t_s,lift_mm), JSON lines or Parquet"
 		}
 	}
 	text := bytes.TrimLeft(b, " \t\r\n")

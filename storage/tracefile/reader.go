@@ -34,6 +34,8 @@ type Reader struct {
 
 	csv     csvRow
 	json    jsonRow
+	parquet *parquetReader // nil for text
+	about   About
 	trusted bool // written by Write: gaps are in its notes
 	// The reading before, for order and gaps.
 	any      bool
@@ -66,6 +68,12 @@ func NewReader(r io.Reader, o Options) (*Reader, error) {
 	if o.Format != Found {
 		format = o.Format
 	}
+	if format == Parquet {
+		if err := t.openParquet(r); err != nil {
+			return nil, errors.Join(t.explain(err), t.Close())
+		}
+		return t, nil
+	}
 	if format == JSONLines {
 		t.row = t.jsonLine
 		return t, nil
@@ -78,7 +86,7 @@ func NewReader(r io.Reader, o Options) (*Reader, error) {
 }
 
 func (r *Reader) fault(line int, format string, args ...any) *Fault {
-	return &Fault{File: r.o.Name, Line: line, Says: fmt.Sprintf(format, args...)}
+	return &Fault{File: r.o.Name, Line: line, Row: r.parquet != nil, Says: fmt.Sprintf(format, args...)}
 }
 
 // explain gives a fault its file and wraps what is none.
@@ -100,6 +108,9 @@ func (r *Reader) explain(err error) error {
 // the last. A fault ends the trace; what came before it was given out.
 func (r *Reader) Next() ([]measure.Reading, error) {
 	r.batch = r.batch[:0]
+	if r.parquet != nil && r.done == nil {
+		r.done = r.nextParquet()
+	}
 	for r.done == nil && len(r.batch) < batchReadings {
 		line, err := r.lines.next()
 		if err == nil {
@@ -131,16 +142,16 @@ func (r *Reader) add(x measure.Reading, numbered bool) error {
 		step := x.At - r.last.At
 		switch {
 		case step < 0:
-			return r.fault(r.lines.n, "the time %s is before the %s of line %d; readings must be in order of time: sort them, or cut the file where the clock began anew", x.At, r.last.At, r.lastLine)
+			return r.fault(r.at(), "the time %s is before the %s of %s %d; readings must be in order of time: sort them, or cut the file where the clock began anew", x.At, r.last.At, r.word(), r.lastLine)
 		case step > 0:
 			r.sameTime = 0
 			r.lookForGap(x.At, step)
 		case x.Has&r.sameTime != 0 && !numbered:
-			return r.fault(r.lines.n, "the time %s is that of line %d too; keep one of the two readings, or give times with more decimals", x.At, r.lastLine)
+			return r.fault(r.at(), "the time %s is that of %s %d too; keep one of the two readings, or give times with more decimals", x.At, r.word(), r.lastLine)
 		}
 	}
 	r.sameTime |= x.Has
-	r.any, r.last, r.lastLine = true, x, r.lines.n
+	r.any, r.last, r.lastLine = true, x, r.at()
 	r.batch = append(r.batch, x)
 	return nil
 }
@@ -176,54 +187,104 @@ func (r *Reader) usualStep() measure.Stamp {
 	return 0
 }
 
-// Read reads a whole trace of either format. The error is a *Fault, or r's own.
+// About returns what a Parquet file says of the trace; nothing for any other.
+func (r *Reader) About() About { return r.about }
+
+// Close lets go of what reading needed. It does not close the stream below.
+func (r *Reader) Close() error {
+	if r.parquet == nil {
+		return nil
+	}
+	return r.parquet.close()
+}
+
+// at is the number of the line or row read last.
+func (r *Reader) at() int {
+	if r.parquet != nil {
+		return r.parquet.row
+	}
+	return r.lines.n
+}
+
+func (r *Reader) word() string {
+	if r.parquet != nil {
+		return "row"
+	}
+	return "line"
+}
+
+// Read reads a whole trace of any format. The error is a *Fault, or r's own.
 func Read(r io.Reader) (measure.Trace, error) { return ReadNamed(r, "") }
 
 // ReadNamed is Read for a stream whose faults should be told under a name.
-func ReadNamed(r io.Reader, name string) (measure.Trace, error) { return readSized(r, name, 0) }
+func ReadNamed(r io.Reader, name string) (measure.Trace, error) {
+	t, _, err := ReadAbout(r, name)
+	return t, err
+}
+
+// ReadAbout is ReadNamed with what the file says of the trace.
+func ReadAbout(r io.Reader, name string) (measure.Trace, About, error) { return readSized(r, name, 0) }
 
 // readSized reads a stream of which the size is known, or 0.
-func readSized(r io.Reader, name string, size int64) (measure.Trace, error) {
-	var t measure.Trace
+func readSized(r io.Reader, name string, size int64) (measure.Trace, About, error) {
 	rd, err := NewReader(r, Options{Name: name})
 	if err != nil {
-		return t, err
+		return measure.Trace{}, About{}, err
 	}
+	var t measure.Trace
 	for {
-		batch, err := rd.Next()
-		if err == io.EOF {
+		var batch []measure.Reading
+		if batch, err = rd.Next(); err != nil {
 			break
 		}
-		if err != nil {
-			return measure.Trace{}, err
-		}
 		if t.Readings == nil {
-			// One allocation rather than a dozen copies of a long trace. What
-			// the size misleads about is set right by append.
-			perReading := max(rd.lines.taken()/int64(len(batch)), 4)
-			t.Readings = make([]measure.Reading, 0, int64(len(batch))+size/perReading*17/16)
+			// One allocation rather than a dozen copies of a long trace.
+			t.Readings = make([]measure.Reading, 0, rd.expected(len(batch), size))
 		}
 		t.Readings = append(t.Readings, batch...)
 	}
+	if err == io.EOF {
+		err = nil
+	}
+	if err = errors.Join(err, rd.Close()); err != nil {
+		return measure.Trace{}, About{}, err
+	}
 	t.Notes, t.Resolution, t.AngleStep = rd.notes, rd.resolution, rd.angleStep
-	return t, nil
+	return t, rd.about, nil
+}
+
+// expected is about how many readings the whole stream holds, after a first
+// batch. What misleads it is set right by append.
+func (r *Reader) expected(batch int, size int64) int64 {
+	if r.parquet != nil {
+		// What the footer says, within what so many bytes could well hold.
+		return min(r.parquet.file.NumRows(), max(4*r.parquet.file.Size(), int64(batch)))
+	}
+	perReading := max(r.lines.taken()/int64(batch), 4)
+	return int64(batch) + size/perReading*17/16
 }
 
 // ReadFile reads a whole trace file.
 func ReadFile(name string) (measure.Trace, error) {
+	t, _, err := ReadFileAbout(name)
+	return t, err
+}
+
+// ReadFileAbout is ReadFile with what the file says of the trace.
+func ReadFileAbout(name string) (measure.Trace, About, error) {
 	f, err := os.Open(name)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return measure.Trace{}, &Fault{File: name, Says: "there is no such file; check the name and the folder"}
+		return measure.Trace{}, About{}, &Fault{File: name, Says: "there is no such file; check the name and the folder"}
 	case errors.Is(err, fs.ErrPermission):
-		return measure.Trace{}, &Fault{File: name, Says: "you may not read it; ask its owner, or copy it"}
+		return measure.Trace{}, About{}, &Fault{File: name, Says: "you may not read it; ask its owner, or copy it"}
 	case err != nil:
-		return measure.Trace{}, fmt.Errorf("reading %s: %w", name, err)
+		return measure.Trace{}, About{}, fmt.Errorf("reading %s: %w", name, err)
 	}
 	defer f.Close()
 	info, err := f.Stat()
 	if err == nil && info.IsDir() {
-		return measure.Trace{}, &Fault{File: name, Says: "it is a folder; give the name of a file"}
+		return measure.Trace{}, About{}, &Fault{File: name, Says: "it is a folder; give the name of a file"}
 	}
 	size := int64(0)
 	if err == nil && info.Mode().IsRegular() {

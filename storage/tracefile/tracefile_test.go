@@ -248,13 +248,13 @@ func TestNumberAgreesWithRationals(t *testing.T) {
 }
 
 func TestParseFormat(t *testing.T) {
-	for text, want := range map[string]Format{"csv": CSV, " CSV": CSV, "jsonl": JSONLines, "ndjson": JSONLines} {
+	for text, want := range map[string]Format{"csv": CSV, " CSV": CSV, "jsonl": JSONLines, "ndjson": JSONLines, "Parquet": Parquet} {
 		got, err := ParseFormat(text)
 		require.NoError(t, err)
 		assert.Equal(t, want, got)
 	}
 	_, err := ParseFormat("xml")
-	require.ErrorContains(t, err, "write csv or jsonl")
+	require.ErrorContains(t, err, "write csv, jsonl or parquet")
 	assert.Equal(t, "csv", CSV.String())
 	assert.Equal(t, "jsonl", JSONLines.String())
 }

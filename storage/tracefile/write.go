@@ -41,15 +41,18 @@ type WriterOptions struct {
 	// Numbered: readings of the same quantity may have the same time. They are
 	// then numbered, so that Read knows that they are meant.
 	Numbered bool
-	// Notes and the two steps are written in JSON lines only.
+	// Notes and the two steps are written in JSON lines and Parquet.
 	Notes      []measure.Note
 	Resolution measure.Length
 	AngleStep  measure.Angle
+	// About is written in Parquet only.
+	About About
 }
 
 // Writer writes a trace in bounded memory. Close it.
 type Writer struct {
 	w     *bufio.Writer
+	table *parquetWriter // nil for text
 	o     WriterOptions
 	begun bool
 	n     int64
@@ -59,18 +62,26 @@ type Writer struct {
 
 // NewWriter returns a Writer to w.
 func NewWriter(w io.Writer, o WriterOptions) *Writer {
+	if o.Format == Parquet {
+		return &Writer{o: o, table: newParquetWriter(w)}
+	}
 	return &Writer{w: bufio.NewWriterSize(w, 64<<10), o: o}
 }
 
 // Write writes readings behind those before.
 func (w *Writer) Write(readings []measure.Reading) error {
+	if w.table != nil {
+		if w.err == nil {
+			w.err = w.table.write(readings)
+		}
+		return w.err
+	}
 	w.begin()
 	for _, r := range readings {
 		if w.err != nil {
 			break
 		}
-		if !writable(int64(r.At)) || !writable(int64(r.Lift)) || !writable(int64(r.Angle)) {
-			w.err = fmt.Errorf("writing the trace: reading %d holds a number too large to be read again", w.n)
+		if w.err = checkWritable(w.n, r); w.err != nil {
 			break
 		}
 		if w.o.Format == JSONLines {
@@ -87,6 +98,12 @@ func (w *Writer) Write(readings []measure.Reading) error {
 
 // Close writes what is left. It does not close the stream below.
 func (w *Writer) Close() error {
+	if w.table != nil {
+		if w.err == nil {
+			w.err = w.table.close(&w.o)
+		}
+		return w.err
+	}
 	w.begin()
 	if w.o.Format == JSONLines {
 		w.writeNotes(1<<63 - 1)
@@ -164,6 +181,14 @@ func (w *Writer) jsonReading(b []byte, r measure.Reading) []byte {
 		b = appendMillionths(append(b, `,"angle_deg":`...), int64(r.Angle))
 	}
 	return append(b, '}', '\n')
+}
+
+// checkWritable says whether reading n will be read again.
+func checkWritable(n int64, r measure.Reading) error {
+	if !writable(int64(r.At)) || !writable(int64(r.Lift)) || !writable(int64(r.Angle)) {
+		return fmt.Errorf("writing the trace: reading %d holds a number too large to be read again", n)
+	}
+	return nil
 }
 
 // writable: numbers are read with up to 18 digits.

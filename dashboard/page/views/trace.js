@@ -32,6 +32,7 @@ export function TraceView({ id }) {
       <a class="button" href=${`#/compare?traces=${id}`}>Compare</a>
       <a class="button quiet" href=${`${app.api.base}/traces/${encodeURIComponent(id)}/export?format=csv`} download>Save as CSV</a>
       <a class="button quiet" href=${`${app.api.base}/traces/${encodeURIComponent(id)}/export?format=jsonl`} download>Save as JSON lines</a>
+      <a class="button quiet" href=${`${app.api.base}/traces/${encodeURIComponent(id)}/export?format=parquet`} download>Save as Parquet</a>
     </section>
     <${Labels} trace=${trace} again=${again} />`}`;
 }

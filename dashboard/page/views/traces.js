@@ -77,6 +77,6 @@ function Import({ done }) {
     }
     input.current.value = "";
   };
-  return html`<label class="button file">Import a file<input type="file" accept=".csv,.jsonl,.ndjson,.txt,text/csv" ref=${input} onChange=${take} />
+  return html`<label class="button file">Import a file<input type="file" accept=".csv,.jsonl,.ndjson,.parquet,.txt,text/csv" ref=${input} onChange=${take} />
     </label>`;
 }
