@@ -16,6 +16,8 @@ func TestMain(m *testing.M) {
 		os.Exit(m.Run())
 	case "append":
 		os.Exit(appendForEver(os.Args[1]))
+	case "upgrade":
+		os.Exit(upgradeOnce(os.Args[1]))
 	case "fill":
 		os.Exit(fillDisk(os.Args[1]))
 	}
