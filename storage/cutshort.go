@@ -28,7 +28,7 @@ func (s *Store) cutShort(id ID) error {
 			}
 		}
 		readings = measureExtent(r, id).readings
-		return finish(tx, id, h)
+		return s.finish(tx, id, h)
 	})
 	if err == nil {
 		s.log.Warn("trace was cut short and is kept", "trace", id, "readings", readings)

@@ -73,7 +73,10 @@ func (s *Store) putDoc(kind, name string, was Rev, v any) (Rev, error) {
 		if err != nil {
 			return err
 		}
-		return docs.Put(key, sealed)
+		if err := docs.Put(key, sealed); err != nil || !told(kind) {
+			return err
+		}
+		return s.enqueue(tx, ErrandKind(kind), name, false)
 	})
 	if err != nil {
 		return 0, fmt.Errorf("storing %s %q: %w", kind, name, advise(err))
@@ -93,7 +96,10 @@ func (s *Store) deleteDoc(kind, name string, was Rev) error {
 		if unseal(sealDoc, key, raw, &old) == nil && old.Rev != was {
 			return fmt.Errorf("%w: it is at revision %d, not %d; read it again", ErrStale, old.Rev, was)
 		}
-		return docs.Delete(key)
+		if err := docs.Delete(key); err != nil || !told(kind) {
+			return err
+		}
+		return s.enqueue(tx, ErrandKind(kind), name, false)
 	})
 	if err != nil {
 		return fmt.Errorf("deleting %s %q: %w", kind, name, advise(err))

@@ -18,6 +18,9 @@ type Engine struct {
 	ID   string `json:"id"`
 	Rev  Rev    `json:"rev,omitempty"`
 	Name string `json:"name,omitempty"`
+	// Type is what builds of one kind have in common, as the person writes it:
+	// a shop compares engines of one type.
+	Type string `json:"type,omitempty"`
 
 	Cylinders int    `json:"cylinders"`
 	Layout    Layout `json:"layout,omitempty"`

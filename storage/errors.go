@@ -71,6 +71,7 @@ const (
 	PartIndex    Part = "index"
 	PartDocument Part = "document"
 	PartPages    Part = "pages"
+	PartShop     Part = "shop" // the outbox, and what the store knows of the shop
 )
 
 // Damage is one thing in a store that does not read. It is an error; a loaded
@@ -111,7 +112,7 @@ func (d *Damage) Error() string {
 		if d.Until > d.From {
 			fmt.Fprintf(&b, ", between %s and %s", d.From, d.Until)
 		}
-	case PartDocument:
+	case PartDocument, PartShop:
 		fmt.Fprintf(&b, "%q does not read", d.Name)
 	case PartPages:
 		b.WriteString("the file itself is hurt")

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -102,7 +103,8 @@ func copyFile(from, to string) (err error) {
 }
 
 // copied are the buckets whose rows are taken over; the others are made again.
-var copied = []string{bucketHeads, bucketOpen, bucketChunks, bucketTail, bucketNotes, bucketFindings, bucketDocs}
+var copied = []string{bucketHeads, bucketOpen, bucketChunks, bucketTail, bucketNotes, bucketFindings, bucketDocs,
+	bucketOutbox, bucketErrands, bucketShop}
 
 // copyWhole writes what reads into a fresh store at path. Even when the pages
 // are sound and only values are hurt, older writings of them may still lie
@@ -151,7 +153,10 @@ func (s *Store) copyWhole(ctx context.Context, path string, rep Report, unflushe
 			return rep, err
 		}
 	}
-	return rep, to.setSequences(from)
+	if err := to.setSequences(from); err != nil {
+		return rep, err
+	}
+	return rep, to.tellAgain()
 }
 
 // takeRows copies the rows of a bucket that read, some at a time so that no
@@ -162,11 +167,17 @@ func (s *Store) takeRows(ctx context.Context, r rows, bucket string) error {
 	var batch []row
 	size := 0
 	flush := func() error {
+		if len(batch) == 0 {
+			return nil
+		}
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
 		err := s.update(OpOpen, func(tx *bbolt.Tx) error {
-			b := tx.Bucket([]byte(bucket))
+			b, err := tx.CreateBucketIfNotExists([]byte(bucket)) // the shop's are not there as a rule
+			if err != nil {
+				return err
+			}
 			b.FillPercent = 1
 			for _, row := range batch {
 				if err := b.Put(row.k, row.v); err != nil {
@@ -201,6 +212,9 @@ func rowReads(bucket string, k, v []byte) bool {
 	if kind != 0 {
 		_, err := sealed(kind, k, v)
 		return err == nil
+	}
+	if slices.Contains(shopBuckets, bucket) {
+		return shopRowReads(bucket, k, v)
 	}
 	if bucket == bucketOpen {
 		_, ok := splitTraceKey(k)
@@ -248,6 +262,9 @@ func (s *Store) setSequences(was *salvaged) error {
 	return s.update(OpOpen, func(tx *bbolt.Tx) error {
 		most := map[string]uint64{}
 		most[bucketHeads], most[bucketDocs] = was.sequences[bucketHeads], was.sequences[bucketDocs]
+		if tx.Bucket([]byte(bucketOutbox)) != nil {
+			most[bucketOutbox] = was.sequences[bucketOutbox]
+		}
 		r := boltRows{tx}
 		for _, id := range traceIDs(r) {
 			most[bucketHeads] = max(most[bucketHeads], uint64(id))

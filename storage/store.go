@@ -79,6 +79,8 @@ type Store struct {
 	broken error // the database panicked in a transaction; see guard
 	open   map[ID]*Writer
 	ghosts []ID // of Begins that failed; see lay
+
+	errands chan struct{} // see Errands
 }
 
 // Open opens the store at path, and makes it, with its folders, when it is not
@@ -99,7 +101,7 @@ func Open(path string, o Options) (*Store, error) {
 }
 
 func open(path string, o Options) (*Store, error) {
-	s := &Store{path: path, log: o.Log, fault: o.Fault, readOnly: o.ReadOnly, open: map[ID]*Writer{}}
+	s := &Store{path: path, log: o.Log, fault: o.Fault, readOnly: o.ReadOnly, open: map[ID]*Writer{}, errands: make(chan struct{}, 1)}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}

@@ -145,13 +145,17 @@ func (s *Store) PutFindings(id ID, f lift.Findings) error {
 		if err != nil {
 			return err
 		}
+		news := !bytes.Equal(v, r.get(bucketFindings, key))
 		if err := tx.Bucket([]byte(bucketFindings)).Put(key, v); err != nil {
 			return err
 		}
 		if r.get(bucketOpen, key) != nil {
 			return nil // the line is written when the trace ends
 		}
-		return putSummary(tx, id)
+		if err := putSummary(tx, id); err != nil || !news {
+			return err // looking at a trace again is nothing to tell the shop
+		}
+		return s.enqueue(tx, ErrandTrace, id.String(), false)
 	})
 	if err != nil {
 		return fmt.Errorf("storing the findings of trace %s: %w", id, advise(err))
@@ -205,7 +209,10 @@ func (s *Store) Relabel(id ID, engine, valve, trial, remark string) error {
 		if err := rewriteHead(tx, id, h); err != nil {
 			return err
 		}
-		return putSummary(tx, id)
+		if err := putSummary(tx, id); err != nil {
+			return err
+		}
+		return s.enqueue(tx, ErrandTrace, id.String(), false)
 	})
 	if err != nil {
 		return fmt.Errorf("relabelling trace %s: %w", id, advise(err))

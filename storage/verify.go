@@ -202,6 +202,7 @@ func (r *Report) contents(ctx context.Context, rs rows) error {
 		}
 		return true
 	})
+	r.shop(rs)
 	return nil
 }
 

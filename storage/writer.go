@@ -289,7 +289,7 @@ func (w *Writer) End() error {
 		if err := w.putNotes(tx, nil); err != nil {
 			return err
 		}
-		return finish(tx, w.id, w.head)
+		return w.s.finish(tx, w.id, w.head)
 	})
 	if err != nil {
 		w.doubt = true
@@ -302,15 +302,19 @@ func (w *Writer) End() error {
 	return nil
 }
 
-// finish writes the last head and the summary, and takes the open mark away.
-func finish(tx *bbolt.Tx, id ID, h Head) error {
+// finish writes the last head and the summary, takes the open mark away, and
+// lets the shop hear of the trace.
+func (s *Store) finish(tx *bbolt.Tx, id ID, h Head) error {
 	if err := tx.Bucket([]byte(bucketOpen)).Delete(traceKey(id)); err != nil {
 		return err
 	}
 	if err := rewriteHead(tx, id, h); err != nil {
 		return err
 	}
-	return putSummary(tx, id)
+	if err := putSummary(tx, id); err != nil {
+		return err
+	}
+	return s.enqueue(tx, ErrandTrace, id.String(), true)
 }
 
 func putSummary(tx *bbolt.Tx, id ID) error {
