@@ -167,6 +167,7 @@ function drawMarks(u, { uprights = [], levels = [] }, { ink, soft, target, font 
   ctx.clip();
   ctx.font = `600 ${12 * scale}px ${font}`;
   ctx.lineWidth = 1.5 * scale;
+  ctx.textBaseline = "alphabetic"; // the chart library leaves its own behind, and then the line strikes its label out
   let right = -Infinity, row = 0;
   for (const { x, label, dashed } of [...uprights].sort((a, b) => a.x - b.x)) {
     const at = u.valToPos(x, "x", true);

@@ -86,7 +86,7 @@ export class StripBuffer {
  * Draws the strip. Colours come from the caller, who reads them off the page.
  * @param {CanvasRenderingContext2D} ctx in device pixels
  * @param {StripBuffer} buffer
- * @param {{width: number, height: number, seconds: number, heel_nm: number, sign: number, half_nm: number, nose_nm: number, scale: number, ink: string, faint: string, target: string, font: string, halfLabel: string, noseLabel: string}} o
+ * @param {{width: number, height: number, seconds: number, heel_nm: number, sign: number, half_nm: number, nose_nm: number, scale: number, ink: string, paper: string, faint: string, target: string, font: string, halfLabel: string, noseLabel: string}} o
  */
 export function drawStrip(ctx, buffer, o) {
   const { width, height, scale } = o;
@@ -104,18 +104,12 @@ export function drawStrip(ctx, buffer, o) {
   ctx.lineWidth = scale;
   ctx.font = o.font;
   ctx.textBaseline = "bottom";
-  ctx.strokeStyle = ctx.fillStyle = o.faint;
+  ctx.strokeStyle = o.faint;
   line(ctx, y(0), width, []);
-  if (o.nose_nm > 0) {
-    line(ctx, y(o.nose_nm), width, [2 * scale, 4 * scale]);
-    // On the way up the nose so far passes the half lift: its label steps aside.
-    const near = Math.abs(y(o.nose_nm) - y(o.half_nm)) < 16 * scale;
-    ctx.fillText(o.noseLabel, near ? 170 * scale : 6 * scale, y(o.nose_nm) - 2 * scale);
-  }
+  if (o.nose_nm > 0) line(ctx, y(o.nose_nm), width, [2 * scale, 4 * scale]);
   if (o.half_nm > 0) {
-    ctx.strokeStyle = ctx.fillStyle = o.target;
+    ctx.strokeStyle = o.target;
     line(ctx, y(o.half_nm), width, [9 * scale, 5 * scale]);
-    ctx.fillText(o.halfLabel, 6 * scale, y(o.half_nm) - 2 * scale);
   }
   ctx.strokeStyle = o.ink;
   ctx.lineWidth = 2.5 * scale;
@@ -130,6 +124,19 @@ export function drawStrip(ctx, buffer, o) {
     pen = true;
   }
   ctx.stroke();
+
+  // Last, on a halo of paper: the trace runs under its labels wherever it likes.
+  ctx.strokeStyle = o.paper;
+  ctx.lineWidth = 4 * scale;
+  const write = (/** @type {string} */ label, /** @type {number} */ nm, /** @type {number} */ left, /** @type {string} */ colour) => {
+    ctx.fillStyle = colour;
+    ctx.strokeText(label, left * scale, y(nm) - 2 * scale);
+    ctx.fillText(label, left * scale, y(nm) - 2 * scale);
+  };
+  // On the way up the nose so far passes the half lift: its label steps aside.
+  const near = Math.abs(y(o.nose_nm) - y(o.half_nm)) < 16 * scale;
+  if (o.nose_nm > 0) write(o.noseLabel, o.nose_nm, near ? 170 : 6, o.faint);
+  if (o.half_nm > 0) write(o.halfLabel, o.half_nm, 6, o.target);
 }
 
 /**
