@@ -13,6 +13,7 @@ import (
 	"net/http"
 	"net/url"
 	"os"
+	"os/signal"
 	"os/exec"
 	"path/filepath"
 	"strings"
@@ -90,6 +91,11 @@ var scenes = []scene{
 // However it is asked and whatever goes on at that moment, the daemon ends with
 // status 0, and all that had come is on disk.
 func TestStops(t *testing.T) {
+	// Tests run under nohup ignore SIGHUP, and so would the daemons they start, as
+	// nohup wants. A signal that is listened to is no longer inherited as ignored.
+	heard := make(chan os.Signal, 1)
+	signal.Notify(heard, syscall.SIGHUP)
+	t.Cleanup(func() { signal.Stop(heard) })
 	t.Parallel()
 	session, err := simulator.Scenario{Seed: 31, Openings: 40, Valve: simulator.BenchMule().Valves[0],
 		Hand: simulator.Hand{Speed: 300 * measure.Degree, Before: 200 * measure.Millisecond}, Indicator: simulator.Indicator{Rate: 200}}.Play()
