@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net"
 	"net/url"
 	"os"
 	"strings"
@@ -37,7 +38,7 @@ func (s Server) Check() error {
 	for part := range strings.SplitSeq(s.URL, ",") {
 		u, err := url.Parse(strings.TrimSpace(part))
 		if err != nil || u.Hostname() == "" || (u.Scheme != "nats" && u.Scheme != "tls") {
-			return fmt.Errorf("%q is not a NATS server's address: write nats://HOST:4222, or tls://HOST:4222", redact(part))
+			return fmt.Errorf("%q is not a NATS server's address: write nats://HOST:4222, or tls://HOST:4222", Redact(part))
 		}
 	}
 	if (s.Cert == "") != (s.CertKey == "") {
@@ -47,25 +48,16 @@ func (s Server) Check() error {
 }
 
 // String prints the address without a name or password.
-func (s Server) String() string { return redact(s.URL) }
+func (s Server) String() string { return Redact(s.URL) }
 
-func redact(text string) string {
-	var parts []string
-	for part := range strings.SplitSeq(text, ",") {
-		part = strings.TrimSpace(part)
-		u, err := url.Parse(part)
-		switch {
-		case err != nil: // its text may hold anything
-			part = "(unreadable)"
-		case u.User != nil:
-			u.User = nil
-			part = u.String()
-		case strings.Contains(part, "@"):
-			part = "(unreadable)"
-		}
-		parts = append(parts, part)
+// CheckFiles says which of the files that Server names cannot be used, so that
+// somebody is told at once and not when the network is there.
+func (s Server) CheckFiles() error {
+	if err := s.Check(); err != nil {
+		return err
 	}
-	return strings.Join(parts, ",")
+	_, err := s.options()
+	return err
 }
 
 // link is a connection to the server, for one goroutine that asks one thing at
@@ -79,8 +71,38 @@ type link struct {
 	denied error
 	stop   context.CancelCauseFunc // of what is being asked
 
-	// back receives when the connection is there again.
+	// back receives when the connection is there again, or gone for good.
 	back chan struct{}
+	// down is when it was lost; zero while it is there.
+	down time.Time
+}
+
+// cutDialer connects as long as ctx lasts, and cuts the line when it ends:
+// whoever stops a bench must not wait for a server that does not answer.
+type cutDialer struct {
+	ctx context.Context
+	net.Dialer
+}
+
+// SkipHostLookup lets the dialer look names up itself, which ends with ctx too.
+func (cutDialer) SkipHostLookup() bool { return true }
+
+func (d cutDialer) Dial(network, address string) (net.Conn, error) {
+	c, err := d.DialContext(d.ctx, network, address)
+	if err != nil {
+		return nil, err
+	}
+	return &cutConn{c, context.AfterFunc(d.ctx, func() { c.Close() })}, nil
+}
+
+type cutConn struct {
+	net.Conn
+	forget func() bool
+}
+
+func (c *cutConn) Close() error {
+	c.forget()
+	return c.Conn.Close()
 }
 
 // dial connects as the bench (or the shop) of the name.
@@ -94,21 +116,23 @@ func dial(ctx context.Context, s Server, name string, log *slog.Logger) (*link, 
 		// Answers go where nobody else may listen.
 		nats.CustomInboxPrefix("_INBOX." + name),
 		nats.Timeout(5 * time.Second),
+		nats.SetCustomDialer(cutDialer{ctx, net.Dialer{Timeout: 5 * time.Second}}),
 		nats.MaxReconnects(-1),
 		nats.ReconnectWait(time.Second), nats.ReconnectJitter(time.Second, 2*time.Second),
 		// What cannot be sent now is in the outbox, where it is safe.
 		nats.ReconnectBufSize(-1),
 		nats.ErrorHandler(l.heard),
 		nats.DisconnectErrHandler(func(_ *nats.Conn, err error) {
+			l.lost(time.Now())
 			log.Info("the shop's server is gone; what is recorded waits in the outbox", "error", err)
 		}),
 		nats.ReconnectHandler(func(*nats.Conn) {
+			l.lost(time.Time{})
 			log.Info("the shop's server is back")
-			select {
-			case l.back <- struct{}{}:
-			default:
-			}
+			l.poke()
 		}),
+		// Also when the server sends us away for good: then it is asked anew.
+		nats.ClosedHandler(func(*nats.Conn) { l.poke() }),
 	}
 	more, err := s.options()
 	if err != nil {
@@ -159,21 +183,51 @@ func (s Server) options() ([]nats.Option, error) {
 	return opts, nil
 }
 
+// ErrLockedOut: the server does not let this program in as it asks to come in,
+// and no waiting mends that.
+var ErrLockedOut = errors.New("the shop's server lets nobody in like this")
+
+// lockedOut is an error in its own words that is ErrLockedOut.
+type lockedOut struct{ error }
+
+func (l lockedOut) Is(target error) bool { return target == ErrLockedOut }
+func (l lockedOut) Unwrap() error        { return l.error }
+
 // connectError says what to do about a connection that does not come about.
 func connectError(s Server, err error) error {
 	var cert *tls.CertificateVerificationError
 	switch {
 	case errors.Is(err, nats.ErrAuthorization), errors.Is(err, nats.ErrAuthExpired), strings.Contains(strings.ToLower(err.Error()), "authorization violation"):
-		return fmt.Errorf("the shop's server at %s lets nobody in with these credentials: check --shop-creds, or ask whoever runs the server", s)
+		return lockedOut{fmt.Errorf("the shop's server at %s lets nobody in with these credentials: check --shop-creds, or ask whoever runs the server", s)}
 	case errors.As(err, &cert), errors.Is(err, nats.ErrSecureConnRequired):
-		return fmt.Errorf("the shop's server at %s shows a certificate that nobody known has signed: name its CA with --shop-ca (%w)", s, err)
+		return lockedOut{fmt.Errorf("the shop's server at %s shows a certificate that nobody known has signed: name its CA with --shop-ca (%w)", s, err)}
 	case errors.Is(err, nats.ErrSecureConnWanted):
-		return fmt.Errorf("the shop's server at %s offers no TLS: use nats:// for it, or let it have a certificate", s)
+		return lockedOut{fmt.Errorf("the shop's server at %s offers no TLS: use nats:// for it, or let it have a certificate", s)}
 	}
 	return fmt.Errorf("the shop's server at %s does not answer (%w): is it running, and the network there?", s, err)
 }
 
 func (l *link) close() { l.nc.Close() }
+
+// lost notes since when the server is gone; zero: it is there.
+func (l *link) lost(since time.Time) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.down = since
+}
+
+func (l *link) lostSince() time.Time {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.down
+}
+
+func (l *link) poke() {
+	select {
+	case l.back <- struct{}{}:
+	default:
+	}
+}
 
 // heard gets what the server says beside the answers.
 func (l *link) heard(_ *nats.Conn, _ *nats.Subscription, err error) {
@@ -206,7 +260,7 @@ func (l *link) ask(ctx context.Context, patience time.Duration, fn func(context.
 	defer l.mu.Unlock()
 	l.stop = nil
 	if err != nil && l.denied != nil {
-		return fmt.Errorf("%w: %s; a bench may speak under its own name only, so --bench and the credentials must belong together: ask whoever runs the server for the permissions of testdata/shop/nats.conf", ErrForbidden, firstLine(l.denied))
+		return fmt.Errorf("%w: %s; a bench may speak under its own name only, so --bench and the credentials must belong together: ask whoever runs the server (its permissions are in its configuration)", ErrForbidden, firstLine(l.denied))
 	}
 	return err
 }
@@ -248,7 +302,7 @@ func (l *link) stream(ctx context.Context, o StreamOptions) (jetstream.Stream, e
 		return l.stream(ctx, o)
 	}
 	if errors.Is(err, ErrForbidden) {
-		return nil, fmt.Errorf("the stream %s is not there yet, and a bench may not make it: run `lobescribe shop` on it once, with credentials that may", StreamName)
+		return nil, lockedOut{fmt.Errorf("the stream %s is not there yet, and a bench may not make it: run `lobescribe shop` on it once, with credentials that may", StreamName)}
 	}
 	return s, streamError(err)
 }

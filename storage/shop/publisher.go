@@ -37,8 +37,10 @@ type PublisherOptions struct {
 type State struct {
 	Bench  string `json:"bench"`
 	Server string `json:"server"`
-	// Connected: the last thing that was tried went through.
-	Connected bool `json:"connected"`
+	// Connected: the last thing that was tried went through, and the server has
+	// not gone since. CutOff is since when it is not so.
+	Connected bool       `json:"connected"`
+	CutOff    *time.Time `json:"cut_off_since,omitempty"`
 	// Waiting are the errands in the outbox; the oldest has waited since Since.
 	Waiting int        `json:"waiting"`
 	Since   *time.Time `json:"since,omitempty"`
@@ -58,10 +60,11 @@ type State struct {
 type Publisher struct {
 	o    PublisherOptions
 	self storage.ShopSelf
-	link *link
 
 	mu        sync.Mutex
+	link      *link // written by Run only
 	connected bool
+	cutOff    time.Time // since when nothing went through
 	says      string
 	next      time.Time
 }
@@ -77,7 +80,7 @@ func NewPublisher(o PublisherOptions) (*Publisher, error) {
 	if err := CheckBench(o.Bench); err != nil {
 		return nil, err
 	}
-	if err := o.Server.Check(); err != nil {
+	if err := o.Server.CheckFiles(); err != nil {
 		return nil, err
 	}
 	if o.Log == nil {
@@ -115,6 +118,14 @@ func (p *Publisher) State() (State, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	st.Server, st.Connected, st.Says = p.o.Server.String(), p.connected, p.says
+	cutOff := p.cutOff
+	if p.link != nil && p.connected {
+		cutOff = p.link.lostSince()
+		st.Connected = cutOff.IsZero() && !p.link.nc.IsClosed()
+	}
+	if !cutOff.IsZero() {
+		st.CutOff = &cutOff
+	}
 	if !p.next.IsZero() {
 		next := p.next
 		st.Next = &next
@@ -160,38 +171,74 @@ const bookAside = "aside/"
 
 // Run carries the outbox until ctx ends.
 func (p *Publisher) Run(ctx context.Context) {
-	defer func() {
-		if p.link != nil {
-			p.link.close()
-		}
-	}()
+	defer p.hangUp()
 	wait := firstPause
 	for ctx.Err() == nil {
-		e, ok, err := p.o.Store.NextErrand()
-		if err == nil && !ok {
-			select {
-			case <-ctx.Done():
-			case <-p.o.Store.Errands():
-				p.o.Pause(ctx, p.o.Settle, nil)
-			}
-			continue
-		}
-		if err == nil {
-			err = p.carry(ctx, e)
-		}
-		if err == nil {
-			wait = firstPause
-			p.tell(true, "", time.Time{})
-			continue
-		}
-		if ctx.Err() != nil {
+		idle, err := p.step(ctx)
+		switch {
+		case ctx.Err() != nil:
 			return
+		case err != nil:
+			d := wait*2/3 + rand.N(wait*2/3)
+			p.complain(err, d)
+			p.o.Pause(ctx, d, p.back())
+			wait = min(2*wait, mostPause)
+			continue
 		}
-		d := wait*2/3 + rand.N(wait*2/3)
-		p.tell(false, err.Error(), p.o.Clock().Add(d))
-		p.o.Log.Warn("the shop was not told; trying again", "error", err, "in", d)
-		p.o.Pause(ctx, d, p.back())
-		wait = min(2*wait, mostPause)
+		wait = firstPause
+		p.tell(true, "", time.Time{})
+		if !idle {
+			continue
+		}
+		select {
+		case <-ctx.Done():
+		case <-p.back(): // and if it is gone for good, it is asked anew
+		case <-p.o.Store.Errands():
+			p.o.Pause(ctx, p.o.Settle, nil)
+		}
+	}
+}
+
+// step carries one errand; idle is true when there was none. The server is
+// asked even then, so that whoever looks knows whether the bench is heard.
+func (p *Publisher) step(ctx context.Context) (idle bool, err error) {
+	if err := p.connect(ctx); err != nil {
+		return false, err
+	}
+	e, ok, err := p.o.Store.NextErrand()
+	if err != nil || !ok {
+		return true, err
+	}
+	return false, p.carry(ctx, e)
+}
+
+// connect sees to it that there is a connection, though it may be lost just now.
+func (p *Publisher) connect(ctx context.Context) error {
+	if p.link != nil && !p.link.nc.IsClosed() {
+		return nil
+	}
+	p.hangUp()
+	l, err := dial(ctx, p.o.Server, p.o.Bench, p.o.Log)
+	if err != nil {
+		return err
+	}
+	if _, err := l.stream(ctx, StreamOptions{}); err != nil {
+		l.close()
+		return err
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.link = l
+	return nil
+}
+
+func (p *Publisher) hangUp() {
+	p.mu.Lock()
+	l := p.link
+	p.link = nil
+	p.mu.Unlock()
+	if l != nil {
+		l.close()
 	}
 }
 
@@ -207,6 +254,29 @@ func (p *Publisher) tell(connected bool, says string, next time.Time) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.connected, p.says, p.next = connected, says, next
+	switch {
+	case connected:
+		p.cutOff = time.Time{}
+	case p.cutOff.IsZero():
+		p.cutOff = p.o.Clock()
+	}
+}
+
+// complain says that nothing goes through: loudly when no waiting mends it, and
+// once, however often it is tried.
+func (p *Publisher) complain(err error, again time.Duration) {
+	p.mu.Lock()
+	said := p.says
+	p.mu.Unlock()
+	p.tell(false, err.Error(), p.o.Clock().Add(again))
+	level := slog.LevelWarn
+	switch {
+	case said == err.Error():
+		level = slog.LevelDebug
+	case errors.Is(err, ErrForbidden), errors.Is(err, ErrLockedOut):
+		level = slog.LevelError
+	}
+	p.o.Log.Log(context.Background(), level, "the shop was not told; what is recorded waits in the outbox", "error", err, "again", again)
 }
 
 // unsendable is an error that no waiting mends.
@@ -215,16 +285,8 @@ type unsendable struct{ error }
 // carry sends an errand, and takes it out of the outbox when the stream has
 // acknowledged all of it.
 func (p *Publisher) carry(ctx context.Context, e storage.Errand) error {
-	if p.link == nil {
-		l, err := dial(ctx, p.o.Server, p.o.Bench, p.o.Log)
-		if err != nil {
-			return err
-		}
-		if _, err := l.stream(ctx, StreamOptions{}); err != nil {
-			l.close()
-			return err
-		}
-		p.link = l
+	if err := p.connect(ctx); err != nil {
+		return err
 	}
 	var err error
 	if e.Kind == storage.ErrandTrace {

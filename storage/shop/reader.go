@@ -46,13 +46,51 @@ type ReaderState struct {
 type Reader struct {
 	o ReaderOptions
 
-	mu sync.Mutex
-	st ReaderState
+	mu   sync.Mutex
+	st   ReaderState
+	link *link // nil while there is none
+}
+
+// ErrBench: the store is a bench's own, and no record of a shop can be made in
+// it.
+var ErrBench = errors.New("this store is a bench's own")
+
+// bookRecord marks a store as the record of a shop.
+const bookRecord = "record"
+
+// IsRecord says whether a store is the record of a shop, which is made of the
+// stream and of nothing else: no bench may write into it.
+func IsRecord(s *storage.Store) (yes bool, err error) {
+	_, err = s.ShopBook(bookRecord, &yes)
+	return yes, err
+}
+
+// claim makes an empty store the record of a shop.
+func claim(s *storage.Store) error {
+	if yes, err := IsRecord(s); yes || err != nil {
+		return err
+	}
+	_, joined, err := s.ShopSelf()
+	if err != nil {
+		return err
+	}
+	traces, err := s.Traces(storage.Query{Limit: 1})
+	if err != nil {
+		return err
+	}
+	engines, err := s.Engines()
+	if err != nil {
+		return err
+	}
+	if joined || len(traces)+len(engines) > 0 {
+		return ErrBench
+	}
+	return s.Receive(func(in *storage.Intake) error { return in.SetBook(bookRecord, true) })
 }
 
 // NewReader returns a reader. Run it.
 func NewReader(o ReaderOptions) (*Reader, error) {
-	if err := o.Server.Check(); err != nil {
+	if err := o.Server.CheckFiles(); err != nil {
 		return nil, err
 	}
 	if o.Log == nil {
@@ -60,6 +98,9 @@ func NewReader(o ReaderOptions) (*Reader, error) {
 	}
 	if o.Clock == nil {
 		o.Clock = time.Now
+	}
+	if err := claim(o.Store); err != nil {
+		return nil, err
 	}
 	var c cursor
 	if _, err := o.Store.ShopBook(bookCursor, &c); err != nil {
@@ -74,7 +115,11 @@ func NewReader(o ReaderOptions) (*Reader, error) {
 func (r *Reader) State() ReaderState {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	return r.st
+	st := r.st
+	if st.Connected && (r.link == nil || !r.link.lostSince().IsZero()) {
+		st.Connected, st.Says = false, "The shop's server is gone; it is tried again and again."
+	}
+	return st
 }
 
 func (r *Reader) tell(change func(*ReaderState)) {
@@ -94,27 +139,53 @@ type cursor struct {
 
 const bookCursor = "cursor"
 
-// ErrOtherStream: the store was made of another stream.
-var ErrOtherStream = errors.New("the stream is not the one that this record was made of")
+// What makes Run end: the record has to be made anew in an empty store.
+var (
+	// ErrOtherStream: the store was made of another stream.
+	ErrOtherStream = errors.New("the stream is not the one that this record was made of")
+	// ErrOlderRecord: the store was made by a program that understood less of
+	// the stream.
+	ErrOlderRecord = errors.New("this program understands more of the stream than the one that made this record")
+)
 
-// Run reads until ctx ends.
-func (r *Reader) Run(ctx context.Context) {
+// Run reads until ctx ends, and returns nil then; or until the store turns out
+// to be no record of this stream.
+func (r *Reader) Run(ctx context.Context) error {
 	wait := firstPause
 	for ctx.Err() == nil {
 		began := r.o.Clock()
 		err := r.follow(ctx)
 		if ctx.Err() != nil {
-			return
+			return nil
+		}
+		if errors.Is(err, ErrOtherStream) || errors.Is(err, ErrOlderRecord) {
+			r.tell(func(st *ReaderState) { st.Connected, st.Says = false, err.Error() })
+			return err
 		}
 		if r.o.Clock().Sub(began) > mostPause {
 			wait = firstPause
 		}
 		d := wait*2/3 + rand.N(wait*2/3)
-		r.tell(func(st *ReaderState) { st.Connected, st.Says = false, err.Error() })
-		r.o.Log.Warn("the shop's stream is not being read; trying again", "error", err, "in", d)
+		r.complain(ctx, err, d)
 		pause(ctx, d, nil)
 		wait = min(2*wait, 30*time.Second) // somebody may be looking at the page
 	}
+	return nil
+}
+
+// complain says that the stream is not being read: loudly when no waiting mends
+// it, and once, however often it is tried.
+func (r *Reader) complain(ctx context.Context, err error, again time.Duration) {
+	said := r.State().Says
+	r.tell(func(st *ReaderState) { st.Connected, st.Says = false, err.Error() })
+	level := slog.LevelWarn
+	switch {
+	case said == err.Error():
+		level = slog.LevelDebug
+	case errors.Is(err, ErrForbidden), errors.Is(err, ErrLockedOut):
+		level = slog.LevelError
+	}
+	r.o.Log.Log(ctx, level, "the shop's stream is not being read", "error", err, "again", again)
 }
 
 // The most that is applied in one transaction.
@@ -131,6 +202,9 @@ func (r *Reader) follow(ctx context.Context) error {
 		return err
 	}
 	defer l.close()
+	r.mu.Lock()
+	r.link = l
+	r.mu.Unlock()
 	stream, err := l.stream(ctx, r.o.Stream)
 	if err != nil {
 		return err
@@ -185,9 +259,9 @@ func (r *Reader) begin(info *jetstream.StreamInfo) (cursor, error) {
 	case !had:
 		c = cursor{Stream: info.Created, Version: frameVersion}
 	case !c.Stream.Equal(info.Created), c.Applied > info.State.LastSeq:
-		return c, fmt.Errorf("%w: it was made anew on %s; start with --rebuild, which keeps the old record beside the new one", ErrOtherStream, info.Created.Format(time.DateTime))
+		return c, fmt.Errorf("%w: it was made on %s", ErrOtherStream, info.Created.Local().Format(time.DateTime))
 	case c.Version < frameVersion:
-		return c, errors.New("this program understands more of the stream than the one that made this record: start once with --rebuild")
+		return c, ErrOlderRecord
 	}
 	if first := info.State.FirstSeq; first > c.Applied+1 {
 		c.Missing += first - c.Applied - 1

@@ -163,7 +163,7 @@ func read(t testing.TB, at Server) *storage.Store {
 	s := newStore(t)
 	r, err := NewReader(ReaderOptions{Store: s, Server: at})
 	require.NoError(t, err)
-	stop := running(t, r.Run)
+	stop := running(t, func(ctx context.Context) { assert.NoError(t, r.Run(ctx)) })
 	require.Eventually(t, func() bool { return r.State().Applied >= last }, patience, 20*time.Millisecond, "the reader does not get to the end")
 	stop()
 	return s
