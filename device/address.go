@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"lobescribe/device/measure"
+	"lobescribe/device/nearest"
 )
 
 // Kind says by what a device is reached.
@@ -215,7 +216,7 @@ func notAnAddress(text string) error {
 		return fmt.Errorf("the kind is missing: write serial:%s", text)
 	}
 	scheme, _, _ := strings.Cut(text, ":")
-	if near := nearest(strings.ToLower(scheme), kinds); near != "" {
+	if near := nearest.Word(strings.ToLower(scheme), kinds); near != "" {
 		return fmt.Errorf("%q is no kind of address: did you mean %q? (allowed: %s)", scheme, near, strings.Join(kinds, ", "))
 	}
 	return fmt.Errorf("%q is no kind of address (allowed: serial:PORT, usb:VVVV:PPPP, tcp://HOST:PORT, rfc2217://HOST:PORT)", scheme)

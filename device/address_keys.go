@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"lobescribe/device/measure"
+	"lobescribe/device/nearest"
 )
 
 // AddressKey describes one key that may stand after the question mark.
@@ -139,7 +140,7 @@ func (a *Address) setKeys(query string) error {
 		name = strings.ToLower(name)
 		i := slices.Index(names, name)
 		if i < 0 {
-			if near := nearest(name, names); near != "" {
+			if near := nearest.Word(name, names); near != "" {
 				return fmt.Errorf("%q is no key: did you mean %q? (allowed: %s)", name, near, strings.Join(names, " "))
 			}
 			return fmt.Errorf("%q is no key (allowed: %s)", name, strings.Join(names, " "))
@@ -265,7 +266,7 @@ func oneOf(v string, words ...string) (string, error) {
 	if slices.Contains(words, v) {
 		return v, nil
 	}
-	if near := nearest(v, words); near != "" {
+	if near := nearest.Word(v, words); near != "" {
 		return "", fmt.Errorf("did you mean %q?", near)
 	}
 	return "", errors.New("not one of these")

@@ -34,10 +34,3 @@ func TestThreeCausesThreeHints(t *testing.T) {
 	assert.ErrorIs(t, err, ErrNotFound)
 	assert.ErrorContains(t, err, "is the bridge switched on")
 }
-
-func TestNearest(t *testing.T) {
-	words := []string{"baud", "bits", "parity", "stop", "format"}
-	for text, want := range map[string]string{"buad": "baud", "bauds": "baud", "partiy": "parity", "formt": "format", "colour": "", "x": "", "": ""} {
-		assert.Equal(t, want, nearest(text, words), text)
-	}
-}

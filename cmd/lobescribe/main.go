@@ -45,20 +45,26 @@ func wrongWords(format string, args ...any) error {
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	started := false // cobra found the command and its words are in order
 	root := newRoot()
-	root.PersistentPreRun = func(*cobra.Command, []string) { started = true }
+	prepare := root.PersistentPreRunE
+	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error {
+		started = true
+		return prepare(cmd, args)
+	}
 	root.SetArgs(args)
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
+	cmd, err := root.ExecuteContextC(ctx)
 	if err == nil {
 		return exitDone
 	}
-	fmt.Fprintln(stderr, "lobescribe: "+oneLine(err))
+	code := exitFailed
 	if words := (wordsError{}); !started || errors.As(err, &words) {
-		return exitWords
+		code = exitWords
+		err = blameSettings(cmd, err)
 	}
-	return exitFailed
+	fmt.Fprintln(stderr, "lobescribe: "+oneLine(err))
+	return code
 }
 
 // oneLine prints err as a single line, whatever libraries put into it.

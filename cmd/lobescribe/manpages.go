@@ -2,8 +2,10 @@ package main
 
 import (
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -17,10 +19,11 @@ import (
 func newManpages() *cobra.Command {
 	var date string
 	cmd := &cobra.Command{
-		Use:    "manpages FOLDER",
-		Short:  "Write a manual page for each command",
-		Hidden: true,
-		Args:   cobra.ExactArgs(1),
+		Use:         "manpages FOLDER",
+		Short:       "Write a manual page for each command",
+		Hidden:      true,
+		Annotations: map[string]string{noSettings: ""},
+		Args:        cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if _, err := time.Parse(time.DateOnly, date); err != nil {
 				return wrongWords("--date %q is no date, as in 2026-01-31", date)
@@ -87,8 +90,14 @@ func manpage(c *cobra.Command, date string) string {
 		m.section("Files")
 		m.item("the data folder, with the store bench.db: every turn that was recorded (or under $XDG_DATA_HOME)", "~/.local/share/lobescribe")
 		m.item("the data folder of the system's service, lobescribe.service", "/var/lib/lobescribe")
+		m.item("the settings, each as NAME = value, where NAME is that of a flag (or under $XDG_CONFIG_HOME)", "~/.config/lobescribe/"+settingsFile)
+		m.item("the settings where a user has no file of their own, as the system's service; of the two one is read", "/etc/lobescribe/"+settingsFile)
 		m.section("Environment")
-		m.item("the data folder, unless --data names one", "LOBESCRIBE_DATA")
+		m.item("the settings file, unless --config names one", "LOBESCRIBE_CONFIG")
+		m.item("the setting of that name: of the flag in capitals, with _ for -. It comes before the settings file and after the flag; lobescribe-config(1) shows what holds", envPrefix, "NAME")
+		for _, name := range slices.Sorted(maps.Keys(knownSettings(c))) {
+			m.item("for --"+name, envName(name))
+		}
 		return m.String()
 	}
 	m.section("See also")

@@ -70,6 +70,7 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 	cmd.Flags().StringVar(&engine, "engine", "", "with --save: the engine it belongs to")
 	cmd.Flags().StringVar(&valve, "valve", "", "with --save: the valve it belongs to, as in 3I or 3E")
 	addDirectionFlag(cmd, &direction)
+	heeds(cmd.Flags(), "indicator", "encoder", "direction")
 	addOutputFlags(cmd)
 	return cmd
 }

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"log/slog"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -42,24 +41,26 @@ energy. The engine maker's figures come before any number shown here.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().String("data", "", "folder of the store (default: the user's data folder)")
 	root.PersistentFlags().String("formats", "", "TOML file with line formats of your own (default: formats.toml in the data folder)")
-	root.PersistentFlags().BoolP("verbose", "v", false, "log to stderr what goes on inside")
+	_ = root.MarkPersistentFlagDirname("data")
+	_ = root.MarkPersistentFlagFilename("formats", "toml")
+	root.PersistentFlags().String("config", "", "settings file (default: "+settingsFile+" in the user's or the system's settings folder)")
+	_ = root.MarkPersistentFlagFilename("config", "toml")
+	addLogFlags(root)
+	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return heedSettings(cmd) }
 	root.AddCommand(
 		newDemo(), newServe(), newPorts(), newProbe(), newFormats(), newListen(), newRecord(), newDelay(), newAnalyse(),
 		newTraces(), newShow(), newExport(), newImport(), newReplay(),
 		newCalcCommand(), newSimulate(), newSheet(), newDoctor(),
 		newBackup(), newVerify(),
-		newKeyCommand(), newVersion(), newManpages(),
+		newKeyCommand(), newConfig(), newVersion(), newManpages(),
 	)
 	return root
 }
 
-// dataFolder returns where the store is: --data, or the user's data folder of
-// the system at hand.
+// dataFolder returns where the store is: the setting, or the user's data folder
+// of the system at hand.
 func dataFolder(cmd *cobra.Command) (string, error) {
 	if dir, _ := cmd.Flags().GetString("data"); dir != "" {
-		return dir, nil
-	}
-	if dir := os.Getenv("LOBESCRIBE_DATA"); dir != "" {
 		return dir, nil
 	}
 	home, err := os.UserHomeDir()
@@ -94,19 +95,11 @@ func openStore(cmd *cobra.Command, o storage.Options) (*storage.Store, error) {
 	return storage.Open(filepath.Join(dir, storeFile), o)
 }
 
-// logger returns the log: warnings to stderr, everything with --verbose.
-func logger(cmd *cobra.Command) *slog.Logger {
-	level := slog.LevelError
-	if on, _ := cmd.Flags().GetBool("verbose"); on {
-		level = slog.LevelDebug
-	}
-	return slog.New(slog.NewTextHandler(cmd.ErrOrStderr(), &slog.HandlerOptions{Level: level}))
-}
-
 // addOutputFlags adds --json and --unit to a command that prints results.
 func addOutputFlags(cmd *cobra.Command) {
 	cmd.Flags().Bool("json", false, "print JSON")
 	cmd.Flags().String("unit", "mm", "lengths in the printed table: mm, in or thou")
+	heeds(cmd.Flags(), "unit")
 }
 
 // printer writes a command's result as it was asked for.

@@ -45,6 +45,9 @@ func (f *serveFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.cert, "cert", "", "with --tls: your own certificate (PEM); default: one made on first use")
 	cmd.Flags().StringVar(&f.certKey, "cert-key", "", "with --cert: its key (PEM)")
 	cmd.Flags().StringVar(&f.pprof, "pprof", "", "serve the Go profiler at this loopback address, as in 127.0.0.1:6060")
+	_ = cmd.MarkFlagDirname("page")
+	_ = cmd.MarkFlagFilename("cert", "pem", "crt")
+	_ = cmd.MarkFlagFilename("cert-key", "pem", "key")
 	addDirectionFlag(cmd, &f.direction)
 }
 
@@ -60,7 +63,8 @@ named here are used and remembered; without any, the page leads to them.
   lobescribe serve
   lobescribe serve --indicator serial:/dev/ttyUSB0
   lobescribe serve --indicator serial:/dev/ttyUSB0 --encoder 'serial:/dev/ttyACM0?counts=2400'`,
-		Args: cobra.NoArgs,
+		Args:        cobra.NoArgs,
+		Annotations: map[string]string{allSettings: ""},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var devices map[capture.Role]device.Address
 			if indicator != "" || encoder != "" {
@@ -167,7 +171,10 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	if err := f.greet(p, listener.Addr(), o); err != nil {
 		return errors.Join(err, listener.Close())
 	}
-	d.tellService(ctx, scheme(o)+"://"+hereOf(listener.Addr())+"/", o)
+	url := scheme(o) + "://" + hereOf(listener.Addr()) + "/"
+	d.tellService(ctx, url, o)
+	log.Info("serving", "url", url, "version", version, "store", store.Path())
+	defer log.Info("stopping")
 	return server.Serve(ctx, listener)
 }
 

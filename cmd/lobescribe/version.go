@@ -19,6 +19,8 @@ func newVersion() *cobra.Command {
 		Use:   "version",
 		Short: "Print the version",
 		Args:  cobra.NoArgs,
+		// It must tell its version whatever else is wrong.
+		Annotations: map[string]string{noSettings: ""},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			p, err := newPrinter(cmd)
 			if err != nil {

@@ -1,9 +1,11 @@
-package device
+// Package nearest finds the word that a misspelt one most likely stands for, so
+// that a refusal can say what was meant.
+package nearest
 
-// nearest returns the word of words that text most likely misspells: the one
+// Word returns the word of words that text most likely misspells: the one
 // at the least edit distance, if that is at most two and under half of the
 // word. Otherwise "".
-func nearest(text string, words []string) string {
+func Word(text string, words []string) string {
 	best, least := "", 3
 	for _, w := range words {
 		if d := editDistance(text, w); d < least && 2*d < max(len(w), 3) {
