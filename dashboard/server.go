@@ -273,6 +273,8 @@ func (s *Server) routes() []route {
 		{pattern: "DELETE /api/v1/works/{id}", do: s.deleteWork},
 
 		{pattern: "POST /api/v1/calc/{what}", do: s.calculate},
+		{pattern: "GET /api/v1/schema", do: s.listSchemas},
+		{pattern: "GET /api/v1/schema/{name}", do: s.showSchema},
 		{pattern: "GET /api/v1/backup", do: s.backup},
 
 		{pattern: "GET /api/v1/ports", do: s.ports},

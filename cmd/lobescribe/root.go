@@ -52,7 +52,7 @@ energy. The engine maker's figures come before any number shown here.`,
 		newTraces(), newShow(), newExport(), newImport(), newReplay(),
 		newCalcCommand(), newSimulate(), newSheet(), newDoctor(),
 		newBackup(), newVerify(),
-		newKeyCommand(), newConfig(), newVersion(), newManpages(),
+		newKeyCommand(), newConfig(), newSchema(), newVersion(), newManpages(),
 	)
 	return root
 }
