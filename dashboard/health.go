@@ -27,6 +27,8 @@ type Health struct {
 	Version string         `json:"version,omitempty"`
 	Checks  []Check        `json:"checks"`
 	Devices []DeviceHealth `json:"devices"`
+	// Notes are no faults: how it stands with the shop.
+	Notes []string `json:"notes,omitempty"`
 }
 
 // Check is one part's health.
@@ -88,15 +90,21 @@ func (s *Server) Health(ctx context.Context) Health {
 	}
 	// All at the same time: one that hangs must not make the others look hung.
 	var live, room, page error
-	said := make(chan Hello, 1)
+	said, notes := make(chan Hello, 1), make(chan []string, 1)
 	var asking sync.WaitGroup
 	if s.o.Alive != nil {
 		asking.Go(func() { live = ask(ctx, s.probes.live, func() error { return s.o.Alive(ctx) }) })
 	}
-	asking.Go(func() { room = ask(ctx, s.probes.store, s.storeHealth) })
+	asking.Go(func() {
+		room = ask(ctx, s.probes.store, func() error { notes <- s.shopNotes(); return s.storeHealth() })
+	})
 	asking.Go(func() { page = ask(ctx, s.probes.page, func() error { said <- s.hub.Now(); return nil }) })
 	asking.Wait()
 
+	select {
+	case h.Notes = <-notes:
+	default: // the store hangs, and the outbox is in it
+	}
 	var now Hello
 	switch missing := s.assets.missing(); {
 	case page != nil:

@@ -80,6 +80,13 @@ func NewHub(o HubOptions) *Hub {
 	}
 }
 
+// tellRole sets what hello says of the shop.
+func (h *Hub) tellRole(role string) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.now.Shop = role
+}
+
 func orElse[T comparable](v, otherwise T) T {
 	var zero T
 	if v == zero {

@@ -25,6 +25,9 @@ type Hello struct {
 	Openings []lift.Opening      `json:"openings"`
 	Findings *FindingsOf         `json:"findings"`  // of the last trace that ended
 	ReplayOf *uint64             `json:"replay_of"` // the trace being replayed, or null
+	// Shop is ShopBench, ShopRecord, or absent: what this daemon has to do with a
+	// shop of many benches.
+	Shop string `json:"shop,omitempty"`
 }
 
 // Type returns "hello".

@@ -11,6 +11,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"lobescribe/capture"
+	"lobescribe/storage/shop"
 )
 
 // Metrics counts what a daemon does and tells it in the Prometheus text format.
@@ -42,6 +43,10 @@ type MetricsOptions struct {
 	// Waiting returns how many readings are not on disk yet, and how many were
 	// lost since the start because the disk refused for too long.
 	Waiting func() (waiting int, lost uint64)
+	// Outbox returns how the telling of the shop stands, and Record how far the
+	// page over a shop has come. Default: no shop, nothing told.
+	Outbox func() (shop.State, error)
+	Record func() shop.ReaderState
 	// Store is the store's file, for its size. Default: not told.
 	Store string
 	// Log takes what goes wrong on the way to a scraper. Default: none.
@@ -195,6 +200,20 @@ func (c onAsking) Collect(out chan<- prometheus.Metric) {
 	send("readings_lost_total", "Readings lost because the disk refused for too long.", counter, float64(lost))
 	trace := o.Hub.Now().Trace
 	send("recording", "1 while a trace is under way.", gauge, oneIf(trace != nil && (trace.State == capture.TraceRecording || trace.State == capture.TraceBehind)))
+	if o.Outbox != nil {
+		if st, err := o.Outbox(); err == nil {
+			send("shop_waiting", "Things that the shop has yet to hear of.", gauge, float64(st.Waiting))
+			send("shop_set_aside", "Things that can never be sent to the shop as they are.", gauge, float64(len(st.Aside)))
+			send("shop_sent_total", "Things that the shop has acknowledged, since the store joined it.", counter, float64(st.Sent))
+			send("shop_connected", "1 while the shop's server is there.", gauge, oneIf(st.Connected))
+		}
+	}
+	if o.Record != nil {
+		st := o.Record()
+		send("shop_applied_messages", "Place in the shop's stream up to which the record is made.", gauge, float64(st.Applied))
+		send("shop_behind_messages", "Messages known to come after that place.", gauge, float64(st.Behind))
+		send("shop_connected", "1 while the shop's server is there.", gauge, oneIf(st.Connected))
+	}
 	if info, err := os.Stat(o.Store); err == nil {
 		send("store_bytes", "Size of the store's file.", gauge, float64(info.Size()))
 	}

@@ -21,12 +21,16 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/dashboard/door"
+	"lobescribe/storage/shop"
 )
 
 // counted returns metrics of a bench with two links, one of them with trouble.
 func counted(hub *Hub) *Metrics {
 	return NewMetrics(MetricsOptions{Version: "test", Hub: hub, Store: "metrics_test.go",
 		Waiting: func() (int, uint64) { return 12, 3 },
+		Outbox: func() (shop.State, error) {
+			return shop.State{Waiting: 5, Sent: 17, Connected: true, Aside: []string{"trace 3: why"}}, nil
+		},
 		Links: func() []LinkCounts {
 			return []LinkCounts{
 				{Role: Indicator, Bytes: 5000, Readings: 400, Opens: 2, Lost: 1, Detail: "flowing", Age: 1500 * time.Millisecond,
@@ -101,6 +105,10 @@ func TestMetricsAsPrometheusReadsThem(t *testing.T) {
 		{2, "lobescribe_cues_total", []string{"kind=at-half"}},
 		{0, "lobescribe_cues_total", []string{"kind=nose"}},
 		{0, "lobescribe_clients", nil},
+		{5, "lobescribe_shop_waiting", nil},
+		{17, "lobescribe_shop_sent_total", nil},
+		{1, "lobescribe_shop_set_aside", nil},
+		{1, "lobescribe_shop_connected", nil},
 		{1, "lobescribe_build_info", []string{"version=test"}},
 	} {
 		assert.InDelta(t, c.want, value(c.name, c.labels...), 0, "%s%v", c.name, c.labels)
@@ -114,19 +122,22 @@ func TestMetricsAsPrometheusReadsThem(t *testing.T) {
 // Prometheus' own linter checks the names, the units, the suffixes and that each
 // has a help text.
 func TestMetricsPassThePrometheusLinter(t *testing.T) {
-	m := counted(NewHub(HubOptions{}))
 	var ours []string
-	families, err := m.Gatherer().Gather()
-	require.NoError(t, err)
-	for _, f := range families {
-		if strings.HasPrefix(f.GetName(), "lobescribe_") {
-			ours = append(ours, f.GetName())
+	for _, m := range []*Metrics{counted(NewHub(HubOptions{})), NewMetrics(MetricsOptions{Hub: NewHub(HubOptions{}), Record: connected})} {
+		var these []string
+		families, err := m.Gatherer().Gather()
+		require.NoError(t, err)
+		for _, f := range families {
+			if strings.HasPrefix(f.GetName(), "lobescribe_") {
+				these = append(these, f.GetName())
+			}
 		}
+		assert.Greater(t, len(these), 10)
+		problems, err := testutil.GatherAndLint(m.Gatherer(), these...)
+		require.NoError(t, err)
+		assert.Empty(t, problems)
+		ours = append(ours, these...)
 	}
-	assert.Greater(t, len(ours), 15)
-	problems, err := testutil.GatherAndLint(m.Gatherer(), ours...)
-	require.NoError(t, err)
-	assert.Empty(t, problems)
 
 	// The linter does find what is wrong.
 	found, err := promlint.New(strings.NewReader("# TYPE lobescribe_readings counter\nlobescribe_readings 1\n")).Lint()

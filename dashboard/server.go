@@ -17,6 +17,7 @@ import (
 
 	"lobescribe/dashboard/door"
 	"lobescribe/storage"
+	"lobescribe/storage/shop"
 )
 
 // Options are what a server is made of. Hub, Store and Bench must be given.
@@ -24,6 +25,10 @@ type Options struct {
 	Hub   *Hub
 	Store *storage.Store
 	Bench Bench
+	// Telling is for a bench that tells a shop what it records; Record is for the
+	// page over a shop's record, which then only shows. Default: no shop.
+	Telling *Telling
+	Record  func() shop.ReaderState
 
 	// LAN opens the door to the local network, for those with the Key. Names
 	// are further host names this machine goes by there.
@@ -142,6 +147,7 @@ func New(o Options) (*Server, error) {
 	s.series = newSeriesCache(s.loadColumns)
 	s.calc = calculations()
 	s.closing, s.close = context.WithCancel(context.Background())
+	s.hub.tellRole(o.shopRole())
 	if err := s.greetHub(); err != nil {
 		return nil, fmt.Errorf("opening the dashboard: %w", err)
 	}
@@ -204,6 +210,9 @@ func (s *Server) Handler() http.Handler {
 		fail(w, http.StatusNotFound, fmt.Sprintf("There is no %s %s here.", r.Method, r.URL.Path), "")
 	})
 	for _, route := range s.routes() {
+		if s.o.Record != nil && !route.onlyLooks() {
+			route.do, route.device = onlyShows, false
+		}
 		pace := s.rate
 		if route.joins {
 			pace = s.joins
@@ -223,7 +232,11 @@ type route struct {
 	do      func(w http.ResponseWriter, r *http.Request) error
 	device  bool // names a device, or puts one in place
 	joins   bool // opens the socket
+	works   bool // only works something out, though it is a POST
 }
+
+// onlyLooks says that a call changes nothing.
+func (r route) onlyLooks() bool { return r.works || strings.HasPrefix(r.pattern, "GET ") }
 
 func (s *Server) routes() []route {
 	return []route{
@@ -272,10 +285,15 @@ func (s *Server) routes() []route {
 		{pattern: "PUT /api/v1/works/{id}", do: s.changeWork},
 		{pattern: "DELETE /api/v1/works/{id}", do: s.deleteWork},
 
-		{pattern: "POST /api/v1/calc/{what}", do: s.calculate},
+		{pattern: "POST /api/v1/calc/{what}", do: s.calculate, works: true},
 		{pattern: "GET /api/v1/schema", do: s.listSchemas},
 		{pattern: "GET /api/v1/schema/{name}", do: s.showSchema},
 		{pattern: "GET /api/v1/backup", do: s.backup},
+
+		{pattern: "GET /api/v1/shop", do: s.showShop},
+		{pattern: "GET /api/v1/shop/engines", do: s.listOffers},
+		{pattern: "POST /api/v1/shop/engines", do: s.fetchEngine},
+		{pattern: "GET /api/v1/spread", do: s.showSpread},
 
 		{pattern: "GET /api/v1/ports", do: s.ports},
 		{pattern: "GET /api/v1/devices", do: s.devices},

@@ -66,6 +66,9 @@ func (s *Server) showTrace(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	out.Head, out.Notes, out.Damage = columns.head, columns.notes, columns.damage
+	if h, err := s.store.Head(id); err == nil {
+		out.Head = h // what it is of may have been said anew, by another bench as well
+	}
 	if out.Notes == nil {
 		out.Notes = []measure.Note{}
 	}

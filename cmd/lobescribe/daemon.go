@@ -64,6 +64,8 @@ type daemonOptions struct {
 	// Source is written into the head of each trace: "live" or "demo".
 	Source string
 	Sign   int
+	// Shop is told what is recorded; nil: none is.
+	Shop *joined
 	// Rest on the heel ends a trace; 0 means what capture takes.
 	Rest measure.Stamp
 	// Held is how many readings wait in memory while the disk refuses; 0 means
@@ -94,7 +96,7 @@ func newDaemon(ctx context.Context, o daemonOptions) *daemon {
 		Tell: d.tell,
 	})
 	d.metrics = dashboard.NewMetrics(dashboard.MetricsOptions{Version: version, Hub: d.hub, Store: d.store.Path(),
-		Links: d.linkCounts, Waiting: d.keeper.Waiting, Log: o.Log})
+		Links: d.linkCounts, Waiting: d.keeper.Waiting, Outbox: o.Shop.outbox(), Log: o.Log})
 	// The keeper outlives the live side by the trace that it ends.
 	keeping, stop := context.WithCancel(context.WithoutCancel(ctx))
 	d.work.Go(func() {
@@ -104,6 +106,9 @@ func newDaemon(ctx context.Context, o daemonOptions) *daemon {
 	d.work.Go(func() {
 		d.unwritten = d.keeper.Run(keeping)
 	})
+	if o.Shop != nil {
+		d.work.Go(func() { o.Shop.publisher.Run(ctx) })
+	}
 	return d
 }
 

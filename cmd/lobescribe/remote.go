@@ -115,13 +115,18 @@ func (r *remote) get(path string) (io.ReadCloser, error) {
 		return answer.Body, nil
 	}
 	defer answer.Body.Close()
+	return nil, saidInstead(answer)
+}
+
+// saidInstead reads why the daemon did not do what it was asked.
+func saidInstead(answer *http.Response) error {
 	var says struct {
 		Error string `json:"error"`
 	}
 	if json.NewDecoder(answer.Body).Decode(&says) != nil || says.Error == "" {
 		says.Error = answer.Status
 	}
-	return nil, errors.New(says.Error)
+	return errors.New(says.Error)
 }
 
 func (r *remote) decode(path string, v any) error {

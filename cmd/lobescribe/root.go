@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -12,6 +13,7 @@ import (
 
 	"lobescribe/device/measure"
 	"lobescribe/storage"
+	"lobescribe/storage/shop"
 )
 
 // newRoot returns the command with all its subcommands.
@@ -50,7 +52,7 @@ energy. The engine maker's figures come before any number shown here.`,
 	root.AddCommand(
 		newDemo(), newServe(), newPorts(), newProbe(), newFormats(), newListen(), newRecord(), newDelay(), newAnalyse(),
 		newTraces(), newShow(), newExport(), newImport(), newReplay(),
-		newCalcCommand(), newSimulate(), newSheet(), newDoctor(),
+		newCalcCommand(), newSimulate(), newSheet(), newDoctor(), newShop(),
 		newBackup(), newVerify(),
 		newKeyCommand(), newConfig(), newSchema(), newVersion(), newManpages(),
 	)
@@ -85,14 +87,22 @@ func dataFolder(cmd *cobra.Command) (string, error) {
 // storeFile is the name of the store inside its folder.
 const storeFile = "bench.db"
 
-// openStore opens the store that --data names.
+// openStore opens the store that --data names: to write into it only if it is
+// a bench's own.
 func openStore(cmd *cobra.Command, o storage.Options) (*storage.Store, error) {
 	dir, err := dataFolder(cmd)
 	if err != nil {
 		return nil, err
 	}
 	o.Log = logger(cmd)
-	return storage.Open(filepath.Join(dir, storeFile), o)
+	store, err := storage.Open(filepath.Join(dir, storeFile), o)
+	if err != nil || o.ReadOnly {
+		return store, err
+	}
+	if record, err := shop.IsRecord(store); record && err == nil {
+		return nil, errors.Join(errRecord, store.Close())
+	}
+	return store, nil
 }
 
 // addOutputFlags adds --json and --unit to a command that prints results.

@@ -34,10 +34,17 @@ type serveFlags struct {
 	certKey   string
 	pprof     string
 	direction string
+	shop      shopFlags
 	rest      measure.Stamp // on the heel, that ends a trace; 0: as promised
 }
 
 func (f *serveFlags) add(cmd *cobra.Command) {
+	f.addPage(cmd)
+	addDirectionFlag(cmd, &f.direction)
+}
+
+// addPage adds what says where the page is and who gets in.
+func (f *serveFlags) addPage(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.addr, "addr", defaultAddr, "where the page is; port 0 picks a free one")
 	cmd.Flags().StringVar(&f.page, "page", "", "folder with the page's files, in place of those in the binary")
 	cmd.Flags().BoolVar(&f.lan, "lan", false, "let in other machines on the local network, with a key")
@@ -48,7 +55,6 @@ func (f *serveFlags) add(cmd *cobra.Command) {
 	_ = cmd.MarkFlagDirname("page")
 	_ = cmd.MarkFlagFilename("cert", "pem", "crt")
 	_ = cmd.MarkFlagFilename("cert-key", "pem", "key")
-	addDirectionFlag(cmd, &f.direction)
 }
 
 func newServe() *cobra.Command {
@@ -62,7 +68,10 @@ named here are used and remembered; without any, the page leads to them.
 
   lobescribe serve
   lobescribe serve --indicator serial:/dev/ttyUSB0
-  lobescribe serve --indicator serial:/dev/ttyUSB0 --encoder 'serial:/dev/ttyACM0?counts=2400'`,
+  lobescribe serve --indicator serial:/dev/ttyUSB0 --encoder 'serial:/dev/ttyACM0?counts=2400'
+
+With --shop what is recorded is also told to a shop's NATS server, whenever that is
+there; without a network it waits in the store.`,
 		Args:        cobra.NoArgs,
 		Annotations: map[string]string{allSettings: ""},
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -90,6 +99,8 @@ named here are used and remembered; without any, the page leads to them.
 		},
 	}
 	f.add(cmd)
+	f.shop.add(cmd.Flags())
+	f.shop.addBench(cmd.Flags())
 	cmd.Flags().StringVar(&indicator, "indicator", "", "address of the indicator, as in serial:/dev/ttyUSB0")
 	cmd.Flags().StringVar(&encoder, "encoder", "", "address of the crank encoder, if it has a port of its own")
 	addOutputFlags(cmd)
@@ -137,9 +148,13 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	if err != nil {
 		return err
 	}
+	member, err := f.shop.join(store, log)
+	if err != nil {
+		return err
+	}
 	hub := dashboard.NewHub(dashboard.HubOptions{Version: version, LAN: f.lan, Units: set.Units, Log: log})
 	sim := simulateFlags{seed: 1, rate: 50, unit: "in", speed: 1}
-	d := newDaemon(ctx, daemonOptions{Log: log, Device: devices, Store: store, Hub: hub, Source: source, Sign: sign, Rest: f.rest, Simulate: sim.start})
+	d := newDaemon(ctx, daemonOptions{Log: log, Device: devices, Store: store, Hub: hub, Source: source, Sign: sign, Rest: f.rest, Simulate: sim.start, Shop: member})
 	defer func() {
 		stop()
 		err = errors.Join(err, d.wait())
@@ -150,7 +165,7 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 		return err
 	}
 	o.Hub, o.Store, o.Bench, o.Version, o.Log = hub, store, d, version, log
-	o.Alive, o.Metrics = d.live.Answers, d.metrics
+	o.Alive, o.Metrics, o.Telling = d.live.Answers, d.metrics, member.telling()
 	server, err := dashboard.New(o)
 	if err != nil {
 		return err

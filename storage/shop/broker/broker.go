@@ -12,6 +12,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net"
+	"net/url"
 	"os"
 	"strconv"
 	"time"
@@ -108,7 +109,16 @@ func (o Options) listen(opts *server.Options) error {
 }
 
 // URL is where the server is, as this machine reaches it.
-func (b *Broker) URL() string { return b.s.ClientURL() }
+func (b *Broker) URL() string {
+	u, err := url.Parse(b.s.ClientURL())
+	if err != nil {
+		return b.s.ClientURL()
+	}
+	if ip := net.ParseIP(u.Hostname()); ip != nil && ip.IsUnspecified() {
+		u.Host = net.JoinHostPort("127.0.0.1", u.Port())
+	}
+	return u.String()
+}
 
 // Addr is where the server listens.
 func (b *Broker) Addr() net.Addr { return b.s.Addr() }
