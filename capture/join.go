@@ -80,6 +80,9 @@ func (j *Joiner) Tick(dst []measure.Reading, now measure.Stamp) []measure.Readin
 	return j.release(dst, now)
 }
 
+// Waits reports whether lift readings wait for the encoder.
+func (j *Joiner) Waits() bool { return len(j.pending) > 0 }
+
 // Forget drops the encoder: its link is lost, so an old angle must not stand
 // beside a new lift. Waiting readings come out without one.
 func (j *Joiner) Forget(dst []measure.Reading) []measure.Reading {

@@ -56,8 +56,12 @@ type input struct {
 	do       func(*Live)
 }
 
-// tick is how often time passes for Joiner and Recorder when nothing comes.
-const tick = 20 * time.Millisecond
+// How often time passes for Joiner and Recorder when nothing comes: often while
+// lift waits for the encoder, else only to see the end of a rest.
+const (
+	tick     = 20 * time.Millisecond
+	restTick = 250 * time.Millisecond
+)
 
 // NewLive returns a Live; Run must be called for it to do anything.
 func NewLive(o LiveOptions) *Live {
@@ -68,9 +72,14 @@ func NewLive(o LiveOptions) *Live {
 // Run follows until ctx is done, then ends the trace under way.
 func (l *Live) Run(ctx context.Context) {
 	defer close(l.done)
-	beat := time.NewTicker(tick)
+	every := restTick
+	beat := time.NewTicker(every)
 	defer beat.Stop()
 	for {
+		if due := l.beat(); due != every {
+			every = due
+			beat.Reset(every)
+		}
 		select {
 		case in := <-l.in:
 			l.take(in)
@@ -96,6 +105,13 @@ func (l *Live) drain() {
 			return
 		}
 	}
+}
+
+func (l *Live) beat() time.Duration {
+	if l.joiner.Waits() {
+		return tick
+	}
+	return restTick
 }
 
 // Readings feeds readings of an instrument; the slice is Live's from then on.

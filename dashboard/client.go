@@ -12,6 +12,7 @@ import (
 // Client is one page's end of the hub.
 type Client struct {
 	hub      *Hub
+	prompt   bool     // every reading at once
 	greeting []*frame // before the queue; the reader's alone
 	ready    chan struct{}
 
@@ -117,7 +118,7 @@ func (c *Client) next(ctx context.Context, quiet time.Duration) (*frame, int, er
 // Leave takes the client off the hub.
 func (c *Client) Leave() {
 	c.hub.mu.Lock()
-	delete(c.hub.clients, c)
+	c.hub.drop(c)
 	c.hub.mu.Unlock()
 	c.end(context.Canceled)
 }

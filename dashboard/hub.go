@@ -41,6 +41,7 @@ type Hub struct {
 	mu      sync.Mutex
 	closed  bool
 	clients map[*Client]struct{}
+	prompt  int // clients that get every reading at once
 	now     Hello
 	replay  *capture.ReplayState
 	strip   strip
@@ -57,6 +58,7 @@ type source struct {
 	pending capture.Readings
 	state   *capture.Position
 	flushed time.Time
+	told    bool // a state has gone out since
 }
 
 // NewHub returns a hub without clients. Close it when the server is done.
@@ -100,7 +102,8 @@ func orElse[T comparable](v, otherwise T) T {
 // any goroutine; messages from one goroutine keep their order.
 //
 // Readings and states go out in batches: at once when the last batch is old
-// enough, else with the next one. Everything else goes at once.
+// enough, else with the next one; a client that has asked for the lowest delay
+// gets each by itself. Everything else goes at once.
 func (h *Hub) Publish(m capture.Message, replayOf uint64) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -109,13 +112,17 @@ func (h *Hub) Publish(m capture.Message, replayOf uint64) {
 	}
 	switch v := m.(type) {
 	case capture.Readings:
-		s := h.source(replayOf)
-		s.add(v)
-		h.due(s)
+		h.readings(v, replayOf)
 		return
 	case capture.Position:
 		if replayOf == 0 {
 			h.now.Position = &v
+		}
+		if len(h.clients) == 0 {
+			return // whoever joins gets it with the hello
+		}
+		if replayOf == 0 {
+			h.sendTo(m, 0, promptly)
 		}
 		s := h.source(replayOf)
 		s.state = &v
@@ -145,10 +152,28 @@ func (h *Hub) source(id uint64) *source {
 	return s
 }
 
-// due flushes s now or sees to it that somebody does.
+// readings takes a batch. When nobody listens it only goes into the strip:
+// that costs neither text nor a timer.
+func (h *Hub) readings(m capture.Readings, replayOf uint64) {
+	s := h.source(replayOf)
+	if len(h.clients) == 0 && replayOf == 0 {
+		h.flush(s)
+		h.strip.add(m)
+		return
+	}
+	if replayOf == 0 { // a replay is as fast as it likes, and thinned for all
+		h.sendTo(m, 0, promptly)
+	}
+	s.add(m)
+	h.due(s)
+}
+
+// due flushes s now or sees to it that somebody does. The state that belongs
+// to a batch which has just gone follows it at once: held back, it would hold
+// back the next batch.
 func (h *Hub) due(s *source) {
 	wait := h.o.Every - time.Since(s.flushed)
-	if wait <= 0 {
+	if wait <= 0 || len(s.pending.At) == 0 && !s.told {
 		h.flush(s)
 		return
 	}
@@ -172,20 +197,27 @@ func (h *Hub) tick() {
 }
 
 func (h *Hub) flush(s *source) {
+	to := everybody
+	if s.id == 0 {
+		to = batched // the others have had it
+	}
 	if len(s.pending.At) > 0 {
 		if s.id == 0 {
 			h.strip.add(s.pending)
-			h.send(s.pending, 0)
+			h.sendTo(s.pending, 0, to)
 		} else {
 			h.send(thinned(s.pending, replayBatch), s.id)
 		}
 		s.pending = capture.Readings{At: s.pending.At[:0], Lift: s.pending.Lift[:0]}
-		s.flushed = time.Now()
+		s.flushed, s.told = time.Now(), false
 	}
 	if s.state != nil {
-		h.send(*s.state, s.id)
+		h.sendTo(*s.state, s.id, to)
 		s.state = nil
-		s.flushed = time.Now()
+		if s.told {
+			s.flushed = time.Now()
+		}
+		s.told = true
 	}
 }
 
@@ -209,8 +241,23 @@ func (s *source) add(m capture.Readings) {
 	}
 }
 
-// send encodes m once and puts it into every queue.
-func (h *Hub) send(m capture.Message, id uint64) {
+// pace says which clients a message is for.
+type pace uint8
+
+const (
+	everybody pace = iota
+	batched        // those who get readings and states in batches
+	promptly       // those who get each by itself
+)
+
+func (h *Hub) send(m capture.Message, id uint64) { h.sendTo(m, id, everybody) }
+
+// sendTo encodes m once, if anybody is there to hear it, and puts it into their
+// queues.
+func (h *Hub) sendTo(m capture.Message, id uint64, to pace) {
+	if len(h.clients) == 0 || to == promptly && h.prompt == 0 || to == batched && h.prompt == len(h.clients) {
+		return
+	}
 	var trace uint64
 	if id != 0 {
 		trace = id
@@ -223,13 +270,23 @@ func (h *Hub) send(m capture.Message, id uint64) {
 		return
 	}
 	for c := range h.clients {
+		if to != everybody && c.prompt != (to == promptly) {
+			continue
+		}
 		lost, stays := c.put(f)
 		h.dropped += uint64(lost)
 		if !stays {
-			delete(h.clients, c)
+			h.drop(c)
 			h.letGo++
 		}
 	}
+}
+
+func (h *Hub) drop(c *Client) {
+	if _, in := h.clients[c]; in && c.prompt {
+		h.prompt--
+	}
+	delete(h.clients, c)
 }
 
 // openingsKept bounds what a hello tells of the trace under way.
@@ -314,8 +371,25 @@ var (
 	ErrClosed = errors.New("the daemon is stopping")
 )
 
+// promptBatches is how many batches for a client that wants each reading at
+// once go into one for the others: 17 at 1000 readings a second.
+const promptBatches = 17
+
 // Join adds a client. Its first frames are the hello and the strip.
-func (h *Hub) Join() (*Client, error) {
+func (h *Hub) Join() (*Client, error) { return h.join(false) }
+
+// JoinPrompt adds a client that gets every reading at once and not in batches:
+// the lowest delay, at the cost of a message a reading.
+func (h *Hub) JoinPrompt() (*Client, error) { return h.join(true) }
+
+// Prompt reports whether somebody has asked for the lowest delay.
+func (h *Hub) Prompt() bool {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.prompt > 0
+}
+
+func (h *Hub) join(prompt bool) (*Client, error) {
 	h.mu.Lock()
 	if h.closed {
 		h.mu.Unlock()
@@ -328,9 +402,16 @@ func (h *Hub) Join() (*Client, error) {
 	if s, ok := h.sources[0]; ok {
 		h.flush(s) // into the strip, so that nothing falls between
 	}
-	c := &Client{hub: h, ready: make(chan struct{}, 1), q: queue{
-		maxLossless: h.o.Waiting, maxBatches: h.o.WaitingBatches, maxReadings: 1 << 16}}
+	waiting := h.o.WaitingBatches
+	if prompt {
+		waiting *= promptBatches
+	}
+	c := &Client{hub: h, prompt: prompt, ready: make(chan struct{}, 1), q: queue{
+		maxLossless: h.o.Waiting, maxBatches: waiting, maxReadings: 1 << 16}}
 	h.clients[c] = struct{}{}
+	if prompt {
+		h.prompt++
+	}
 	hello, past, replay := h.hello(), h.strip.copy(), h.replay
 	h.mu.Unlock()
 
@@ -374,4 +455,5 @@ func (h *Hub) Close() {
 		c.end(ErrClosed)
 	}
 	clear(h.clients)
+	h.prompt = 0
 }

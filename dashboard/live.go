@@ -35,7 +35,15 @@ func (s *Server) live(w http.ResponseWriter, r *http.Request) error {
 	if !websocket.IsWebSocketUpgrade(r) {
 		return &problem{status: http.StatusUpgradeRequired, says: "This address is a WebSocket; open it as one."}
 	}
-	c, err := s.hub.Join()
+	join := s.hub.Join
+	switch r.URL.Query().Get("delay") {
+	case "":
+	case "lowest":
+		join = s.hub.JoinPrompt
+	default:
+		return &problem{status: http.StatusBadRequest, field: "delay", says: "delay can only be lowest, or left out."}
+	}
+	c, err := join()
 	switch {
 	case errors.Is(err, ErrFull), errors.Is(err, ErrClosed):
 		return &problem{status: http.StatusServiceUnavailable, says: err.Error() + "."}

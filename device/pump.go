@@ -3,6 +3,7 @@ package device
 import (
 	"io"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"lobescribe/device/measure"
@@ -19,6 +20,11 @@ type pump struct {
 	once   sync.Once
 	done   chan struct{}
 	link   Link
+
+	// fast is set while the device sends so fast that its bytes may be left to
+	// gather, for as long as gather says.
+	fast   atomic.Bool
+	gather func() time.Duration
 
 	asks  chan []byte // a request to be written; nil until one is
 	asked chan struct{}
@@ -37,13 +43,23 @@ const (
 	// take: seven times readPause, and with both the program ends within two
 	// seconds.
 	stuckRead = 700 * time.Millisecond
+	// gatherBytes is what a read may give and the next still wait: a quarter of
+	// what the system holds for us at least.
+	gatherBytes = 1024
+	gatherMost  = 20 * time.Millisecond
 )
 
-func startPump(link Link, clock func() measure.Stamp) *pump {
-	p := &pump{chunks: make(chan stamped, pumpAhead), free: make(chan []byte, pumpAhead+2),
-		quit: make(chan struct{}), done: make(chan struct{}), link: link}
+// startPump begins to read. gather says how long a fast device may be left
+// unread; it may be nil.
+func startPump(link Link, clock func() measure.Stamp, gather func() time.Duration) *pump {
+	p := newPump(link, gather)
 	go p.run(clock)
 	return p
+}
+
+func newPump(link Link, gather func() time.Duration) *pump {
+	return &pump{chunks: make(chan stamped, pumpAhead), free: make(chan []byte, pumpAhead+2),
+		quit: make(chan struct{}), done: make(chan struct{}), link: link, gather: gather}
 }
 
 func (p *pump) run(clock func() measure.Stamp) {
@@ -80,8 +96,13 @@ func (p *pump) run(clock func() measure.Stamp) {
 			return
 		default:
 		}
-		// A few milliseconds at the most: no stop has to wait for it.
-		if wait := pace.after(n, at); wait > 0 {
+		// Some milliseconds at the most: no stop has to wait for it.
+		wait := pace.after(n, at)
+		if p.gather != nil && n < gatherBytes && p.fast.Load() {
+			// Each read wakes the whole chain up to the page.
+			wait = max(wait, min(p.gather(), gatherMost))
+		}
+		if wait > 0 {
 			time.Sleep(wait)
 		}
 	}

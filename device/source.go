@@ -152,7 +152,7 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 	s.watch.opened(now, s.o.awake())
 	s.count(func(c *Counters) { c.Opens++ })
 	s.linked(now, true)
-	p := startPump(link, s.o.Clock)
+	p := startPump(link, s.o.Clock, s.o.Gather)
 	s.pump = p
 	defer func() {
 		p.stop()
@@ -200,6 +200,7 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 			at, b := c.at, c.bytes
 			s.chunk(ctx, at, b, perByte)
 			p.give(b)
+			p.fast.Store(s.watch.fast())
 			if asker, ok := s.decoder.(Asker); ok {
 				s.ask(asker, s.o.Clock())
 			}

@@ -30,6 +30,7 @@ type watch struct {
 	gaveUp   bool         // the link was opened again since nothing came, and nothing has come yet
 
 	rate      float64
+	gathers   bool          // its bytes are left to gather
 	window    measure.Stamp // where the running window began
 	windowed  int
 	period    measure.Stamp // between readings, of late
@@ -65,6 +66,11 @@ const (
 	silentAtFirst = 5 * measure.Second         // after an open: boards boot for seconds
 	silentWord    = 3 * measure.Second         // silence that is worth a word
 
+	// fastRate is where gathering begins. A period of it is how late a stamp may
+	// become: at 60 degrees a second the crank turns 0.09 degrees in it, less than
+	// a count of a usual encoder.
+	fastRate = 700.0
+
 	paceKnown = 16 // readings after which the pace of a device is known
 
 	conditionFor = 5 * measure.Second
@@ -78,7 +84,7 @@ func (w *watch) opened(now measure.Stamp, awake time.Duration) {
 	w.changedAt, w.same = now, 0
 	w.asked, w.askedFor, w.unanswered = 0, false, 0
 	w.looked = now
-	w.rate, w.window, w.windowed = 0, now, 0
+	w.rate, w.gathers, w.window, w.windowed = 0, false, now, 0
 	w.sleptAt, w.sleptAwake = now, awake
 }
 
@@ -132,6 +138,19 @@ func (w *watch) took(o *wire.Out, f wire.Found) {
 	if w.same >= restCount && at-w.sameSince >= restFor && w.period < measure.Second {
 		w.atRest = true
 	}
+}
+
+// fast reports whether readings follow each other so closely that the bytes
+// may be left to gather: the last of them then has its time to within one
+// period, and pace puts the others before it. A slower device is read at once,
+// for arrival is all that tells the time of its readings.
+func (w *watch) fast() bool {
+	least := fastRate
+	if w.gathers {
+		least = fastRate * 2 / 3 // a busy computer must not make it come and go
+	}
+	w.gathers = !w.asks && w.rate >= least
+	return w.gathers
 }
 
 // pace moves apart the readings of one chunk of a device whose pace is known,

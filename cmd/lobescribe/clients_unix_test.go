@@ -31,6 +31,7 @@ type crowd struct {
 	testing.TB
 	link   *simulator.Link
 	daemon *process
+	query  string // of the live socket
 	// sent is when a line was written, by what it says: see line.
 	sent [10 * topStep * 10]atomic.Int64
 	// took are the times from that to the message at a page.
@@ -96,7 +97,7 @@ func (c *crowd) dial(readBuffer int) (*websocket.Conn, error) {
 		}
 		return conn, err
 	}}
-	conn, _, err := d.Dial("ws"+strings.TrimPrefix(c.daemon.url, "http")+"api/v1/live", http.Header{"Origin": {strings.TrimSuffix(c.daemon.url, "/")}})
+	conn, _, err := d.Dial("ws"+strings.TrimPrefix(c.daemon.url, "http")+"api/v1/live"+c.query, http.Header{"Origin": {strings.TrimSuffix(c.daemon.url, "/")}})
 	return conn, err
 }
 

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
@@ -76,6 +77,9 @@ type daemonOptions struct {
 	Clock func() measure.Stamp
 }
 
+// batchEvery is the page's pace: 60 messages a second.
+const batchEvery = time.Second / 60
+
 // newDaemon returns a daemon whose goroutines run until ctx is done; wait
 // waits for them.
 func newDaemon(ctx context.Context, o daemonOptions) *daemon {
@@ -84,6 +88,14 @@ func newDaemon(ctx context.Context, o daemonOptions) *daemon {
 	}
 	d := &daemon{log: o.Log, device: o.Device, store: o.Store, hub: o.Hub, simulate: o.Simulate, ctx: ctx,
 		instruments: map[capture.Role]*instrument{}, counted: map[capture.Role]device.Counters{}}
+	// What goes to the page goes in batches: between two of them a fast
+	// instrument's bytes may gather, unless somebody wants each at once.
+	d.device.Gather = func() time.Duration {
+		if d.hub.Prompt() {
+			return 0
+		}
+		return batchEvery
+	}
 	d.keeper = capture.NewKeeper(capture.KeeperOptions{
 		Store: shelf{d, o.Source}, Log: o.Log, Bound: o.Held,
 		Tell:  func(s capture.TraceState) { d.tell(s) },

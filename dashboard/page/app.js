@@ -4,7 +4,7 @@
 import { render } from "./lib/preact.js";
 import { useEffect, useState } from "./lib/hooks.js";
 import { createApi } from "./api.js";
-import { createLive } from "./live.js";
+import { createLive, lowestDelay } from "./live.js";
 import { createStore, initialState, reduce, shown } from "./state.js";
 import { readPrefs, writePrefs } from "./prefs.js";
 import { beatFor, createTone } from "./tone.js";
@@ -86,7 +86,7 @@ function createApp() {
   });
 
   const live = createLive({
-    url: `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/v1/live`,
+    url: `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/v1/live${lowestDelay(location.search)}`,
     ask: () => api.get("/settings"),
     onLink: (link) => store.set({ ...store.get(), link }),
     onMessage(m) {

@@ -11,6 +11,13 @@ const patience = 850;
 const waits = [150, 300, 600, 1000, 1500];
 
 /**
+ * What the page's own address asks of the socket: a page opened as
+ * /?delay=lowest gets each reading at once, not in batches.
+ * @param {string} search of the page
+ */
+export const lowestDelay = (search) => (new URLSearchParams(search).get("delay") === "lowest" ? "?delay=lowest" : "");
+
+/**
  * @typedef {object} LiveOptions
  * @property {string} url of the socket
  * @property {(message: any) => void} onMessage

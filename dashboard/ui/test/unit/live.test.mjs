@@ -1,6 +1,6 @@
 import { test, mock } from "node:test";
 import assert from "node:assert/strict";
-import { createLive } from "../../../page/live.js";
+import { createLive, lowestDelay } from "../../../page/live.js";
 
 /** A socket whose other end the test holds. */
 class FakeSocket {
@@ -84,4 +84,11 @@ test("attempts go on, at most a second and a half apart", () => {
     assert.equal(sockets.length, i + 2);
   }
   mock.timers.reset();
+});
+
+test("a page opened for the lowest delay asks the socket for it", () => {
+  assert.equal(lowestDelay("?delay=lowest"), "?delay=lowest");
+  assert.equal(lowestDelay("?a=b&delay=lowest"), "?delay=lowest");
+  assert.equal(lowestDelay("?delay=other"), "");
+  assert.equal(lowestDelay(""), "");
 });
