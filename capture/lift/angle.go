@@ -38,7 +38,7 @@ func noseByAngle(passage []point, heel, height, scatter float64) (peak, float64)
 			top = i
 		}
 	}
-	p := findPeak(x, y, w, top, height, scatter)
+	p := findPeak(x, y, w, top, height, scatter, ofAngle)
 	return p, p.x
 }
 

@@ -22,8 +22,10 @@
 //
 //	u² = u_fit² + u_shape² + (u_before² + u_after²)/4 + (after-before)²/12 + u_round²
 //
-// u_fit is the Type A standard uncertainty of the fitted nose (4.2), u_shape
-// what the fit or the gap between readings can be off by, u_before and u_after
+// u_fit is the Type A standard uncertainty of the fitted nose (4.2), the mean
+// over noses that end as the second, third and fourth power of the distance,
+// weighted by how well they fit; u_shape what these disagree by, or what the gap
+// between sparse readings can hide; u_before and u_after
 // those of the heels' means. u_round is step/√12 (4.3.7, F.2.2.1), less what
 // noise has dithered away; it counts for the heel, and again for the nose where
 // that is the highest reading alone. The mean over openings has the first parts

@@ -59,6 +59,7 @@ func TestTurnedByHand(t *testing.T) {
 			t.Logf("%+v seed %d: missed %d, invented %d;%s", k, o.seed, o.missed, o.invented, o.says)
 		}
 	})
+	t.Logf("%-24s %s", "", tallyHead)
 	for _, name := range slices.Sorted(maps.Keys(groups)) {
 		t.Logf("%-24s %v", name, groups[name])
 		least := 93.0
@@ -113,7 +114,7 @@ func TestNoseBetweenReadings(t *testing.T) {
 			}
 		})
 		e, h := quantile(estimated, 0.5), quantile(highest, 0.5)
-		t.Logf("encoder %v: %d noses missed by more than 2 counts at 10 Hz: highest reading off by %.1f counts in the median, estimate by %.1f", encoder, len(highest), h, e)
+		t.Logf("encoder %v: %d noses missed by more than 2 counts at 10 Hz: highest reading off by %.2f counts in the median, estimate by %.2f, which is %.2f of it", encoder, len(highest), h, e, e/h)
 		assert.Greater(t, len(highest), 50)
 		assert.Less(t, e, h/2)
 	}

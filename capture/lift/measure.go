@@ -172,7 +172,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		}
 	}
 	height := y[top]
-	inTime := findPeak(t, y, w, top, height, scatter)
+	inTime := findPeak(t, y, w, top, height, scatter, ofTime)
 	m.nose = inTime
 	noseAt := inTime.x + passage[0].t
 	var noseAngle float64

@@ -17,6 +17,14 @@ type peak struct {
 	dense bool    // from readings enough
 }
 
+// axis is what the nose is looked for along.
+type axis uint8
+
+const (
+	ofTime axis = iota
+	ofAngle
+)
+
 // The window under the highest reading that is fitted with a parabola begins
 // shallow, where any nose is one, and is made deeper until it holds readings
 // enough; beyond a share of the max lift it is no nose any more.
@@ -30,9 +38,20 @@ const (
 	// puts the vertex of the fit off by a sixteenth of the window's depth.
 	shapeBias = 1.0 / 16
 	// How far off the vertex of a parabola through three readings is, against
-	// how deep the readings around it lie; from simulated hands.
-	sparseBias = 0.16
-	lackFit    = 1.3
+	// how deep the readings around it lie; from simulated hands. In time it grows
+	// with the interval between readings, in seconds, since a hand keeps its speed
+	// for a moment; along the angle no hand counts.
+	sparseBias, sparseHand = 0.03, 0.72
+	sparseAngle            = 0.16
+	// Readings along the angle closer together than this share of the nose (all
+	// above eight tenths of the lift) are one: a rest or a back-turn beside the
+	// nose says no more of what lies between than one reading.
+	oneReading = 1.0 / 48
+	// How far off the nose is where it was rested on, against how far the next
+	// reading lies below the rest and how many readings there are; from
+	// simulated hands.
+	edgeBias = 0.8
+	lackFit  = 1.3
 )
 
 // findPeak looks for the highest point of the signal in order of x. scatter is
@@ -46,11 +65,12 @@ const (
 // the reading before or after; where they differ much the lower vertex is taken,
 // since a spring that throws the cam past the nose makes one flank look nearer
 // than it is.
-func findPeak(x, y, w []float64, top int, height, scatter float64) peak {
+func findPeak(x, y, w []float64, top int, height, scatter float64, along axis) peak {
 	var best peak
 	high := y[top]
+	mid := amidHighest(y, top, scatter)
 	for depth := shallow * scatter; depth < deepest*height; depth *= 2 {
-		from, to := window(y, top, high-depth)
+		from, to := window(y, mid, high-depth)
 		if to-from < leastFit {
 			continue
 		}
@@ -59,24 +79,46 @@ func findPeak(x, y, w []float64, top int, height, scatter float64) peak {
 		switch {
 		case ok && to-from >= enoughFit:
 			p.dense = true
-			return p
+			return averaged(p, x[from:to], y[from:to], w[from:to], scatter)
 		case ok:
-			best = p
+			best = averaged(p, x[from:to], y[from:to], w[from:to], scatter)
 			continue
 		case best.fit:
 			return best
 		case to-from >= enoughFit && depth <= 2*shallow*scatter:
-			return highestBlock(x[from:to], y[from:to], w[from:to], scatter)
+			return highestBlock(x, y, w, from, to, scatter)
 		}
 		break
 	}
 	if best.fit {
 		return best
 	}
-	if from, to := window(y, top, high-2*shallow*scatter); to-from >= enoughFit/2 {
-		return highestBlock(x[from:to], y[from:to], w[from:to], scatter)
+	if from, to := window(y, mid, high-2*shallow*scatter); to-from >= enoughFit/2 {
+		return highestBlock(x, y, w, from, to, scatter)
 	}
-	return sparsePeak(x, y, w, top, scatter)
+	return sparsePeak(x, y, w, top, scatter, along)
+}
+
+// amidHighest returns which of the readings that noise alone may keep under the
+// highest has the highest neighbours: where the nose was rested near and then
+// passed, one reading too high must not draw the fit to the rest.
+func amidHighest(y []float64, top int, scatter float64) int {
+	const around = 8
+	least, floor := y[top]-2.5*scatter, y[top]-8*scatter
+	best, most := top, math.Inf(-1)
+	for i, v := range y {
+		if v < least {
+			continue
+		}
+		sum := 0.0
+		for _, u := range y[max(i-around, 0):min(i+around+1, len(y))] {
+			sum += max(u, floor) - floor
+		}
+		if sum > most {
+			best, most = i, sum
+		}
+	}
+	return best
 }
 
 // window returns the readings around top that stay above floor, one straggler
@@ -172,31 +214,69 @@ func mostBias(readings float64) float64 {
 }
 
 // highestBlock is for a nose that was rested on or rocked about, where lift
-// against time is no parabola: the mean of the highest of several blocks of
-// readings, less what the highest of so many means is too high by.
-func highestBlock(x, y, w []float64, scatter float64) peak {
-	n := len(x)
-	size := min(max(n/6, 6), 50)
+// against time is no smooth curve: the highest mean of neighbouring readings,
+// less what the highest of so many is too high by. Long blocks are surer, but a
+// rest just under the nose hides it from them: a shorter block counts where it
+// lies above the longer ones by more than its noise. The farther the readings
+// on either side of the window lie below it, and the fewer stand within, the
+// more of the nose may have passed at its edges.
+func highestBlock(x, y, w []float64, from, to int, scatter float64) peak {
+	edge := 0.0
+	if from > 0 {
+		edge = slices.Max(y[from:to]) - y[from-1]
+	}
+	if to < len(y) {
+		edge = max(edge, slices.Max(y[from:to])-y[to])
+	}
+	x, y, w = x[from:to], y[from:to], w[from:to]
 	best := peak{y: math.Inf(-1)}
-	blocks := 0
-	for from := 0; from+size <= n; from += size {
-		var sx, sy, sw float64
-		for i := from; i < from+size; i++ {
-			sx, sy, sw = sx+w[i]*x[i], sy+w[i]*y[i], sw+w[i]
+	n := len(x)
+	size := 1
+	for size < 64 && 2*size <= n/2 {
+		size *= 2
+	}
+	for ; size >= 1; size /= 2 {
+		var p peak
+		p.y = math.Inf(-1)
+		for from := 0; from+size <= n; from++ {
+			var sx, sy, sw float64
+			for i := from; i < from+size; i++ {
+				sx, sy, sw = sx+w[i]*x[i], sy+w[i]*y[i], sw+w[i]
+			}
+			if sy/sw > p.y {
+				p = peak{x: sx / sw, y: sy / sw, noise: scatter / math.Sqrt(sw), fit: true}
+			}
 		}
-		blocks++
-		if sy/sw > best.y {
-			best = peak{x: sx / sw, y: sy / sw, noise: scatter / math.Sqrt(sw), fit: true}
+		near := 0
+		for _, v := range y {
+			if v > p.y-3*scatter {
+				near++
+			}
+		}
+		p.y -= p.noise * highestOf(float64(near)/float64(size))
+		if p.y > best.y+2*p.noise {
+			best = p
 		}
 	}
-	// The expected highest of n normal values, halved: some of the blocks lie
-	// lower for good.
-	best.y -= best.noise * 0.5 * math.Sqrt(2*math.Log(float64(max(blocks, 1))))
+	best.short = edgeBias * edge / float64(n)
 	return best
 }
 
+// highestOf returns by how many standard deviations the highest of n normal
+// values is expected to lie above their mean (Blom's approximation, from
+// memory).
+func highestOf(n float64) float64 {
+	if n <= 1 {
+		return 0
+	}
+	return math.Sqrt2 * math.Erfinv(2*(n-0.375)/(n+0.25)-1)
+}
+
 // sparsePeak works from the highest reading and its neighbours alone.
-func sparsePeak(x, y, w []float64, top int, scatter float64) peak {
+func sparsePeak(x, y, w []float64, top int, scatter float64, along axis) peak {
+	if along == ofAngle {
+		x, y, w, top = apart(x, y, w, (x[len(x)-1]-x[0])*oneReading)
+	}
 	p := peak{x: x[top], y: y[top], noise: scatter / math.Sqrt(w[top])}
 	if top == 0 || top == len(y)-1 {
 		return p
@@ -224,7 +304,12 @@ func sparsePeak(x, y, w []float64, top int, scatter float64) peak {
 		deep = min(deep, y[top]-y[hi+1])
 	}
 	if !math.IsInf(deep, 1) {
-		p.short = sparseBias * max(deep, 0)
+		bias := sparseAngle
+		if along == ofTime {
+			first, last := max(lo-1, 0), min(hi+1, len(x)-1)
+			bias = sparseBias + sparseHand*(x[last]-x[first])/float64(last-first)/s
+		}
+		p.short = bias * max(deep, 0)
 	}
 	switch n {
 	case 2:
@@ -245,6 +330,28 @@ func sparsePeak(x, y, w []float64, top int, scatter float64) peak {
 		p.short = max(p.short, p.gap/math.Sqrt(12)/2)
 	}
 	return p
+}
+
+// apart puts readings together that lie within near of the first of them, and
+// returns the index of the highest.
+func apart(x, y, w []float64, near float64) (ax, ay, aw []float64, top int) {
+	first := 0.0
+	for i := range x {
+		k := len(ax) - 1
+		if k < 0 || x[i]-first > near {
+			first = x[i]
+			ax, ay, aw = append(ax, x[i]), append(ay, y[i]), append(aw, w[i])
+			continue
+		}
+		f := w[i] / (aw[k] + w[i])
+		ax[k], ay[k], aw[k] = ax[k]+f*(x[i]-ax[k]), ay[k]+f*(y[i]-ay[k]), aw[k]+w[i]
+	}
+	for i := range ay {
+		if ay[i] > ay[top] {
+			top = i
+		}
+	}
+	return ax, ay, aw, top
 }
 
 // vertex returns the vertex of the parabola through three points.

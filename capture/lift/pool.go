@@ -68,7 +68,7 @@ func pool(dst []measured) {
 		}
 	}
 	// Laying them over one another is worth some scatter of its own.
-	p := findPeak(sx, sy, sw, top, height, misfit*scatter)
+	p := findPeak(sx, sy, sw, top, height, misfit*scatter, ofAngle)
 	common := hypot(p.noise, p.short)
 	for i, m := range dst {
 		if m.parts == nil {

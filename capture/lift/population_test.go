@@ -2,10 +2,12 @@ package lift_test
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"runtime"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 
@@ -331,17 +333,36 @@ func quantile(x []float64, q float64) float64 {
 
 func (t *tally) coverage() float64 { return 100 * float64(t.covered) / float64(len(t.errors)) }
 
+// tallyHead heads a table of tallies: openings missed and invented; the error
+// of max lift, and what the plain highest reading is short of the nose by, in
+// counts; the error of a half-lift angle in degrees; the median stated
+// uncertainty in counts; how often it covers the truth, of the openings and of
+// the traces' means; set-ups whose fault was found, and with a fault that they
+// did not have, in percent.
+var tallyHead = fmt.Sprintf("%6s %7s %6s %8s | %6s %7s | %7s %8s | %8s %7s | %6s %6s %6s | %6s %6s",
+	"runs", "opened", "missed", "invented", "error", "p95", "highest", "p95", "angle", "p95", "u", "covers", "mean", "found", "falsely")
+
 func (t *tally) String() string {
+	num := func(x float64, digits int) string {
+		if math.IsNaN(x) {
+			return "-"
+		}
+		return fmt.Sprintf("%.*f", digits, x)
+	}
 	pc := func(n, of int) string {
 		if of == 0 {
 			return "-"
 		}
 		return fmt.Sprintf("%.1f", 100*float64(n)/float64(of))
 	}
-	return fmt.Sprintf("%5d runs %6d open  miss %d inv %d past %d  err %.2f p95 %.2f  (highest %.2f p95 %.2f)  u %.2f  angle p95 %.3f max %.3f  cover %s mean %s  found %s false %s %v",
-		t.runs, t.whole, t.missed, t.invented, t.past, quantile(t.errors, 0.5), quantile(t.errors, 0.95),
-		quantile(t.sampled, 0.5), quantile(t.sampled, 0.95), quantile(t.u, 0.5), quantile(t.angles, 0.95), quantile(t.angles, 1),
-		pc(t.covered, len(t.errors)), pc(t.meanCovered, t.meanAsked), pc(t.found, t.runs), pc(t.false, t.runs), t.kinds)
+	var kinds strings.Builder
+	for _, k := range slices.Sorted(maps.Keys(t.kinds)) {
+		fmt.Fprintf(&kinds, " %s:%d", k, t.kinds[k])
+	}
+	return fmt.Sprintf("%6d %7d %6d %8d | %6s %7s | %7s %8s | %8s %7s | %6s %6s %6s | %6s %6s%s",
+		t.runs, t.whole, t.missed, t.invented, num(quantile(t.errors, 0.5), 2), num(quantile(t.errors, 0.95), 2),
+		num(quantile(t.sampled, 0.5), 2), num(quantile(t.sampled, 0.95), 2), num(quantile(t.angles, 0.5), 3), num(quantile(t.angles, 0.95), 3),
+		num(quantile(t.u, 0.5), 2), pc(t.covered, len(t.errors)), pc(t.meanCovered, t.meanAsked), pc(t.found, t.runs), pc(t.false, t.runs), kinds.String())
 }
 
 // population plays many sessions on all cores and hands each outcome to each.
