@@ -7,19 +7,19 @@ import (
 
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
-	"lobescribe/storage/tracefile"
 )
 
 func newAnalyse() *cobra.Command {
 	var direction string
 	cmd := &cobra.Command{
 		Use:   "analyse FILE",
-		Short: "Findings of a CSV, JSON-lines or Parquet trace",
+		Short: "Findings of a CSV, JSON-lines or Parquet trace, or of recorded bytes",
 		Long: `Works out max lift, half lift and the set-up's faults of a trace in a file.
 
 The file is CSV with a header row (t_s,lift_mm and optionally angle_deg), JSON
 lines with the same names, or Parquet with columns of these names or t_us,
-lift_nm and angle_udeg. "-" reads standard input.`,
+lift_nm and angle_udeg; or a recording of raw bytes that listen --raw wrote. "-"
+reads standard input.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			p, err := newPrinter(cmd)
@@ -60,12 +60,4 @@ func parseDirection(text string) (int, error) {
 		return -1, nil
 	}
 	return 0, wrongWords("--direction %q is not known: write auto, up or down", text)
-}
-
-// readTraceFile reads a trace from a file, or from standard input for "-".
-func readTraceFile(cmd *cobra.Command, name string) (measure.Trace, tracefile.About, error) {
-	if name == "-" {
-		return tracefile.ReadAbout(cmd.InOrStdin(), "")
-	}
-	return tracefile.ReadFileAbout(name)
 }
