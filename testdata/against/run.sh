@@ -1,0 +1,34 @@
+#!/bin/sh
+# Lobescribe against what a user would otherwise write, on the same bytes, on
+# this machine, in one run; prints figures and ratios. Takes about five minutes.
+# The computer should have nothing else to do: the load is printed.
+#
+#   sh testdata/against/run.sh            # everything
+#   SECONDS_EACH=60 sh testdata/against/run.sh
+#   NICE=-5 sh testdata/against/run.sh    # as root, where others are at work
+set -eu
+cd "$(dirname "$0")/../.."
+python=${PYTHON:-/usr/bin/python3}
+
+missing=
+"$python" -c 'import serial' 2>/dev/null || missing="$missing python3-serial"
+"$python" -c 'import numpy' 2>/dev/null || missing="$missing python3-numpy"
+"$python" -c 'import scipy' 2>/dev/null || missing="$missing python3-scipy"
+command -v socat >/dev/null || missing="$missing socat"
+if [ -n "$missing" ]; then
+	echo "missing:$missing; on Debian: apt-get install$missing (or name another Python with PYTHON=)" >&2
+	exit 1
+fi
+
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT INT TERM
+go build -trimpath -o "$work/lobescribe" ./cmd/lobescribe
+nice -n "${NICE:-0}" "$python" testdata/against/compare.py "$work/lobescribe" "$work" "${SECONDS_EACH:-20}"
+
+echo
+echo "== The calculation alone, and the floor in Go"
+go test ./capture/lift -run XXX -bench FindingsOfAMillion -benchtime 5x | grep Benchmark
+go test ./device/lines -run XXX -bench Against | grep Benchmark
+echo
+echo "== From a tty's byte to the message at a browser's socket (goals: p99 20 ms batched, 5 ms lowest)"
+nice -n "${NICE:-0}" go test ./cmd/lobescribe -run XXX -bench TTYToClient -benchtime 3000x | grep Benchmark
