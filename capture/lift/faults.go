@@ -17,7 +17,7 @@ import (
 // limits come from simulated hands.
 var (
 	alongAngle = limitsOfShape{share: 0.5, foot: 1.65, middleFoot: 1.76, top: 2.25, wide: 5.3, softTop: 3}
-	alongTime  = limitsOfShape{share: 0.3, foot: 1.5, middleFoot: math.Inf(1), top: 2.3, wide: 4.6, softTop: 2.3, both: true}
+	alongTime  = limitsOfShape{share: 0.3, foot: 1.5, middleFoot: math.Inf(1), top: 2.5, wide: 4.6, softTop: 2.5, both: true}
 )
 
 // limitsOfShape are the limits along one axis. A single opening must be clearer
@@ -32,7 +32,10 @@ type limitsOfShape struct {
 }
 
 const (
-	alone      = 0.85
+	alone = 0.85
+	// Where readings are so sparse that a foot lies between two of them, half of
+	// the feet must be steep as well.
+	sparseFoot = 2.0
 	lowFlanks  = 0.3
 	mostFlanks = 64
 	leastShift = 25 * um // under 0.001 in the heel may be what a base circle is out
@@ -46,7 +49,7 @@ type verdicts struct {
 	foot, top, flat []float64 // of the flanks, opening and closing in turn, and of the noses
 	first, nose     measure.Stamp
 	cutAt           float64 // max lift
-	angles          bool
+	angles, sparse  bool
 	told            [3]bool // no-contact, travel-end, too-fast
 	last            level   // heel after the last opening
 	hasLast         bool
@@ -108,6 +111,7 @@ func (g *Segmenter) judgeShape(m measured) {
 	if len(v.flat) == 0 {
 		v.first, v.angles = m.Open, m.shape.angles
 	}
+	v.sparse = v.sparse || m.shape.sparse && !m.shape.angles
 	v.nose, v.cutAt = m.Nose, float64(m.MaxLift)
 	v.foot = append(v.foot, m.shape.foot[:]...)
 	v.top = append(v.top, m.shape.top[:]...)
@@ -127,6 +131,9 @@ func (g *Segmenter) judgeTravel() {
 	l := alongTime
 	if v.angles {
 		l = alongAngle
+	}
+	if v.sparse {
+		l.middleFoot = min(l.middleFoot, sparseFoot)
 	}
 	margin := 1.0
 	if n == 1 {

@@ -137,16 +137,18 @@ func leastFound(s setup, encoder bool) float64 {
 	switch {
 	case s == cableKicked:
 		return 99.5
-	case s == slippingBase:
-		return 95
-	case s == spindleEnd && encoder:
+	case s == slippingBase && encoder:
 		return 98
+	case s == slippingBase:
+		return 94
+	case s == spindleEnd && encoder:
+		return 97
 	case s == hangingFree && encoder:
-		return 91
+		return 90
 	case s == spindleEnd:
-		return 70
+		return 76
 	}
-	return 78
+	return 68
 }
 
 func setupIn(name string) setup {

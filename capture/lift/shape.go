@@ -10,6 +10,7 @@ type shape struct {
 	foot, top [2]float64 // from the heel to a tenth, from nine tenths to the nose; opening, closing
 	flat      float64    // between the flanks at the nose
 	angles    bool
+	sparse    bool // a steep tenth of the flanks has hardly a reading
 	ok        bool
 }
 
@@ -73,6 +74,7 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 		s.top[f] = math.Abs(at[f][10]-at[f][9]) / fast[f]
 	}
 	s.flat = 2 * math.Abs(at[1][10]-at[0][10]) / (fast[0] + fast[1])
+	s.sparse = fast[0]+fast[1] < 1.5*(x[len(x)-1]-x[0])/float64(len(x)-1)
 	s.ok = true
 	return s
 }

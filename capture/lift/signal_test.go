@@ -231,6 +231,26 @@ func TestStreamFaults(t *testing.T) {
 	}
 }
 
+// Five readings a second while the hand turns say nothing of a press on zero:
+// the valve could have moved as far. The crank angle does say it.
+func TestPressOnZeroBetweenSparseReadings(t *testing.T) {
+	tr := turned(-200, 5, leg{rest: 4}, leg{to: 920, speed: 40}, leg{rest: 4})
+	for i, r := range tr.Readings {
+		if r.At.Seconds() > 4+230.0/40 {
+			pressed := tr.Readings[i].Lift
+			for k := i; k < len(tr.Readings); k++ {
+				tr.Readings[k].Lift -= pressed
+			}
+			break
+		}
+	}
+	f, err := lift.Analyse(tr, lift.Options{})
+	require.NoError(t, err)
+	assert.Equal(t, 1, faults(f, lift.ReZero), "%v", f.Faults)
+	require.Len(t, f.Openings, 2)
+	assert.InDelta(t, 10, f.Openings[1].MaxLift.Millimetres(), 0.03)
+}
+
 func TestBackTurnsAreTold(t *testing.T) {
 	tr := turned(-200, 50, leg{rest: 2}, leg{to: -50, speed: 40}, leg{to: -68, speed: 40}, leg{to: 300, speed: 40}, leg{rest: 2})
 	for _, tr := range []measure.Trace{tr, withoutAngles(tr)} {

@@ -53,6 +53,10 @@ const (
 	// A hand moves the valve by no more than such a share of its lift, and this
 	// much of it more a microsecond.
 	handShare, handSpeed = 0.25, 2 / float64(s)
+	// A lobe moves the valve by no more of its lift a degree of crank (twice the
+	// mean slope of a flank of 100 degrees is steep for one), and this much more
+	// for an angle that comes a little late.
+	lobeShare, lobeSlope = 0.08, 0.025
 	// A spring throws the cam on from the nose, which is here all above that
 	// share of the lift, and moves the valve by no more of it a microsecond.
 	noseShare, springSpeed = 0.9, 5 / float64(s)
@@ -136,20 +140,32 @@ func (q *stream) suspicious(r measure.Reading, step float64, standing func() pos
 		return false
 	}
 	m, second := q.moved()
-	if math.Abs(is-was) <= jumpTimes*m+6*step+leastJump {
+	counted := r.Has&q.last.Has&measure.HasAngle != 0
+	small := math.Abs(is-was) <= jumpTimes*m+6*step+leastJump
+	if small && !counted {
 		return false
 	}
 	// A spring's throw past the nose may have begun in the interval before.
 	slack := 1.5 * (second + step)
 	switch {
-	case math.Abs(is-unitRatio*was) <= min(unitRatio*slack, 0.1*math.Abs(is-was)) && math.Abs(was) > 20*step+leastJump:
+	case !small && math.Abs(is-unitRatio*was) <= min(unitRatio*slack, 0.1*math.Abs(is-was)) && math.Abs(was) > 20*step+leastJump:
 		q.why = toLarger
-	case math.Abs(unitRatio*is-was) <= min(slack+unitRatio*step, 0.1*math.Abs(was)) && math.Abs(was) > unitRatio*20*step:
+	case !small && math.Abs(unitRatio*is-was) <= min(slack+unitRatio*step, 0.1*math.Abs(was)) && math.Abs(was) > unitRatio*20*step:
 		q.why = toSmaller
 	case math.Abs(is) <= min(slack, 0.2*math.Abs(is-was)):
 		q.why = toZero
 		dt := float64(r.At - q.last.At)
 		p := standing()
+		if counted {
+			// However far a hand moved between readings, the crank tells it.
+			turned := math.Abs((r.Angle - q.last.Angle).Degrees())
+			if math.Abs(is-was) > (lobeShare+lobeSlope*turned)*max(p.height, 10*mm) {
+				return true
+			}
+			if small || dt > fallTime {
+				return false
+			}
+		}
 		if dt > fallTime {
 			// Between readings so far apart a hand can move far and come to rest
 			// where the reading happens to be zero.
