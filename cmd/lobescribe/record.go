@@ -44,6 +44,8 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 			if r.device, err = deviceOptions(cmd); err != nil {
 				return err
 			}
+			// Nobody looks at each reading: see newDaemon.
+			r.device.Gather = func() time.Duration { return batchEvery }
 			if r.devices, err = parseDevices(indicator, encoder, r.device); err != nil {
 				return err
 			}
