@@ -12,7 +12,7 @@ import { createVoice, pulseFor } from "./voice.js";
 import { createWake } from "./wake.js";
 import { call, linkWords } from "./cues.js";
 import { StripBuffer } from "./strip.js";
-import { parseRoute, screens } from "./router.js";
+import { helpFor, parseRoute, screens } from "./router.js";
 import { taken } from "./keys.js";
 import { nextValve } from "./engine.js";
 import { AppContext, html, Mark, Trouble, useApp, usePart } from "./ui.js";
@@ -180,7 +180,7 @@ function Shell({ app }) {
 
   return html`<${AppContext.Provider} value=${app}>
     <a class="skip" href="#main" onClick=${(/** @type {Event} */ e) => { e.preventDefault(); document.getElementById("main")?.focus(); }}>Skip to the screen</a>
-    <${Top} menu=${menu} onMenu=${() => setMenu(!menu)} />
+    <${Top} view=${route.view} menu=${menu} onMenu=${() => setMenu(!menu)} />
     <nav class=${`rail ${menu ? "open" : ""}`} aria-label="Screens" id="screens">
       ${screens.map(([view, name]) => html`<a href=${`#/${view}`} aria-current=${view === route.view ? "page" : undefined}>${name}</a>`)}
     </nav>
@@ -192,8 +192,8 @@ function Shell({ app }) {
   <//>`;
 }
 
-/** @param {{menu: boolean, onMenu: () => void}} props */
-function Top({ menu, onMenu }) {
+/** @param {{view: string, menu: boolean, onMenu: () => void}} props */
+function Top({ view, menu, onMenu }) {
   const app = useApp();
   const state = usePart(app.store, (s) => s);
   const link = linkWords(state);
@@ -205,6 +205,7 @@ function Top({ menu, onMenu }) {
       <${Mark} shape=${link.shape} kind=${link.kind} /> ${link.word}</a>
     <button class="unit-switch" onClick=${() => app.setUnit(state.unit === "in" ? "mm" : "in")} title="key U">
       ${state.unit}<span class="sr">: lengths are in ${state.unit === "in" ? "inches, switch to millimetres" : "millimetres, switch to inches"}</span></button>
+    <a class="help-link" href=${helpFor(view)} aria-label="Help with this screen">?</a>
   </header>`;
 }
 

@@ -171,22 +171,6 @@ export function linkWords(state) {
 /** @type {Record<string, string>} */
 export const stateWords = { heel: "heel", opening: "opening flank", nose: "nose", closing: "closing flank" };
 
-/** @type {Record<string, string>} */
-const faultTitles = {
-  "travel-end": "Spindle at the end of its travel",
-  "no-contact": "Spindle hangs free at the heel",
-  "zero-shift": "The heel came back elsewhere",
-  "unit-change": "Indicator switched between inch and metric",
-  "re-zero": "Indicator was set to zero on the way",
-  gap: "Link was lost for a moment",
-  "too-fast": "Turned faster than the readings follow",
-  "back-turn": "Turned back",
-  "part-turn": "No whole opening",
-};
-
-/** @param {string} kind */
-export const faultTitle = (kind) => faultTitles[kind] ?? kind;
-
 /**
  * The name of a valve as it is spoken: "3I" is cylinder 3 intake. Other names
  * are the user's own and stay as they are.

@@ -14,3 +14,9 @@ export const screens = /** @type {const} */ ([
   ["bench", "Bench"], ["traces", "Traces"], ["engine", "Engine"], ["trials", "Trials"], ["timing", "Timing"],
   ["compare", "Compare"], ["clearances", "Clearances"], ["sheet", "Sheet"], ["devices", "Devices"], ["help", "Help"],
 ]);
+
+/** Which topic of the help goes with a screen; the others have the whole of it. @type {Record<string, string>} */
+const topics = { bench: "day", traces: "faults", engine: "day", trials: "day", timing: "day", compare: "plusminus", clearances: "figures", sheet: "day", devices: "setup" };
+
+/** @param {string} view */
+export const helpFor = (view) => `#/help${topics[view] ? `/${topics[view]}` : ""}`;

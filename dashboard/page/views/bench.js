@@ -4,9 +4,10 @@
 
 import { useEffect, useRef, useState } from "../lib/hooks.js";
 import { html, LengthField, Mark, useApp, usePart } from "../ui.js";
-import { faultTitle, nextStep, valveWords } from "../cues.js";
+import { nextStep, valveWords } from "../cues.js";
+import { FaultLine } from "../faultline.js";
 import { shown } from "../state.js";
-import { degrees, digits, farDigits, fromMm, inCycle, inUnit, length, needleWords, toMm, withUncertainty } from "../units.js";
+import { degrees, digits, farDigits, fromMm, inCycle, length, needleWords, toMm, withUncertainty } from "../units.js";
 import { Dial } from "../dial.js";
 import { CyclePicture } from "../cycle.js";
 import { Strip } from "../stripview.js";
@@ -151,7 +152,7 @@ function Openings({ channel, unit }) {
     <p class="hint">None yet. One opening is heel, nose, and heel again; each is listed here when the valve has come home.</p></section>`;
   const withAngle = openings.some((o) => o.nose_angle_deg !== undefined);
   return html`<section class="openings"><h2>Openings</h2>
-    ${faults.map((f) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>${faultTitle(f.kind)}.</strong> ${inUnit(f.says, unit)}</p>`)}
+    ${faults.map((f) => html`<${FaultLine} fault=${f} unit=${unit} />`)}
     ${openings.length ? html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table>
       <thead><tr><th scope="col">#</th><th scope="col">max lift</th><th scope="col">half lift</th>
         ${withAngle ? html`<th scope="col">half, opening</th><th scope="col">nose</th><th scope="col">half, closing</th>` : null}</tr></thead>

@@ -3,8 +3,9 @@
 
 import { useEffect, useMemo, useRef, useState } from "../lib/hooks.js";
 import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
-import { faultTitle, valveWords } from "../cues.js";
-import { degrees, digits, inCycle, inUnit, length, nanometres, seconds, small, when, withUncertainty } from "../units.js";
+import { valveWords } from "../cues.js";
+import { FaultLine } from "../faultline.js";
+import { degrees, digits, inCycle, length, nanometres, seconds, small, when, withUncertainty } from "../units.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
 
@@ -163,8 +164,7 @@ export function FindingsBlock({ findings, unit }) {
         ${withAngle ? html`<td>${deg(o.opening_half.angle_deg)}</td><td>${deg(o.nose_angle_deg)}</td><td>
           ${deg(o.closing_half.angle_deg)}</td>` : null}</tr>`)}</tbody></table></div>`
     : html`<${Nothing} says="No whole opening is in this trace: heel, nose, and heel again. Turn two full turns of the crank next time." href="#/bench" label="To the bench" />`}
-    ${faults.map((f) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>
-      ${faultTitle(f.kind)}</strong> at ${seconds(f.t_s)}. ${inUnit(f.says, unit)}</p>`)}
+    ${faults.map((f) => html`<${FaultLine} fault=${f} unit=${unit} at />`)}
   </section>`;
 }
 
