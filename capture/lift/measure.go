@@ -27,6 +27,7 @@ type measured struct {
 	reZeroed        bool       // zero was pressed on the way
 	short           float64    // so far above the highest reading the nose may lie
 	round           bool       // the nose was turned through: this cannot be a heel
+	heel            bool       // the crank was turned so far on the level: this is no nose
 	moved           float64    // the heel had moved so far before it opened
 	rested          [3]float64 // time on the heel before, at the nose, on the heel after
 	flank           float64
@@ -46,8 +47,13 @@ type surroundings struct {
 	nose   *peak // known from elsewhere
 }
 
-// An opening turns the crank by more degrees than this.
-const leastTurned = 40
+const (
+	// An opening turns the crank by more degrees than this.
+	leastTurned = 40
+	// On no nose does the lift stay level for so many degrees of crank; a heel is
+	// longer.
+	heelAtLeast = 200
+)
 
 // heelOf returns the level at which most of the readings of a heel lie; what a
 // ramp or a rest at its foot adds is left out. Of a long heel every few points
@@ -210,6 +216,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 			}
 		}
 		m.round = hi-lo < 200
+		m.heel = !m.round && flatTurned(passage, y, top, 2*e.lim.near) > heelAtLeast
 	}
 
 	m.shape = e.shape(before, passage, heel, lift, scatter, hasAngle)
@@ -265,6 +272,18 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	}
 	out.MaxLiftU = measure.Length(math.Ceil(2 * hypot(m.own, m.common)))
 	return m, true
+}
+
+// flatTurned returns how far the crank was turned in one go while the signal stayed
+// within near of its highest.
+func flatTurned(p []point, y []float64, top int, near float64) float64 {
+	lo, hi := p[top].a, p[top].a
+	for _, way := range [2]int{-1, 1} {
+		for i := top; i >= 0 && i < len(p) && y[i] > y[top]-near; i += way {
+			lo, hi = min(lo, p[i].a), max(hi, p[i].a)
+		}
+	}
+	return hi - lo
 }
 
 // rest returns how many of the first points of a passage, before its nose, lie

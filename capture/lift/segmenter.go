@@ -198,8 +198,15 @@ func (g *Segmenter) conclude(i int, until float64) {
 	if !ok {
 		return
 	}
-	if g.sign == 0 && m.round && m.MaxLift >= doubtful {
+	switch {
+	case g.sign != 0:
+	case m.round && m.MaxLift >= doubtful:
 		g.sign = signOf(i)
+	case m.heel:
+		// What looked like a nose is a heel: the reading runs the other way.
+		g.sign = signOf(1 - i)
+		g.release()
+		return
 	}
 	// Half as high as the next is no opening: the hand turned back half way.
 	g.held[i] = slices.DeleteFunc(g.held[i], func(h measured) bool { return float64(h.MaxLift) < newShare*float64(m.MaxLift) })
