@@ -1,11 +1,13 @@
 package main
 
 import (
+	"context"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -13,10 +15,14 @@ import (
 // ui is the folder of the page's tooling.
 const ui = "../../dashboard/ui"
 
-// npm runs a script of the page's tooling and shows what it printed.
+// npm runs a script of the page's tooling and shows what it printed. One that
+// hangs is ended, so that what it printed is seen.
 func npm(t *testing.T, script string, env ...string) {
 	t.Helper()
-	cmd := exec.Command("npm", "run", "--silent", script)
+	ctx, cancel := context.WithTimeout(t.Context(), 7*time.Minute)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, "npm", "run", "--silent", script)
+	cmd.WaitDelay = 5 * time.Second
 	cmd.Dir = ui
 	cmd.Env = append(os.Environ(), env...)
 	out, err := cmd.CombinedOutput()

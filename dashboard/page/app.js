@@ -40,16 +40,34 @@ const later = {
   help: () => import("./views/help.js").then((m) => m.Help),
 };
 
+/** The screen this document was opened at. */
+const openedAt = parseRoute(location.hash).view;
+
 /**
- * A screen, as soon as it is there.
+ * A screen, as soon as it is there. One whose fetching failed stays failed for
+ * as long as its document lives, whatever answers by then: the browser keeps
+ * the failure. So the document is loaded again at that screen, once.
  * @param {{route: import("./router.js").Route}} props
  */
 function Later({ route }) {
+  const app = useApp();
+  const answers = usePart(app.store, (s) => s.link === "up");
   const [View, setView] = useState(/** @type {View|null} */ (null));
   const [error, setError] = useState("");
   useEffect(() => {
-    later[route.view]().then((v) => setView(() => v), () => setError("This screen could not be fetched: Lobescribe does not answer. It comes when you choose it again."));
-  }, [route.view]);
+    let gone = false;
+    later[route.view]().then((v) => gone || setView(() => v), async () => {
+      // The link may not have noticed yet that nobody answers.
+      const there = await fetch("/healthz", { cache: "no-store" }).then(() => true, () => false);
+      if (gone) return;
+      if (!there) setError("This screen could not be fetched: Lobescribe does not answer. It comes as soon as it does.");
+      else if (route.view !== openedAt) location.reload();
+      else setError("This screen could not be fetched. Load the page again.");
+    });
+    return () => {
+      gone = true;
+    };
+  }, [route.view, answers]);
   return View ? html`<${View} route=${route} />` : html`<${Trouble} text=${error} />`;
 }
 

@@ -45,32 +45,34 @@ after(async () => {
 const remember = (page) => page.addInitScript(() => localStorage.setItem("lobescribe", '{"cautioned":true,"ended":true}'));
 
 for (const [width, height] of [[390, 844], [1440, 900]]) {
-  for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
-    test(`every screen at ${width}x${height}, ${colorScheme}`, async () => {
-      const { page, context, complaints } = await openPage(b, { viewport: { width, height }, colorScheme });
-      await remember(page);
-      const bad = [];
-      for (const screen of screens) {
-        await page.goto(`${d.url}/#/${screen}`);
-        await page.locator("h1").first().waitFor();
-        await page.waitForTimeout(700);
-        const sideways = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
-        if (sideways > 0) bad.push(`${screen}: ${sideways} px sideways`);
-        await page.evaluate(axe + ";0");
+  test(`every screen at ${width}x${height}, light and dark`, async () => {
+    const { page, context, complaints } = await openPage(b, { viewport: { width, height } });
+    await remember(page);
+    const bad = [];
+    for (const screen of screens) {
+      await page.goto(`${d.url}/#/${screen}`);
+      await page.locator("h1").first().waitFor();
+      await page.waitForTimeout(700);
+      const sideways = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+      if (sideways > 0) bad.push(`${screen}: ${sideways} px sideways`);
+      await page.evaluate(axe + ";0");
+      for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
+        await page.emulateMedia({ colorScheme });
+        await page.waitForTimeout(100);
         const found = await page.evaluate(async () => {
           // @ts-expect-error axe was put there just now
           const { violations } = await axe.run(document, { resultTypes: ["violations"] });
           return violations.filter((/** @type {any} */ v) => v.impact === "serious" || v.impact === "critical")
             .map((/** @type {any} */ v) => `${v.id}: ${v.nodes.slice(0, 3).map((/** @type {any} */ n) => `${n.target} (${n.any[0]?.message ?? n.failureSummary})`).join(", ")}`);
         });
-        bad.push(...found.map((/** @type {string} */ f) => `${screen}: ${f}`));
+        bad.push(...found.map((/** @type {string} */ f) => `${screen}, ${colorScheme}: ${f}`));
         await shoot(page, `${screen.replace(/\W+/g, "-")}-${width}-${colorScheme}`);
       }
-      assert.deepEqual(bad, []);
-      assert.deepEqual(complaints, []);
-      await context.close();
-    });
-  }
+    }
+    assert.deepEqual(bad, []);
+    assert.deepEqual(complaints, []);
+    await context.close();
+  });
 }
 
 test("the page is small, and all of it comes from the daemon", async () => {

@@ -38,6 +38,9 @@ export async function daemon(args, { addr = "127.0.0.1:0", data } = {}) {
     run.on("exit", (code) => reject(new Error(`the daemon ended (${code}) before it said its address: ${said}`)));
   });
   let wanted = false;
+  // A walk that fails does not come to its end(): a daemon left behind would
+  // hold this process, and whoever waits for it.
+  process.once("exit", () => run.kill("SIGKILL"));
   const gone = new Promise((resolve) => run.on("exit", (code, signal) => {
     if (!wanted) console.error(`the daemon ended by itself (${code ?? signal}): ${said.slice(-6000)}`);
     resolve(undefined);
