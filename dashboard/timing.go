@@ -24,8 +24,10 @@ type shownTiming struct {
 	Curve       []timing.Point     `json:"curve"`
 	Derivatives timing.Derivatives `json:"derivatives"`
 	// Note says from which top dead centre angles count, when it is not the
-	// encoder's own zero.
+	// encoder's own zero, or why that zero will not do.
 	Note string `json:"note,omitempty"`
+	// Doubtful says that top dead centre is not where angles count from.
+	Doubtful bool `json:"tdc_doubtful,omitempty"`
 }
 
 // traceTiming answers for one trace.
@@ -47,11 +49,11 @@ func (s *Server) traceTiming(w http.ResponseWriter, r *http.Request) error {
 		if err := setEncoder(&in.options, q.Get); err != nil {
 			return nil, err
 		}
-		curve, note, err := question.Curve(in.trace, in.options, in.engine, in.valve)
+		curve, zero, err := question.Curve(in.trace, in.options, in.engine, in.valve)
 		if err != nil {
 			return nil, unanswered(err)
 		}
-		out := shownTiming{Valve: in.options.Valve, Curve: curve.Points(), Note: note}
+		out := shownTiming{Valve: in.options.Valve, Curve: curve.Points(), Note: zero.Says, Doubtful: zero.Doubtful}
 		if out.Timing, err = curve.Timing(checks, ""); err != nil {
 			return nil, unanswered(err)
 		}
@@ -100,12 +102,12 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 			if err := setEncoder(&in.options, q.Get); err != nil {
 				return nil, err
 			}
-			curve, note, err := question.Curve(in.trace, in.options, in.engine, in.valve)
+			curve, zero, err := question.Curve(in.trace, in.options, in.engine, in.valve)
 			if err != nil {
 				return nil, unanswered(err)
 			}
-			if note != "" {
-				notes = append(notes, side+": "+note)
+			if zero.Says != "" {
+				notes = append(notes, side+": "+zero.Says)
 			}
 			o := curve.Options()
 			input := &timing.ValveInput{Trace: &in.trace, TDC: o.TDC, TDCU: o.TDCU, Wraps: o.Wraps, OnCam: o.OnCam, CountsDown: o.CountsDown,

@@ -6,7 +6,7 @@ import { degrees } from "./units.js";
  * @typedef {{atdc_deg: number, u_deg: number, card_deg: number, says: string}} Event
  * @typedef {{checking_lift_mm: number, checked_at: string, level_mm: number, opens?: Event, closes?: Event, span?: {duration_deg: number, duration_u_deg: number, centreline_atdc_deg: number, centreline_u_deg: number, centreline_says: string, asymmetry_deg?: number}}} Passage
  * @typedef {{atdc_deg: number, lift_mm: number, mm_per_deg: number, mm_per_deg_u: number, mm_per_deg2: number, mm_per_deg2_u: number}} Derivative
- * @typedef {{valve: "intake"|"exhaust"|"", passages: Passage[], half: Passage|null, nose: any, liftAtTdc: {mm: number, u: number}|null, area: number, warnings: string[], note: string, curve: {angle: number[], lift: number[]}, derivatives: Derivative[], derivativesSay: string}} ValveTiming
+ * @typedef {{valve: "intake"|"exhaust"|"", passages: Passage[], half: Passage|null, nose: any, liftAtTdc: {mm: number, u: number}|null, area: number, warnings: string[], note: string, doubtful: boolean, curve: {angle: number[], lift: number[]}, derivatives: Derivative[], derivativesSay: string}} ValveTiming
  */
 
 /**
@@ -26,6 +26,7 @@ export function readTiming(answer) {
     area: t.area_mm_deg ?? 0,
     warnings: [...(t.made?.warnings ?? []), ...(d.warnings ?? [])],
     note: answer.note ?? "",
+    doubtful: Boolean(answer.tdc_doubtful),
     curve: { angle: points.map((/** @type {any} */ p) => p.angle_deg), lift: points.map((/** @type {any} */ p) => p.lift_mm) },
     derivatives: d.points ?? [],
     derivativesSay: d.chosen ?? "",

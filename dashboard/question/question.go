@@ -131,29 +131,64 @@ func Shims(e storage.Engine, valve string, trials []storage.Trial) (q shims.Ques
 // The note says which of these it was. Noses lie near 110 degrees from the top
 // dead centre of the overlap (common practice, no source); half of the least
 // distance between two cylinders of any usual engine is allowed either way.
-func Curve(t measure.Trace, o timing.Options, e storage.Engine, valve string) (c *timing.Curve, note string, err error) {
-	c, err = timing.FromTrace(t, o)
+func Curve(t measure.Trace, o timing.Options, e storage.Engine, valve string) (*timing.Curve, Zero, error) {
+	c, err := timing.FromTrace(t, o)
 	if err != nil {
-		return nil, "", err
+		return nil, Zero{}, err
 	}
 	if e.TDC != nil && o.TDC == *e.TDC {
-		return fromFirst(c, t, o, e, valve)
+		c, says, err := fromFirst(c, t, o, e, valve)
+		if err != nil {
+			return nil, Zero{}, err
+		}
+		return c, checked(c, o, Zero{Says: says}), nil
 	}
 	if o.TDC != 0 || o.Valve == "" || plausible(c, o.Valve) || len(e.FiringOrder) == 0 {
-		return c, "", nil
+		return c, checked(c, o, Zero{}), nil
 	}
 	first := e.FiringOrder[0]
 	cylinder, after, ok := firesAfter(e, first, valve)
 	if !ok {
-		return c, "", nil
+		return c, checked(c, o, Zero{}), nil
 	}
-	o.TDC = counts(after, o)
-	moved, err := timing.FromTrace(t, o)
-	if err != nil || !plausible(moved, o.Valve) {
-		return c, "", nil
+	moved := o
+	moved.TDC = counts(after, o)
+	m, err := timing.FromTrace(t, moved)
+	if err != nil || !plausible(m, o.Valve) {
+		return c, checked(c, o, Zero{}), nil
 	}
-	return moved, fmt.Sprintf("the encoder was set to the top dead centre of cylinder %d: counted from that of cylinder %d, %v later by the even firing order",
-		first, cylinder, after), nil
+	return m, Zero{Says: fmt.Sprintf("the encoder was set to the top dead centre of cylinder %d: counted from that of cylinder %d, %v later by the even firing order",
+		first, cylinder, after)}, nil
+}
+
+// Zero is what the angles of a curve count from.
+type Zero struct {
+	// Says how it was come by, where it is not the encoder's own zero.
+	Says string
+	// Doubtful says that the nose stands where no cam puts it: durations hold,
+	// and nothing that is before or after a dead centre.
+	Doubtful bool
+}
+
+// checked doubts a zero that puts the nose where no nose can be.
+func checked(c *timing.Curve, o timing.Options, z Zero) Zero {
+	if o.Valve == "" || plausible(c, o.Valve) {
+		return z
+	}
+	from := z.Says
+	switch {
+	case from != "":
+	case o.TDC == 0:
+		from = "top dead centre was not set down, and the angles count from the encoder's own zero"
+	default:
+		from = fmt.Sprintf("the encoder is said to count %v at top dead centre", o.TDC)
+	}
+	side, beyond := "after", c.Nose().Angle
+	if o.Valve == timing.Exhaust {
+		side, beyond = "before", -beyond
+	}
+	return Zero{Doubtful: true, Says: fmt.Sprintf("%s: that puts the nose %.0f deg %s top dead centre, and no %s cam is there (%.0f to %.0f deg): find top dead centre first; until then durations hold, opening and closing do not",
+		from, beyond.Degrees(), side, o.Valve, (usualNose - noseRoom).Degrees(), (usualNose + noseRoom).Degrees())}
 }
 
 // fromFirst moves c, which is counted from cylinder 1's top dead centre, to that

@@ -204,11 +204,11 @@ func (v *Valve) time(s Source, e storage.Engine, id storage.ID) error {
 	if err != nil && Damaged(err) == nil {
 		return err
 	}
-	curve, note, err := question.Curve(trace, question.Timing(s, h, v.Kind), e, v.Name)
+	curve, zero, err := question.Curve(trace, question.Timing(s, h, v.Kind), e, v.Name)
 	if err == nil {
 		var t timing.ValveTiming
 		if t, err = curve.Timing(nil, ""); err == nil {
-			v.Timed = &Timed{Trace: id, Timing: t, Curve: curve.Points(), Note: note, options: curve.Options()}
+			v.Timed = &Timed{Trace: id, Timing: t, Curve: curve.Points(), Note: zero.Says, options: curve.Options()}
 			return nil
 		}
 	}

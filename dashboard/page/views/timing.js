@@ -90,6 +90,8 @@ function Both({ ids, checking, mounting, tdc, engine, unit }) {
   const shown = sides.map((side) => ({ side, t: side === "intake" ? intake.value : exhaust.value })).filter((s) => s.t);
   if (!has(ids.intake) && !has(ids.exhaust)) return html`<${Nothing} says="Choose at least one trace." />`;
   return html`<${Trouble} text=${intake.error} /><${Trouble} text=${exhaust.error} />
+    ${shown.filter(({ t }) => t?.doubtful).map(({ side, t }) => html`<div class="fault"><${Mark} shape="triangle" /> <strong>
+      ${side === "intake" ? "Intake" : "Exhaust"}.</strong> <${Sentences} list=${[t?.note]} /></div>`)}
     ${shown.length ? html`<${LiftChart} shown=${shown} unit=${unit} />
       <${Events} shown=${shown} unit=${unit} />
       <${Pair} pair=${pair.value} unit=${unit} />
@@ -106,9 +108,10 @@ function LiftChart({ shown, unit }) {
     return [x, ...ys];
   }, [...shown.map((s) => s.t), unit, shown.length]);
   if (data[0].length === 0) return null;
-  const uprights = [{ x: 0, label: "TDC" }, ...shown.flatMap(({ side, t }) => [
-    ...(t.passages[0]?.opens ? [{ x: t.passages[0].opens.atdc_deg, label: `${side} opens ${t.passages[0].opens.says}`, dashed: true }] : []),
-    ...(t.passages[0]?.closes ? [{ x: t.passages[0].closes.atdc_deg, label: `closes ${t.passages[0].closes.says}`, dashed: true }] : []),
+  const doubtful = shown.some(({ t }) => t.doubtful), says = (/** @type {import("../timing.js").Event} */ e) => (doubtful ? "" : ` ${e.says}`);
+  const uprights = [{ x: 0, label: doubtful ? "TDC?" : "TDC" }, ...shown.flatMap(({ side, t }) => [
+    ...(t.passages[0]?.opens ? [{ x: t.passages[0].opens.atdc_deg, label: `${side} opens${says(t.passages[0].opens)}`, dashed: true }] : []),
+    ...(t.passages[0]?.closes ? [{ x: t.passages[0].closes.atdc_deg, label: `closes${says(t.passages[0].closes)}`, dashed: true }] : []),
   ])];
   const levels = shown[0]?.t.passages[0] ? [{ y: shown[0].t.passages[0].level_mm / one, label: `checked at ${length(fromMm(shown[0].t.passages[0].checking_lift_mm), unit)}` }] : [];
   return html`<section><h2>Lift against crank angle</h2>
@@ -136,7 +139,7 @@ function Events({ shown, unit }) {
       ${t.liftAtTdc ? html`<div><dt>lift at TDC</dt><dd>${withUncertainty(fromMm(t.liftAtTdc.mm), fromMm(t.liftAtTdc.u), unit)}</dd></div>` : null}
       ${t.area ? html`<div><dt>area under the curve</dt><dd>
         ${unit === "mm" ? `${t.area.toFixed(1)} mm·deg` : `${(t.area / 25.4).toFixed(2)} in·deg`}</dd></div>` : null}</dl>
-    ${t.note ? html`<${Sentences} list=${[t.note]} />` : null}
+    ${t.note && !t.doubtful ? html`<${Sentences} list=${[t.note]} />` : null}
     ${t.warnings.map((w) => html`<p class="fault"><${Mark} shape="triangle" /> ${inUnit(w, unit)}</p>`)}`)}</section>`;
 }
 

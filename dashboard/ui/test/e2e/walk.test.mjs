@@ -206,7 +206,9 @@ async function tdcIsKept(page, unit) {
   await page.getByText("found with a stop in the plug hole").first().waitFor();
   await shoot(page, `walk-engine-tdc-${unit}`);
   await page.getByRole("button", { name: "Clear it" }).click();
+  const kept = page.waitForResponse((r) => r.request().method() === "PUT" && /\/engines\//.test(r.url()) && r.ok());
   await page.getByRole("button", { name: "Keep the engine" }).click();
+  await kept;
   await page.locator("summary", { hasText: "Top dead centre: not known" }).waitFor();
   const mule = (await (await page.request.get(`${base}/api/v1/engines`)).json()).find((/** @type {any} */ e) => e.name === "bench mule");
   assert.equal(mule.tdc_deg, undefined);
