@@ -99,7 +99,7 @@ function ValveMap({ engine, valves, state }) {
       const how = progress(v), lift = v.max_lift_mm ? digits(v.max_lift_mm * 1e6, unit) : "–";
       return html`<button class=${`valve ${sideOf(v.valve)} ${how}`} aria-pressed=${v.valve === bench.valve ? "true" : "false"} onClick=${() => go(v.valve)}>
         <span class="sr">${valveWords(v.valve)}, ${signs[how].says}. Max lift:</span><span class="valve-side" aria-hidden="true">
-          ${sideOf(v.valve) === "intake" ? "in" : "ex"}${v.valve.replace(/^\d+[IE]/, "")}</span><span class="valve-lift">${lift}</span>
+          ${sideOf(v.valve) === "intake" ? "int" : "exh"}${v.valve.replace(/^\d+[IE]/, "")}</span><span class="valve-lift">${lift}</span>
           <${Mark} shape=${signs[how].shape} /></button>`;
     })}</div>`;
   return html`<section><h2>${engine.name || engine.id}: ${done} of ${valves.length} valves done</h2>
