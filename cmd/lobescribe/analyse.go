@@ -12,8 +12,9 @@ import (
 func newAnalyse() *cobra.Command {
 	var direction string
 	cmd := &cobra.Command{
-		Use:   "analyse FILE",
-		Short: "Findings of a CSV, JSON-lines or Parquet trace, or of recorded bytes",
+		Use:     "analyse FILE",
+		Aliases: []string{"analyze"},
+		Short:   "Findings of a CSV, JSON-lines or Parquet trace, or of recorded bytes",
 		Long: `Works out max lift, half lift and the set-up's faults of a trace in a file.
 
 The file is CSV with a header row (t_s,lift_mm and optionally angle_deg), JSON

@@ -26,7 +26,7 @@ func newReplay() *cobra.Command {
 	var link, from string
 	var hostile uint64
 	cmd := &cobra.Command{
-		Use:   "replay ID or FILE",
+		Use:   "replay ID|FILE",
 		Short: "A stored trace again, at any speed, to the page or out of a tty as a device",
 		Long: `Plays a stored trace, or one in a file, through the live path to the page. With
 --link it comes out of a pseudo-terminal or socket instead, as a device would

@@ -39,7 +39,6 @@ energy. The engine maker's figures come before any number shown here.`,
 			return cmd.Help()
 		},
 	}
-	root.SuggestionsMinimumDistance = 2
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().String("data", "", "folder of the store (default: the user's data folder)")
 	root.PersistentFlags().String("formats", "", "TOML file with line formats of your own (default: formats.toml in the data folder)")
@@ -56,6 +55,7 @@ energy. The engine maker's figures come before any number shown here.`,
 		newBackup(), newVerify(),
 		newKeyCommand(), newConfig(), newSchema(), newVersion(), newManpages(),
 	)
+	sayWhatToDo(root)
 	return root
 }
 
