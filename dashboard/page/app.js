@@ -5,14 +5,14 @@ import { render } from "./lib/preact.js";
 import { useEffect, useState } from "./lib/hooks.js";
 import { createApi } from "./api.js";
 import { createLive, lowestDelay } from "./live.js";
-import { createStore, initialState, reduce, shown } from "./state.js";
+import { createStore, initialState, onlyShows, reduce, shown } from "./state.js";
 import { readPrefs, writePrefs } from "./prefs.js";
 import { beatFor, createTone } from "./tone.js";
 import { createVoice, pulseFor } from "./voice.js";
 import { createWake } from "./wake.js";
 import { call, linkWords } from "./cues.js";
 import { StripBuffer } from "./strip.js";
-import { helpFor, parseRoute, screens } from "./router.js";
+import { helpFor, parseRoute, screensFor, viewFor } from "./router.js";
 import { taken } from "./keys.js";
 import { nextValve } from "./engine.js";
 import { AppContext, html, Mark, Trouble, useApp, usePart } from "./ui.js";
@@ -37,6 +37,7 @@ const later = {
   clearances: () => import("./views/clearances.js").then((m) => m.Clearances),
   sheet: () => import("./views/sheet.js").then((m) => m.Sheet),
   devices: () => import("./views/devices.js").then((m) => m.Devices),
+  shop: () => import("./views/shop.js").then((m) => m.Shop),
   help: () => import("./views/help.js").then((m) => m.Help),
 };
 
@@ -61,7 +62,7 @@ function Later({ route }) {
       const there = await fetch("/healthz", { cache: "no-store" }).then(() => true, () => false);
       if (gone) return;
       if (!there) setError("This screen could not be fetched: Lobescribe does not answer. It comes as soon as it does.");
-      else if (route.view !== openedAt) location.reload();
+      else if (parseRoute(location.hash).view !== openedAt) location.reload(); // over a shop, the route of the bench shows the shop
       else setError("This screen could not be fetched. Load the page again.");
     });
     return () => {
@@ -120,6 +121,12 @@ function createApp() {
       if (pulse && prefs.get().vibration && navigator.userActivation?.hasBeenActive && "vibrate" in navigator) navigator.vibrate(pulse);
     },
   });
+  /** @param {{engine?: string, valve?: string, trial?: string}} change */
+  async function setBench(change) {
+    const now = store.get();
+    if (onlyShows(now)) store.set({ ...now, bench: { ...now.bench, ...change } });
+    else await api.put("/bench", change);
+  }
   document.addEventListener("visibilitychange", () => live.hurry());
   addEventListener("online", () => live.hurry());
 
@@ -131,17 +138,15 @@ function createApp() {
         const { bench } = store.get();
         if (!bench.engine) return notify("Name the engine first; then there is a next valve.", "amiss");
         api.get(`/engines/${encodeURIComponent(bench.engine)}/valves`)
-          .then((/** @type {import("./engine.js").ValveState[]} */ valves) => api.put("/bench", { valve: nextValve(valves.map((v) => v.valve), bench.valve), trial: "" }))
+          .then((/** @type {import("./engine.js").ValveState[]} */ valves) => setBench({ valve: nextValve(valves.map((v) => v.valve), bench.valve), trial: "" }))
           .catch(amiss);
       }
     },
     setUnit(unit) {
       store.set({ ...store.get(), unit });
-      api.put("/settings", { units: unit }).catch(amiss);
+      if (!onlyShows(store.get())) api.put("/settings", { units: unit }).catch(amiss);
     },
-    async setBench(change) {
-      await api.put("/bench", change);
-    },
+    setBench,
   };
 }
 
@@ -149,6 +154,8 @@ function createApp() {
 function Shell({ app }) {
   const [route, setRoute] = useState(() => parseRoute(location.hash));
   const [menu, setMenu] = useState(false);
+  const shop = usePart(app.store, (s) => s.shop);
+  const view = viewFor(route.view, shop);
   useEffect(() => {
     const go = () => {
       setRoute(parseRoute(location.hash));
@@ -170,7 +177,7 @@ function Shell({ app }) {
         return app.notify(quiet ? "Tone and calls are on." : "Tone and calls are muted.");
       }
       const action = app.prefs.get().keys[e.key];
-      if (route.view !== "bench" || !action || action === "nothing" || e.repeat) return;
+      if (view !== "bench" || !action || action === "nothing" || e.repeat) return;
       e.preventDefault();
       app.act(action);
     };
@@ -179,7 +186,7 @@ function Shell({ app }) {
     // would press it again: on the bench the keys are given back.
     const giveBack = (/** @type {MouseEvent} */ e) => {
       const at = document.activeElement;
-      if (route.view === "bench" && e.detail > 0 && at instanceof HTMLButtonElement) at.blur();
+      if (view === "bench" && e.detail > 0 && at instanceof HTMLButtonElement) at.blur();
     };
     addEventListener("keydown", key);
     addEventListener("pointerdown", touch);
@@ -189,22 +196,22 @@ function Shell({ app }) {
       removeEventListener("pointerdown", touch);
       removeEventListener("click", giveBack);
     };
-  }, [app, route.view]);
+  }, [app, view]);
   useEffect(() => {
-    app.wake.want(route.view === "bench" && app.prefs.get().awake);
-    const name = screens.find(([v]) => v === route.view)?.[1] ?? "Bench";
+    app.wake.want(view === "bench" && app.prefs.get().awake);
+    const name = screensFor(shop).find(([v]) => v === view)?.[1] ?? "Bench";
     document.title = `${name} · Lobescribe`;
-  }, [app, route.view]);
+  }, [app, view, shop]);
 
   return html`<${AppContext.Provider} value=${app}>
     <a class="skip" href="#main" onClick=${(/** @type {Event} */ e) => { e.preventDefault(); document.getElementById("main")?.focus(); }}>Skip to the screen</a>
-    <${Top} view=${route.view} menu=${menu} onMenu=${() => setMenu(!menu)} />
+    <${Top} view=${view} menu=${menu} onMenu=${() => setMenu(!menu)} />
     <nav class=${`rail ${menu ? "open" : ""}`} aria-label="Screens" id="screens">
-      ${screens.map(([view, name]) => html`<a href=${`#/${view}`} aria-current=${view === route.view ? "page" : undefined}>${name}</a>`)}
+      ${screensFor(shop).map(([v, name]) => html`<a href=${`#/${v}`} aria-current=${v === view ? "page" : undefined}>${name}</a>`)}
     </nav>
     <${ReplayBar} />
-    <main id="main" tabindex="-1" class=${`view view-${route.view}`}>
-      ${route.view in later ? html`<${Later} key=${route.view} route=${route} />` : html`<${Bench} />`}</main>
+    <main id="main" tabindex="-1" class=${`view view-${view}`}>
+      ${view in later ? html`<${Later} key=${view} route=${{ ...route, view }} />` : html`<${Bench} />`}</main>
     <${Notices} />
     <${CautionsFirst} />
   <//>`;
@@ -217,9 +224,9 @@ function Top({ view, menu, onMenu }) {
   const link = linkWords(state);
   return html`<header class="top">
     <button class="menu-button" aria-expanded=${menu ? "true" : "false"} aria-controls="screens" onClick=${onMenu}>Screens</button>
-    <a class="name" href="#/bench">Lobescribe</a>
+    <a class="name" href=${onlyShows(state) ? "#/shop" : "#/bench"}>Lobescribe</a>
     ${state.simulated ? html`<span class="tag simulated"><${Mark} shape="triangle" /> simulated</span>` : null}
-    <a class=${`tag link ${link.kind}`} href="#/devices" aria-label=${`Indicator: ${link.word}`}>
+    <a class=${`tag link ${link.kind}`} href=${onlyShows(state) ? "#/shop" : "#/devices"} aria-label=${`${onlyShows(state) ? "Page" : "Indicator"}: ${link.word}`}>
       <${Mark} shape=${link.shape} kind=${link.kind} /> ${link.word}</a>
     <button class="unit-switch" onClick=${() => app.setUnit(state.unit === "in" ? "mm" : "in")} title="key U">
       ${state.unit}<span class="sr">: lengths are in ${state.unit === "in" ? "inches, switch to millimetres" : "millimetres, switch to inches"}</span></button>

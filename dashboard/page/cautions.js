@@ -2,7 +2,7 @@
 // run, and stand first in the help.
 
 import { useEffect, useRef } from "./lib/hooks.js";
-import { html, useApp, usePart } from "./ui.js";
+import { html, useApp, useOnlyShows, usePart } from "./ui.js";
 
 const cautions = [
   ["Battery off.", "Disconnect it before a hand goes near the engine."],
@@ -18,11 +18,12 @@ export const Cautions = () => html`<ul class="cautions">${cautions.map(([what, w
 export function CautionsFirst() {
   const app = useApp();
   const prefs = usePart(app.prefs, (p) => p);
+  const looks = useOnlyShows(); // nothing is turned over a shop's record
   const box = useRef(/** @type {HTMLDialogElement|null} */ (null));
   useEffect(() => {
     if (!prefs.cautioned && box.current && !box.current.open) box.current.showModal();
   }, [prefs.cautioned]);
-  if (prefs.cautioned) return null;
+  if (looks || prefs.cautioned) return null;
   const done = () => {
     box.current?.close();
     app.prefs.set({ ...app.prefs.get(), cautioned: true });

@@ -164,6 +164,7 @@ export const refusedWords = (refused) => Object.entries(refused ?? {}).filter(([
 export function linkWords(state) {
   if (state.link === "lost") return { word: "no answer", shape: "cross", kind: "bad" };
   if (state.link === "connecting") return { word: "reaching", shape: "ring", kind: "wait" };
+  if (state.shop === "record") return { word: "the shop's record", shape: "square", kind: "wait" };
   if (state.replay) return { word: "replay", shape: "bars", kind: "replay" };
   return deviceWords(state.devices.indicator);
 }

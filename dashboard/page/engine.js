@@ -8,6 +8,7 @@
  * @property {string} id
  * @property {number} [rev]
  * @property {string} [name]
+ * @property {string} [type] what builds of one kind have in common
  * @property {number} cylinders
  * @property {"inline"|"vee"|"flat"|"single"} [layout]
  * @property {number} valves_per_cylinder

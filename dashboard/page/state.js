@@ -43,6 +43,7 @@
  * @property {Record<string, Device>} devices by id
  * @property {boolean} simulated
  * @property {boolean} lan
+ * @property {""|"bench"|"record"} shop this bench tells a shop; or this is the page over a shop, which only shows
  * @property {Channel} engine
  * @property {Channel} replayed
  * @property {Replay|null} replay
@@ -59,7 +60,7 @@ export const emptyChannel = () => ({
 /** @returns {State} */
 export const initialState = () => ({
   link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, devices: {},
-  simulated: false, lan: false, engine: emptyChannel(), replayed: emptyChannel(), replay: null, probed: [], marks: 0, missed: 0,
+  simulated: false, lan: false, shop: "", engine: emptyChannel(), replayed: emptyChannel(), replay: null, probed: [], marks: 0, missed: 0,
 });
 
 /**
@@ -67,6 +68,12 @@ export const initialState = () => ({
  * @param {State} state
  */
 export const shown = (state) => (state.replay ? state.replayed : state.engine);
+
+/**
+ * The page over a shop only shows what the benches recorded.
+ * @param {State} state
+ */
+export const onlyShows = (state) => state.shop === "record";
 
 /** Beyond this from half lift the valve has plainly moved on: 0.005 in. */
 export const movedOn = 127_000;
@@ -126,12 +133,15 @@ function hello(state, m) {
     faults: state.engine.faults,
   };
   const inReplay = Boolean(m.replay_of);
+  // Over a shop everybody looks at another engine, so that stays with the page.
+  const record = m.shop === "record", stays = record && onlyShows(state);
   return {
     ...state,
     link: "up",
     version: m.version ?? "",
-    unit: m.units === "mm" ? "mm" : "in",
-    bench: benchOf(m.bench ?? {}),
+    unit: stays ? state.unit : m.units === "mm" ? "mm" : "in",
+    bench: stays ? state.bench : benchOf(m.bench ?? {}),
+    shop: record ? "record" : m.shop === "bench" ? "bench" : "",
     devices: Object.fromEntries((m.devices ?? []).map((/** @type {Device} */ d) => [d.id, d])),
     simulated: Boolean(m.simulated),
     lan: Boolean(m.lan),

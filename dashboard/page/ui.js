@@ -4,6 +4,7 @@
 import { createContext, h } from "./lib/preact.js";
 import { useContext, useEffect, useId, useRef, useState } from "./lib/hooks.js";
 import htm from "./lib/htm.js";
+import { onlyShows } from "./state.js";
 import { digits, parseLength } from "./units.js";
 
 /** Templates: html`<p>text</p>`. */
@@ -37,6 +38,9 @@ export function useApp() {
   if (!app) throw new Error("this part stands outside the app");
   return app;
 }
+
+/** Whether this is the page over a shop, which only shows. */
+export const useOnlyShows = () => usePart(useApp().store, onlyShows);
 
 /**
  * The part of a store that a screen needs; it draws again when that part
@@ -231,6 +235,9 @@ export function Choice({ label, value, options, onChange, hint }) {
  * An empty place, which never stands without the next step.
  * @param {{says: string, href?: string, label?: string, children?: any}} props
  */
-export const Nothing = ({ says, href, label, children }) => html`<div class="nothing">
-  <p>${says}</p>${href ? html`<p><a class="button" href=${href}>${label}</a></p>` : null}${children}
+export function Nothing({ says, href, label, children }) {
+  const looks = useOnlyShows(); // then there is no bench to be led to
+  return html`<div class="nothing">
+  <p>${says}</p>${href && !(looks && /#\/(bench|devices)/.test(href)) ? html`<p><a class="button" href=${href}>${label}</a></p>` : null}${children}
 </div>`;
+}

@@ -2,7 +2,7 @@
 // the two ways of finding that.
 
 import { useState } from "../lib/hooks.js";
-import { html, LengthField, Mark, NumberField, Trouble, useApp } from "../ui.js";
+import { html, LengthField, Mark, NumberField, Trouble, useApp, useOnlyShows } from "../ui.js";
 import { degrees, toMm } from "../units.js";
 import { cylinderOf } from "../engine.js";
 import { useDraft } from "../draft.js";
@@ -55,6 +55,7 @@ export function EncoderPanel({ engine, valve, mounting: m, change, kept, unit })
     }
   };
   const other = cylinderOf(valve) > 1;
+  if (useOnlyShows()) return html`<p class="hint">Top dead centre: ${tdc ? `${tdcWords(tdc)}.` : "not known, so the encoder's own zero counts."}</p>`;
   return html`<details class="panel">
     <summary>Top dead centre${tdc ? `: the encoder shows ${degrees(tdc.tdc_deg, 2)} there` : ": not set, the encoder's own zero counts"}</summary>
     ${tdc ? html`<p>${tdcOf(engine) ? html`<${Mark} shape="check" kind="good" /> Kept with the engine: ${tdcWords(tdc)}.` : "In this browser only."}

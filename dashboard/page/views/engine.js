@@ -2,11 +2,12 @@
 // form of everything that is set down about it once.
 
 import { useState } from "../lib/hooks.js";
-import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { digits } from "../units.js";
 import { banks, blankEngine, cylinderOf, progress, sideOf } from "../engine.js";
 import { fieldsOf } from "../form.js";
+import { onlyShows } from "../state.js";
 import { EngineForm } from "./engineform.js";
 
 export function EngineView() {
@@ -15,6 +16,7 @@ export function EngineView() {
   const { bench, unit } = state;
   const engines = useFetched((signal) => app.api.get("/engines", signal), [bench.engine]);
   const [adding, setAdding] = useState(false);
+  const looks = useOnlyShows();
   const list = /** @type {import("../engine.js").Engine[]} */ (engines.value ?? []);
   const choose = async (/** @type {string} */ id) => {
     try {
@@ -31,14 +33,14 @@ export function EngineView() {
   return html`<h1>Engine</h1>
     <${Trouble} text=${engines.error} />
     ${list.length ? html`<div class="row">
-      <label class="inline">On the stand <select value=${bench.engine} onChange=${(/** @type {any} */ e) => choose(e.target.value)}>
+      <label class="inline">${looks ? "Engine" : "On the stand"} <select value=${bench.engine} onChange=${(/** @type {any} */ e) => choose(e.target.value)}>
       <option value="">none chosen</option>${list.map((e) => html`<option value=${e.id} selected=${e.id === bench.engine}>
         ${e.name || e.id}</option>`)}</select></label>
-      <button class="quiet" onClick=${() => setAdding(!adding)} aria-expanded=${adding ? "true" : "false"}>Another engine</button></div>` : null}
-    ${none ? html`<${Nothing} says="No engine is named yet. A name, the layout and two numbers are enough to begin; the rest can come later." />` : null}
-    ${adding || none ? html`<${NewEngine} unit=${unit} done=${() => { setAdding(false); engines.again(); }} />` : null}
+      ${looks ? null : html`<button class="quiet" onClick=${() => setAdding(!adding)} aria-expanded=${adding ? "true" : "false"}>Another engine</button>`}</div>` : null}
+    ${none && looks ? html`<${Nothing} says="No bench has told of an engine yet." href="#/shop" label="To the shop" />` : none ? html`<${Nothing} says="No engine is named yet. A name, the layout and two numbers are enough to begin; the rest can come later." />` : null}
+    ${!looks && (adding || none) ? html`<${NewEngine} unit=${unit} done=${() => { setAdding(false); engines.again(); }} />` : null}
     ${bench.engine ? html`<${TheEngine} key=${bench.engine} id=${bench.engine} state=${state}
-      renamed=${engines.again} />` : list.length ? html`<${Nothing} says="Choose the engine that is on the stand." />` : null}`;
+      renamed=${engines.again} />` : list.length ? html`<${Nothing} says=${looks ? "Choose an engine." : "Choose the engine that is on the stand."} />` : null}`;
 }
 
 const layouts = /** @type {const} */ ([["inline", "inline"], ["vee", "vee"], ["flat", "flat, opposed"], ["single", "single cylinder"]]);
@@ -77,7 +79,8 @@ function TheEngine({ id, state, renamed }) {
   if (!engine.value) return html`<${Trouble} text=${engine.error} />`;
   return html`<${Trouble} text=${engine.error || valves.error} />
     ${valves.value ? html`<${ValveMap} engine=${engine.value} valves=${valves.value} state=${state} />` : null}
-    <${EngineForm} engine=${engine.value} unit=${state.unit} kept=${(/** @type {any} */ e) => { engine.set(e); renamed(); }} gone=${renamed} />`;
+    ${onlyShows(state) ? html`<fieldset class="read" disabled><legend class="sr">Its card, to read</legend>
+      <${EngineForm} engine=${engine.value} unit=${state.unit} kept=${() => {}} gone=${() => {}} /></fieldset>` : html`<${EngineForm} engine=${engine.value} unit=${state.unit} kept=${(/** @type {any} */ e) => { engine.set(e); renamed(); }} gone=${renamed} />`}`;
 }
 
 /** @type {Record<string, {shape: string, says: string}>} */
@@ -109,9 +112,9 @@ function ValveMap({ engine, valves, state }) {
       ${rows.length > 1 ? "· Odd cylinders stand on one side here and even ones on the other; only the drawing depends on it." : ""}</p>
     ${here ? html`<div class="panel"><h3>${valveWords(here.valve)}</h3>
       <p>${here.missing.length ? html`Still missing: ${here.missing.join(", ")}.` : "Nothing is missing."} ${here.traces} ${here.traces === 1 ? "trace" : "traces"}, ${here.trials} ${here.trials === 1 ? "trial" : "trials"}.</p>
-      <p class="row"><a class="button" href="#/bench">Turn it on the bench</a><a class="button quiet" href="#/trials">Trials</a>
+      <p class="row">${onlyShows(state) ? null : html`<a class="button" href="#/bench">Turn it on the bench</a>`}<a class="button quiet" href="#/trials">Trials</a>
         ${here.trace ? html`<a class="button quiet" href=${`#/traces/${here.trace}`}>Its trace</a>` : null}<button class="quiet"
           onClick=${() => app.act("next")}>Next valve</button></p></div>`
-      : html`<${Nothing} says="Choose a valve in the map: what is measured next belongs to it." />`}
+      : html`<${Nothing} says=${onlyShows(state) ? "Choose a valve in the map: its trials and traces follow it." : "Choose a valve in the map: what is measured next belongs to it."} />`}
   </section>`;
 }

@@ -2,7 +2,7 @@
 // the limits that its builder wants, the shims in the drawer.
 
 import { useState } from "../lib/hooks.js";
-import { html, LengthField, NumberField, TextField, Trouble, useApp } from "../ui.js";
+import { html, LengthField, NumberField, TextField, Trouble, useApp, useOnlyShows } from "../ui.js";
 import { degrees, fromMm, toMm } from "../units.js";
 import { parseOrder } from "../engine.js";
 import { fieldsOf } from "../form.js";
@@ -18,6 +18,7 @@ export function EngineForm({ engine, unit, kept, gone }) {
     setSeen(engine.rev);
     setDraft(engine);
   }
+  const looks = useOnlyShows();
   const changed = JSON.stringify(draft) !== JSON.stringify(engine);
   const f = fieldsOf(draft, setDraft, unit);
   const tdc = tdcOf(draft);
@@ -44,7 +45,7 @@ export function EngineForm({ engine, unit, kept, gone }) {
   };
   return html`<form class="engine-form" onSubmit=${keep}>
     <details open><summary>The engine</summary><div class="grid">
-      ${f.text("name", "Name")}
+      ${f.text("name", "Name")}${f.text("type", "Type", "what builds of one kind have in common; a shop compares them")}
       ${f.choice("layout", "Layout", [["inline", "inline"], ["vee", "vee"], ["flat", "flat, opposed"], ["single", "single cylinder"]])}
       ${f.number("cylinders", "Cylinders")}${f.number("valves_per_cylinder", "Valves in a cylinder")}
       <${TextField} label="Firing order" hint="as in 1-3-4-2" value=${(draft.firing_order ?? []).join("-")}
@@ -87,8 +88,8 @@ export function EngineForm({ engine, unit, kept, gone }) {
         <textarea rows="4" onInput=${(/** @type {any} */ e) => setDraft({ ...draft, notes: e.target.value })}>${draft.notes ?? ""}</textarea></label>
     </div></details>
     <${Trouble} text=${error} />
-    <p class="row"><button disabled=${!changed}>Keep the engine</button>
-      <button type="button" class="quiet" onClick=${remove}>Take it off the list</button></p></form>`;
+    ${looks ? null : html`<p class="row"><button disabled=${!changed}>Keep the engine</button>
+      <button type="button" class="quiet" onClick=${remove}>Take it off the list</button></p>`}</form>`;
 }
 
 /** @param {{list: {thickness_mm: number, count: number}[], unit: import("../units.js").Unit, change: (list: any[]) => void}} props */

@@ -2,7 +2,7 @@
 // labels, its way out as a file and its way back through the live path.
 
 import { useEffect, useMemo, useRef, useState } from "../lib/hooks.js";
-import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { FaultLine } from "../faultline.js";
 import { degrees, digits, inCycle, length, nanometres, seconds, small, when, withUncertainty } from "../units.js";
@@ -15,6 +15,7 @@ import { Chart } from "../chart.js";
 export function TraceView({ id }) {
   const app = useApp();
   const unit = usePart(app.store, (s) => s.unit);
+  const looks = useOnlyShows();
   const at = usePart(app.store, (s) => (s.replay && String(s.replay.trace) === id ? s.replay.at_s : NaN));
   // The chart does not wait for the findings, which take seconds of a long
   // trace: it draws what the indicator showed, and lift as soon as it is known.
@@ -23,9 +24,9 @@ export function TraceView({ id }) {
   const findings = trace?.findings ?? null;
   return html`<p class="back"><a href="#/traces">All traces</a></p>
     <h1>${!trace ? `Trace ${id}` : html`${trace.valve ? valveWords(trace.valve) : "No valve named"} <small>trace ${id}</small>`}</h1>
-    <p class="hint">${!trace ? "Working out the findings." : `${when(trace.started)}, ${seconds(trace.seconds)}, ${trace.readings.toLocaleString("en")} readings${trace.source ? `, from ${trace.source}` : ""}${trace.cut_short ? ". Cut short: it ended in a crash or power cut; what is here is whole." : ""}`}</p>
+    <p class="hint">${!trace ? "Working out the findings." : `${when(trace.started)}, ${seconds(trace.seconds)}, ${trace.readings.toLocaleString("en")} readings${trace.source?.startsWith("shop:") ? `, recorded on ${trace.source.slice(5)}` : trace.source ? `, from ${trace.source}` : ""}${trace.cut_short ? ". Cut short: it ended in a crash or power cut; what is here is whole." : ""}`}</p>
     ${(trace?.damage ?? []).map((/** @type {string} */ d) => html`<p class="fault"><${Mark} shape="triangle" kind="bad" /> ${d}</p>`)}
-    <${ReplayStart} id=${id} />
+    ${looks ? null : html`<${ReplayStart} id=${id} />`}
     <${LiftChart} id=${id} findings=${findings} unit=${unit} at=${at} />
     ${!trace ? null : html`<${FindingsBlock} findings=${findings} unit=${unit} />
     <section class="row">
@@ -35,7 +36,7 @@ export function TraceView({ id }) {
       <a class="button quiet" href=${`${app.api.base}/traces/${encodeURIComponent(id)}/export?format=jsonl`} download>Save as JSON lines</a>
       <a class="button quiet" href=${`${app.api.base}/traces/${encodeURIComponent(id)}/export?format=parquet`} download>Save as Parquet</a>
     </section>
-    <${Labels} trace=${trace} again=${again} />`}`;
+    ${looks ? html`<${LabelsRead} trace=${trace} />` : html`<${Labels} trace=${trace} again=${again} />`}`}`;
 }
 
 /** @param {{id: string}} props */
@@ -167,6 +168,10 @@ export function FindingsBlock({ findings, unit }) {
     ${faults.map((f) => html`<${FaultLine} fault=${f} unit=${unit} at />`)}
   </section>`;
 }
+
+/** @param {{trace: any}} props */
+const LabelsRead = ({ trace }) => html`<section><h2>Labels</h2><dl class="facts small">
+  ${[["engine", trace.engine], ["valve", trace.valve], ["trial", trace.trial], ["remark", trace.remark]].map(([name, text]) => (text ? html`<div><dt>${name}</dt><dd>${text}</dd></div>` : null))}</dl></section>`;
 
 /** @param {{trace: any, again: () => void}} props */
 function Labels({ trace, again }) {

@@ -1,7 +1,7 @@
 // The traces: the list, and one of them opened.
 
 import { useRef, useState } from "../lib/hooks.js";
-import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { digits, seconds, when } from "../units.js";
 import { query } from "../api.js";
@@ -18,6 +18,7 @@ function TraceList() {
   const app = useApp();
   const unit = usePart(app.store, (s) => s.unit);
   const bench = usePart(app.store, (s) => s.bench);
+  const looks = useOnlyShows();
   const newest = usePart(app.store, (s) => `${s.engine.trace?.id} ${s.engine.trace?.state} ${s.engine.findingsOf}`);
   const [only, setOnly] = useState("");
   const [before, setBefore] = useState(/** @type {(string|number)[]} */ ([]));
@@ -33,7 +34,7 @@ function TraceList() {
         ${bench.engine ? html`<option value="engine">this engine's</option>` : null}
         ${bench.valve ? html`<option value="valve">of ${valveWords(bench.valve)}</option>` : null}
       </select></label>
-      <${Import} done=${again} />
+      ${looks ? null : html`<${Import} done=${again} />`}
       <a class="button quiet" href="#/compare">Lay traces over each other</a>
     </div>
     <${Trouble} text=${error} />
@@ -53,6 +54,7 @@ const Rows = ({ traces, unit }) => html`<ul class="cards">${traces.map((t) => ht
     <span class="card-figure">${t.max_lift_mm ? digits(t.max_lift_mm * 1e6, unit) : "–"}<small>
       ${t.max_lift_mm ? `max lift, ${unit}` : t.recording ? "not ended yet" : "no whole opening"}</small></span>
     <span class="card-words"><strong>${t.valve ? valveWords(t.valve) : "No valve named"}</strong>
+      ${t.source?.startsWith("shop:") ? html`<span>${t.engine ? `${t.engine}, ` : ""}recorded on ${t.source.slice(5)}</span>` : null}
       <span>trace ${t.id}, ${when(t.started)}</span>
       <span>${seconds(t.seconds)}, ${t.readings.toLocaleString("en")} readings${t.has_angle ? ", with crank angle" : ""}</span>
       ${t.cut_short ? html`<span class="amiss"><${Mark} shape="triangle" kind="bad" /> cut short</span>` : null}

@@ -2,7 +2,7 @@
 // as it is and as it would be.
 
 import { useState } from "../lib/hooks.js";
-import { html, LengthField, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { html, LengthField, Mark, Nothing, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { shown } from "../state.js";
 import { digits, fromMm, length, parseLength, shim, toMm, withUncertainty } from "../units.js";
@@ -32,13 +32,14 @@ function ValveTrials({ engineId, valve }) {
   const valves = useFetched((signal) => app.api.get(`${at}/valves`, signal), [engineId, valve, trials.value?.length]);
   const list = /** @type {Trial[]} */ (trials.value ?? []);
   const [editing, setEditing] = useState(/** @type {Trial|null} */ (null));
+  const looks = useOnlyShows();
   const known = valves.value?.find((/** @type {any} */ v) => v.valve === valve)?.max_lift_mm ?? null;
   return html`<h1>Trials <small>${valveWords(valve)}</small></h1>
     <${Trouble} text=${engine.error || trials.error} />
     ${trials.value && list.length === 0 ? html`<${Nothing} says="Nothing was tried yet. Turn to half lift, hold, and measure by how much the adjuster end of the rocker sits below its valve end; write it here or on the bench." href="#/bench" label="To the bench" />` : null}
     ${list.length ? html`<${TrialTable} list=${list} unit=${unit} again=${trials.again} edit=${setEditing} />` : null}
-    ${engine.value ? html`<${TrialForm} key=${editing ? editing.id : `new after ${list.length}`} at=${at} valve=${valve} editing=${editing}
-      last=${list.at(-1)} maxLift=${known} unit=${unit} done=${() => { setEditing(null); trials.again(); }} />
+    ${engine.value ? html`${looks ? null : html`<${TrialForm} key=${editing ? editing.id : `new after ${list.length}`} at=${at} valve=${valve} editing=${editing}
+      last=${list.at(-1)} maxLift=${known} unit=${unit} done=${() => { setEditing(null); trials.again(); }} />`}
       <${Next} engine=${engine.value} valve=${valve} list=${list} unit=${unit} />
       <${Picture} engine=${engine.value} valve=${valve} list=${list} maxLift=${known} unit=${unit} />` : null}`;
 }
@@ -49,6 +50,7 @@ const height = (t) => (t.stack_mm ?? []).reduce((sum, s) => sum + fromMm(s), 0);
 /** @param {{list: Trial[], unit: import("../units.js").Unit, again: () => void, edit: (t: Trial) => void}} props */
 function TrialTable({ list, unit, again, edit }) {
   const app = useApp();
+  const looks = useOnlyShows();
   const cell = (/** @type {number|null|undefined} */ mm) => (mm === null || mm === undefined ? "–" : digits(fromMm(mm), unit));
   const remove = async (/** @type {Trial} */ t) => {
     if (!confirm("Take this trial off the list? Its traces stay.")) return;
@@ -68,9 +70,9 @@ function TrialTable({ list, unit, again, edit }) {
       <td class="words">${(t.stack_mm ?? []).map((s) => shim(fromMm(s), unit)).join(" + ") || "none"}</td>
       <td>${t.pushrod_length_mm ? cell(t.pushrod_length_mm) : "–"}</td><td>${t.lash_mm ? cell(t.lash_mm) : "–"}</td><td class="strong">
         ${cell(t.adjuster_below_valve_mm)}</td><td>${cell(t.sweep_mm)}</td><td>${cell(t.max_lift_mm)}</td>
-      <td class="words">${t.remark ?? ""}</td><td>
+      <td class="words">${t.remark ?? ""}</td><td>${looks ? null : html`
         <button class="quiet" onClick=${() => edit(t)} aria-label=${`Change trial ${i + 1}`}>Change</button> <button class="quiet"
-          onClick=${() => remove(t)} aria-label=${`Remove trial ${i + 1}`}>Remove</button></td></tr>`)}</tbody></table></div>`;
+          onClick=${() => remove(t)} aria-label=${`Remove trial ${i + 1}`}>Remove</button>`}</td></tr>`)}</tbody></table></div>`;
 }
 
 /** @param {{at: string, valve: string, editing: Trial|null, last: Trial|undefined, maxLift: number|null, unit: import("../units.js").Unit, done: () => void}} props */
