@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"path/filepath"
 	"strconv"
+	"sync"
 	"testing"
 	"time"
 
@@ -310,34 +311,93 @@ func TestARepeatIsHarmless(t *testing.T) {
 	assert.Equal(t, uint64(20_000), benches[0].Readings)
 }
 
+// A bench is cut off for an hour of its own time, with a trace every minute: the
+// pauses between its attempts grow, nothing it records is lost, and when the
+// server is there it all comes, in the order in which it was recorded.
 func TestACutOffBenchCatchesUp(t *testing.T) {
 	b := oneServer(t, broker.Options{Folder: t.TempDir()})
 	folder, addr := t.TempDir(), b.Addr().String()
 	b.Close() // an address where nobody is
 	at := Server{URL: "nats://" + addr}
 	s := newStore(t)
-	p := newPublisher(t, s, "bench-1", at)
-	running(t, p.Run)
+	h := &hour{now: time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC)}
+	began := h.now
 	const made = 60
-	for i := range made {
-		record(t, s, storage.Head{Valve: "1I", Remark: fmt.Sprint(i)}, someReadings(50))
+	h.each = func(minute int) {
+		if minute < made {
+			record(t, s, storage.Head{Valve: "1I", Remark: fmt.Sprint(minute)}, someReadings(50))
+		}
 	}
-	require.Eventually(t, func() bool {
-		st, err := p.State()
-		return err == nil && st.Waiting == made && !st.Connected && st.Says != ""
-	}, patience, 10*time.Millisecond)
+	p, err := NewPublisher(PublisherOptions{Store: s, Server: at, Bench: "bench-1", Settle: time.Millisecond, Clock: h.clock, Pause: h.pause})
+	require.NoError(t, err)
+	running(t, p.Run)
+	require.Eventually(t, func() bool { return h.clock().Sub(began) >= time.Hour }, patience, 10*time.Millisecond)
 	st, err := p.State()
 	require.NoError(t, err)
+	assert.Equal(t, made, st.Waiting)
+	assert.False(t, st.Connected)
 	assert.Contains(t, st.Says, "is it running")
 	assert.Zero(t, st.Sent)
+	require.NotNil(t, st.CutOff)
+	assert.Less(t, st.CutOff.Sub(began), time.Minute, "cut off since the first attempt")
+	// Once a minute would be sixty attempts; a pause is never above mostPause and a third.
+	assert.Greater(t, h.attempts(), 8)
+	assert.Less(t, h.attempts(), 30, "the server of a shop that comes back is not run over")
 
 	oneServer(t, broker.Options{Addr: addr, Folder: folder})
 	waitSent(t, s)
 	list := traces(t, read(t, at))
 	require.Len(t, list, made)
-	at1, err := p.State()
+	for i, one := range list { // newest first
+		assert.Equal(t, fmt.Sprint(made-1-i), one.Remark)
+	}
+	inOrder(t, at)
+	st, err = p.State()
 	require.NoError(t, err)
-	assert.Equal(t, uint64(made), at1.Sent)
+	assert.Equal(t, uint64(made), st.Sent)
+}
+
+// hour is a clock that goes on by the pauses a publisher makes after an attempt
+// that failed, and calls each at every full minute of it.
+type hour struct {
+	each func(minute int)
+
+	mu      sync.Mutex
+	now     time.Time
+	past    time.Duration
+	minutes int
+	pauses  int // that began within the hour
+}
+
+func (h *hour) clock() time.Time {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.now
+}
+
+func (h *hour) attempts() int {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.pauses
+}
+
+func (h *hour) pause(ctx context.Context, d time.Duration, early <-chan struct{}) {
+	h.mu.Lock()
+	first := h.minutes
+	h.past += d
+	h.minutes = int(h.past / time.Minute)
+	last := h.minutes
+	h.mu.Unlock()
+	for m := first; m < last; m++ {
+		h.each(m)
+	}
+	h.mu.Lock() // what was recorded in the pause is there before its time is
+	h.now = h.now.Add(d)
+	if h.past-d < time.Hour {
+		h.pauses++
+	}
+	h.mu.Unlock()
+	soon(ctx, d, early)
 }
 
 func TestHostileMessagesAreCountedAndPassedOver(t *testing.T) {
