@@ -24,7 +24,8 @@
 // Every stored value carries a CRC-32C that also covers its key. Damage costs
 // what it hit: a flipped bit one chunk, which is at most 16,384 readings. The pages of the
 // file are checked, by a reader that trusts nothing, before the database may
-// touch them; a file whose pages are hurt is opened for reading by that reader
+// touch them, or, if the file is as the last [Store.Close] left it and the
+// caller wants to start at once, soon after ([Store.Prove]); a file whose pages are hurt is opened for reading by that reader
 // alone and can be repaired into a new one ([Open], [Repair], [VerifyFile]).
 //
 // # Inside

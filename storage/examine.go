@@ -10,9 +10,9 @@ import (
 )
 
 // examine proves the pages of the locked file before the database may map
-// them. For a damaged store it fails with ErrDamaged, or, when the store is
+// them, or, with later, finds that Close left them so. For a damaged store it fails with ErrDamaged, or, when the store is
 // opened for reading, sets s.salvage.
-func (s *Store) examine(f *os.File) error {
+func (s *Store) examine(f *os.File, later bool) error {
 	info, err := f.Stat()
 	if err != nil {
 		return fmt.Errorf("opening the store %s: %w", s.path, err)
@@ -20,6 +20,10 @@ func (s *Store) examine(f *os.File) error {
 	pf, err := pages.Open(f, info.Size())
 	if err != nil && !pf.LooksLikeOne() && !holdsOurs(pf) {
 		return fmt.Errorf("opening the store %s: %w: it is something else; name another file, or move it away", s.path, ErrNotAStore)
+	}
+	if err == nil && later && s.asClosed(pf, info) {
+		s.unproved = true
+		return nil
 	}
 	var hurts []*pages.Hurt
 	if err != nil {

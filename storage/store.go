@@ -47,6 +47,10 @@ type Options struct {
 	// Repair makes a store whose pages are hurt whole before it is opened, as
 	// the function Repair does, and logs what it cost. Default: ErrDamaged.
 	Repair bool
+	// ProveLater opens a store that is just as the last Close left it at once,
+	// however large: call Prove, soon. Default: all pages are proved first, as
+	// they also are when something else was done to the file.
+	ProveLater bool
 	// Timeout is how long to wait for another program to let go of the file.
 	// Default: one second.
 	Timeout time.Duration
@@ -73,12 +77,14 @@ type Store struct {
 	salvage  *salvaged
 	hurt     []*Damage // of the pages, found on opening
 	tornHead bool      // one of the two head pages does not read
+	late     bool      // see Options.flushLate
 
-	mu     sync.Mutex
-	closed bool
-	broken error // the database panicked in a transaction; see guard
-	open   map[ID]*Writer
-	ghosts []ID // of Begins that failed; see lay
+	mu       sync.Mutex
+	closed   bool
+	unproved bool  // see Prove
+	broken   error // the database panicked in a transaction (see guard), or a page was found hurt
+	open     map[ID]*Writer
+	ghosts   []ID // of Begins that failed; see lay
 
 	errands chan struct{} // see Errands
 }
@@ -91,6 +97,10 @@ type Store struct {
 // ErrNoStore (ReadOnly only), or is the system's.
 func Open(path string, o Options) (*Store, error) {
 	s, err := open(path, o)
+	if o.ProveLater && errors.Is(err, ErrDamaged) {
+		o.ProveLater = false // which tells how, and what still reads
+		s, err = open(path, o)
+	}
 	if !o.Repair || o.ReadOnly || !errors.Is(err, ErrDamaged) {
 		return s, err
 	}
@@ -101,7 +111,7 @@ func Open(path string, o Options) (*Store, error) {
 }
 
 func open(path string, o Options) (*Store, error) {
-	s := &Store{path: path, log: o.Log, fault: o.Fault, readOnly: o.ReadOnly, open: map[ID]*Writer{}, errands: make(chan struct{}, 1)}
+	s := &Store{path: path, log: o.Log, fault: o.Fault, readOnly: o.ReadOnly, late: o.flushLate, open: map[ID]*Writer{}, errands: make(chan struct{}, 1)}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
@@ -117,7 +127,7 @@ func open(path string, o Options) (*Store, error) {
 		return nil, err
 	}
 	if !fresh {
-		if err := s.examine(file); err != nil {
+		if err := s.examine(file, o.ProveLater); err != nil {
 			file.Close()
 			return nil, err
 		}
@@ -238,14 +248,17 @@ func (s *Store) Close() error {
 		return nil
 	}
 	s.closed = true
-	broken := s.broken
+	broken, unproved := s.broken, s.unproved
 	s.mu.Unlock()
 	if s.salvage != nil {
 		return s.salvage.close()
 	}
-	if broken != nil {
+	if died := new(panicked); errors.As(broken, &died) {
 		// A transaction that died holds its locks: closing would wait for it.
 		return nil
+	}
+	if !s.readOnly && !unproved && !s.late && broken == nil {
+		s.leaveMark() // while nobody else can write
 	}
 	if err := guard(s.db.Close); err != nil {
 		return fmt.Errorf("closing the store %s: %w", s.path, err)

@@ -127,23 +127,35 @@ func (s *Store) Verify(ctx context.Context) (Report, error) {
 
 // structure walks the tree that the transaction sees, by way of the file.
 func (r *Report) structure(f *os.File, tx *bbolt.Tx) (*pages.File, []*pages.Hurt, error) {
+	pf, w, err := walkOf(f, tx, nil)
+	switch {
+	case errors.Is(err, pages.ErrNoMeta):
+		return pf, []*pages.Hurt{{Why: err.Error()}}, nil
+	case err != nil:
+		return nil, nil, err
+	}
+	r.Bytes = pf.Size()
+	if len(pf.Metas()) < 2 {
+		r.add(&Damage{Part: PartPages, Why: oneHead})
+	}
+	r.Pages, r.FreePages = w.Meta().Pages, w.Free
+	return pf, w.Hurts, nil
+}
+
+// walkOf walks the tree that the transaction sees, by way of the file: item is
+// as for pages.File.Walk.
+func walkOf(f *os.File, tx *bbolt.Tx, item func(pages.Item) bool) (*pages.File, *pages.Walk, error) {
 	info, err := f.Stat()
 	if err != nil {
 		return nil, nil, err
 	}
-	r.Bytes = info.Size()
 	pf, err := pages.Open(f, info.Size())
 	if err != nil {
-		return pf, []*pages.Hurt{{Why: err.Error()}}, nil
-	}
-	if len(pf.Metas()) < 2 {
-		r.add(&Damage{Part: PartPages, Why: oneHead})
+		return pf, nil, err
 	}
 	for _, m := range pf.Metas() {
 		if m.Tx == uint64(tx.ID()) {
-			w := pf.Walk(m, nil)
-			r.Pages, r.FreePages = m.Pages, w.Free
-			return pf, w.Hurts, nil
+			return pf, pf.Walk(m, item), nil
 		}
 	}
 	// Two commits since the transaction began have written over its head page;

@@ -111,7 +111,7 @@ there; without a network it waits in the store.`,
 // before the address is printed.
 func (f *serveFlags) run(cmd *cobra.Command, source string, begin func(*daemon) error) (err error) {
 	keepGoing()
-	store, err := openStore(cmd, storage.Options{Repair: true})
+	store, err := openStore(cmd, storage.Options{Repair: true, ProveLater: true})
 	if err != nil {
 		return err
 	}
@@ -186,6 +186,11 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	if err := f.greet(p, listener.Addr(), o); err != nil {
 		return errors.Join(err, listener.Close())
 	}
+	d.work.Go(func() {
+		if err := store.Prove(ctx); err != nil && ctx.Err() == nil {
+			log.Error("the store takes nothing more; stop and start again, which repairs it", "error", err)
+		}
+	})
 	url := scheme(o) + "://" + hereOf(listener.Addr()) + "/"
 	d.tellService(ctx, url, o)
 	log.Info("serving", "url", url, "version", version, "store", store.Path())

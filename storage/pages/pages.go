@@ -29,6 +29,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"hash/crc32"
 	"hash/fnv"
 	"io"
 )
@@ -129,6 +130,42 @@ func (f *File) LooksLikeOne() bool {
 
 // Metas returns the whole metas, newest first.
 func (f *File) Metas() []Meta { return f.metas }
+
+// Size returns the length of the file.
+func (f *File) Size() int64 { return f.size }
+
+// Sum returns a CRC-32C over what rules all else: both metas and the list of
+// free pages. Every commit changes it.
+func (f *File) Sum() (uint32, error) {
+	if len(f.metas) < 2 {
+		return 0, ErrNoMeta
+	}
+	table := crc32.MakeTable(crc32.Castagnoli)
+	m := f.metas[0]
+	b := make([]byte, 2*m.PageSize)
+	if _, err := f.r.ReadAt(b, 0); err != nil {
+		return 0, err
+	}
+	sum := crc32.Checksum(b, table)
+	if m.Freelist == noFreelist || m.Freelist >= m.Pages {
+		return sum, nil
+	}
+	at := int64(m.Freelist) * m.PageSize
+	p, err := f.load(at, f.size-at, m.PageSize)
+	if err != nil {
+		return 0, err
+	}
+	list := io.NewSectionReader(f.r, at, (int64(p.overflow)+1)*m.PageSize)
+	for {
+		n, err := list.Read(b)
+		sum = crc32.Update(sum, table, b[:n])
+		if err == io.EOF {
+			return sum, nil
+		} else if err != nil {
+			return 0, err
+		}
+	}
+}
 
 // A Hurt is one page that is not what it should be.
 type Hurt struct {

@@ -58,6 +58,9 @@ func (f *File) Walk(m Meta, item func(Item) bool) *Walk {
 	return w
 }
 
+// Meta returns the head of the tree that was walked.
+func (w *Walk) Meta() Meta { return w.m }
+
 func (w *Walk) hurt(page uint64, bucket, why string) {
 	w.Hurts = append(w.Hurts, &Hurt{page, bucket, why})
 }

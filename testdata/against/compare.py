@@ -146,6 +146,9 @@ def findings(binary, csv):
 
 
 def main():
+    # What is ignored here is ignored by what is started from here, and readers
+    # are ended by SIGINT: a shell ignores it for what it runs in the background.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     binary, work, seconds = sys.argv[1], sys.argv[2], int(sys.argv[3])
     print(f"load before: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
     for rate in (100, 1000):
