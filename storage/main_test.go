@@ -4,6 +4,8 @@ import (
 	"os"
 	"strconv"
 	"testing"
+
+	"go.uber.org/goleak"
 )
 
 // The tests that kill a process or fill its disk run this binary again, with
@@ -12,8 +14,8 @@ const childVar = "LOBESCRIBE_TEST_CHILD"
 
 func TestMain(m *testing.M) {
 	switch os.Getenv(childVar) {
-	case "":
-		os.Exit(m.Run())
+	case "": // VerifyTestMain ends the process
+		goleak.VerifyTestMain(m) // a store that is closed leaves no goroutine behind
 	case "append":
 		os.Exit(appendForEver(os.Args[1]))
 	case "upgrade":

@@ -229,7 +229,7 @@ func TestAKickedCableLeavesAGap(t *testing.T) {
 				if m.Type == "device" && m.State == state {
 					return
 				}
-			case <-time.After(20 * time.Second):
+			case <-time.After(time.Minute):
 				t.Fatalf("the page is never told that the device is %s", state)
 			}
 		}

@@ -88,7 +88,7 @@ func (p *process) begin() {
 	case line := <-said:
 		_, p.url, _ = strings.Cut(strings.TrimSpace(line), "Lobescribe is at ")
 		require.NotEmpty(t, p.url, "it said %q and %s", line, &p.stderr)
-	case <-time.After(20 * time.Second):
+	case <-time.After(time.Minute):
 		t.Fatalf("the daemon does not say where its page is: %s", &p.stderr)
 	}
 }
@@ -99,7 +99,7 @@ func (p *process) kill() {
 	select {
 	case err := <-p.ended:
 		p.ended <- err
-	case <-time.After(30 * time.Second):
+	case <-time.After(time.Minute):
 		p.t.Error("the process does not end")
 	}
 }
@@ -111,7 +111,7 @@ func (p *process) stop() error {
 	case err := <-p.ended:
 		p.ended <- err
 		return err
-	case <-time.After(30 * time.Second):
+	case <-time.After(time.Minute):
 		p.t.Fatal("the daemon does not stop")
 		return nil
 	}

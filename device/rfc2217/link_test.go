@@ -76,7 +76,7 @@ func (b *bridge) say(t *testing.T, text string) {
 func read(t *testing.T, l *Link, n int) string {
 	var all []byte
 	buffer := make([]byte, 100)
-	for until := time.Now().Add(20 * time.Second); len(all) < n && time.Now().Before(until); {
+	for until := time.Now().Add(time.Minute); len(all) < n && time.Now().Before(until); {
 		k, err := l.Read(buffer)
 		require.NoError(t, err)
 		all = append(all, buffer[:k]...)
@@ -107,7 +107,7 @@ func TestALinkIsSetAndCarriesEveryByte(t *testing.T) {
 	n, err := l.Write(every)
 	require.NoError(t, err)
 	assert.Equal(t, 256, n)
-	assert.Eventually(t, func() bool { b.mu.Lock(); defer b.mu.Unlock(); return string(b.got.data) == string(every) }, 20*time.Second, time.Millisecond)
+	assert.Eventually(t, func() bool { b.mu.Lock(); defer b.mu.Unlock(); return string(b.got.data) == string(every) }, time.Minute, time.Millisecond)
 
 	cts, dsr, err := l.Modem()
 	require.NoError(t, err)
@@ -129,7 +129,7 @@ func TestALinkIsSetAndCarriesEveryByte(t *testing.T) {
 	assert.NoError(t, err)
 
 	b.conn.Close()
-	assert.Eventually(t, func() bool { _, err := l.Read(every); return err != nil }, 20*time.Second, time.Millisecond, "a lost line is an error")
+	assert.Eventually(t, func() bool { _, err := l.Read(every); return err != nil }, time.Minute, time.Millisecond, "a lost line is an error")
 	assert.NoError(t, l.Close())
 }
 
@@ -150,7 +150,7 @@ func TestABridgeCannotMakeUsTalkWithoutEnd(t *testing.T) {
 	assert.Equal(t, "x", read(t, l, 1))
 	_, err = l.Write([]byte("end"))
 	require.NoError(t, err)
-	assert.Eventually(t, func() bool { b.mu.Lock(); defer b.mu.Unlock(); return string(b.got.data) == "end" }, 20*time.Second, time.Millisecond)
+	assert.Eventually(t, func() bool { b.mu.Lock(); defer b.mu.Unlock(); return string(b.got.data) == "end" }, time.Minute, time.Millisecond)
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	assert.Equal(t, []command{{verb: wont, option: 99}, {verb: dont, option: 1}, {verb: sb, option: optComPort, sub: []byte("\x00lobescribe")}}, b.got.commands)
