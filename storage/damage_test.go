@@ -1,6 +1,7 @@
 package storage
 
 import (
+	"bytes"
 	"errors"
 	"math/rand/v2"
 	"os"
@@ -9,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"go.etcd.io/bbolt"
 
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
@@ -198,7 +200,7 @@ func TestDamage(t *testing.T) {
 				for _, d := range again.Damages {
 					// Holes stay holes: they must not close over a loss.
 					require.Contains(t, []Part{PartReadings, PartNotes}, d.Part, "after the repair: %v", d)
-					require.Contains(t, d.Why, "missing")
+					require.Regexp(t, "missing|nobody can tell whether there were more", d.Why)
 				}
 				after := b.survivorsOfRepair(t, s)
 				require.LessOrEqual(t, after, lost)
@@ -230,6 +232,78 @@ func (b bench) highest(lost int) ID {
 		return 0
 	}
 	return b.open
+}
+
+// The last key of a page can be of a wrong length with nothing behind it to
+// show that: only its own form tells. A lost row of a trace in the making is
+// missed by no count.
+func TestARowUnderNoKeyIsSaid(t *testing.T) {
+	b := newBench(t)
+	path := b.write(t, b.image)
+	db, err := bbolt.Open(path, 0o600, nil)
+	require.NoError(t, err)
+	require.NoError(t, db.Update(func(tx *bbolt.Tx) error {
+		tail := tx.Bucket([]byte(bucketTail))
+		k, v := tail.Cursor().Last()
+		require.Len(t, k, 16)
+		k, v = bytes.Clone(k), bytes.Clone(v)
+		require.NoError(t, tail.Delete(k))
+		return tail.Put(append(k, v[0]), v[1:])
+	}))
+	require.NoError(t, db.Close())
+	rep, err := VerifyFile(t.Context(), path)
+	require.NoError(t, err)
+	require.Len(t, rep.Damages, 1, rep.String())
+	assert.Regexp(t, `a row in "tail" has a key that is none: 0000000000000005`, rep.Damages[0].Error())
+	_, aside, err := Repair(t.Context(), path, Options{})
+	require.NoError(t, err)
+	assert.NotEmpty(t, aside)
+	rep, err = VerifyFile(t.Context(), path)
+	require.NoError(t, err)
+	for _, d := range rep.Damages {
+		assert.NotEqual(t, PartPages, d.Part, "%v", d)
+	}
+}
+
+// Of a trace whose head and readings are gone the notes are kept, and repairing
+// once is enough.
+func TestRepairOfATraceOfWhichNotesAreLeft(t *testing.T) {
+	b := newBench(t)
+	path := b.write(t, b.image)
+	db, err := bbolt.Open(path, 0o600, nil)
+	require.NoError(t, err)
+	require.NoError(t, db.Update(func(tx *bbolt.Tx) error {
+		for _, bucket := range []string{bucketHeads, bucketOpen} {
+			require.NoError(t, tx.Bucket([]byte(bucket)).Delete(traceKey(b.open)))
+		}
+		require.NoError(t, wipe(tx, bucketChunks, b.open, 0))
+		return wipe(tx, bucketTail, b.open, 0)
+	}))
+	path = filepath.Join(t.TempDir(), "s")
+	bare, err := bbolt.Open(path, 0o600, nil)
+	require.NoError(t, err)
+	require.NoError(t, bbolt.Compact(bare, db, 0), "or the deleted lies loose, and is taken in again")
+	require.NoError(t, errors.Join(db.Close(), bare.Close()))
+	_, aside, err := Repair(t.Context(), path, Options{})
+	require.NoError(t, err)
+	assert.NotEmpty(t, aside)
+	s, err := Open(path, Options{})
+	require.NoError(t, err)
+	defer s.Close()
+	_, trace, err := s.Load(b.open)
+	for _, d := range DamagesIn(err) {
+		assert.Equal(t, PartReadings, d.Part, "%v", d)
+	}
+	assert.Zero(t, len(trace.Readings))
+	assert.Len(t, trace.Notes, 180)
+	sum, err := s.Summary(b.open)
+	require.NoError(t, err)
+	assert.Equal(t, "repaired", sum.Source)
+	again, err := s.Verify(t.Context())
+	require.NoError(t, err)
+	for _, d := range again.Damages {
+		assert.Equal(t, PartReadings, d.Part, "%v", d)
+	}
 }
 
 func TestOpenCanRepair(t *testing.T) {

@@ -10,8 +10,9 @@ import (
 )
 
 // examine proves the pages of the locked file before the database may map
-// them, or, with later, finds that Close left them so. For a damaged store it fails with ErrDamaged, or, when the store is
-// opened for reading, sets s.salvage.
+// them, or, with later, finds that Close left them so. For a damaged store it
+// fails with ErrDamaged, or, when the store is opened for reading, sets
+// s.salvage.
 func (s *Store) examine(f *os.File, later bool) error {
 	info, err := f.Stat()
 	if err != nil {

@@ -42,6 +42,17 @@ const (
 var allBuckets = []string{bucketAbout, bucketHeads, bucketOpen, bucketChunks, bucketTail,
 	bucketNotes, bucketFindings, bucketSummaries, bucketIndex, bucketDocs}
 
+// keyForms proves the keys of the buckets that go by trace. Those of the others
+// are names, which their values and each other prove.
+var keyForms = map[string]func(k []byte) bool{
+	bucketHeads: isTraceKey, bucketOpen: isTraceKey, bucketFindings: isTraceKey, bucketSummaries: isTraceKey,
+	bucketChunks: isSpanKey, bucketTail: isSpanKey, bucketNotes: isSpanKey,
+}
+
+func isTraceKey(k []byte) bool { _, ok := splitTraceKey(k); return ok }
+
+func isSpanKey(k []byte) bool { _, _, ok := splitSpanKey(k); return ok }
+
 const keySchema = "schema"
 
 func traceKey(id ID) []byte { return binary.BigEndian.AppendUint64(nil, uint64(id)) }

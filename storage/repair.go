@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -229,7 +230,9 @@ func (s *Store) remake(from rows, id ID, rep Report) error {
 	return s.update(OpOpen, func(tx *bbolt.Tx) error {
 		h, err := readHead(boltRows{tx}, id)
 		if errors.Is(err, ErrNotFound) {
-			return nil // only notes were left of it, or nothing
+			if _, _, noted := lastOfTrace(boltRows{tx}, bucketNotes, id, math.MaxUint64); !noted {
+				return nil // nothing was left of it
+			}
 		}
 		if err != nil {
 			// The old line knew most of what the head said.

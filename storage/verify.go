@@ -185,6 +185,7 @@ func (r *Report) contents(ctx context.Context, rs rows) error {
 	if _, err := readSchema(rs); err != nil {
 		r.add(&Damage{Part: PartHead, Why: "what it says of itself: " + err.Error()})
 	}
+	r.keys(rs)
 	wanted := map[string]bool{} // index keys
 	for _, id := range traceIDs(rs) {
 		if err := ctx.Err(); err != nil {
@@ -216,6 +217,23 @@ func (r *Report) contents(ctx context.Context, rs rows) error {
 	})
 	r.shop(rs)
 	return nil
+}
+
+// keys looks for rows whose keys are none: nothing that goes by trace and
+// number comes across them.
+func (r *Report) keys(rs rows) {
+	for _, bucket := range allBuckets {
+		isKey, ok := keyForms[bucket]
+		if !ok {
+			continue
+		}
+		rs.ascend(bucket, nil, func(k, _ []byte) bool {
+			if !isKey(k) {
+				r.add(&Damage{Part: PartPages, Name: bucket, Why: fmt.Sprintf("a row in %q has a key that is none: %.32x", bucket, k)})
+			}
+			return true
+		})
+	}
 }
 
 func (r *Report) add(d *Damage) { r.Damages = append(r.Damages, d) }

@@ -110,7 +110,8 @@ func TestKilledAtRandomMoments(t *testing.T) {
 		assert.Less(t, k.most, 10.0, "a second on an idle machine")
 	}
 
-	// The next start takes away what the killed left, and the end leaves the store.
+	// The next start takes away what the killed left, and the end leaves the store
+	// and the mark that it was closed in order.
 	daemon := start(t, "serve", "--addr", "127.0.0.1:0", "--data", k.data)
 	var list []json.RawMessage
 	require.NoError(t, json.Unmarshal(runBinary(t, "traces", "--json", "--data", k.data), &list))
@@ -118,8 +119,9 @@ func TestKilledAtRandomMoments(t *testing.T) {
 	require.NoError(t, daemon.stop())
 	left, err := os.ReadDir(k.data)
 	require.NoError(t, err)
-	require.Len(t, left, 1, "%v", left)
+	require.Len(t, left, 2, "%v", left)
 	assert.Equal(t, storeFile, left[0].Name())
+	assert.Equal(t, storeFile+".closed", left[1].Name())
 	t.Logf("killed %v; %d traces, %d cut short by a kill, %d acknowledged and there; at most %.2f s of one lost; %d backups whole, %d refused",
 		k.kinds, len(list), k.cut, len(k.known), k.most, k.whole, k.broken)
 }

@@ -253,7 +253,8 @@ type elem struct {
 	key    []byte
 	child  uint64 // branch
 	flags  uint32 // leaf
-	valOff int64  // in the page
+	keyOff int64  // in the page
+	valOff int64
 	size   int64
 }
 
@@ -284,6 +285,6 @@ func (p *page) elem(i int) (elem, error) {
 	if e.key = p.bytes(start, keySize); e.key == nil {
 		return e, fmt.Errorf("the key of entry %d cannot be read", i)
 	}
-	e.valOff = start + keySize
+	e.keyOff, e.valOff = start, start+keySize
 	return e, nil
 }

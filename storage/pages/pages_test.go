@@ -170,6 +170,44 @@ func TestDamageThatTheDatabaseFindsIsFound(t *testing.T) {
 	assert.Positive(t, asked)
 }
 
+// A length or a count that is wrong but leaves every key in order and inside its
+// page, which bbolt's own check lets pass: a row is then found under no key that
+// anybody asks for.
+func TestWrongLengthsAndCountsAreFound(t *testing.T) {
+	image := sample(t)
+	f, err := Open(bytes.NewReader(image), int64(len(image)))
+	require.NoError(t, err)
+	hurts := func(at int64, value byte) []*Hurt {
+		hurt := bytes.Clone(image)
+		require.NotEqual(t, value, hurt[at])
+		hurt[at] = value
+		f, err := Open(bytes.NewReader(hurt), int64(len(hurt)))
+		require.NoError(t, err)
+		return f.Walk(f.Metas()[0], nil).Hurts
+	}
+	leaves := map[int64]bool{}
+	f.Walk(f.Metas()[0], func(it Item) bool {
+		if at := it.Offset / 4096 * 4096; it.Bucket == "many" && it.Key != nil && native.Uint16(image[at+8:]) == kindLeaf {
+			leaves[at] = true
+		}
+		return true
+	})
+	require.Greater(t, len(leaves), 5)
+	for at := range leaves {
+		count := native.Uint16(image[at+10:])
+		require.Greater(t, count, uint16(2))
+		require.NotEmpty(t, hurts(at+10, byte(count-1)), "an entry fewer")
+		for entry := int64(0); entry < int64(count)-1; entry += 7 {
+			head := at + headBytes + entry*elemBytes
+			keySize, valueSize := image[head+8], image[head+12]
+			require.NotEmpty(t, hurts(head+8, keySize+1), "a longer key")
+			require.NotEmpty(t, hurts(head+8, keySize-1), "a shorter key")
+			require.NotEmpty(t, hurts(head+12, valueSize+1), "a longer value")
+			require.NotEmpty(t, hurts(head+4, image[head+4]+1), "a key that begins later")
+		}
+	}
+}
+
 func TestEveryCutIsFound(t *testing.T) {
 	image := sample(t)
 	f, err := Open(bytes.NewReader(image), int64(len(image)))

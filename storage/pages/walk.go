@@ -147,9 +147,12 @@ func (w *Walk) tree(id uint64, bucket string, lo, hi []byte, depth int, leaf fun
 }
 
 // elems reads all elements, and says why it stopped if it did: what comes
-// after a broken one cannot be trusted.
+// after a broken one cannot be trusted. The database writes keys and values
+// back to back behind the elements, so a wrong count or length shows as a gap
+// or an overlap, even where every key is still in order.
 func (p *page) elems(lo, hi []byte) (out []elem, why string) {
-	if int64(headBytes+p.count*elemBytes) > p.span {
+	end := int64(headBytes + p.count*elemBytes)
+	if end > p.span {
 		return nil, "it has more entries than room"
 	}
 	for i := range p.count {
@@ -157,11 +160,17 @@ func (p *page) elems(lo, hi []byte) (out []elem, why string) {
 		switch {
 		case err != nil:
 			return out, err.Error()
+		case i == 0 && e.keyOff != end:
+			return nil, "its first key does not stand behind its entries: their number is wrong"
+		case e.keyOff != end:
+			// Which of the two is wrong cannot be told.
+			return out[:i-1], fmt.Sprintf("entry %d does not begin where the one before it ends", i)
 		case i > 0 && bytes.Compare(out[i-1].key, e.key) >= 0,
 			lo != nil && bytes.Compare(e.key, lo) < 0,
 			hi != nil && bytes.Compare(e.key, hi) >= 0:
 			return out, fmt.Sprintf("the key of entry %d is out of order", i)
 		}
+		end = e.valOff + e.size
 		// Keys of branches and bucket names outlive the page.
 		e.key = bytes.Clone(e.key)
 		out = append(out, e)
