@@ -431,6 +431,7 @@ func (h *Hub) Clients() int { return h.Counts().Clients }
 // HubCounts is what a hub has counted since it was made.
 type HubCounts struct {
 	Clients int    // connected now
+	Prompt  int    // of them, those who get every reading at once
 	Dropped uint64 // readings that clients which fell behind did not get
 	LetGo   uint64 // clients sent away because they fell too far behind
 }
@@ -439,7 +440,7 @@ type HubCounts struct {
 func (h *Hub) Counts() HubCounts {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	return HubCounts{Clients: len(h.clients), Dropped: h.dropped, LetGo: h.letGo}
+	return HubCounts{Clients: len(h.clients), Prompt: h.prompt, Dropped: h.dropped, LetGo: h.letGo}
 }
 
 // Close sends every client away with ErrClosed and publishes no more.

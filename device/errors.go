@@ -37,5 +37,8 @@ var errSilent = errors.New("nothing came any more")
 // errEnded is a link whose other side closed it.
 var errEnded = errors.New("the other side closed the link")
 
+// errPulled is a port that is no more.
+var errPulled = errors.New("the port is gone")
+
 // errSlept is why a link is given up after the computer slept.
 var errSlept = errors.New("the computer slept")

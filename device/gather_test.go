@@ -43,20 +43,20 @@ func TestAFastDevicesBytesGather(t *testing.T) {
 	}{
 		{"fast", true, time.Second / 60, 60},
 		{"fast, and each wanted at once", true, 0, 1000},
-		{"fast, and told to gather for too long", true, time.Hour, 50},
+		{"fast, and told to gather for too long", true, time.Hour, 10},
 		{"slow", false, time.Second / 60, 1000},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				began := time.Now()
 				clock := func() measure.Stamp { return measure.StampOf(time.Since(began)) }
-				p := newPump(&millisecondLink{began: began}, func() time.Duration { return c.gather })
+				p := newPump(&millisecondLink{began: began}, clock, func() time.Duration { return c.gather })
 				p.fast.Store(c.fast)
-				go p.run(clock)
+				go p.run()
 				reads, bytes := 0, 0
-				for chunk := range p.chunks {
-					reads, bytes = reads+1, bytes+len(chunk.bytes)
-					p.give(chunk.bytes)
+				for b := range p.batches {
+					reads, bytes = reads+len(b.reads), bytes+b.used
+					p.give(b)
 				}
 				assert.Equal(t, 1000, bytes)
 				assert.InDelta(t, c.reads, reads, 0.1*float64(c.reads))

@@ -13,70 +13,88 @@ import (
 // at once whatever the rest of the program does. It closes the link itself,
 // after its last read.
 type pump struct {
-	chunks chan stamped // closed after the last; then err is why
-	err    error
-	free   chan []byte
-	quit   chan struct{}
-	once   sync.Once
-	done   chan struct{}
-	link   Link
+	batches chan *batch // closed after the last; then err is why
+	err     error
+	used    chan *batch
+	quit    chan struct{}
+	once    sync.Once
+	done    chan struct{}
+	link    Link
+	patient gatherer // link, if it is one
+	clock   func() measure.Stamp
 
-	// fast is set while the device sends so fast that its bytes may be left to
-	// gather, for as long as gather says.
-	fast   atomic.Bool
+	// gather says how long it may take until what came is handed on; nil: no
+	// time at all.
 	gather func() time.Duration
+	// period is the time between the readings of a device that sends steadily,
+	// else 0: only with such a one the next read is sure to come soon.
+	period atomic.Int64
+	// fast is set while the device sends so fast that its bytes may be left
+	// unread that long.
+	fast atomic.Bool
 
 	asks  chan []byte // a request to be written; nil until one is
 	asked chan struct{}
 }
 
-type stamped struct {
-	at    measure.Stamp
-	bytes []byte
+// gatherer is a link that can wait for several reads at less than the cost of
+// each.
+type gatherer interface {
+	// Gather adds what comes to b, each read with the clock's time, until b is
+	// ripe; or it comes back, as Read does, when nothing came for a while.
+	Gather(b *batch, clock func() measure.Stamp, hold measure.Stamp) error
+	// Doze has bytes wake nobody until the next Gather waits for them.
+	Doze() error
+}
+
+func asGatherer(link Link) gatherer {
+	if l, ok := link.(*serialLink); ok {
+		g, _ := l.Port.(gatherer)
+		return g
+	}
+	return nil
 }
 
 const (
-	pumpAhead = 64   // reads that may wait for the decoder
-	pumpBytes = 4096 // of one read
+	pumpAhead = 64 // batches that may wait for the decoder
 	// stuckRead is how long a read may take to see that it should stop before
 	// the link is closed under it, for drivers that hang, and how long that may
 	// take: seven times readPause, and with both the program ends within two
 	// seconds.
 	stuckRead = 700 * time.Millisecond
-	// gatherBytes is what a read may give and the next still wait: a quarter of
-	// what the system holds for us at least.
-	gatherBytes = 1024
-	gatherMost  = 20 * time.Millisecond
+	// unreadBytes is how much may be left unread: a quarter of what the system
+	// holds for us at least.
+	unreadBytes = 1024
+	gatherMost  = 100 * time.Millisecond
 )
 
-// startPump begins to read. gather says how long a fast device may be left
-// unread; it may be nil.
+// startPump begins to read.
 func startPump(link Link, clock func() measure.Stamp, gather func() time.Duration) *pump {
-	p := newPump(link, gather)
-	go p.run(clock)
+	p := newPump(link, clock, gather)
+	go p.run()
 	return p
 }
 
-func newPump(link Link, gather func() time.Duration) *pump {
-	return &pump{chunks: make(chan stamped, pumpAhead), free: make(chan []byte, pumpAhead+2),
-		quit: make(chan struct{}), done: make(chan struct{}), link: link, gather: gather}
+func newPump(link Link, clock func() measure.Stamp, gather func() time.Duration) *pump {
+	return &pump{batches: make(chan *batch, pumpAhead), used: make(chan *batch, pumpAhead+2),
+		quit: make(chan struct{}), done: make(chan struct{}), link: link, patient: asGatherer(link), clock: clock, gather: gather}
 }
 
-func (p *pump) run(clock func() measure.Stamp) {
+func (p *pump) run() {
 	defer close(p.done)
 	defer p.close()
-	defer close(p.chunks)
-	var pace throttle
+	defer close(p.batches)
+	pace := pacing{last: p.clock()}
 	for {
-		b := p.buffer()
-		n, err := p.link.Read(b)
-		at := clock()
+		b := p.empty()
+		err := p.fill(b)
+		n, at := b.used, p.clock()
 		if n > 0 {
 			select {
-			case p.chunks <- stamped{at, b[:n]}: // even if we are to stop: it has come
+			case p.batches <- b: // even if we are to stop: it has come
 			default:
 				select {
-				case p.chunks <- stamped{at, b[:n]}:
+				case p.batches <- b:
 				case <-p.quit:
 					return
 				}
@@ -96,31 +114,96 @@ func (p *pump) run(clock func() measure.Stamp) {
 			return
 		default:
 		}
-		// Some milliseconds at the most: no stop has to wait for it.
-		wait := pace.after(n, at)
-		if p.gather != nil && n < gatherBytes && p.fast.Load() {
-			// Each read wakes the whole chain up to the page.
-			wait = max(wait, min(p.gather(), gatherMost))
+		// A tenth of a second at the most: no stop has to wait for it.
+		most := time.Duration(0)
+		if p.fast.Load() {
+			most = p.mayTake()
 		}
-		if wait > 0 {
-			time.Sleep(wait)
+		if wait := pace.after(n, at, most); wait > 0 {
+			p.sleep(wait)
 		}
 	}
 }
 
-func (p *pump) buffer() []byte {
+// mayTake returns how long it may take until what came is handed on.
+func (p *pump) mayTake() time.Duration {
+	if p.gather == nil {
+		return 0
+	}
+	return min(p.gather(), gatherMost)
+}
+
+// hold returns how long what came may wait for what comes next: not at all
+// when the bytes gather unread, or when that is no two periods away.
+func (p *pump) hold() measure.Stamp {
+	period := measure.Stamp(p.period.Load())
+	if period <= 0 || p.fast.Load() {
+		return 0
+	}
+	if hold := measure.StampOf(p.mayTake()); hold >= 2*period {
+		return hold
+	}
+	return 0
+}
+
+// fill reads into b until it is to be handed on, or nothing comes.
+func (p *pump) fill(b *batch) error {
+	hold := p.hold()
+	if p.patient != nil {
+		return p.patient.Gather(b, p.clock, hold)
+	}
+	for {
+		n, err := p.link.Read(b.free())
+		if n > 0 {
+			b.add(n, p.clock())
+		}
+		if err != nil || n == 0 || b.ripe(hold) {
+			return err
+		}
+	}
+}
+
+// sleep leaves the link alone for so long.
+func (p *pump) sleep(wait time.Duration) {
+	if p.patient != nil && p.patient.Doze() != nil {
+		return // the next read will say what is wrong
+	}
+	time.Sleep(wait)
+}
+
+// pacing says how long a link is left unread. It is a pure state machine.
+type pacing struct {
+	throttle throttle
+	last     measure.Stamp // when it was last read
+}
+
+// after returns how long to wait before the next read when n bytes came by this
+// time and they may gather for as long as most: no longer than it takes
+// unreadBytes to come at this rate.
+func (p *pacing) after(n int, at measure.Stamp, most time.Duration) time.Duration {
+	took := (at - p.last).Duration()
+	p.last = at
+	wait := p.throttle.after(n, at)
+	if n > 0 {
+		wait = max(wait, min(most, took*unreadBytes/time.Duration(n)))
+	}
+	return wait
+}
+
+func (p *pump) empty() *batch {
 	select {
-	case b := <-p.free:
-		return b[:cap(b)]
+	case b := <-p.used:
+		b.empty()
+		return b
 	default:
-		return make([]byte, pumpBytes)
+		return newBatch()
 	}
 }
 
-// give returns a buffer for another read.
-func (p *pump) give(b []byte) {
+// give returns a batch for other reads.
+func (p *pump) give(b *batch) {
 	select {
-	case p.free <- b[:cap(b)]:
+	case p.used <- b:
 	default:
 	}
 }
@@ -151,14 +234,14 @@ func (p *pump) write(request []byte, failed func(error)) bool {
 }
 
 // rest returns what came and was not taken yet, after a stop.
-func (p *pump) rest() (all []stamped) {
+func (p *pump) rest() (all []*batch) {
 	for {
 		select {
-		case c, ok := <-p.chunks:
+		case b, ok := <-p.batches:
 			if !ok {
 				return all
 			}
-			all = append(all, c)
+			all = append(all, b)
 		default: // it hangs; see stop
 			return all
 		}

@@ -3,7 +3,6 @@ package device
 import (
 	"context"
 	"errors"
-	"slices"
 	"sync"
 	"time"
 
@@ -22,6 +21,7 @@ type Source struct {
 	// What follows belongs to the goroutine of run, but for what is under mu.
 	decoder Decoder
 	out     wire.Out
+	ready   []measure.Reading // decoded, and not handed on yet
 	settle  settling
 	flood   flood
 	torn    bool // bytes were left out: what the decoder holds has no end any more
@@ -157,8 +157,8 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 	defer func() {
 		p.stop()
 		s.link = nil
-		for _, c := range p.rest() {
-			s.chunk(ctx, c.at, c.bytes, perByte)
+		for _, b := range p.rest() {
+			s.batch(ctx, b, perByte)
 		}
 		s.flushSettling(ctx)
 		s.linked(s.o.Clock(), false)
@@ -193,20 +193,20 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 		select {
 		case <-ctx.Done():
 			return nil
-		case c, ok := <-p.chunks:
+		case b, ok := <-p.batches:
 			if !ok {
 				return p.err
 			}
-			at, b := c.at, c.bytes
-			s.chunk(ctx, at, b, perByte)
+			s.batch(ctx, b, perByte)
 			p.give(b)
 			p.fast.Store(s.watch.fast())
+			p.period.Store(int64(s.watch.steady()))
 			if asker, ok := s.decoder.(Asker); ok {
 				s.ask(asker, s.o.Clock())
 			}
 		case <-tick.C:
 			err := s.tick(ctx)
-			if errors.Is(err, errSilent) && len(p.chunks) > 0 {
+			if errors.Is(err, errSilent) && len(p.batches) > 0 {
 				continue // it speaks again at this very moment
 			}
 			if err != nil {
@@ -214,6 +214,14 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 			}
 		}
 	}
+}
+
+// batch takes what some reads gave.
+func (s *Source) batch(ctx context.Context, b *batch, perByte time.Duration) {
+	for _, r := range b.reads {
+		s.chunk(ctx, r.at, r.bytes, perByte)
+	}
+	s.flush(ctx)
 }
 
 // chunk takes what one read gave.
@@ -280,16 +288,11 @@ func (s *Source) give(ctx context.Context) {
 			c.Refused = c.Refused.Plus(o.Refused)
 		})
 	}
-	var e Event
 	if len(o.Readings) > 0 {
-		e.Readings = slices.Clone(o.Readings)
-		for i := range e.Readings {
-			e.Readings[i].At -= s.address.Delay
-		}
 		s.wait.reset()
 		if s.lost {
 			s.lost = false
-			s.note(ctx, measure.Note{At: s.lostAt - s.address.Delay, Until: e.Readings[0].At, Kind: measure.NoteGap, Says: s.why})
+			s.note(ctx, measure.Note{At: s.lostAt - s.address.Delay, Until: o.Readings[0].At - s.address.Delay, Kind: measure.NoteGap, Says: s.why})
 		}
 	}
 	for _, n := range o.Notes {
@@ -299,8 +302,9 @@ func (s *Source) give(ctx context.Context) {
 		n.At -= s.address.Delay
 		s.note(ctx, n)
 	}
-	if e.Readings != nil {
-		s.send(ctx, e)
+	for _, r := range o.Readings {
+		r.At -= s.address.Delay
+		s.ready = append(s.ready, r)
 	}
 	s.report(ctx)
 }
@@ -317,6 +321,7 @@ func (s *Source) flushSettling(ctx context.Context) {
 		s.settle.release(&s.out)
 		s.give(ctx)
 	}
+	s.flush(ctx)
 }
 
 // tick looks at the time: are readings due, did the computer sleep?
@@ -333,6 +338,7 @@ func (s *Source) tick(ctx context.Context) error {
 		s.ask(asker, now)
 	}
 	s.give(ctx)
+	s.flush(ctx)
 	s.lookAtPedal(ctx, now)
 	if slept := s.watch.slept(now, s.o.awake()); slept > 0 {
 		s.count(func(c *Counters) { c.Sleeps++ })
@@ -380,8 +386,23 @@ func (s *Source) count(change func(*Counters)) {
 	s.mu.Unlock()
 }
 
-// send hands an event over; only the end of the context stops it.
+// send hands an event over, behind the readings that came before it; only the
+// end of the context stops it.
 func (s *Source) send(ctx context.Context, e Event) {
+	s.flush(ctx)
+	s.hand(ctx, e)
+}
+
+// flush hands over the readings that are ready.
+func (s *Source) flush(ctx context.Context) {
+	if len(s.ready) > 0 {
+		readings := s.ready
+		s.ready = make([]measure.Reading, 0, len(readings))
+		s.hand(ctx, Event{Readings: readings})
+	}
+}
+
+func (s *Source) hand(ctx context.Context, e Event) {
 	select {
 	case s.events <- e:
 	case <-ctx.Done():

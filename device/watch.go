@@ -153,6 +153,15 @@ func (w *watch) fast() bool {
 	return w.gathers
 }
 
+// steady returns the time between readings of a device that sends them by
+// itself, one after the other; 0 of any other.
+func (w *watch) steady() measure.Stamp {
+	if w.asks || w.read < paceKnown {
+		return 0
+	}
+	return w.period
+}
+
 // pace moves apart the readings of one chunk of a device whose pace is known,
 // whose last reading before was at last. Several lines in one read mean that
 // something held them up, a timer in the converter or a busy computer: they

@@ -77,8 +77,13 @@ type daemonOptions struct {
 	Clock func() measure.Stamp
 }
 
-// batchEvery is the page's pace: 60 messages a second.
-const batchEvery = time.Second / 60
+const (
+	// batchEvery is the page's pace: 60 messages a second.
+	batchEvery = time.Second / 60
+	// unseenEvery is how often readings go on when no page is open. Together
+	// with the time between two commits it is what a power cut may cost.
+	unseenEvery = 100 * time.Millisecond
+)
 
 // newDaemon returns a daemon whose goroutines run until ctx is done; wait
 // waits for them.
@@ -91,8 +96,11 @@ func newDaemon(ctx context.Context, o daemonOptions) *daemon {
 	// What goes to the page goes in batches: between two of them a fast
 	// instrument's bytes may gather, unless somebody wants each at once.
 	d.device.Gather = func() time.Duration {
-		if d.hub.Prompt() {
+		switch c := d.hub.Counts(); {
+		case c.Prompt > 0:
 			return 0
+		case c.Clients == 0:
+			return unseenEvery
 		}
 		return batchEvery
 	}

@@ -45,7 +45,7 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 				return err
 			}
 			// Nobody looks at each reading: see newDaemon.
-			r.device.Gather = func() time.Duration { return batchEvery }
+			r.device.Gather = func() time.Duration { return unseenEvery }
 			if r.devices, err = parseDevices(indicator, encoder, r.device); err != nil {
 				return err
 			}
