@@ -60,7 +60,7 @@ type input struct {
 // lift waits for the encoder, else only to see the end of a rest.
 const (
 	tick     = 20 * time.Millisecond
-	restTick = 250 * time.Millisecond
+	restTick = 500 * time.Millisecond
 )
 
 // NewLive returns a Live; Run must be called for it to do anything.

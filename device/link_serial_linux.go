@@ -15,6 +15,10 @@ import (
 	"lobescribe/device/measure"
 )
 
+// polledPause is how often a read comes back without bytes: less often than
+// readPause, since a Close ends it at once.
+const polledPause = 200 * time.Millisecond
+
 // polledPort is a serial port that is waited for by the runtime's poller and
 // not, as the library does, by a thread in a blocking system call. Each of
 // those takes a thread from the runtime and wakes its monitor for about a
@@ -29,7 +33,8 @@ type polledPort struct {
 
 	reading sync.Mutex // held by the reader, so that no descriptor is closed under it
 	in      int
-	set     *os.File // the epoll set
+	alarm   int      // a timer of the system's: one of the runtime's wakes its monitor as well
+	set     *os.File // the epoll set of both
 	poll    syscall.RawConn
 	armed   bool // bytes wake the reader
 }
@@ -47,9 +52,9 @@ func openSerial(name string, mode *serial.Mode) (serial.Port, error) {
 		unix.Close(in)
 		return nil, err
 	}
-	p := &polledPort{Port: port, in: in}
+	p := &polledPort{Port: port, in: in, alarm: -1}
 	if err := p.makeSet(); err != nil {
-		unix.Close(in)
+		p.closeOwn()
 		return port, nil // waited for by a thread, then
 	}
 	return p, nil
@@ -62,24 +67,28 @@ func (p *polledPort) makeSet() error {
 	}
 	err = unix.SetNonblock(fd, true) // what makes the next line poll it
 	p.set = os.NewFile(uintptr(fd), "readiness of a port")
-	if err == nil {
-		err = p.arm(uintptr(fd), unix.EPOLL_CTL_ADD, unix.EPOLLIN)
-	}
-	if err == nil {
-		err = p.set.SetReadDeadline(time.Time{}) // the runtime must be able to
-	}
-	if err == nil {
-		p.poll, err = p.set.SyscallConn()
-	}
 	if err != nil {
-		p.set.Close()
+		return err
 	}
+	if p.alarm, err = unix.TimerfdCreate(unix.CLOCK_MONOTONIC, unix.TFD_CLOEXEC|unix.TFD_NONBLOCK); err != nil {
+		return err
+	}
+	if err := unix.EpollCtl(fd, unix.EPOLL_CTL_ADD, p.alarm, &unix.EpollEvent{Events: unix.EPOLLIN}); err != nil {
+		return err
+	}
+	if err := p.arm(uintptr(fd), unix.EPOLL_CTL_ADD, unix.EPOLLIN); err != nil {
+		return err
+	}
+	if err := p.set.SetReadDeadline(time.Time{}); err != nil { // the runtime cannot poll it
+		return err
+	}
+	p.poll, err = p.set.SyscallConn()
 	return err
 }
 
 // arm sets which events of the port the set tells.
 func (p *polledPort) arm(set uintptr, op int, events uint32) error {
-	err := unix.EpollCtl(int(set), op, p.in, &unix.EpollEvent{Events: events, Fd: int32(p.in)})
+	err := unix.EpollCtl(int(set), op, p.in, &unix.EpollEvent{Events: events})
 	p.armed = err == nil && events != 0
 	return err
 }
@@ -92,58 +101,72 @@ func (p *polledPort) Read(b []byte) (int, error) {
 }
 
 // Gather adds to b what comes: see [gatherer].
-func (p *polledPort) Gather(b *batch, clock func() measure.Stamp, hold measure.Stamp) (failed error) {
+func (p *polledPort) Gather(b *batch, clock func() measure.Stamp, hold measure.Stamp) error {
 	p.reading.Lock()
 	defer p.reading.Unlock()
-	if err := p.set.SetReadDeadline(time.Now().Add(readPause)); err != nil {
+	if !p.armed { // it was left to gather
+		if done, err := p.take(b, clock, hold); done {
+			return err
+		}
+		if err := p.wake(unix.EPOLLIN); err != nil {
+			return err
+		}
+	}
+	if err := p.set.SetReadDeadline(time.Now().Add(polledPause)); err != nil {
 		return err
 	}
-	err := p.poll.Read(func(set uintptr) (done bool) {
-		for {
-			n, err := p.take(b.free())
-			switch {
-			case n > 0:
-				b.add(n, clock())
-				return b.ripe(hold)
-			case err == unix.EINTR:
-				continue
-			case err == unix.EAGAIN:
-				if !p.armed {
-					failed = p.arm(set, unix.EPOLL_CTL_MOD, unix.EPOLLIN)
-				}
-				return failed != nil
-			case err == 0: // so Linux tells that the converter was pulled
-				failed = errPulled
-			default:
-				failed = fmt.Errorf("read the port: %w", err)
-			}
-			return true
-		}
+	var failed error
+	err := p.poll.Read(func(uintptr) (done bool) {
+		done, failed = p.take(b, clock, hold)
+		return done
 	})
-	if failed == nil && !errors.Is(err, os.ErrDeadlineExceeded) {
-		failed = err
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		err = nil
 	}
-	return failed
+	return errors.Join(failed, err)
 }
 
-// take reads what is there. The read does not wait, so the runtime need not be
-// told of it: telling it wakes its monitor, which costs more than the read.
-func (p *polledPort) take(b []byte) (int, syscall.Errno) {
-	n, _, err := unix.RawSyscall(unix.SYS_READ, uintptr(p.in), uintptr(unsafe.Pointer(unsafe.SliceData(b))), uintptr(len(b)))
-	if err != 0 {
-		return 0, err
+// take reads what is there, and reports whether that is all there is to do:
+// b is ripe, or the port is lost.
+func (p *polledPort) take(b *batch, clock func() measure.Stamp, hold measure.Stamp) (done bool, err error) {
+	for {
+		switch n, err := readNow(p.in, b.free()); {
+		case n > 0:
+			b.add(n, clock())
+			return b.ripe(hold), nil
+		case err == unix.EAGAIN:
+			return false, nil
+		case err == unix.EINTR:
+		case err == 0: // so Linux tells that the converter was pulled
+			return true, errPulled
+		default:
+			return true, fmt.Errorf("read the port: %w", err)
+		}
 	}
-	return int(n), 0
 }
 
-// Doze has bytes wake nobody until the next Gather waits for them.
-func (p *polledPort) Doze() (err error) {
+// Rest leaves the port alone for so long: until then bytes wake nobody.
+func (p *polledPort) Rest(wait time.Duration) error {
 	p.reading.Lock()
 	defer p.reading.Unlock()
-	if !p.armed {
-		return nil
+	if p.armed {
+		if err := p.wake(0); err != nil {
+			return err
+		}
 	}
-	return errors.Join(p.poll.Control(func(set uintptr) { err = p.arm(set, unix.EPOLL_CTL_MOD, 0) }), err)
+	if err := setAlarm(p.alarm, wait); err != nil {
+		return err
+	}
+	var rung [8]byte
+	return p.poll.Read(func(uintptr) (done bool) {
+		_, err := readNow(p.alarm, rung[:])
+		return err != unix.EAGAIN
+	})
+}
+
+// wake sets by which events of the port the reader is woken.
+func (p *polledPort) wake(events uint32) (err error) {
+	return errors.Join(p.poll.Control(func(set uintptr) { err = p.arm(set, unix.EPOLL_CTL_MOD, events) }), err)
 }
 
 // Close lets go of the port. A reader that waits comes back first.
@@ -151,9 +174,39 @@ func (p *polledPort) Close() error {
 	err := p.set.Close()
 	p.reading.Lock()
 	defer p.reading.Unlock()
-	if p.in >= 0 {
-		err = errors.Join(err, unix.Close(p.in), p.Port.Close())
-		p.in = -1
+	return errors.Join(err, p.closeOwn(), p.Port.Close())
+}
+
+// closeOwn closes the descriptors that are not the library's.
+func (p *polledPort) closeOwn() (err error) {
+	if p.set != nil {
+		p.set.Close() // or has been
+	}
+	for _, fd := range []*int{&p.in, &p.alarm} {
+		if *fd >= 0 {
+			err = errors.Join(err, unix.Close(*fd))
+			*fd = -1
+		}
 	}
 	return err
+}
+
+// What follows calls the system behind the runtime's back. Neither call waits,
+// so the runtime need not be told; telling it wakes its monitor, which costs
+// more than the call.
+
+func readNow(fd int, b []byte) (int, syscall.Errno) {
+	n, _, err := unix.RawSyscall(unix.SYS_READ, uintptr(fd), uintptr(unsafe.Pointer(unsafe.SliceData(b))), uintptr(len(b)))
+	if err != 0 {
+		return 0, err
+	}
+	return int(n), 0
+}
+
+func setAlarm(fd int, wait time.Duration) error {
+	at := unix.ItimerSpec{Value: unix.NsecToTimespec(int64(max(wait, 1)))}
+	if _, _, err := unix.RawSyscall6(unix.SYS_TIMERFD_SETTIME, uintptr(fd), 0, uintptr(unsafe.Pointer(&at)), 0, 0, 0); err != 0 {
+		return fmt.Errorf("set a timer: %w", err)
+	}
+	return nil
 }

@@ -43,8 +43,8 @@ type gatherer interface {
 	// Gather adds what comes to b, each read with the clock's time, until b is
 	// ripe; or it comes back, as Read does, when nothing came for a while.
 	Gather(b *batch, clock func() measure.Stamp, hold measure.Stamp) error
-	// Doze has bytes wake nobody until the next Gather waits for them.
-	Doze() error
+	// Rest waits, and until then bytes wake nobody.
+	Rest(time.Duration) error
 }
 
 func asGatherer(link Link) gatherer {
@@ -120,7 +120,7 @@ func (p *pump) run() {
 			most = p.mayTake()
 		}
 		if wait := pace.after(n, at, most); wait > 0 {
-			p.sleep(wait)
+			p.rest(wait)
 		}
 	}
 }
@@ -163,12 +163,13 @@ func (p *pump) fill(b *batch) error {
 	}
 }
 
-// sleep leaves the link alone for so long.
-func (p *pump) sleep(wait time.Duration) {
-	if p.patient != nil && p.patient.Doze() != nil {
-		return // the next read will say what is wrong
+// rest leaves the link alone for so long.
+func (p *pump) rest(wait time.Duration) {
+	if p.patient == nil {
+		time.Sleep(wait)
+		return
 	}
-	time.Sleep(wait)
+	_ = p.patient.Rest(wait) // the next read says what is wrong
 }
 
 // pacing says how long a link is left unread. It is a pure state machine.
@@ -233,8 +234,8 @@ func (p *pump) write(request []byte, failed func(error)) bool {
 	}
 }
 
-// rest returns what came and was not taken yet, after a stop.
-func (p *pump) rest() (all []*batch) {
+// left returns what came and was not taken yet, after a stop.
+func (p *pump) left() (all []*batch) {
 	for {
 		select {
 		case b, ok := <-p.batches:

@@ -44,7 +44,7 @@ type Source struct {
 }
 
 // tickEvery is how often a source looks at the time.
-const tickEvery = 50 * time.Millisecond
+const tickEvery = 250 * time.Millisecond
 
 // Open starts a source. It returns at once and never fails because a port is
 // absent. The source lives until ctx ends; its events must be received until
@@ -157,7 +157,7 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 	defer func() {
 		p.stop()
 		s.link = nil
-		for _, b := range p.rest() {
+		for _, b := range p.left() {
 			s.batch(ctx, b, perByte)
 		}
 		s.flushSettling(ctx)

@@ -184,7 +184,9 @@ func (w *Writer) check(readings []measure.Reading) error {
 func (w *Writer) put(tx *bbolt.Tx, readings []measure.Reading, all bool) (tail []measure.Reading, chunks int, err error) {
 	from := w.next - uint64(len(w.tail))
 	small := len(w.tail)+len(readings) < mergeReadings && w.tailChunks+1 < mergeChunks && !all
-	tail = w.tail[:len(w.tail):len(w.tail)]
+	// What is appended stands behind the acknowledged ones in the same memory,
+	// where a transaction that fails leaves nothing that counts.
+	tail = w.tail
 	if small && !w.doubt {
 		if len(readings) == 0 {
 			return w.tail, w.tailChunks, nil
