@@ -37,6 +37,7 @@ type polledPort struct {
 	set     *os.File // the epoll set of both
 	poll    syscall.RawConn
 	armed   bool // bytes wake the reader
+	pausing bool // the alarm rings every polledPause
 }
 
 // openSerial opens a port. The descriptor to read from comes first: the library
@@ -112,17 +113,18 @@ func (p *polledPort) Gather(b *batch, clock func() measure.Stamp, hold measure.S
 			return err
 		}
 	}
-	if err := p.set.SetReadDeadline(time.Now().Add(polledPause)); err != nil {
-		return err
+	if !p.pausing {
+		if err := setAlarm(p.alarm, polledPause, polledPause); err != nil {
+			return err
+		}
+		p.pausing = true
 	}
 	var failed error
 	err := p.poll.Read(func(uintptr) (done bool) {
+		before := b.used
 		done, failed = p.take(b, clock, hold)
-		return done
+		return done || b.used == before && p.rung()
 	})
-	if errors.Is(err, os.ErrDeadlineExceeded) {
-		err = nil
-	}
 	return errors.Join(failed, err)
 }
 
@@ -154,14 +156,18 @@ func (p *polledPort) Rest(wait time.Duration) error {
 			return err
 		}
 	}
-	if err := setAlarm(p.alarm, wait); err != nil {
+	if err := setAlarm(p.alarm, wait, 0); err != nil {
 		return err
 	}
-	var rung [8]byte
-	return p.poll.Read(func(uintptr) (done bool) {
-		_, err := readNow(p.alarm, rung[:])
-		return err != unix.EAGAIN
-	})
+	p.pausing = false
+	return p.poll.Read(func(uintptr) (done bool) { return p.rung() })
+}
+
+// rung reports whether the alarm has rung since it was last asked.
+func (p *polledPort) rung() bool {
+	var times [8]byte
+	_, err := readNow(p.alarm, times[:])
+	return err != unix.EAGAIN
 }
 
 // wake sets by which events of the port the reader is woken.
@@ -203,8 +209,9 @@ func readNow(fd int, b []byte) (int, syscall.Errno) {
 	return int(n), 0
 }
 
-func setAlarm(fd int, wait time.Duration) error {
-	at := unix.ItimerSpec{Value: unix.NsecToTimespec(int64(max(wait, 1)))}
+// setAlarm has the timer ring after wait, and then every so often; 0 is never.
+func setAlarm(fd int, wait, every time.Duration) error {
+	at := unix.ItimerSpec{Value: unix.NsecToTimespec(int64(max(wait, 1))), Interval: unix.NsecToTimespec(int64(every))}
 	if _, _, err := unix.RawSyscall6(unix.SYS_TIMERFD_SETTIME, uintptr(fd), 0, uintptr(unsafe.Pointer(&at)), 0, 0, 0); err != 0 {
 		return fmt.Errorf("set a timer: %w", err)
 	}

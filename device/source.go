@@ -44,7 +44,7 @@ type Source struct {
 }
 
 // tickEvery is how often a source looks at the time.
-const tickEvery = 250 * time.Millisecond
+const tickEvery = 500 * time.Millisecond
 
 // Open starts a source. It returns at once and never fails because a port is
 // absent. The source lives until ctx ends; its events must be received until
