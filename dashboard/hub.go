@@ -57,8 +57,18 @@ type source struct {
 	id      uint64
 	pending capture.Readings
 	state   *capture.Position
-	flushed time.Time
-	told    bool // a state has gone out since
+	next    time.Time // when a batch may go out
+	told    bool      // a state has gone out since the last one
+}
+
+// sent sets when the next batch may go out. One that was up to a quarter of a
+// pace late makes the next one that much earlier: readings that come at this
+// very pace would else wait a whole one for each that comes a moment early.
+func (s *source) sent(every time.Duration) {
+	if late := time.Now().Add(-every / 4); s.next.Before(late) {
+		s.next = late
+	}
+	s.next = s.next.Add(every)
 }
 
 // NewHub returns a hub without clients. Close it when the server is done.
@@ -172,7 +182,7 @@ func (h *Hub) readings(m capture.Readings, replayOf uint64) {
 // to a batch which has just gone follows it at once: held back, it would hold
 // back the next batch.
 func (h *Hub) due(s *source) {
-	wait := h.o.Every - time.Since(s.flushed)
+	wait := time.Until(s.next)
 	if wait <= 0 || len(s.pending.At) == 0 && !s.told {
 		h.flush(s)
 		return
@@ -209,13 +219,14 @@ func (h *Hub) flush(s *source) {
 			h.send(thinned(s.pending, replayBatch), s.id)
 		}
 		s.pending = capture.Readings{At: s.pending.At[:0], Lift: s.pending.Lift[:0]}
-		s.flushed, s.told = time.Now(), false
+		s.sent(h.o.Every)
+		s.told = false
 	}
 	if s.state != nil {
 		h.sendTo(*s.state, s.id, to)
 		s.state = nil
 		if s.told {
-			s.flushed = time.Now()
+			s.sent(h.o.Every)
 		}
 		s.told = true
 	}

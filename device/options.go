@@ -28,10 +28,10 @@ type Options struct {
 	// Crank makes what turns an encoder's counts into crank angle; default:
 	// made of the address (counts=, on=, offset=, reverse=, wrap=).
 	Crank func(a Address) (wire.Crank, error)
-	// Gather says after each read how long the bytes of a device that sends a
-	// thousand readings a second or so may gather before the next; default:
-	// they are read as they come. It saves most of what such a device costs,
-	// and gives its readings times that are right to one period.
+	// Gather says how long it may take until what came is handed on; default:
+	// no time at all. Each read keeps its own time, but for a device that sends
+	// a thousand readings a second or so: its bytes are left unread that long,
+	// and its readings get times that are right to one period.
 	Gather func() time.Duration
 	// Record gets all that is received, as it comes and before anything else
 	// is done with it. It is called by one goroutine and must not keep b.
