@@ -393,13 +393,6 @@ func (h *Hub) Join() (*Client, error) { return h.join(false) }
 // the lowest delay, at the cost of a message a reading.
 func (h *Hub) JoinPrompt() (*Client, error) { return h.join(true) }
 
-// Prompt reports whether somebody has asked for the lowest delay.
-func (h *Hub) Prompt() bool {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	return h.prompt > 0
-}
-
 func (h *Hub) join(prompt bool) (*Client, error) {
 	h.mu.Lock()
 	if h.closed {

@@ -18,10 +18,10 @@ func TestTheLowestDelayForWhoAsksForIt(t *testing.T) {
 		h := NewHub(HubOptions{})
 		defer h.Close()
 		page := join(t, h)
-		assert.False(t, h.Prompt())
+		assert.Zero(t, h.Counts().Prompt)
 		program, err := h.JoinPrompt()
 		require.NoError(t, err)
-		assert.True(t, h.Prompt())
+		assert.Equal(t, 1, h.Counts().Prompt)
 		drain(t, page)
 		drain(t, program)
 
@@ -40,7 +40,7 @@ func TestTheLowestDelayForWhoAsksForIt(t *testing.T) {
 		assert.Equal(t, []int64{1, 2, 3}, got[1].T_us)
 
 		program.Leave()
-		assert.False(t, h.Prompt())
+		assert.Zero(t, h.Counts().Prompt)
 	})
 }
 
