@@ -61,12 +61,17 @@ func line(n int) (text []byte, lift int) {
 }
 
 func newCrowd(t testing.TB, data string) *crowd {
-	link, err := simulator.OpenLink(simulator.LinkOptions{Kind: simulator.TTY, Query: "baud=115200&format=unit-behind"})
+	c := &crowd{TB: t, link: openTTY(t, "baud=115200&format=unit-behind")}
+	c.daemon = start(t, "serve", "--addr", "127.0.0.1:0", "--data", data, "--indicator", c.link.Address())
+	return c
+}
+
+// openTTY opens a pseudo-tty whose address has that query.
+func openTTY(t testing.TB, query string) *simulator.Link {
+	link, err := simulator.OpenLink(simulator.LinkOptions{Kind: simulator.TTY, Query: query})
 	require.NoError(t, err)
 	t.Cleanup(func() { link.Close() })
-	c := &crowd{TB: t, link: link}
-	c.daemon = start(t, "serve", "--addr", "127.0.0.1:0", "--data", data, "--indicator", link.Address())
-	return c
+	return link
 }
 
 // turn sends so many lines, so many a second.
