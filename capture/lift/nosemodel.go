@@ -97,13 +97,13 @@ func blocks(x, y, w []float64) (bx, by, bw []float64) {
 }
 
 // fitPower fits c0 - c|x-x0|^p by least squares: c0 and c are linear, x0 is
-// searched. u is the standard uncertainty of c0 for readings that scatter by 1.
+// searched. x grows. u is the standard uncertainty of c0 for readings that
+// scatter by 1.
 func fitPower(x, y, w []float64, power int, two bool) noseFit {
-	lo, hi := x[0], x[len(x)-1]
-	wide := hi - lo
+	q := newPowerFit(x, y, w, power, two)
 	best := noseFit{rss: math.Inf(1)}
 	try := func(x0 float64) float64 {
-		f := fitAt(x, y, w, x0, wide, power, two)
+		f := q.at(x0)
 		if f.ok && f.rss < best.rss {
 			best = f
 		}
@@ -112,9 +112,11 @@ func fitPower(x, y, w []float64, power int, two bool) noseFit {
 		}
 		return f.rss
 	}
+	lo := x[0]
+	hi := lo + q.wide
 	at, low := lo, math.Inf(1)
 	for i := range gridSteps + 1 {
-		x0 := lo + wide*float64(i)/gridSteps
+		x0 := lo + q.wide*float64(i)/gridSteps
 		if r := try(x0); r < low {
 			at, low = x0, r
 		}
@@ -124,7 +126,7 @@ func fitPower(x, y, w []float64, power int, two bool) noseFit {
 	}
 	// Golden section between the neighbours on the grid.
 	const golden = 0.6180339887498949
-	a, b := max(at-wide/gridSteps, lo), min(at+wide/gridSteps, hi)
+	a, b := max(at-q.wide/gridSteps, lo), min(at+q.wide/gridSteps, hi)
 	c, d := b-golden*(b-a), a+golden*(b-a)
 	rc, rd := try(c), try(d)
 	for range finerSteps {
@@ -138,39 +140,68 @@ func fitPower(x, y, w []float64, power int, two bool) noseFit {
 			rd = try(d)
 		}
 	}
-	best.u = uncertaintyOf(x, w, best, wide, power, two)
+	best.u = uncertaintyOf(x, w, best, q.wide, power, two)
 	return best
 }
 
-// fitAt solves for c0 and the slopes at one x0. A nose is lower on both sides.
-func fitAt(x, y, w []float64, x0, wide float64, power int, two bool) noseFit {
-	var s normal
-	s.n = 2
-	if two {
+// powerFit holds the readings that one power is fitted to, and the sums over
+// them that are the same for every x0.
+type powerFit struct {
+	x, y, w    []float64
+	base, wide float64
+	power      int
+	two        bool // each flank has a slope of its own
+
+	w0, wy, wyy float64 // sums of w, wy, wy²; y from base
+}
+
+func newPowerFit(x, y, w []float64, power int, two bool) powerFit {
+	q := powerFit{x: x, y: y, w: w, base: y[0], wide: x[len(x)-1] - x[0], power: power, two: two}
+	for i := range y {
+		v := y[i] - q.base
+		q.w0, q.wy, q.wyy = q.w0+w[i], q.wy+w[i]*v, q.wyy+w[i]*v*v
+	}
+	return q
+}
+
+// at solves for c0 and the slopes at one x0. A nose is lower on both sides.
+func (q *powerFit) at(x0 float64) noseFit {
+	// The sums of wv, wv² and wvy of the readings on each flank, where v is the
+	// distance from x0 raised to the power.
+	var sums [2][3]float64
+	for i, x := range q.x {
+		d := math.Abs(x-x0) / q.wide
+		v := d * d
+		switch q.power {
+		case 3:
+			v *= d
+		case 4:
+			v *= v
+		}
+		f := &sums[0]
+		if q.two && x >= x0 {
+			f = &sums[1]
+		}
+		wv := q.w[i] * v
+		f[0], f[1], f[2] = f[0]+wv, f[1]+wv*v, f[2]+wv*(q.y[i]-q.base)
+	}
+	s := normal{n: 2}
+	if q.two {
 		s.n = 3
 	}
-	base := y[0]
-	for i := range x {
-		s.add(columns(x[i], x0, wide, power, two), y[i]-base, w[i])
+	s.a[0][0], s.b[0] = q.w0, q.wy
+	for k := range s.n - 1 {
+		s.a[k+1][0], s.a[k+1][k+1], s.b[k+1] = sums[k][0], sums[k][1], sums[k][2]
 	}
 	c, ok := s.solve()
-	if !ok || c[1] > 0 || two && c[2] > 0 {
+	if !ok || c[1] > 0 || c[2] > 0 {
 		return noseFit{}
 	}
-	f := noseFit{x: x0, y: base + c[0], ok: true}
-	for i := range x {
-		col := columns(x[i], x0, wide, power, two)
-		e := y[i] - base
-		for k := range s.n {
-			e -= c[k] * col[k]
-		}
-		f.rss += w[i] * e * e
+	rss := q.wyy
+	for k := range s.n {
+		rss -= c[k] * s.b[k]
 	}
-	f.u = c[1] // kept for uncertaintyOf
-	if two {
-		f.u = math.Min(c[1], c[2])
-	}
-	return f
+	return noseFit{x: x0, y: q.base + c[0], rss: max(rss, 0), ok: true}
 }
 
 // columns are the derivatives of the fit by c0 and the slopes.

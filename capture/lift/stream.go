@@ -97,7 +97,9 @@ func (q *stream) moved() (most, second float64) {
 func (q *stream) passed(r measure.Reading) {
 	if q.n > 0 {
 		q.moves[q.at] = math.Abs(float64(r.Lift - q.last.Lift))
-		q.at = (q.at + 1) % len(q.moves)
+		if q.at++; q.at == len(q.moves) {
+			q.at = 0
+		}
 		q.run++
 		dt := float64(r.At - q.last.At)
 		if k := 1 / float64(min(q.n, 64)); q.n == 1 {

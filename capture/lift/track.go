@@ -324,11 +324,17 @@ func flankTime(p []point, heel, top float64) float64 {
 		if lo > hi {
 			lo, hi = hi, lo
 		}
+		if hi < 0.1 || lo > 0.9 {
+			continue
+		}
 		dt := p[i].t - p[i-1].t
-		for b := range band {
+		for b := max(int(10*lo)-1, 0); b < len(band); b++ {
 			from, to := 0.1+0.1*float64(b), 0.2+0.1*float64(b)
-			if hi < from || lo > to {
+			if lo > to {
 				continue
+			}
+			if hi < from {
+				break
 			}
 			if hi-lo < 1e-9 {
 				band[b] += dt
