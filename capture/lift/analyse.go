@@ -22,50 +22,100 @@ func Analyse(t measure.Trace, o Options) (Findings, error) {
 	if o.Resolution == 0 {
 		o.Resolution = t.Resolution
 	}
-	g := NewSegmenter(o)
-	g.patient = true
-	for i := range g.tracks {
-		g.tracks[i].pts.most = finishedPoints
+	a := NewAnalysis(o)
+	a.Add(t.Readings, t.Notes)
+	return a.Findings()
+}
+
+// Analysis is [Analyse] for a trace that comes piece by piece, as out of a file
+// longer than memory. It finds the same.
+type Analysis struct {
+	g     *Segmenter
+	f     Findings
+	first measure.Stamp
+	any   bool              // a reading has come
+	seen  bool              // one with a lift
+	notes []measure.Note    // to come
+	tail  []measure.Reading // as late as the last: a note may still come before them
+	news  []News
+}
+
+// NewAnalysis returns one that has seen nothing.
+func NewAnalysis(o Options) *Analysis {
+	a := &Analysis{g: NewSegmenter(o)}
+	a.g.patient = true
+	for i := range a.g.tracks {
+		a.g.tracks[i].pts.most = finishedPoints
 	}
-	f := Findings{Openings: []Opening{}, Faults: []Fault{}} // in JSON [] and not null
-	var mean meanLift
-	var news []News
-	seen := false
-	take := func() {
-		news = g.Take(news[:0])
-		for _, n := range news {
-			if n.Fault != nil {
-				f.Faults = append(f.Faults, *n.Fault)
-			}
+	a.f = Findings{Openings: []Opening{}, Faults: []Fault{}} // in JSON [] and not null
+	return a
+}
+
+// Add takes the next readings, and the notes that belong before, among or right
+// behind them, in order of time.
+func (a *Analysis) Add(readings []measure.Reading, notes []measure.Note) {
+	a.notes = append(a.notes, notes...)
+	if len(readings) == 0 {
+		return
+	}
+	if !a.any {
+		a.any, a.first = true, readings[0].At
+	}
+	a.step(a.tail)
+	n := len(readings)
+	for n > 0 && readings[n-1].At == readings[len(readings)-1].At {
+		n--
+	}
+	a.tail = append(a.tail[:0], readings[n:]...)
+	a.step(readings[:n])
+}
+
+func (a *Analysis) step(readings []measure.Reading) {
+	for _, r := range readings {
+		for len(a.notes) > 0 && a.notes[0].At <= r.At {
+			a.g.Note(a.notes[0])
+			a.notes = a.notes[1:]
+		}
+		a.seen = a.seen || r.Has&measure.HasLift != 0
+		if a.g.Step(r) {
+			a.take()
 		}
 	}
-	notes := t.Notes
-	for _, r := range t.Readings {
-		for len(notes) > 0 && notes[0].At <= r.At {
-			g.Note(notes[0])
-			notes = notes[1:]
-		}
-		seen = seen || r.Has&measure.HasLift != 0
-		if g.Step(r) {
-			take()
+}
+
+// take keeps the faults that have been told; the openings stay with the
+// segmenter until all are known.
+func (a *Analysis) take() {
+	a.news = a.g.Take(a.news[:0])
+	for _, n := range a.news {
+		if n.Fault != nil {
+			a.f.Faults = append(a.f.Faults, *n.Fault)
 		}
 	}
-	if !seen {
+}
+
+// Findings says that nothing follows, and returns what was found. The error is
+// [ErrNoLift].
+func (a *Analysis) Findings() (Findings, error) {
+	a.step(a.tail)
+	if !a.seen {
 		return Findings{}, ErrNoLift
 	}
-	for _, n := range notes {
-		g.Note(n)
+	for _, n := range a.notes {
+		a.g.Note(n)
 	}
-	g.Finish()
-	take()
-	pool(g.all)
-	for _, m := range g.all {
+	a.g.Finish()
+	a.take()
+	pool(a.g.all)
+	var mean meanLift
+	f := a.f
+	for _, m := range a.g.all {
 		f.Openings = append(f.Openings, m.Opening)
 		mean.add(float64(m.MaxLift), m.own, m.common)
 	}
-	f.Resolution = measure.Length(g.steps.step())
+	f.Resolution = measure.Length(a.g.steps.step())
 	if mean.n == 0 {
-		f.Faults = append(f.Faults, Fault{Kind: PartTurn, At: t.Readings[0].At, Says: "no whole opening is in this trace: begin with the valve shut, turn through until it is shut again, and a little further"})
+		f.Faults = append(f.Faults, Fault{Kind: PartTurn, At: a.first, Says: "no whole opening is in this trace: begin with the valve shut, turn through until it is shut again, and a little further"})
 	} else {
 		f.MaxLift, f.MaxLiftU, f.HalfLift, f.Spread = mean.results()
 	}

@@ -102,9 +102,13 @@ func (q *stream) passed(r measure.Reading) {
 		}
 		q.run++
 		dt := float64(r.At - q.last.At)
-		if k := 1 / float64(min(q.n, 64)); q.n == 1 {
+		if q.n == 1 {
 			q.typical = dt
 		} else {
+			k := 1.0 / 64
+			if q.n < 64 {
+				k = 1 / float64(q.n)
+			}
 			dt = min(dt, holeTimes*q.typical)
 			q.uneven += k * (math.Abs(dt-q.typical) - q.uneven)
 			q.typical += k * (dt - q.typical)

@@ -1,12 +1,15 @@
 package main
 
 import (
+	"errors"
 	"io"
+	"slices"
 
 	"github.com/spf13/cobra"
 
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
+	"lobescribe/storage/tracefile"
 )
 
 func newAnalyse() *cobra.Command {
@@ -31,11 +34,7 @@ reads standard input.`,
 			if err != nil {
 				return err
 			}
-			trace, _, err := readTraceFile(cmd, args[0])
-			if err != nil {
-				return err
-			}
-			f, err := lift.Analyse(trace, lift.Options{Sign: sign})
+			f, err := analyseFile(cmd, args[0], lift.Options{Sign: sign})
 			if err != nil {
 				return err
 			}
@@ -45,6 +44,71 @@ reads standard input.`,
 	addDirectionFlag(cmd, &direction)
 	addOutputFlags(cmd)
 	return cmd
+}
+
+// analyseFile returns the findings of a trace in a file, or on standard input
+// for "-". A CSV or Parquet file is analysed while it is read, and may be longer
+// than memory; the notes of JSON lines may stand anywhere.
+func analyseFile(cmd *cobra.Command, name string, o lift.Options) (lift.Findings, error) {
+	if name != "-" {
+		r, err := tracefile.OpenFile(name)
+		if err == nil && r.Format() != tracefile.JSONLines {
+			f, err := analysePieces(r, o)
+			return f, errors.Join(err, r.Close())
+		}
+		if err == nil {
+			r.Close() // it is read again, from its beginning
+		}
+	}
+	trace, _, err := readTraceFile(cmd, name)
+	if err != nil {
+		return lift.Findings{}, err
+	}
+	return lift.Analyse(trace, o)
+}
+
+// piece is a part of a trace that was read, or why there is no more.
+type piece struct {
+	readings []measure.Reading
+	notes    []measure.Note
+	err      error
+}
+
+// analysePieces reads in one goroutine and analyses in another.
+func analysePieces(r *tracefile.Reader, o lift.Options) (lift.Findings, error) {
+	const ahead = 4
+	o.Resolution = r.Resolution()
+	read, used := make(chan piece, ahead), make(chan []measure.Reading, ahead+2)
+	go func() {
+		defer close(read)
+		told := 0
+		for {
+			batch, err := r.Next()
+			if err != nil {
+				read <- piece{err: err}
+				return
+			}
+			var room []measure.Reading
+			select {
+			case room = <-used:
+			default:
+			}
+			read <- piece{readings: append(room[:0], batch...), notes: slices.Clone(r.Notes()[told:])}
+			told = len(r.Notes())
+		}
+	}()
+	a := lift.NewAnalysis(o)
+	for p := range read {
+		if p.err == io.EOF {
+			break
+		}
+		if p.err != nil {
+			return lift.Findings{}, p.err
+		}
+		a.Add(p.readings, p.notes)
+		used <- p.readings
+	}
+	return a.Findings()
 }
 
 func addDirectionFlag(cmd *cobra.Command, to *string) {

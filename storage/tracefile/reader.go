@@ -22,9 +22,12 @@ type Options struct {
 
 // Reader reads a trace batch by batch.
 type Reader struct {
-	o     Options
-	lines *lines
-	row   func(line []byte) error // reads one line into r
+	o      Options
+	format Format
+	file   *os.File // that Close closes, and its size in bytes; nil and 0
+	size   int64
+	lines  *lines
+	row    func(line []byte) error // reads one line into r
 
 	batch []measure.Reading
 	notes []measure.Note
@@ -68,6 +71,7 @@ func NewReader(r io.Reader, o Options) (*Reader, error) {
 	if o.Format != Found {
 		format = o.Format
 	}
+	t.format = format
 	if format == Parquet {
 		if err := t.openParquet(r); err != nil {
 			return nil, errors.Join(t.explain(err), t.Close())
@@ -190,12 +194,24 @@ func (r *Reader) usualStep() measure.Stamp {
 // About returns what a Parquet file says of the trace; nothing for any other.
 func (r *Reader) About() About { return r.about }
 
-// Close lets go of what reading needed. It does not close the stream below.
-func (r *Reader) Close() error {
-	if r.parquet == nil {
-		return nil
+// Format returns the format that the trace is in.
+func (r *Reader) Format() Format { return r.format }
+
+// Resolution returns the least step of the indicator as the file gives it, or
+// 0. A JSON-lines file may give it behind readings.
+func (r *Reader) Resolution() measure.Length { return r.resolution }
+
+// Close lets go of what reading needed. It closes a file that OpenFile opened,
+// and no other stream.
+func (r *Reader) Close() (err error) {
+	if r.parquet != nil {
+		err = r.parquet.close()
 	}
-	return r.parquet.close()
+	if r.file != nil {
+		err = errors.Join(err, r.file.Close())
+		r.file = nil
+	}
+	return err
 }
 
 // at is the number of the line or row read last.
@@ -223,45 +239,48 @@ func ReadNamed(r io.Reader, name string) (measure.Trace, error) {
 }
 
 // ReadAbout is ReadNamed with what the file says of the trace.
-func ReadAbout(r io.Reader, name string) (measure.Trace, About, error) { return readSized(r, name, 0) }
-
-// readSized reads a stream of which the size is known, or 0.
-func readSized(r io.Reader, name string, size int64) (measure.Trace, About, error) {
+func ReadAbout(r io.Reader, name string) (measure.Trace, About, error) {
 	rd, err := NewReader(r, Options{Name: name})
 	if err != nil {
 		return measure.Trace{}, About{}, err
 	}
+	return rd.whole()
+}
+
+// whole reads all that is left, and closes.
+func (r *Reader) whole() (measure.Trace, About, error) {
 	var t measure.Trace
+	var err error
 	for {
 		var batch []measure.Reading
-		if batch, err = rd.Next(); err != nil {
+		if batch, err = r.Next(); err != nil {
 			break
 		}
 		if t.Readings == nil {
 			// One allocation rather than a dozen copies of a long trace.
-			t.Readings = make([]measure.Reading, 0, rd.expected(len(batch), size))
+			t.Readings = make([]measure.Reading, 0, r.expected(len(batch)))
 		}
 		t.Readings = append(t.Readings, batch...)
 	}
 	if err == io.EOF {
 		err = nil
 	}
-	if err = errors.Join(err, rd.Close()); err != nil {
+	if err = errors.Join(err, r.Close()); err != nil {
 		return measure.Trace{}, About{}, err
 	}
-	t.Notes, t.Resolution, t.AngleStep = rd.notes, rd.resolution, rd.angleStep
-	return t, rd.about, nil
+	t.Notes, t.Resolution, t.AngleStep = r.notes, r.resolution, r.angleStep
+	return t, r.about, nil
 }
 
 // expected is about how many readings the whole stream holds, after a first
 // batch. What misleads it is set right by append.
-func (r *Reader) expected(batch int, size int64) int64 {
+func (r *Reader) expected(batch int) int64 {
 	if r.parquet != nil {
 		// What the footer says, within what so many bytes could well hold.
 		return min(r.parquet.file.NumRows(), max(4*r.parquet.file.Size(), int64(batch)))
 	}
 	perReading := max(r.lines.taken()/int64(batch), 4)
-	return int64(batch) + size/perReading*17/16
+	return int64(batch) + r.size/perReading*17/16
 }
 
 // ReadFile reads a whole trace file.
@@ -272,23 +291,36 @@ func ReadFile(name string) (measure.Trace, error) {
 
 // ReadFileAbout is ReadFile with what the file says of the trace.
 func ReadFileAbout(name string) (measure.Trace, About, error) {
+	r, err := OpenFile(name)
+	if err != nil {
+		return measure.Trace{}, About{}, err
+	}
+	return r.whole()
+}
+
+// OpenFile is NewReader for a file, which Close closes. The error is a *Fault
+// that says what to do, or the system's own.
+func OpenFile(name string) (*Reader, error) {
 	f, err := os.Open(name)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return measure.Trace{}, About{}, &Fault{File: name, Says: "there is no such file; check the name and the folder"}
+		return nil, &Fault{File: name, Says: "there is no such file; check the name and the folder"}
 	case errors.Is(err, fs.ErrPermission):
-		return measure.Trace{}, About{}, &Fault{File: name, Says: "you may not read it; ask its owner, or copy it"}
+		return nil, &Fault{File: name, Says: "you may not read it; ask its owner, or copy it"}
 	case err != nil:
-		return measure.Trace{}, About{}, fmt.Errorf("reading %s: %w", name, err)
+		return nil, fmt.Errorf("reading %s: %w", name, err)
 	}
-	defer f.Close()
 	info, err := f.Stat()
 	if err == nil && info.IsDir() {
-		return measure.Trace{}, About{}, &Fault{File: name, Says: "it is a folder; give the name of a file"}
+		return nil, errors.Join(&Fault{File: name, Says: "it is a folder; give the name of a file"}, f.Close())
 	}
-	size := int64(0)
+	r, failed := NewReader(f, Options{Name: name})
+	if failed != nil {
+		return nil, errors.Join(failed, f.Close())
+	}
+	r.file = f
 	if err == nil && info.Mode().IsRegular() {
-		size = info.Size()
+		r.size = info.Size()
 	}
-	return readSized(f, name, size)
+	return r, nil
 }
