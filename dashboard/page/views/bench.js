@@ -9,6 +9,7 @@ import { FaultLine } from "../faultline.js";
 import { shown } from "../state.js";
 import { degrees, digits, farDigits, fromMm, inCycle, length, needleWords, toMm, withUncertainty } from "../units.js";
 import { Dial } from "../dial.js";
+import { emsOf } from "../ems.js";
 import { CyclePicture } from "../cycle.js";
 import { Strip } from "../stripview.js";
 import { pedalKeys } from "../keys.js";
@@ -76,7 +77,7 @@ function Figures({ position: p, unit, mood, stale, raw }) {
     : p?.state === "nose" ? { name: "nose", text: digits(p.nose_nm, unit), kind: "at-nose" }
     : { name: known ? "lift" : "indicator shows", text: lift === null ? (raw ? digits(raw.lift_nm, unit) : "–") : digits(lift, unit), kind: "lift" };
   return html`<div class=${`figures-box ${big.kind}`} aria-hidden=${stale ? "true" : undefined}>
-    <p class="giant"><span class=${`giant-digits ${big.text.length > 5 ? "long" : ""}`}>${big.text}</span> <span class="giant-name">
+    <p class="giant"><span class="giant-digits" style=${{ "--ems": emsOf(big.text) }}>${big.text}</span> <span class="giant-name">
       ${big.name}, ${unit}</span></p>
     <dl class="smaller">
       ${big.kind !== "lift" && lift !== null ? html`<div><dt>lift</dt><dd>${digits(lift, unit)}</dd></div>` : null}

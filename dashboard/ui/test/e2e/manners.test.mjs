@@ -75,6 +75,36 @@ for (const [width, height] of [[390, 844], [1440, 900]]) {
   });
 }
 
+// Whatever font there is, wide or narrow, and on half lift too, where the box has
+// a frame: the largest figure does not run over its box or into the dial.
+test("the largest figure keeps to its box", async () => {
+  for (const [width, height] of [[320, 568], [390, 844], [1024, 768], [1440, 900]]) {
+    for (const font of ["'DejaVu Sans'", "'Liberation Sans Narrow', 'DejaVu Sans Condensed', monospace"]) {
+      const { page, context } = await openPage(b, { viewport: { width, height } });
+      await remember(page);
+      await page.addInitScript((family) => addEventListener("DOMContentLoaded", () => document.documentElement.style.setProperty("--figures", family)), font);
+      await page.goto(d.url);
+      await page.locator(".giant-digits").waitFor();
+      /** @type {Record<string, number>} how far over its box, of each kind of figure */
+      const over = {};
+      for (let i = 0; i < 40; i++) {
+        const [kind, by] = await page.evaluate(() => {
+          const figure = /** @type {HTMLElement} */ (document.querySelector(".giant-digits"));
+          const box = /** @type {HTMLElement} */ (figure.closest(".figures-box"));
+          const ink = document.createRange();
+          ink.selectNodeContents(figure);
+          return /** @type {const} */ ([(figure.textContent ?? "").replace(/\d/g, "0"), ink.getBoundingClientRect().right - box.getBoundingClientRect().right]);
+        });
+        over[kind] = Math.max(over[kind] ?? -Infinity, by);
+        await page.waitForTimeout(50);
+      }
+      for (const [kind, by] of Object.entries(over)) assert.ok(by <= 0.5, `${kind} at ${width} in ${font} is ${by} px too wide`);
+      assert.ok(Math.max(...Object.values(over)) > -width, "it is measured");
+      await context.close();
+    }
+  }
+});
+
 test("the page is small, and all of it comes from the daemon", async () => {
   const { page, context } = await openPage(b);
   await remember(page);
