@@ -3,41 +3,12 @@ package lift
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"lobescribe/device/measure"
 )
 
-// What a set-up fault looks like, in the units of a [shape]. Sound lobes of all
-// handbook laws begin and end softer; lash takes a little of the foot off.
-// Along the crank angle every flank is a good witness, and their median judges,
-// of feet with the lower ones, since lash without a ramp leaves one steep.
-// Along time only those flanks are where the hand did not stop, which always
-// makes them look softer, and so the lower ones judge, and less is found. The
-// limits come from simulated hands.
-var (
-	alongAngle = limitsOfShape{share: 0.5, foot: 1.65, middleFoot: 1.76, top: 2.25, wide: 5.3, softTop: 3}
-	alongTime  = limitsOfShape{share: 0.3, foot: 1.5, middleFoot: math.Inf(1), top: 2.5, wide: 4.6, softTop: 2.5, both: true}
-)
-
-// limitsOfShape are the limits along one axis. A single opening must be clearer
-// by the factor alone.
-type limitsOfShape struct {
-	share         float64 // of the flanks that lies under the top that judges
-	foot          float64 // three in ten flanks have less foot than this
-	middleFoot    float64 // and half of them than this: the spindle hung free below it
-	top           float64 // less top than this: the spindle had stopped above it
-	wide, softTop float64 // or so wide a flat, and less top than this
-	both          bool    // and not or
-}
-
 const (
-	alone = 0.85
-	// Where readings are so sparse that a foot lies between two of them, half of
-	// the feet must be steep as well.
-	sparseFoot = 2.0
-	lowFlanks  = 0.3
-	mostFlanks = 64
+	mostJudged = 64      // openings
 	leastShift = 25 * um // under 0.001 in the heel may be what a base circle is out
 	mostLost   = 0.02    // share of the max lift that a nose may be missed by before it is too fast
 	fastCounts = 3.0     // and in counts
@@ -46,13 +17,14 @@ const (
 
 // verdicts collects what the openings say of the set-up.
 type verdicts struct {
-	foot, top, flat []float64 // of the flanks, opening and closing in turn, and of the noses
-	first, nose     measure.Stamp
-	cutAt           float64 // max lift
-	angles, sparse  bool
-	told            [3]bool // no-contact, travel-end, too-fast
-	last            level   // heel after the last opening
-	hasLast         bool
+	judged      int     // openings that the weights below are of
+	cut, free   float64 // what all flanks say for a cut-off nose, for a spindle that hangs free
+	first, nose measure.Stamp
+	cutAt       float64 // max lift
+	angles      bool
+	told        [3]bool // no-contact, travel-end, too-fast
+	last        level   // heel after the last opening
+	hasLast     bool
 }
 
 // fault tells one.
@@ -105,17 +77,19 @@ func (g *Segmenter) tellShift(at measure.Stamp, d float64) {
 // that is finished is judged once, at its end.
 func (g *Segmenter) judgeShape(m measured) {
 	v := &g.verdict
-	if !m.shape.ok || len(v.flat) >= mostFlanks || len(v.flat) > 0 && m.shape.angles != v.angles {
+	if !m.shape.ok || v.judged >= mostJudged || v.judged > 0 && m.shape.angles != v.angles {
 		return
 	}
-	if len(v.flat) == 0 {
+	if v.judged == 0 {
 		v.first, v.angles = m.Open, m.shape.angles
 	}
-	v.sparse = v.sparse || m.shape.sparse && !m.shape.angles
+	v.judged++
 	v.nose, v.cutAt = m.Nose, float64(m.MaxLift)
-	v.foot = append(v.foot, m.shape.foot[:]...)
-	v.top = append(v.top, m.shape.top[:]...)
-	v.flat = append(v.flat, m.shape.flat)
+	cut, free := evidenceOf(v.angles)
+	for _, f := range m.shape.flanks {
+		v.cut += cut.of(f.cut())
+		v.free += free.of(f.free())
+	}
 	if !g.patient {
 		g.judgeTravel()
 	}
@@ -124,36 +98,15 @@ func (g *Segmenter) judgeShape(m measured) {
 // judgeTravel looks for a spindle at either end of its travel.
 func (g *Segmenter) judgeTravel() {
 	v := &g.verdict
-	n := len(v.flat)
-	if n == 0 {
+	if v.judged == 0 {
 		return
 	}
-	l := alongTime
-	if v.angles {
-		l = alongAngle
-	}
-	if v.sparse {
-		l.middleFoot = min(l.middleFoot, sparseFoot)
-	}
-	margin := 1.0
-	if n == 1 {
-		margin = alone
-	}
-	if !v.told[0] && rank(v.foot, lowFlanks) < margin*l.foot && rank(v.foot, 0.5) < margin*l.middleFoot {
+	cut, free := evidenceOf(v.angles)
+	if !v.told[0] && together(v.free, 2*v.judged) > free.enough {
 		v.told[0] = true
 		g.fault(NoContact, v.first, "the lift begins with a jerk instead of softly: the spindle hangs free on the heel and the valve reaches it only on its way. Push the indicator further in (about half an inch of preload, more than the lift) and turn again")
 	}
-	top, flat := rank(v.top, l.share), rank(v.flat, 0.5)
-	cut := top < margin*l.top || flat*margin > l.wide && top < margin*l.softTop
-	if l.both {
-		// A spring that throws the cam past the nose cuts the closing flank short.
-		opening := make([]float64, 0, mostFlanks)
-		for i := 0; i < len(v.top); i += 2 {
-			opening = append(opening, v.top[i])
-		}
-		cut = top < margin*l.top && rank(opening, l.share) < margin*1.1*l.top && margin*slices.Min(v.flat) > l.wide
-	}
-	if !v.told[1] && cut {
+	if !v.told[1] && together(v.cut, 2*v.judged) > cut.enough {
 		v.told[1] = true
 		g.fault(TravelEnd, v.nose, "the nose is cut off flat at "+length(v.cutAt)+": the spindle had come to the end of its travel. Move the indicator so that it has travel left at full lift and turn again")
 	}
@@ -166,13 +119,6 @@ func (g *Segmenter) judgeSpeed(m measured) {
 		g.verdict.told[2] = true
 		g.fault(TooFast, m.Nose, "turned too fast for the readings: the nose may lie "+length(missed)+" above the highest of them. Turn more slowly over the nose")
 	}
-}
-
-// rank returns the value below which a share of x lies.
-func rank(x []float64, share float64) float64 {
-	s := slices.Clone(x)
-	slices.Sort(s)
-	return s[min(int(share*float64(len(s))), len(s)-1)]
 }
 
 // length prints nanometres for a person.

@@ -52,17 +52,24 @@ func unitOf(step measure.Length) measure.Unit {
 	return measure.InMillimetres
 }
 
+// laws are those that lobes are drawn from.
+var laws = []simulator.Law{simulator.Polynomial345, simulator.Polynomial4567, simulator.Cycloidal, simulator.SimpleHarmonic,
+	simulator.ModifiedSine, simulator.Even2101826(), simulator.Even2101214()}
+
+// lawOf returns which of them the lobe of a seed has.
+func lawOf(seed uint64) int { return drawing(seed).IntN(len(laws)) }
+
+func drawing(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 77)) }
+
 // draw makes a session of a kind: the rest is up to chance, and the same for
 // the same seed.
 func (k kind) draw(seed uint64) simulator.Scenario {
-	r := rand.New(rand.NewPCG(seed, 77))
+	r := drawing(seed)
 	between := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
 	thou := func(lo, hi float64) measure.Length {
 		return measure.Length(math.Round(between(lo, hi) * float64(measure.Thou)))
 	}
 	deg := func(lo, hi float64) measure.Angle { return measure.FromDegrees(between(lo, hi)) }
-	laws := []simulator.Law{simulator.Polynomial345, simulator.Polynomial4567, simulator.Cycloidal, simulator.SimpleHarmonic,
-		simulator.ModifiedSine, simulator.Even2101826(), simulator.Even2101214()}
 	lobe := simulator.Lobe{
 		Rise: laws[r.IntN(len(laws))], Lift: thou(200, 340),
 		RiseAngle: deg(55, 75), FallAngle: deg(55, 80),
