@@ -44,7 +44,10 @@ func (e *evidence) corners(m [3]float64, f func(i int, share float64)) {
 	var part [3]float64
 	for k, n := range [3]int{firstKnots, secondKnots, thirdKnots} {
 		v := (m[k] - e.from[k]) / (e.to[k] - e.from[k]) * float64(n-1)
-		v = min(max(v, 0), float64(n-1))
+		if !(v > 0) { // or no number
+			v = 0
+		}
+		v = min(v, float64(n-1))
 		at[k] = min(int(v), n-2)
 		part[k] = v - float64(at[k])
 	}
