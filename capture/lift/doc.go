@@ -31,6 +31,10 @@
 // that is the highest reading alone. The mean over openings has the first parts
 // divided by √n; what all openings share, u_round, stays.
 //
+// Whether the spindle stopped under the nose, or hung free on the heel, is told
+// by how soft both ends of each flank are against its middle, weighed by tables
+// that were learned from simulated hands: see evidence.
+//
 // A direction that nobody forces is found by following both: what is turned
 // through without a rest is a nose. Assumed: a valve train of 1 to 40 mm; a
 // trace that does not begin or end within 0.12 mm of the heel on a flank;

@@ -11,7 +11,8 @@ import (
 // is.
 type shape struct {
 	flanks [2]flank
-	angles bool // along the crank angle, else along time
+	pace   [2]float64 // of the middle of each: angle or time for the whole lift
+	angles bool       // along the crank angle, else along time
 	ok     bool
 }
 
@@ -66,26 +67,21 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 	if top < 4 || top > len(y)-5 {
 		return shape{}
 	}
-	// How far from the highest reading the flank passes a share of the height.
-	passed := func(way int, share float64) float64 {
-		level := share * height
-		i := lastBelow(y, top, way, level)
-		if way > 0 {
-			i--
-		}
-		return math.Abs(between(x, y, i, level) - x[top])
-	}
 	low := edge / height
 	high := 1 - low
 	s := shape{ok: true}
-	nose := passed(-1, high) + passed(+1, high)
+	nose := 0.0
 	for k, way := range [2]int{-1, +1} {
+		w := walk{x: x, y: y, top: top, way: way, i: top}
+		passed := func(share float64) float64 { return w.down(share * height) }
+		toHigh := passed(high)
+		to98, to96, at := passed(0.98), passed(0.96), passed(0.9)
 		var tenths [8]float64
-		at := passed(way, 0.1)
 		for i := range tenths {
-			next := passed(way, float64(i+2)/10)
-			tenths[i], at = at-next, next
+			next := passed(float64(8-i) / 10)
+			tenths[i], at = next-at, next
 		}
+		to6, to4, toLow := passed(0.06), passed(0.04), passed(low)
 		slices.Sort(tenths[:])
 		// The quickest may be a throw of the spring.
 		pace := 10 * (tenths[1] + tenths[2]) / 2
@@ -95,13 +91,15 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 		slow := func(took, share float64) float64 {
 			return math.Log(max(took, 0)/max(share, leastBand)/pace + leastSlow)
 		}
+		nose += toHigh
+		s.pace[k] = pace
 		s.flanks[k] = flank{
-			foot4: slow(passed(way, low)-passed(way, 0.04), 0.04-low),
-			foot6: slow(passed(way, low)-passed(way, 0.06), 0.06-low),
-			top96: slow(passed(way, 0.96)-passed(way, high), high-0.96),
-			top98: slow(passed(way, 0.98)-passed(way, high), high-0.98),
-			flat:  slow(nose, 0.1),
+			foot4: slow(toLow-to4, 0.04-low), foot6: slow(toLow-to6, 0.06-low),
+			top96: slow(to96-toHigh, high-0.96), top98: slow(to98-toHigh, high-0.98),
 		}
+	}
+	for k := range s.flanks {
+		s.flanks[k].flat = math.Log(nose/0.1/s.pace[k] + leastSlow)
 	}
 	return s
 }
@@ -111,16 +109,27 @@ const (
 	leastSlow = 0.02  // nothing is so much quicker than the flank's middle
 )
 
-// lastBelow returns the index of the first reading below level going from the
-// nose one way, with another below it behind: one alone is noise.
-func lastBelow(y []float64, top, way int, level float64) int {
-	i := top
-	for i > 0 && i < len(y)-1 {
-		i += way
-		next := i + way
-		if y[i] < level && (next < 0 || next >= len(y) || y[next] < level) {
-			break
-		}
+// walk goes from the nose down one flank.
+type walk struct {
+	x, y        []float64
+	top, way, i int
+}
+
+// down goes on to the first reading below level, with another below it behind:
+// one alone is noise. It returns how far from the highest reading the flank
+// passes that level. Levels come from above.
+func (w *walk) down(level float64) float64 {
+	for w.i == w.top || !w.below(level) && w.i > 0 && w.i < len(w.y)-1 {
+		w.i += w.way
 	}
-	return i
+	i := w.i
+	if w.way > 0 {
+		i--
+	}
+	return math.Abs(between(w.x, w.y, i, level) - w.x[w.top])
+}
+
+func (w *walk) below(level float64) bool {
+	next := w.i + w.way
+	return w.y[w.i] < level && (next < 0 || next >= len(w.y) || w.y[next] < level)
 }
