@@ -30,7 +30,7 @@ func TestAnalyseFile(t *testing.T) {
 		name := filepath.Join(t.TempDir(), "turn")
 		var text bytes.Buffer
 		require.NoError(t, tracefile.Write(&text, trace, format))
-		require.NoError(t, writeFile(name, text.Bytes()))
+		require.NoError(t, os.WriteFile(name, text.Bytes(), 0o600))
 		stored, err := tracefile.ReadFile(name)
 		require.NoError(t, err)
 		want, err := lift.Analyse(stored, lift.Options{})
