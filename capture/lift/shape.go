@@ -11,8 +11,7 @@ import (
 // is.
 type shape struct {
 	flanks [2]flank
-	pace   [2]float64 // of the middle of each: angle or time for the whole lift
-	angles bool       // along the crank angle, else along time
+	angles bool // along the crank angle, else along time
 	ok     bool
 }
 
@@ -71,6 +70,7 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 	high := 1 - low
 	s := shape{ok: true}
 	nose := 0.0
+	var pace [2]float64 // of the middle of each flank: angle or time for the whole lift
 	for k, way := range [2]int{-1, +1} {
 		w := walk{x: x, y: y, top: top, way: way, i: top}
 		passed := func(share float64) float64 { return w.down(share * height) }
@@ -84,22 +84,21 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 		to6, to4, toLow := passed(0.06), passed(0.04), passed(low)
 		slices.Sort(tenths[:])
 		// The quickest may be a throw of the spring.
-		pace := 10 * (tenths[1] + tenths[2]) / 2
-		if !(pace > 0) || math.IsInf(pace, 0) {
+		pace[k] = 10 * (tenths[1] + tenths[2]) / 2
+		if !(pace[k] > 0) || math.IsInf(pace[k], 0) {
 			return shape{}
 		}
 		slow := func(took, share float64) float64 {
-			return math.Log(max(took, 0)/max(share, leastBand)/pace + leastSlow)
+			return math.Log(max(took, 0)/max(share, leastBand)/pace[k] + leastSlow)
 		}
 		nose += toHigh
-		s.pace[k] = pace
 		s.flanks[k] = flank{
 			foot4: slow(toLow-to4, 0.04-low), foot6: slow(toLow-to6, 0.06-low),
 			top96: slow(to96-toHigh, high-0.96), top98: slow(to98-toHigh, high-0.98),
 		}
 	}
 	for k := range s.flanks {
-		s.flanks[k].flat = math.Log(nose/0.1/s.pace[k] + leastSlow)
+		s.flanks[k].flat = math.Log(nose/0.1/pace[k] + leastSlow)
 	}
 	return s
 }
