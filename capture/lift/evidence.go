@@ -24,6 +24,8 @@ const (
 	mostWeight = 5.0      // one flank says no more
 )
 
+var knots = [3]int{firstKnots, secondKnots, thirdKnots}
+
 // of returns the weight of one flank.
 func (e *evidence) of(m [3]float64) float64 {
 	sum := 0.0
@@ -42,7 +44,7 @@ func together(sum float64, flanks int) float64 {
 func (e *evidence) corners(m [3]float64, f func(i int, share float64)) {
 	var at [3]int
 	var part [3]float64
-	for k, n := range [3]int{firstKnots, secondKnots, thirdKnots} {
+	for k, n := range knots {
 		v := (m[k] - e.from[k]) / (e.to[k] - e.from[k]) * float64(n-1)
 		if !(v > 0) { // or no number
 			v = 0
@@ -53,7 +55,7 @@ func (e *evidence) corners(m [3]float64, f func(i int, share float64)) {
 	}
 	for corner := range 8 {
 		share, i := 1.0, 0
-		for k, n := range [3]int{firstKnots, secondKnots, thirdKnots} {
+		for k, n := range knots {
 			bit := corner >> k & 1
 			i = i*n + at[k] + bit
 			share *= math.Abs(float64(1-bit) - part[k])

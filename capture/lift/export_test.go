@@ -11,14 +11,14 @@ import (
 // FlankMeasures is what the tables of evidence ask of a flank.
 type FlankMeasures struct{ Cut, Free [3]float64 }
 
-// Measures returns those of a finished trace, as far as they are judged, and
-// whether they are along the crank angle.
-func Measures(t measure.Trace) (flanks []FlankMeasures, angles bool) {
+// Measures returns those of a finished trace, all along one axis.
+func Measures(t measure.Trace) (flanks []FlankMeasures) {
 	a := NewAnalysis(Options{Resolution: t.Resolution})
 	a.Add(t.Readings, t.Notes)
 	if _, err := a.Findings(); err != nil {
 		panic(err)
 	}
+	angles := false
 	for _, m := range a.g.all {
 		if !m.shape.ok || len(flanks) > 0 && m.shape.angles != angles {
 			continue
@@ -28,7 +28,7 @@ func Measures(t measure.Trace) (flanks []FlankMeasures, angles bool) {
 			flanks = append(flanks, FlankMeasures{f.cut(), f.free()})
 		}
 	}
-	return flanks, angles
+	return flanks
 }
 
 // Table is a table of evidence, for who learns it.

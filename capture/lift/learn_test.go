@@ -6,10 +6,8 @@ import (
 	"go/format"
 	"math"
 	"os"
-	"runtime"
 	"strconv"
 	"sync"
-	"sync/atomic"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -84,25 +82,18 @@ func TestLearn(t *testing.T) {
 // learnFrom plays sessions; kinds says what of each may be left out.
 func learnFrom(n int, encoder bool) (lessons []lesson, kinds []struct{ law, hand int }) {
 	lessons, kinds = make([]lesson, n), make([]struct{ law, hand int }, n)
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
-		wg.Go(func() {
-			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
-				k := cell(i)
-				k.encoder = encoder
-				k.setup = []setup{asItShould, spindleEnd, leaning, hangingFree}[i/(numberOfCells()/12)%4]
-				seed := lessonSeeds + uint64(i)
-				kinds[i].law, kinds[i].hand = lawOf(seed), int(k.hand)
-				k.play(seed, func(tr measure.Trace) lift.Findings {
-					lessons[i].setup = k.setup // else there was nothing to spoil
-					lessons[i].flanks, _ = lift.Measures(tr)
-					return lift.Findings{}
-				})
-			}
+	onAllCores(n, func(i int) {
+		k := cell(i)
+		k.encoder = encoder
+		k.setup = []setup{asItShould, spindleEnd, leaning, hangingFree}[i/(numberOfCells()/12)%4]
+		seed := lessonSeeds + uint64(i)
+		kinds[i].law, kinds[i].hand = lawOf(seed), int(k.hand)
+		k.play(seed, func(tr measure.Trace) lift.Findings {
+			lessons[i].setup = k.setup // else there was nothing to spoil
+			lessons[i].flanks = lift.Measures(tr)
+			return lift.Findings{}
 		})
-	}
-	wg.Wait()
+	})
 	return lessons, kinds
 }
 

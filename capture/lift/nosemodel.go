@@ -236,7 +236,7 @@ func uncertaintyOf(x, w []float64, f noseFit, wide float64, power int, two bool)
 			by *= math.Abs(d)
 		}
 		col[s.n-1] = -math.Copysign(by, d)
-		s.add(col, 0, w[i])
+		s.add(col, w[i])
 	}
 	v, ok := s.firstVariance()
 	if !ok {
@@ -252,12 +252,11 @@ type normal struct {
 	b [4]float64
 }
 
-func (s *normal) add(col [4]float64, y, w float64) {
+func (s *normal) add(col [4]float64, w float64) {
 	for i := range s.n {
 		for j := range i + 1 {
 			s.a[i][j] += w * col[i] * col[j]
 		}
-		s.b[i] += w * col[i] * y
 	}
 }
 

@@ -374,21 +374,24 @@ func (t *tally) String() string {
 
 // population plays many sessions on all cores and hands each outcome to each.
 func population(n int, draw func(i int) (kind, uint64), analyse func(measure.Trace) lift.Findings, each func(k kind, o outcome)) {
+	var mu sync.Mutex
+	onAllCores(n, func(i int) {
+		k, seed := draw(i)
+		o := k.play(seed, analyse)
+		mu.Lock()
+		defer mu.Unlock()
+		each(k, o)
+	})
+}
+
+// onAllCores does something n times, on all cores.
+func onAllCores(n int, do func(i int)) {
 	var next atomic.Int64
 	var wg sync.WaitGroup
-	var mu sync.Mutex
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= n {
-					return
-				}
-				k, seed := draw(i)
-				o := k.play(seed, analyse)
-				mu.Lock()
-				each(k, o)
-				mu.Unlock()
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				do(i)
 			}
 		})
 	}

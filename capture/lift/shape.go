@@ -88,19 +88,22 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 		if !(pace[k] > 0) || math.IsInf(pace[k], 0) {
 			return shape{}
 		}
-		slow := func(took, share float64) float64 {
-			return math.Log(max(took, 0)/max(share, leastBand)/pace[k] + leastSlow)
-		}
 		nose += toHigh
 		s.flanks[k] = flank{
-			foot4: slow(toLow-to4, 0.04-low), foot6: slow(toLow-to6, 0.06-low),
-			top96: slow(to96-toHigh, high-0.96), top98: slow(to98-toHigh, high-0.98),
+			foot4: slow(toLow-to4, 0.04-low, pace[k]), foot6: slow(toLow-to6, 0.06-low, pace[k]),
+			top96: slow(to96-toHigh, high-0.96, pace[k]), top98: slow(to98-toHigh, high-0.98, pace[k]),
 		}
 	}
 	for k := range s.flanks {
-		s.flanks[k].flat = math.Log(nose/0.1/pace[k] + leastSlow)
+		s.flanks[k].flat = slow(nose, 0.1, pace[k])
 	}
 	return s
+}
+
+// slow returns the logarithm of how many times longer a share of the lift took
+// than at a pace.
+func slow(took, share, pace float64) float64 {
+	return math.Log(max(took, 0)/max(share, leastBand)/pace + leastSlow)
 }
 
 const (

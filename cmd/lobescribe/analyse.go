@@ -47,20 +47,29 @@ reads standard input.`,
 }
 
 // analyseFile returns the findings of a trace in a file, or on standard input
-// for "-". A CSV or Parquet file is analysed while it is read, and may be longer
-// than memory; the notes of JSON lines may stand anywhere.
+// for "-".
 func analyseFile(cmd *cobra.Command, name string, o lift.Options) (lift.Findings, error) {
 	if name != "-" {
-		r, err := tracefile.OpenFile(name)
-		if err == nil && r.Format() != tracefile.JSONLines {
-			f, err := analysePieces(r, o)
-			return f, errors.Join(err, r.Close())
-		}
-		if err == nil {
-			r.Close() // it is read again, from its beginning
-		}
+		if r, err := tracefile.OpenFile(name); err == nil {
+			return analyseReader(r, o)
+		} // it may be a recording, and what else is wrong is told below
 	}
 	trace, _, err := readTraceFile(cmd, name)
+	if err != nil {
+		return lift.Findings{}, err
+	}
+	return lift.Analyse(trace, o)
+}
+
+// analyseReader returns the findings of a file, and closes it. CSV and Parquet are
+// analysed while they are read, and may be longer than memory; the notes of JSON
+// lines may stand anywhere.
+func analyseReader(r *tracefile.Reader, o lift.Options) (lift.Findings, error) {
+	if r.Format() != tracefile.JSONLines {
+		f, err := analysePieces(r, o)
+		return f, errors.Join(err, r.Close())
+	}
+	trace, _, err := r.Whole()
 	if err != nil {
 		return lift.Findings{}, err
 	}

@@ -244,11 +244,11 @@ func ReadAbout(r io.Reader, name string) (measure.Trace, About, error) {
 	if err != nil {
 		return measure.Trace{}, About{}, err
 	}
-	return rd.whole()
+	return rd.Whole()
 }
 
-// whole reads all that is left, and closes.
-func (r *Reader) whole() (measure.Trace, About, error) {
+// Whole reads all that is left, and closes.
+func (r *Reader) Whole() (measure.Trace, About, error) {
 	var t measure.Trace
 	var err error
 	for {
@@ -295,7 +295,7 @@ func ReadFileAbout(name string) (measure.Trace, About, error) {
 	if err != nil {
 		return measure.Trace{}, About{}, err
 	}
-	return r.whole()
+	return r.Whole()
 }
 
 // OpenFile is NewReader for a file, which Close closes. The error is a *Fault
