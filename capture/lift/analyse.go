@@ -113,7 +113,7 @@ func (a *Analysis) Findings() (Findings, error) {
 		f.Openings = append(f.Openings, m.Opening)
 		mean.add(float64(m.MaxLift), m.own, m.common)
 	}
-	f.Resolution = measure.Length(a.g.steps.step())
+	f.Resolution = measure.Length(a.g.steps.Step())
 	if mean.n == 0 {
 		f.Faults = append(f.Faults, Fault{Kind: PartTurn, At: a.first, Says: "no whole opening is in this trace: begin with the valve shut, turn through until it is shut again, and a little further"})
 	} else {

@@ -50,7 +50,7 @@ func (g *Segmenter) tellBack(at measure.Stamp, where string) {
 // judgeHeel compares the heels before and after.
 func (g *Segmenter) judgeHeel(m measured) {
 	v := &g.verdict
-	step := float64(g.steps.step())
+	step := float64(g.steps.Step())
 	shifted := func(a, b level) (float64, bool) {
 		d := b.y - a.y
 		return d, math.Abs(d) > max(leastShift, 1.6*step, 1.2*step+5*math.Hypot(a.u, b.u))
@@ -115,7 +115,7 @@ func (g *Segmenter) judgeTravel() {
 // judgeSpeed tells of a nose that may have been missed.
 func (g *Segmenter) judgeSpeed(m measured) {
 	missed := m.short
-	if missed > max(mostLost*float64(m.MaxLift), fastCounts*float64(g.steps.step())) && !g.verdict.told[2] {
+	if missed > max(mostLost*float64(m.MaxLift), fastCounts*float64(g.steps.Step())) && !g.verdict.told[2] {
 		g.verdict.told[2] = true
 		g.fault(TooFast, m.Nose, "turned too fast for the readings: the nose may lie "+length(missed)+" above the highest of them. Turn more slowly over the nose")
 	}

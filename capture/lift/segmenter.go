@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/step"
 	"lobescribe/device/measure"
 )
 
@@ -36,7 +37,7 @@ const (
 // a nose, for a heel takes longer than both flanks.
 type Segmenter struct {
 	o         Options
-	steps     stepFinder
+	steps     step.Finder
 	noise     noiseMeter
 	tracks    [2]track      // the reading grows, the reading falls
 	sign      int           // 0 while not known
@@ -61,7 +62,7 @@ type News struct {
 // NewSegmenter returns one that has seen nothing.
 func NewSegmenter(o Options) *Segmenter {
 	g := &Segmenter{o: o, tracks: [2]track{newTrack(), newTrack()}, sign: o.Sign, stream: newStream()}
-	g.steps.fixed = int64(o.Resolution)
+	g.steps.Fixed = int64(o.Resolution)
 	g.relimit()
 	return g
 }
@@ -71,7 +72,7 @@ func (g *Segmenter) relimit() {
 	if least <= 0 {
 		least = mm
 	}
-	l := limitsFor(float64(g.steps.step()), g.noise.sd(), least)
+	l := limitsFor(float64(g.steps.Step()), g.noise.sd(), least)
 	g.tracks[0].lim, g.tracks[1].lim = l, l
 }
 
@@ -80,7 +81,7 @@ func signOf(i int) int { return 1 - 2*i }
 // feed takes a reading of the mended stream.
 func (g *Segmenter) feed(r measure.Reading) {
 	g.stream.passed(r)
-	if g.steps.see(int64(r.Lift)) {
+	if g.steps.See(int64(r.Lift)) {
 		g.relimit()
 	}
 	p := point{t: float64(r.At), y: g.stream.continuous(r), a: math.NaN(), w: 1}
@@ -301,7 +302,7 @@ func (g *Segmenter) publish(m measured) {
 
 func (g *Segmenter) measure(k *track, i int, until float64) (measured, bool) {
 	e := surroundings{
-		sign: float64(signOf(i)), stream: &g.stream, keep: g.patient, step: float64(g.steps.step()), noise: g.noise.sd(), lim: k.lim,
+		sign: float64(signOf(i)), stream: &g.stream, keep: g.patient, step: float64(g.steps.Step()), noise: g.noise.sd(), lim: k.lim,
 	}
 	b := k.bounds
 	return e.opening(k.pts.between(b.section, b.out), k.pts.between(b.out, b.landed), k.pts.between(b.landed, until))

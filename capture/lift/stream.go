@@ -226,7 +226,7 @@ func (g *Segmenter) Step(r measure.Reading) bool {
 	}
 	if q.held {
 		q.held = false
-		if q.stays(r, float64(g.steps.step())) {
+		if q.stays(r, float64(g.steps.Step())) {
 			g.jumped(q.suspect, q.why)
 		}
 		g.feed(q.suspect)
@@ -237,7 +237,7 @@ func (g *Segmenter) Step(r measure.Reading) bool {
 	if q.pressed && q.n > 0 {
 		q.pressed = false
 		q.mend(r, toZero)
-	} else if q.suspicious(r, float64(g.steps.step()), g.standing) {
+	} else if q.suspicious(r, float64(g.steps.Step()), g.standing) {
 		q.suspect, q.held = r, true
 		return len(g.news) > 0
 	}
@@ -292,7 +292,7 @@ func (g *Segmenter) Note(n measure.Note) {
 		g.stream.gapUntil = max(g.stream.gapUntil, n.Until)
 		g.tellGap(n.At, n.Until)
 	case measure.NoteUnitChange:
-		g.steps.again()
+		g.steps.Again()
 		g.fault(UnitChange, n.At, "the indicator was switched to another unit. The readings stay right, since each carries its unit; leave the unit alone while the engine is turned")
 	case measure.NoteReZero:
 		g.stream.pressed = true

@@ -18,7 +18,7 @@ type View struct {
 
 // View returns where the signal stands.
 func (g *Segmenter) View() View {
-	v := View{Step: float64(g.steps.step()), Noise: g.noise.sd()}
+	v := View{Step: float64(g.steps.Step()), Noise: g.noise.sd()}
 	k, sign := g.believed()
 	if g.n == 0 || k == nil {
 		return v

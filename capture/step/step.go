@@ -1,10 +1,11 @@
-package lift
-
+// Package step finds the least step of an indicator in its readings.
+//
 // The least step of an indicator shows in the differences of its readings: all
 // of them are whole multiples of it. A plain greatest common divisor would be
 // thrown by one reading in another unit (1270 nm and 1000 nm have 10 nm in
 // common), so the steps that indicators are made with stand as candidates and
-// the readings vote.
+// the readings vote. [Finder] counts the votes.
+package step
 
 // makersSteps lists the steps of common indicators in nanometres, coarse first.
 var makersSteps = [...]int64{
@@ -15,9 +16,10 @@ var makersSteps = [...]int64{
 // After this many changes the vote is closed; it can be opened anew.
 const stepVotes = 1024
 
-// stepFinder finds the least step from the readings, in constant memory.
-type stepFinder struct {
-	fixed   int64 // known from outside
+// Finder finds the least step, in nanometres, in constant memory.
+type Finder struct {
+	// Fixed is the step where it is known from outside; 0: found from the readings.
+	Fixed   int64
 	found   int64 // 0: too few changes so far
 	changes int64
 	fits    [len(makersSteps)]int64
@@ -26,12 +28,12 @@ type stepFinder struct {
 	started bool
 }
 
-// see takes the next reading and returns whether the answer changed.
-func (s *stepFinder) see(x int64) bool {
+// See takes the next reading and returns whether the answer changed.
+func (s *Finder) See(x int64) bool {
 	d := x - s.last
 	was := s.started
 	s.last, s.started = x, true
-	if s.fixed > 0 || d == 0 || !was || s.changes >= stepVotes {
+	if s.Fixed > 0 || d == 0 || !was || s.changes >= stepVotes {
 		return false
 	}
 	if d < 0 {
@@ -59,7 +61,7 @@ func (s *stepFinder) see(x int64) bool {
 // n·r scores r/n; its parts score less by being small. Half the readings in
 // another unit take three quarters from each of the two steps and leave the
 // better still far above their common divisor.
-func (s *stepFinder) elect() int64 {
+func (s *Finder) elect() int64 {
 	best, score := int64(1), 0.0
 	for i, step := range makersSteps {
 		share := float64(s.fits[i]) / float64(s.changes)
@@ -76,7 +78,7 @@ func (s *stepFinder) elect() int64 {
 // ownStep tries the least difference itself, for an indicator whose count is no
 // round length (a scale of 1/1024 mm, say): every difference must be a multiple
 // of it but for the rounding of each reading to a nanometre.
-func (s *stepFinder) ownStep() int64 {
+func (s *Finder) ownStep() int64 {
 	n := min(s.changes, int64(len(s.first)))
 	least := s.first[0]
 	for _, d := range s.first[:n] {
@@ -98,15 +100,15 @@ func (s *stepFinder) ownStep() int64 {
 	return least
 }
 
-// step returns the least step, 0 while unknown.
-func (s *stepFinder) step() int64 {
-	if s.fixed > 0 {
-		return s.fixed
+// Step returns the least step, 0 while unknown.
+func (s *Finder) Step() int64 {
+	if s.Fixed > 0 {
+		return s.Fixed
 	}
 	return s.found
 }
 
-// again opens the vote anew, as after a change of unit.
-func (s *stepFinder) again() {
-	*s = stepFinder{fixed: s.fixed, found: s.found}
+// Again opens the vote anew, as after a change of unit.
+func (s *Finder) Again() {
+	*s = Finder{Fixed: s.Fixed, found: s.found}
 }
