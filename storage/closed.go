@@ -41,8 +41,11 @@ func (s *Store) asClosed(pf *pages.File, info os.FileInfo) bool {
 		return false
 	}
 	var left closedMark
+	if json.Unmarshal(text, &left) != nil || left.Bytes != info.Size() {
+		return false
+	}
 	is, err := markOf(pf, info)
-	return err == nil && json.Unmarshal(text, &left) == nil && left == is
+	return err == nil && left == is
 }
 
 // leaveMark is for a store that is sound and about to be let go. Without a mark

@@ -33,7 +33,7 @@ func (f *File) Loose(yield func(Item) bool) {
 // with where they stand. cut sees at least most bytes, or all that are left.
 func (f *File) Scan(mark []byte, most int, cut func(b []byte) int, yield func(b []byte, at int64)) {
 	const window = 1 << 20
-	buf := make([]byte, window+most)
+	buf := make([]byte, min(f.size, int64(window+most)))
 	for base := int64(0); base < f.size; base += window {
 		n, _ := f.r.ReadAt(buf[:min(int64(len(buf)), f.size-base)], base)
 		for at := 0; at < min(n, window); {

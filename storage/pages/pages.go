@@ -135,7 +135,7 @@ func (f *File) Metas() []Meta { return f.metas }
 func (f *File) Size() int64 { return f.size }
 
 // Sum returns a CRC-32C over what rules all else: both metas and the list of
-// free pages. Every commit changes it.
+// free pages. Every commit changes it. A file shorter than its metas say has none.
 func (f *File) Sum() (uint32, error) {
 	if len(f.metas) < 2 {
 		return 0, ErrNoMeta
@@ -147,8 +147,11 @@ func (f *File) Sum() (uint32, error) {
 		return 0, err
 	}
 	sum := crc32.Checksum(b, table)
-	if m.Freelist == noFreelist || m.Freelist >= m.Pages {
+	if m.Freelist == noFreelist {
 		return sum, nil
+	}
+	if m.Freelist >= m.Pages || m.Pages > uint64(f.size/m.PageSize) {
+		return 0, errors.New("the file is cut off")
 	}
 	at := int64(m.Freelist) * m.PageSize
 	p, err := f.load(at, f.size-at, m.PageSize)
@@ -216,10 +219,10 @@ type page struct {
 // load reads the beginning of the page at at, of which limit bytes may be its.
 func (f *File) load(at, limit, first int64) (page, error) {
 	p := page{f: f, at: at}
-	p.head = make([]byte, min(first, limit))
-	if len(p.head) < headBytes {
+	if at < 0 || min(first, limit, f.size-at) < headBytes {
 		return p, errors.New("it is cut off")
 	}
+	p.head = make([]byte, min(first, limit, f.size-at))
 	n, err := f.r.ReadAt(p.head, at)
 	if n < headBytes || err != nil && err != io.EOF {
 		return p, fmt.Errorf("it cannot be read (%v)", err)

@@ -296,3 +296,67 @@ func TestCorpusIsNotEmpty(t *testing.T) {
 	require.NoError(t, err)
 	require.NotEmpty(t, files)
 }
+
+// A file may be cut anywhere, also between two looks at it: nothing that is
+// asked of it panics, whatever its length, and a cut into what is in use is said.
+func TestEveryLength(t *testing.T) {
+	image := small(t)
+	f, err := Open(bytes.NewReader(image), int64(len(image)))
+	require.NoError(t, err)
+	inUse := int(f.Metas()[0].Pages) * 1024
+	whole, err := Open(bytes.NewReader(append(bytes.Clone(image), make([]byte, inUse-len(image))...)), int64(inUse))
+	require.NoError(t, err)
+	_, err = whole.Sum()
+	require.NoError(t, err)
+	cut := append(bytes.Clone(image), make([]byte, inUse-len(image))...)
+	for n := range inUse {
+		// As it is read, and as it is when the system said more than there is.
+		for _, said := range []int{n, inUse} {
+			f, err := Open(bytes.NewReader(cut[:n]), int64(said))
+			_, errSum := f.Sum()
+			if err == nil {
+				hurts := f.Walk(f.Metas()[0], nil).Hurts
+				if said == n {
+					require.Error(t, errSum, "cut at %d", n)
+					require.NotEmpty(t, hurts, "cut at %d", n)
+				}
+			}
+			f.Loose(func(it Item) bool { _, _ = f.Value(it); return true })
+			f.Scan([]byte("value"), 64, func(b []byte) int { return min(5, len(b)) }, func([]byte, int64) {})
+		}
+	}
+}
+
+// Numbers of pages that no file has, behind checksums that fit.
+func TestAHeadThatLies(t *testing.T) {
+	image := small(t)
+	for _, at := range []int{16, 32, 40} { // root, free list, pages in use
+		for _, lie := range []uint64{0, 1, 2, 3, 1 << 20, 1 << 44, 1<<54 - 1, 1 << 54, 1<<63 - 1, 1 << 63, ^uint64(0) - 1, ^uint64(0)} {
+			hurt := bytes.Clone(image)
+			for _, meta := range []int{0, 1024} {
+				native.PutUint64(hurt[meta+headBytes+at:], lie)
+			}
+			reseal(hurt)
+			f, err := Open(bytes.NewReader(hurt), int64(len(hurt)))
+			require.NoError(t, err)
+			_, _ = f.Sum()
+			w := f.Walk(f.Metas()[0], nil)
+			if at == 40 && lie > 1<<20 {
+				require.NotEmpty(t, w.Hurts)
+			}
+		}
+	}
+}
+
+// FuzzSum asks for the sum of any bytes at any length.
+func FuzzSum(f *testing.F) {
+	image := small(f)
+	f.Add(image, uint16(0))
+	f.Add(image, uint16(3000))
+	f.Fuzz(func(t *testing.T, image []byte, cut uint16) {
+		image = bytes.Clone(image[:max(0, len(image)-int(cut))])
+		reseal(image)
+		file, _ := Open(bytes.NewReader(image), int64(len(image)))
+		_, _ = file.Sum()
+	})
+}

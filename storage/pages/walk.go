@@ -41,8 +41,8 @@ func (f *File) Walk(m Meta, item func(Item) bool) *Walk {
 	for i := range min(n, 2) {
 		w.used[i] = true
 	}
-	if m.Pages*uint64(m.PageSize) > uint64(f.size) {
-		w.hurt(m.Pages-1, "", fmt.Sprintf("the file is cut off: it ends after %d bytes of %d", f.size, m.Pages*uint64(m.PageSize)))
+	if m.Pages > uint64(f.size/m.PageSize) {
+		w.hurt(m.Pages-1, "", fmt.Sprintf("the file is cut off: it ends after %d bytes of %d pages of %d", f.size, m.Pages, m.PageSize))
 	}
 	w.readFree()
 	w.tree(m.Root, "", nil, nil, 0, w.topLevel)
