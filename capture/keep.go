@@ -14,8 +14,6 @@ type Head struct {
 	// Started is the wall-clock time of stamp zero, the only one in a trace.
 	Started    time.Time
 	Resolution measure.Length
-	HasAngle   bool
-	Live       bool // false for a replay
 }
 
 // TraceStore is where traces are kept; storage.Store, seen from here.

@@ -149,7 +149,7 @@ func some(n int, from measure.Stamp) (r []measure.Reading) {
 
 func TestKeeperWritesWithinTheSecondThatMayBeLost(t *testing.T) {
 	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
-		k.Begin(Head{HasAngle: true}, 5*measure.Second)
+		k.Begin(Head{Resolution: measure.Micrometre}, 5*measure.Second)
 		for i := range 100 {
 			k.Append(some(10, 5*measure.Second+measure.Stamp(i*10)*measure.Millisecond), nil)
 			time.Sleep(10 * time.Millisecond)
@@ -157,7 +157,7 @@ func TestKeeperWritesWithinTheSecondThatMayBeLost(t *testing.T) {
 		rest(500 * time.Millisecond)
 		require.Len(t, d.traces, 1)
 		assert.Equal(t, 1000, len(d.traces[0].readings))
-		assert.True(t, d.traces[0].head.HasAngle)
+		assert.Equal(t, measure.Micrometre, d.traces[0].head.Resolution)
 		assert.Equal(t, measure.Stamp(0), d.traces[0].readings[0].At, "the trace's own time starts at zero")
 		assert.LessOrEqual(t, d.traces[0].commits, 6, "readings are batched")
 		s := l.newest(t)

@@ -272,8 +272,6 @@ func (l *Live) begin() {
 	l.o.Keeper.Begin(Head{
 		Started:    time.Now().Add(-(now - l.began).Duration()),
 		Resolution: l.o.Follower.Resolution,
-		HasAngle:   l.newest.Has&measure.HasAngle != 0,
-		Live:       true,
 	}, l.began)
 	l.keep(first, nil)
 }

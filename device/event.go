@@ -56,9 +56,9 @@ func (s State) String() string { return stateNames[s] }
 // MarshalJSON writes the state as its name.
 func (s State) MarshalJSON() ([]byte, error) { return json.Marshal(s.String()) }
 
-// Promise5 returns the state in the four words of the live channel:
+// LiveWord returns the state in the four words of the live channel:
 // "connecting", "live", "silent" or "lost".
-func (s State) Promise5() string {
+func (s State) LiveWord() string {
 	switch s {
 	case Opening, Settling:
 		return "connecting"
@@ -105,9 +105,9 @@ type Status struct {
 	OpenedAt measure.Stamp `json:"opened_s"`
 }
 
-// Promise5 is [State.Promise5], and never "live" while nothing comes.
-func (s Status) Promise5() string {
-	if w := s.State.Promise5(); w != "live" || !s.Silent {
+// LiveWord is [State.LiveWord], and never "live" while nothing comes.
+func (s Status) LiveWord() string {
+	if w := s.State.LiveWord(); w != "live" || !s.Silent {
 		return w
 	}
 	return "silent"

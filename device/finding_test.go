@@ -43,7 +43,7 @@ func TestFoundAgainIsTold(t *testing.T) {
 		time.Sleep(time.Second)
 		b.sends(100, 20*time.Millisecond, same("angle:0 lift:0.000 mm\r\n"))
 		st := b.source.Status()
-		assert.Equal(t, StandingStill.Promise5(), st.Promise5())
+		assert.Equal(t, StandingStill.LiveWord(), st.LiveWord())
 		before := st.FormatSays
 		assert.Contains(t, before, "angle: ")
 		require.Len(t, b.heard.lifts(), 100)
@@ -61,10 +61,10 @@ func TestFoundAgainIsTold(t *testing.T) {
 		b.sends(50, 20*time.Millisecond, same("rst cause: power\r\n"))
 		st = b.source.Status()
 		assert.Equal(t, Settling, st.State)
-		assert.NotEqual(t, "live", st.Promise5())
+		assert.NotEqual(t, "live", st.LiveWord())
 		assert.Contains(t, st.Says, "do not fit what was found before")
 		b.sends(10, 20*time.Millisecond, func(i int) string { return fmt.Sprintf("angle:%.1f lift:%.3f mm\r\n", 50.0, 0.1) })
-		assert.Equal(t, "live", b.source.Status().Promise5())
+		assert.Equal(t, "live", b.source.Status().LiveWord())
 	})
 }
 

@@ -26,14 +26,14 @@ func TestFlowingAndStandingStill(t *testing.T) {
 		b.sends(100, 20*time.Millisecond, moving)
 		st := b.source.Status()
 		assert.Equal(t, Flowing, st.State)
-		assert.Equal(t, "live", st.Promise5())
+		assert.Equal(t, "live", st.LiveWord())
 		assert.InDelta(t, 50, st.Rate, 5)
 		assert.Equal(t, 20*measure.Micrometre, st.Resolution, "it moved by twenty of its last digit")
 		assert.Equal(t, "mm", st.Unit)
 		assert.Len(t, b.heard.lifts(), 100, "after a second of silence the first line is whole")
 		b.sends(200, 20*time.Millisecond, same("1.000 mm\r\n"))
 		assert.Equal(t, StandingStill, b.source.Status().State)
-		assert.Equal(t, "live", b.source.Status().Promise5())
+		assert.Equal(t, "live", b.source.Status().LiveWord())
 		b.sends(20, 20*time.Millisecond, moving)
 		assert.Equal(t, Flowing, b.source.Status().State)
 		assert.Equal(t, []State{Opening, Settling, Flowing, StandingStill, Flowing}, b.heard.states())
@@ -47,22 +47,22 @@ func TestAStalledDeviceIsNeverGreen(t *testing.T) {
 		time.Sleep(time.Second)
 		b.sends(100, 50*time.Millisecond, same("1.000 mm\r\n"))
 		silent := b.source.o.Clock()
-		assert.Equal(t, "live", b.source.Status().Promise5())
+		assert.Equal(t, "live", b.source.Status().LiveWord())
 		// Nothing is closed; it just says no more.
 		time.Sleep(2 * time.Second)
 		synctest.Wait()
-		assert.NotEqual(t, "live", b.source.Status().Promise5())
+		assert.NotEqual(t, "live", b.source.Status().LiveWord())
 		assert.Contains(t, b.heard.states(), Stalled)
 		for range 100 {
 			time.Sleep(100 * time.Millisecond)
 			synctest.Wait()
-			require.NotEqual(t, "live", b.source.Status().Promise5())
+			require.NotEqual(t, "live", b.source.Status().LiveWord())
 		}
 		assert.Greater(t, b.opens(), 1, "it is opened again")
 		assert.Less(t, b.opens(), 5, "but a board gets the time to boot")
 		// What is opened after the silence begins a line.
 		b.sends(50, 50*time.Millisecond, same("2.000 mm\r\n"))
-		assert.Equal(t, "live", b.source.Status().Promise5())
+		assert.Equal(t, "live", b.source.Status().LiveWord())
 		require.Equal(t, 1, b.heard.gaps())
 		gap := b.heard.notes[0]
 		assert.InDelta(t, silent.Seconds(), gap.At.Seconds(), 0.2)
@@ -81,12 +81,12 @@ func TestSilenceAtRestIsNoFault(t *testing.T) {
 		synctest.Wait()
 		st := b.source.Status()
 		assert.Equal(t, StandingStill, st.State)
-		assert.Equal(t, "silent", st.Promise5())
+		assert.Equal(t, "silent", st.LiveWord())
 		assert.InDelta(t, 60, st.Age.Seconds(), 1)
 		assert.Zero(t, st.Rate)
 		assert.Equal(t, 1, b.opens())
 		b.sends(10, 20*time.Millisecond, moving)
-		assert.Equal(t, "live", b.source.Status().Promise5())
+		assert.Equal(t, "live", b.source.Status().LiveWord())
 		assert.Zero(t, b.heard.gaps(), "nothing was lost")
 	})
 }
@@ -113,7 +113,7 @@ func TestUnplugAndReplug(t *testing.T) {
 		time.Sleep(250 * time.Millisecond)
 		synctest.Wait()
 		assert.Equal(t, Absent, b.source.Status().State)
-		assert.Equal(t, "lost", b.source.Status().Promise5())
+		assert.Equal(t, "lost", b.source.Status().LiveWord())
 		time.Sleep(30 * time.Second)
 		b.mu.Lock()
 		b.absent = nil
@@ -140,7 +140,7 @@ func TestRefusedTellsWhatToDo(t *testing.T) {
 		synctest.Wait()
 		st := b.source.Status()
 		assert.Equal(t, Refused, st.State)
-		assert.Equal(t, "lost", st.Promise5())
+		assert.Equal(t, "lost", st.LiveWord())
 		assert.Contains(t, st.Says, "terminal (process 12) holds it; close that program")
 		b.mu.Lock()
 		b.absent = nil
@@ -251,12 +251,12 @@ func TestPolling(t *testing.T) {
 		l.answers(nil)
 		time.Sleep(4 * time.Second)
 		synctest.Wait()
-		assert.Equal(t, "silent", b.source.Status().Promise5())
+		assert.Equal(t, "silent", b.source.Status().LiveWord())
 		assert.Greater(t, b.source.Counters().Refused.Unanswered, int64(3))
 		b.link().answers(reply)
 		time.Sleep(10 * time.Second)
 		synctest.Wait()
-		assert.Equal(t, "live", b.source.Status().Promise5())
+		assert.Equal(t, "live", b.source.Status().LiveWord())
 	})
 }
 
@@ -291,7 +291,7 @@ func TestAFootSwitchIsAMark(t *testing.T) {
 	onBench(t, "format=none&pedal=cts", func(t *testing.T, b *bench) {
 		time.Sleep(10 * time.Second)
 		synctest.Wait()
-		assert.Equal(t, "live", b.source.Status().Promise5(), "%+v", b.source.Status())
+		assert.Equal(t, "live", b.source.Status().LiveWord(), "%+v", b.source.Status())
 		b.heard.mu.Lock()
 		defer b.heard.mu.Unlock()
 		require.Len(t, b.heard.notes, 5)
@@ -389,9 +389,9 @@ func TestHeldUpLinesKeepTheirPace(t *testing.T) {
 	})
 }
 
-func TestPromise5Words(t *testing.T) {
+func TestLiveWordWords(t *testing.T) {
 	words := []string{"connecting", "live", "silent", "lost"}
 	for s := Opening; s <= Closed; s++ {
-		assert.True(t, slices.Contains(words, s.Promise5()), s.String())
+		assert.True(t, slices.Contains(words, s.LiveWord()), s.String())
 	}
 }

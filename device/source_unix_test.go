@@ -120,13 +120,13 @@ func TestAStalledPseudoTTYIsOpenedAgain(t *testing.T) {
 	l := listen(s)
 	eventually(t, "live", func() bool {
 		fmt.Fprint(master, "0.500 mm\r\n")
-		return s.Status().Promise5() == "live"
+		return s.Status().LiveWord() == "live"
 	})
-	eventually(t, "never green on a dead link", func() bool { return s.Status().Promise5() == "silent" })
+	eventually(t, "never green on a dead link", func() bool { return s.Status().LiveWord() == "silent" })
 	eventually(t, "opened again", func() bool { return s.Counters().Opens > 1 })
 	eventually(t, "live again", func() bool {
 		fmt.Fprint(master, "0.500 mm\r\n")
-		return s.Status().Promise5() == "live" && l.gaps() == 1
+		return s.Status().LiveWord() == "live" && l.gaps() == 1
 	})
 	cancel()
 	<-l.done

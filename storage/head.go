@@ -21,7 +21,6 @@ type Head struct {
 	// Resolution and AngleStep are as in measure.Trace: 0 when not known.
 	Resolution measure.Length `json:"resolution_mm,omitempty"`
 	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
-	HasAngle   bool           `json:"has_angle,omitempty"`
 	Remark     string         `json:"remark,omitempty"`
 	// Source is "live", "demo", or "import:" and the name of the file.
 	Source string `json:"source,omitempty"`
@@ -60,7 +59,7 @@ type Summary struct {
 	// MaxLift is of the findings; nil when there are none, or no whole opening.
 	MaxLift  *measure.Length `json:"max_lift_mm"`
 	Trial    string          `json:"trial,omitempty"`
-	HasAngle bool            `json:"has_angle,omitempty"`
+	HasAngle bool            `json:"has_angle,omitempty"` // of any reading
 	Source   string          `json:"source,omitempty"`
 	Remark   string          `json:"remark,omitempty"`
 	Openings int             `json:"openings,omitempty"`
@@ -111,7 +110,7 @@ func summarise(r rows, id ID) Summary {
 	sum.CutShort, sum.Source, sum.Remark = h.CutShort, h.Source, h.Remark
 	e := measureExtent(r, id)
 	sum.Readings, sum.Seconds = e.readings, e.span()
-	sum.HasAngle = h.HasAngle || e.has&measure.HasAngle != 0
+	sum.HasAngle = e.has&measure.HasAngle != 0
 	if f, err := readFindings(r, id); err == nil {
 		addFindings(&sum, f)
 	}

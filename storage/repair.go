@@ -241,7 +241,7 @@ func (s *Store) remake(from rows, id ID, rep Report) error {
 			if v := from.get(bucketSummaries, key); v == nil || unseal(sealSummary, key, v, &sum) != nil {
 				sum = Summary{Source: "repaired"}
 			}
-			h = Head{Started: sum.Started, Engine: sum.Engine, Valve: sum.Valve, Trial: sum.Trial, HasAngle: sum.HasAngle,
+			h = Head{Started: sum.Started, Engine: sum.Engine, Valve: sum.Valve, Trial: sum.Trial,
 				Source: sum.Source, Remark: sum.Remark, CutShort: sum.CutShort}
 		}
 		for _, d := range rep.Damages {

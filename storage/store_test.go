@@ -98,7 +98,7 @@ func TestATraceComesBackAsItWent(t *testing.T) {
 	w, err := s.Begin(Head{
 		Started: started, Engine: "v8", Valve: "3I", Trial: "t1", Source: "live", Remark: "first",
 		Devices:    []DeviceNote{{Role: "indicator", Address: "serial:/dev/ttyUSB0", Format: "auto"}},
-		Resolution: 12_700, AngleStep: 150_000, HasAngle: true,
+		Resolution: 12_700, AngleStep: 150_000,
 	})
 	require.NoError(t, err)
 	rest, batch := rs, 0

@@ -5,12 +5,10 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/device/measure"
+	"lobescribe/storage"
 )
-
-// demoSource marks traces that a simulator turned, so that nobody takes them for
-// an engine's.
-const demoSource = "demo"
 
 func newDemo() *cobra.Command {
 	var f serveFlags
@@ -39,9 +37,12 @@ data folder, unless --data names another.`,
 			// trace, so both rests are short here.
 			sim.rest = 7 * measure.Second
 			f.rest = measure.Stamp(float64(5*measure.Second) / sim.speed)
-			return f.run(cmd, demoSource, func(d *daemon) error {
-				d.simulate = sim.start
-				if err := d.setUpDemo(); err != nil {
+			f.sim = &sim
+			return f.run(cmd, daemon.SourceDemo, func(d *daemon.Daemon, store *storage.Store) error {
+				if err := setUpDemo(store); err != nil {
+					return err
+				}
+				if _, err := d.Resume(); err != nil {
 					return err
 				}
 				return d.Simulate(cmd.Context(), true)

@@ -20,25 +20,22 @@ func demoEngine() storage.Engine {
 
 // setUpDemo puts the invented engine into the store and on the bench, unless
 // somebody has chosen otherwise.
-func (d *daemon) setUpDemo() error {
+func setUpDemo(store *storage.Store) error {
 	e := demoEngine()
-	if _, err := d.store.Engine(e.ID); errors.Is(err, storage.ErrNotFound) {
-		if _, err := d.store.PutEngine(e); err != nil {
+	if _, err := store.Engine(e.ID); errors.Is(err, storage.ErrNotFound) {
+		if _, err := store.PutEngine(e); err != nil {
 			return err
 		}
 	} else if err != nil {
 		return err
 	}
-	b, err := d.store.Bench()
+	b, err := store.Bench()
 	if err != nil {
 		return err
 	}
 	if b.Engine == "" {
 		b.Engine, b.Valve = e.ID, e.Valves()[0]
-		if b, err = d.store.PutBench(b); err != nil {
-			return err
-		}
+		_, err = store.PutBench(b)
 	}
-	d.resume(b)
-	return nil
+	return err
 }

@@ -1,15 +1,12 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
-	"iter"
-	"math"
 
 	"github.com/spf13/cobra"
 
-	"lobescribe/device/measure"
+	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/storage"
 	"lobescribe/storage/tracefile"
 )
@@ -83,106 +80,9 @@ func exportStored(cmd *cobra.Command, id storage.ID, f tracefile.Format, w io.Wr
 		_, err = io.Copy(w, body)
 		return err
 	case *storage.Store:
-		return exportTrace(r, id, f, w, func(damage error) {
+		return daemon.ExportTrace(r, id, w, daemon.ExportOptions{Format: f, Damage: func(damage error) {
 			fmt.Fprintf(cmd.ErrOrStderr(), "lobescribe: %s; the rest follows\n", oneLine(damage))
-		})
+		}})
 	}
 	return fmt.Errorf("exporting from a %T is not possible", reader)
-}
-
-// traceStream is what an export reads: the store.
-type traceStream interface {
-	Head(storage.ID) (storage.Head, error)
-	Notes(storage.ID) ([]measure.Note, error)
-	Readings(id storage.ID, from, until measure.Stamp) iter.Seq2[[]measure.Reading, error]
-}
-
-// survey is what must be known of a trace before its first reading is written.
-type survey struct {
-	readings        int
-	angle, numbered bool
-	until           measure.Stamp // the last reading; a trace in the making goes on growing
-	damage          []error
-}
-
-// look goes through a trace once, batch by batch.
-func look(s traceStream, id storage.ID) (survey, error) {
-	var v survey
-	var sameTime measure.Has
-	for batch, err := range s.Readings(id, math.MinInt64, math.MaxInt64) {
-		if err != nil {
-			if len(storage.DamagesIn(err)) == 0 {
-				return v, err
-			}
-			v.damage = append(v.damage, err)
-			continue
-		}
-		for _, r := range batch {
-			v.angle = v.angle || r.Has&measure.HasAngle != 0
-			if v.readings > 0 && r.At == v.until {
-				v.numbered = v.numbered || r.Has&sameTime != 0
-			} else {
-				sameTime = 0
-			}
-			sameTime |= r.Has
-			v.readings, v.until = v.readings+1, r.At
-		}
-	}
-	return v, nil
-}
-
-// exportTrace writes a trace in bounded memory, however long it is. Damage is
-// told to told, and the rest written; without told it is an error, found before
-// anything was written.
-func exportTrace(s traceStream, id storage.ID, f tracefile.Format, w io.Writer, told func(error)) error {
-	head, err := s.Head(id)
-	if err != nil && len(storage.DamagesIn(err)) == 0 {
-		return err
-	}
-	damage := err
-	v, err := look(s, id)
-	if err != nil {
-		return err
-	}
-	notes, err := s.Notes(id)
-	if err != nil && len(storage.DamagesIn(err)) == 0 {
-		return err
-	}
-	damage = errors.Join(append([]error{damage, err}, v.damage...)...)
-	if damage != nil && (told == nil || v.readings == 0) {
-		return damage
-	}
-	for _, d := range storage.DamagesIn(damage) {
-		told(d)
-	}
-	tw := tracefile.NewWriter(w, tracefile.WriterOptions{Format: f, Angle: v.angle, Numbered: v.numbered, Notes: notes,
-		Resolution: head.Resolution, AngleStep: head.AngleStep, About: aboutOf(head)})
-	for batch, err := range s.Readings(id, math.MinInt64, v.until) {
-		if err != nil && len(storage.DamagesIn(err)) == 0 {
-			return err
-		}
-		if err := tw.Write(batch); err != nil {
-			return err
-		}
-	}
-	return tw.Close()
-}
-
-// aboutOf is what a file says of a trace.
-func aboutOf(h storage.Head) tracefile.About {
-	a := tracefile.About{Started: h.Started, Engine: h.Engine, Valve: h.Valve, Trial: h.Trial, Remark: h.Remark, Source: h.Source, CutShort: h.CutShort}
-	for _, d := range h.Devices {
-		a.Devices = append(a.Devices, tracefile.Instrument(d))
-	}
-	return a
-}
-
-// headOf is the head of a trace that comes from a file: what the file says of
-// itself. A trial is one of the store it came from and means nothing here.
-func headOf(a tracefile.About, name string) storage.Head {
-	h := storage.Head{Started: a.Started, Engine: a.Engine, Valve: a.Valve, Remark: a.Remark, Source: "import:" + name}
-	for _, d := range a.Devices {
-		h.Devices = append(h.Devices, storage.DeviceNote(d))
-	}
-	return h
 }

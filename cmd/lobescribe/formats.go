@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/device"
 	"lobescribe/device/lines"
 	"lobescribe/device/measure"
@@ -49,10 +50,7 @@ func deviceOptions(cmd *cobra.Command) (device.Options, error) {
 
 // parseDevice reads an address and sees to it that a source of it can work.
 func parseDevice(text string, o device.Options) (device.Address, error) {
-	a, err := device.ParseAddress(text)
-	if err == nil {
-		err = device.Check(a, o)
-	}
+	a, err := daemon.ParseAddress(text, o)
 	if err != nil {
 		return a, wordsError{err}
 	}

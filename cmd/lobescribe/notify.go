@@ -14,6 +14,7 @@ import (
 	sdnotify "github.com/coreos/go-systemd/v22/daemon"
 
 	"lobescribe/capture"
+	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/dashboard"
 )
 
@@ -172,13 +173,13 @@ func pageAnswers(url string, o dashboard.Options) func(context.Context) error {
 }
 
 // tellService tells the service manager, if there is one, until ctx is done.
-func (d *daemon) tellService(ctx context.Context, url string, o dashboard.Options) {
-	n, told := sdNotes(d.log)
+func tellService(ctx context.Context, d *daemon.Daemon, hub *dashboard.Hub, url string, o dashboard.Options) {
+	n, told := sdNotes(o.Log)
 	if !told {
 		return
 	}
 	n.ready = pageAnswers(url, o)
-	n.answers = d.live.Answers
-	n.says = func() string { return statusLine(url, d.hub.Now()) }
-	d.work.Go(func() { n.run(ctx) })
+	n.answers = d.Answers
+	n.says = func() string { return statusLine(url, hub.Now()) }
+	d.Go(func() { n.run(ctx) })
 }

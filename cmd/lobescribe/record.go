@@ -1,16 +1,15 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"io"
 	"sync"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
+	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/device"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -37,16 +36,14 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 			if openings < 0 {
 				return wrongWords("--openings must be 0 (until Ctrl-C) or more, not %d", openings)
 			}
-			r := recording{openings: openings, log: cmd.ErrOrStderr(), unit: p.unit}
-			if r.sign, err = parseDirection(direction); err != nil {
+			o := daemon.RecordOptions{Openings: openings, Log: logger(cmd)}
+			if o.Sign, err = parseDirection(direction); err != nil {
 				return err
 			}
-			if r.device, err = deviceOptions(cmd); err != nil {
+			if o.Device, err = deviceOptions(cmd); err != nil {
 				return err
 			}
-			// Nobody looks at each reading: see newDaemon.
-			r.device.Gather = func() time.Duration { return unseenEvery }
-			if r.devices, err = parseDevices(indicator, encoder, r.device); err != nil {
+			if o.Devices, err = parseDevices(indicator, encoder, o.Device); err != nil {
 				return err
 			}
 			if save {
@@ -55,13 +52,14 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 					return err
 				}
 				defer store.Close()
-				r.store = store
-				r.head = storage.Head{Engine: engine, Valve: valve, Source: "live"}
+				o.Store = store
+				o.Head = storage.Head{Engine: engine, Valve: valve, Source: daemon.SourceLive}
 			}
-			f, err := r.run(cmd)
+			recorded, err := record(cmd, o, p.unit)
 			if err != nil {
 				return err
 			}
+			f := recorded.Findings
 			return p.print(f, func(w io.Writer, u measure.Unit) error { return tableFindings(w, f, u) })
 		},
 	}
@@ -96,126 +94,34 @@ func parseDevices(indicator, encoder string, o device.Options) (map[capture.Role
 	return devices, nil
 }
 
-// recording is one headless recording: the live side with nobody looking.
-type recording struct {
-	devices  map[capture.Role]device.Address
-	device   device.Options
-	openings int
-	sign     int
-	store    *storage.Store // nil: nothing is kept
-	head     storage.Head
-	log      io.Writer
-	unit     measure.Unit
-
-	trace measure.Trace // what was recorded, in memory for the findings
-}
-
-// run records and returns the findings.
-func (r *recording) run(cmd *cobra.Command) (lift.Findings, error) {
+// record records, and tells on stderr what happens meanwhile.
+func record(cmd *cobra.Command, o daemon.RecordOptions, unit measure.Unit) (daemon.Recorded, error) {
 	keepGoing()
-	ctx, enough := context.WithCancel(cmd.Context())
-	defer enough()
-	memory := &memoryShelf{recording: r}
-	state := ""
-	keeper := capture.NewKeeper(capture.KeeperOptions{Store: memory, Log: logger(cmd),
-		Tell: func(s capture.TraceState) {
-			if s.Says != "" && s.State != state {
-				fmt.Fprintln(r.log, s.Says)
-			}
-			state = s.State
-		}})
-	settled := 0
-	live := capture.NewLive(capture.LiveOptions{
-		Follower: capture.FollowerOptions{Sign: r.sign},
-		// Only Ctrl-C or the last opening end it, not a long rest.
-		Recorder: capture.RecorderOptions{Rest: measure.StampOf(1000 * time.Hour)},
-		Clock:    device.Now, Keeper: keeper,
-		Tell: func(m capture.Message) {
-			if o, ok := m.(capture.Opened); ok {
-				settled++
-				fmt.Fprintf(r.log, "opening %d: max lift %s, half lift %s\n", settled, o.Opening.MaxLift.In(r.unit), o.Opening.HalfLift.In(r.unit))
-				if settled == r.openings {
-					enough()
-				}
-			}
-		}})
-	live.BeginTrace()
-
-	var work sync.WaitGroup
-	keeping, stop := context.WithCancel(context.WithoutCancel(ctx))
-	defer stop()
-	kept := make(chan error, 1)
-	go func() { kept <- keeper.Run(keeping) }()
-	work.Go(func() { live.Run(ctx) })
-	for role, a := range r.devices {
-		var last device.Status
-		i := connect(ctx, role, a, r.device, listener{live: live,
-			status: func(_ *instrument, s device.Status) { say(r.log, &last, s) }})
-		work.Go(func() { <-i.done })
+	out := &oneAtATime{w: cmd.ErrOrStderr()}
+	last := map[capture.Role]*device.Status{}
+	for role := range o.Devices {
+		last[role] = &device.Status{}
 	}
-	<-ctx.Done()
-	work.Wait()
-	stop()
-	if err := <-kept; err != nil {
-		return lift.Findings{}, fmt.Errorf("keeping the trace: %w", err)
+	o.Says = func(text string) { fmt.Fprintln(out, text) }
+	o.Status = func(role capture.Role, s device.Status) { say(out, last[role], s) }
+	o.Opened = func(n int, opening lift.Opening) {
+		fmt.Fprintf(out, "opening %d: max lift %s, half lift %s\n", n, opening.MaxLift.In(unit), opening.HalfLift.In(unit))
 	}
-	if len(r.trace.Readings) == 0 {
-		return lift.Findings{}, fmt.Errorf("nothing was recorded: no reading came; try `lobescribe listen` or `lobescribe doctor` with the same address")
+	recorded, err := daemon.Record(cmd.Context(), o)
+	if recorded.ID != 0 {
+		fmt.Fprintf(out, "stored as trace %s\n", recorded.ID)
 	}
-	f, err := lift.Analyse(r.trace, lift.Options{Sign: r.sign})
-	if err == nil && memory.id != 0 {
-		fmt.Fprintf(r.log, "stored as trace %s\n", memory.id)
-		err = r.store.PutFindings(memory.id, f)
-	}
-	return f, err
+	return recorded, err
 }
 
-// memoryShelf keeps a recording in memory, and in the store if there is one.
-type memoryShelf struct {
-	*recording
-	id storage.ID
+// oneAtATime lets several goroutines write lines to one place.
+type oneAtATime struct {
+	mu sync.Mutex // held while a line is written
+	w  io.Writer
 }
 
-func (m *memoryShelf) Begin(h capture.Head) (capture.TraceWriter, error) {
-	w := &memoryWriter{shelf: m}
-	if m.store == nil {
-		return w, nil
-	}
-	head := m.head
-	head.Started, head.Resolution, head.HasAngle = h.Started, h.Resolution, h.HasAngle
-	_, head.HasAngle = m.devices[capture.Encoder]
-	for role, a := range m.devices {
-		head.Devices = append(head.Devices, storage.DeviceNote{Role: string(role), Address: a.String()})
-	}
-	disk, err := m.store.Begin(head)
-	if err != nil {
-		return nil, err
-	}
-	w.disk, m.id = disk, disk.ID()
-	return w, nil
-}
-
-type memoryWriter struct {
-	shelf *memoryShelf
-	disk  *storage.Writer
-}
-
-func (w *memoryWriter) ID() uint64 { return uint64(w.shelf.id) }
-
-func (w *memoryWriter) Append(r []measure.Reading, n []measure.Note) error {
-	if w.disk != nil {
-		if err := w.disk.Append(r, n); err != nil {
-			return err
-		}
-	}
-	w.shelf.trace.Readings = append(w.shelf.trace.Readings, r...)
-	w.shelf.trace.Notes = append(w.shelf.trace.Notes, n...)
-	return nil
-}
-
-func (w *memoryWriter) End() error {
-	if w.disk != nil {
-		return w.disk.End()
-	}
-	return nil
+func (o *oneAtATime) Write(p []byte) (int, error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.w.Write(p)
 }

@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lobescribe/capture"
+	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/device/bytelog"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
@@ -54,7 +55,7 @@ send it, until it has been played or Ctrl-C.
 			if f.addr == defaultAddr {
 				f.addr = "127.0.0.1:0" // the daemon may be on the usual one
 			}
-			return f.runReplay(cmd, func(d *daemon) error { return d.playTrace(id, trace, rate, start) })
+			return f.runReplay(cmd, func(d *daemon.Daemon, _ *storage.Store) error { return d.PlayTrace(id, trace, rate, start) })
 		},
 	}
 	f.add(cmd)
@@ -167,7 +168,7 @@ func player(cmd *cobra.Command, name string, rate float64, hostile uint64) (func
 
 // runReplay serves a page that shows nothing but the replay. It has a store of
 // its own that goes away with it: the real one may be in use by the daemon.
-func (f *serveFlags) runReplay(cmd *cobra.Command, begin func(*daemon) error) (err error) {
+func (f *serveFlags) runReplay(cmd *cobra.Command, begin func(*daemon.Daemon, *storage.Store) error) (err error) {
 	dir, err := os.MkdirTemp("", "lobescribe-replay-")
 	if err != nil {
 		return fmt.Errorf("replaying: %w", err)
@@ -178,5 +179,5 @@ func (f *serveFlags) runReplay(cmd *cobra.Command, begin func(*daemon) error) (e
 		return err
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
-	return f.serve(cmd, store, "replay", begin)
+	return f.serve(cmd, store, daemon.SourceReplay, begin)
 }

@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lobescribe/capture"
+	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/door"
 	"lobescribe/device"
@@ -36,6 +37,8 @@ type serveFlags struct {
 	direction string
 	shop      shopFlags
 	rest      measure.Stamp // on the heel, that ends a trace; 0: as promised
+	// sim is how the simulator is started from the page; nil: as it comes.
+	sim *simulateFlags
 }
 
 func (f *serveFlags) add(cmd *cobra.Command) {
@@ -85,9 +88,9 @@ there; without a network it waits in the store.`,
 					return err
 				}
 			}
-			return f.run(cmd, "live", func(d *daemon) error {
+			return f.run(cmd, daemon.SourceLive, func(d *daemon.Daemon, _ *storage.Store) error {
 				if devices == nil {
-					return d.restore()
+					return d.Restore()
 				}
 				for role, a := range devices {
 					if err := d.Connect(cmd.Context(), string(role), a.String()); err != nil {
@@ -109,7 +112,7 @@ there; without a network it waits in the store.`,
 
 // run serves what the store holds. begin is called when everything is up,
 // before the address is printed.
-func (f *serveFlags) run(cmd *cobra.Command, source string, begin func(*daemon) error) (err error) {
+func (f *serveFlags) run(cmd *cobra.Command, source string, begin func(*daemon.Daemon, *storage.Store) error) (err error) {
 	keepGoing()
 	store, err := openStore(cmd, storage.Options{Repair: true, ProveLater: true})
 	if err != nil {
@@ -121,7 +124,7 @@ func (f *serveFlags) run(cmd *cobra.Command, source string, begin func(*daemon) 
 }
 
 // serve runs the daemon and the page until the command's context is done.
-func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source string, begin func(*daemon) error) (err error) {
+func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source string, begin func(*daemon.Daemon, *storage.Store) error) (err error) {
 	p, err := newPrinter(cmd)
 	if err != nil {
 		return err
@@ -154,10 +157,14 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	}
 	hub := dashboard.NewHub(dashboard.HubOptions{Version: version, LAN: f.lan, Units: set.Units, Log: log})
 	sim := simulateFlags{seed: 1, rate: 50, unit: "in", speed: 1}
-	d := newDaemon(ctx, daemonOptions{Log: log, Device: devices, Store: store, Hub: hub, Source: source, Sign: sign, Rest: f.rest, Simulate: sim.start, Shop: member})
+	if f.sim != nil {
+		sim = *f.sim
+	}
+	d := daemon.New(ctx, daemon.Options{Log: log, Device: devices, Store: store, Hub: hub, Version: version, Source: source,
+		Sign: sign, Rest: f.rest, Simulate: sim.start, Publisher: member.tells()})
 	defer func() {
 		stop()
-		err = errors.Join(err, d.wait())
+		err = errors.Join(err, d.Wait())
 	}()
 
 	o, err := f.pageOptions(cmd)
@@ -165,7 +172,7 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 		return err
 	}
 	o.Hub, o.Store, o.Bench, o.Version, o.Log = hub, store, d, version, log
-	o.Alive, o.Metrics, o.Telling = d.live.Answers, d.metrics, member.telling()
+	o.Alive, o.Metrics, o.Telling = d.Answers, d.Metrics(), member.telling()
 	server, err := dashboard.New(o)
 	if err != nil {
 		return err
@@ -180,19 +187,19 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 		log.Error("other commands will not find this daemon", "error", err)
 	}
 	defer forget()
-	if err := begin(d); err != nil {
+	if err := begin(d, store); err != nil {
 		return errors.Join(err, listener.Close())
 	}
 	if err := f.greet(p, listener.Addr(), o); err != nil {
 		return errors.Join(err, listener.Close())
 	}
-	d.work.Go(func() {
+	d.Go(func() {
 		if err := store.Prove(ctx); err != nil && ctx.Err() == nil {
 			log.Error("the store takes nothing more; stop and start again, which repairs it", "error", err)
 		}
 	})
 	url := scheme(o) + "://" + hereOf(listener.Addr()) + "/"
-	d.tellService(ctx, url, o)
+	tellService(ctx, d, hub, url, o)
 	log.Info("serving", "url", url, "version", version, "store", store.Path())
 	defer log.Info("stopping")
 	return server.Serve(ctx, listener)
@@ -300,13 +307,13 @@ func scheme(o dashboard.Options) string {
 
 // start runs a simulated bench until ctx is done; it is what a daemon is given
 // to put in the place of its instruments.
-func (f simulateFlags) start(ctx context.Context) (*simulated, error) {
+func (f simulateFlags) start(ctx context.Context) (*daemon.Simulated, error) {
 	live, err := f.serve(ctx)
 	if err != nil {
 		return nil, err
 	}
 	context.AfterFunc(ctx, func() { _ = live.Close() })
-	return &simulated{addresses: addresses(live), moveTo: func(valve string) {
+	return &daemon.Simulated{Addresses: addresses(live), MoveTo: func(valve string) {
 		if i, ok := muleValve(valve); ok {
 			// It waits for the sender; the page must not.
 			go func() { _ = live.MoveTo(i) }()

@@ -7,6 +7,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
+	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/dashboard"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -35,7 +36,7 @@ func (b recordBench) Export(_ context.Context, id storage.ID, format string, w i
 	if err != nil {
 		return err
 	}
-	return exportTrace(b.store, id, f, w, nil)
+	return daemon.ExportTrace(b.store, id, w, daemon.ExportOptions{Format: f})
 }
 
 func (recordBench) Import(context.Context, string, io.Reader) (storage.ID, error) {

@@ -115,12 +115,12 @@ func (j *joined) telling() *dashboard.Telling {
 	}
 }
 
-// outbox returns how the telling stands, for the metrics; nil without a shop.
-func (j *joined) outbox() func() (shop.State, error) {
+// tells returns what tells the shop; nil without a shop.
+func (j *joined) tells() *shop.Publisher {
 	if j == nil {
 		return nil
 	}
-	return j.publisher.State
+	return j.publisher
 }
 
 // errRecord keeps whoever records away from the record of a shop.

@@ -25,8 +25,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"lobescribe/capture"
-	"lobescribe/device"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
 	"lobescribe/storage"
@@ -320,37 +318,3 @@ func TestStopsWithoutItsLog(t *testing.T) {
 	require.NotEmpty(t, list)
 	assert.False(t, list[0].CutShort)
 }
-
-// A driver that hangs in a read and in its close holds up nobody: what came
-// before is on disk, and the daemon ends.
-func TestStopsWithADeviceThatHangs(t *testing.T) {
-	t.Parallel()
-	p := inThisProcess(t, nil, 0)
-	hanging := hangs{until: make(chan struct{})}
-	t.Cleanup(func() { close(hanging.until) })
-	p.device.Dial = func(context.Context, device.Address) (device.Link, error) { return hanging, nil }
-	a, err := device.ParseAddress("serial:/dev/hangs?format=unit-behind")
-	require.NoError(t, err)
-	p.attach(capture.Encoder, a)
-	p.turn(0, 1000)
-	p.trace(t, "it records", in(capture.TraceRecording))
-	asked := time.Now()
-	require.NoError(t, p.stop())
-	took := time.Since(asked)
-	t.Logf("ended after %.2f s", took.Seconds())
-	assert.Less(t, took, stopWithin)
-	list, err := p.store.Traces(storage.Query{})
-	require.NoError(t, err)
-	require.Len(t, list, 1)
-	assert.False(t, list[0].CutShort)
-	_, trace, err := p.store.Load(list[0].ID)
-	require.NoError(t, err)
-	assert.Equal(t, 999*measure.Micrometre, trace.Readings[len(trace.Readings)-1].Lift)
-}
-
-// hangs is a link whose driver never answers.
-type hangs struct{ until chan struct{} }
-
-func (h hangs) Read([]byte) (int, error)    { <-h.until; return 0, io.EOF }
-func (h hangs) Write(b []byte) (int, error) { <-h.until; return 0, io.EOF }
-func (h hangs) Close() error                { <-h.until; return nil }

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lobescribe/capture/lift"
+	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -194,9 +195,9 @@ with what instruments it was recorded; that is kept, unless flags say otherwise.
 				return err
 			}
 			defer store.Close()
-			head := headOf(about, filepath.Base(args[0]))
+			head := daemon.HeadOf(about, filepath.Base(args[0]))
 			head.Engine, head.Valve = cmp.Or(engine, head.Engine), cmp.Or(valve, head.Valve)
-			id, err := importTrace(store, trace, head)
+			id, err := daemon.ImportTrace(store, trace, head)
 			if err != nil {
 				return err
 			}

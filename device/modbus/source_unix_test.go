@@ -67,7 +67,7 @@ func TestADeviceOnAPseudoTTY(t *testing.T) {
 		require.Eventually(t, is, 30*time.Second, 5*time.Millisecond, what)
 	}
 	eventually("readings", func() bool { return count() >= 10 })
-	assert.Equal(t, "live", s.Status().Promise5(), s.Status().Says)
+	assert.Equal(t, "live", s.Status().LiveWord(), s.Status().Says)
 	assert.Contains(t, s.Status().FormatSays, "float32 CDAB in holding register 107 of device 17")
 
 	set("wrong check")
@@ -82,7 +82,7 @@ func TestADeviceOnAPseudoTTY(t *testing.T) {
 	slave.fail(nil)
 
 	set("silent")
-	eventually("never green on a dead link", func() bool { return s.Status().Promise5() == "silent" })
+	eventually("never green on a dead link", func() bool { return s.Status().LiveWord() == "silent" })
 	assert.Positive(t, s.Counters().Refused.Unanswered)
 	set("")
 	n = count()

@@ -1,4 +1,4 @@
-package main
+package daemon
 
 import (
 	"context"
@@ -20,8 +20,8 @@ const (
 // Preview listens at an address for a moment and says what it heard, so that a
 // device can be looked at before it is chosen. One that is in use already is
 // told by its status: a port cannot be opened twice.
-func (d *daemon) Preview(ctx context.Context, address string) (dashboard.Preview, error) {
-	a, err := parseDevice(address, d.device)
+func (d *Daemon) Preview(ctx context.Context, address string) (dashboard.Preview, error) {
+	a, err := ParseAddress(address, d.device)
 	if err != nil {
 		return dashboard.Preview{}, err
 	}
@@ -44,7 +44,7 @@ func (d *daemon) Preview(ctx context.Context, address string) (dashboard.Preview
 }
 
 // Probe listens at the usual speeds and tells every page how it goes.
-func (d *daemon) Probe(ctx context.Context, address string) (dashboard.Probed, error) {
+func (d *Daemon) Probe(ctx context.Context, address string) (dashboard.Probed, error) {
 	a, err := device.ParseAddress(address)
 	if err != nil {
 		return dashboard.Probed{}, err
@@ -62,7 +62,7 @@ func (d *daemon) Probe(ctx context.Context, address string) (dashboard.Probed, e
 }
 
 // inUse returns the status of the instrument that has the device already.
-func (d *daemon) inUse(a device.Address) (device.Status, bool) {
+func (d *Daemon) inUse(a device.Address) (device.Status, bool) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	for _, role := range []capture.Role{capture.Indicator, capture.Encoder} {

@@ -1,9 +1,10 @@
-package main
+package daemon
 
 import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"path/filepath"
 	"sync"
@@ -17,6 +18,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/dashboard"
+	"lobescribe/device"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -24,7 +26,7 @@ import (
 // inProcess is a daemon of this process, without a server and without devices:
 // a test feeds its live side and hears its hub.
 type inProcess struct {
-	*daemon
+	*Daemon
 	hub   *dashboard.Hub
 	store *storage.Store
 	now   atomic.Int64 // the clock of its live side, in microseconds
@@ -34,20 +36,20 @@ type inProcess struct {
 // inThisProcess starts a daemon whose live side has a clock that only the test
 // moves.
 func inThisProcess(t *testing.T, fault func(storage.Op) error, held int) *inProcess {
-	store, err := storage.Open(filepath.Join(t.TempDir(), storeFile), storage.Options{Fault: fault})
+	store, err := storage.Open(filepath.Join(t.TempDir(), "bench.db"), storage.Options{Fault: fault})
 	require.NoError(t, err)
 	p := &inProcess{hub: dashboard.NewHub(dashboard.HubOptions{}), store: store}
 	ctx, cancel := context.WithCancel(t.Context())
-	p.daemon = newDaemon(ctx, daemonOptions{Store: store, Hub: p.hub, Source: "live", Held: held,
+	p.Daemon = New(ctx, Options{Store: store, Hub: p.hub, Source: SourceLive, Held: held,
 		Clock: func() measure.Stamp { return measure.Stamp(p.now.Load()) }})
 	p.stop = func() error {
 		cancel()
 		defer p.hub.Close()
-		return p.wait()
+		return p.Wait()
 	}
 	t.Cleanup(func() {
 		cancel()
-		_ = p.wait()
+		_ = p.Wait()
 		assert.NoError(t, store.Close())
 	})
 	return p
@@ -214,6 +216,40 @@ func TestStoppedWhileTheDiskRefuses(t *testing.T) {
 	p.trace(t, "the disk is full", in(capture.TraceBehind))
 	err := p.stop()
 	require.ErrorIs(t, err, syscall.ENOSPC)
-	assert.Contains(t, oneLine(err), "readings could not be written and are lost")
-	assert.Contains(t, oneLine(err), "make room on the disk")
+	assert.Contains(t, err.Error(), "readings could not be written and are lost")
+	assert.Contains(t, err.Error(), "make room on the disk")
 }
+
+// A driver that hangs in a read and in its close holds up nobody: what came
+// before is on disk, and the daemon ends.
+func TestStopsWithADeviceThatHangs(t *testing.T) {
+	t.Parallel()
+	p := inThisProcess(t, nil, 0)
+	hanging := hangs{until: make(chan struct{})}
+	t.Cleanup(func() { close(hanging.until) })
+	p.device.Dial = func(context.Context, device.Address) (device.Link, error) { return hanging, nil }
+	a, err := device.ParseAddress("serial:/dev/hangs?format=unit-behind")
+	require.NoError(t, err)
+	p.attach(capture.Encoder, a)
+	p.turn(0, 1000)
+	p.trace(t, "it records", in(capture.TraceRecording))
+	asked := time.Now()
+	require.NoError(t, p.stop())
+	took := time.Since(asked)
+	t.Logf("ended after %.2f s", took.Seconds())
+	assert.Less(t, took, 20*time.Second, "two seconds are promised; a busy machine takes longer")
+	list, err := p.store.Traces(storage.Query{})
+	require.NoError(t, err)
+	require.Len(t, list, 1)
+	assert.False(t, list[0].CutShort)
+	_, trace, err := p.store.Load(list[0].ID)
+	require.NoError(t, err)
+	assert.Equal(t, 999*measure.Micrometre, trace.Readings[len(trace.Readings)-1].Lift)
+}
+
+// hangs is a link whose driver never answers.
+type hangs struct{ until chan struct{} }
+
+func (h hangs) Read([]byte) (int, error)    { <-h.until; return 0, io.EOF }
+func (h hangs) Write(b []byte) (int, error) { <-h.until; return 0, io.EOF }
+func (h hangs) Close() error                { <-h.until; return nil }

@@ -1,4 +1,4 @@
-package main
+package daemon
 
 import (
 	"context"
@@ -23,16 +23,16 @@ func (r *replaying) stop() {
 
 // StartReplay plays a stored trace through the live path, in place of a replay
 // that is under way.
-func (d *daemon) StartReplay(ctx context.Context, id storage.ID, rate float64, from measure.Stamp) error {
+func (d *Daemon) StartReplay(ctx context.Context, id storage.ID, rate float64, from measure.Stamp) error {
 	_, trace, err := d.store.Load(id)
 	if len(trace.Readings) == 0 && err != nil {
 		return err
 	}
-	return d.playTrace(uint64(id), trace, rate, from)
+	return d.PlayTrace(uint64(id), trace, rate, from)
 }
 
-// playTrace replays a trace that is in memory.
-func (d *daemon) playTrace(id uint64, trace measure.Trace, rate float64, from measure.Stamp) error {
+// PlayTrace replays a trace that is in memory under the number id.
+func (d *Daemon) PlayTrace(id uint64, trace measure.Trace, rate float64, from measure.Stamp) error {
 	play, err := capture.NewReplay(trace, capture.ReplayOptions{Trace: id, Rate: rate, From: from,
 		Tell: func(m capture.Message) {
 			if _, about := m.(capture.ReplayState); about {
@@ -50,7 +50,7 @@ func (d *daemon) playTrace(id uint64, trace measure.Trace, rate float64, from me
 	d.mu.Lock()
 	d.replay = r
 	d.mu.Unlock()
-	d.work.Go(func() {
+	d.Go(func() {
 		defer close(r.done)
 		play.Run(running)
 	})
@@ -58,7 +58,7 @@ func (d *daemon) playTrace(id uint64, trace measure.Trace, rate float64, from me
 }
 
 // AdjustReplay changes speed or place of the replay under way.
-func (d *daemon) AdjustReplay(c capture.ReplayChange) error {
+func (d *Daemon) AdjustReplay(c capture.ReplayChange) error {
 	d.mu.Lock()
 	r := d.replay
 	d.mu.Unlock()
@@ -73,7 +73,7 @@ func (d *daemon) AdjustReplay(c capture.ReplayChange) error {
 }
 
 // StopReplay ends the replay under way, if there is one.
-func (d *daemon) StopReplay() {
+func (d *Daemon) StopReplay() {
 	d.mu.Lock()
 	r := d.replay
 	d.replay = nil

@@ -1,4 +1,4 @@
-package main
+package daemon
 
 import (
 	"context"
@@ -21,8 +21,8 @@ type instrument struct {
 	done    chan struct{}
 	heardAt atomic.Int64 // the stamp of the last reading
 
-	mu     sync.Mutex
-	status device.Status
+	mu     sync.Mutex    // guards status
+	status device.Status // the newest
 }
 
 // listener is who hears of an instrument; any of its parts may be nil.
@@ -70,7 +70,7 @@ func (i *instrument) run(l listener) {
 		i.mu.Lock()
 		i.status = *e.Status
 		i.mu.Unlock()
-		if l.live != nil && e.Status.Promise5() == "lost" {
+		if l.live != nil && e.Status.LiveWord() == "lost" {
 			l.live.Lost(i.role)
 		}
 		if l.status != nil {
@@ -91,3 +91,19 @@ func (i *instrument) close() {
 	i.cancel()
 	<-i.done
 }
+
+// lastReading returns when the instrument's last reading was.
+func (i *instrument) lastReading() (measure.Stamp, bool) {
+	at := i.heardAt.Load()
+	return measure.Stamp(at), at != never
+}
+
+// heard takes note of readings.
+func (i *instrument) heard(readings []measure.Reading) {
+	if n := len(readings); n > 0 {
+		i.heardAt.Store(int64(readings[n-1].At))
+	}
+}
+
+// never stands for the time of a last reading that there was not.
+const never = int64(-1 << 63)

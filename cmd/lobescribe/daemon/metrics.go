@@ -1,30 +1,15 @@
-package main
+package daemon
 
 import (
 	"lobescribe/capture"
 	"lobescribe/dashboard"
 	"lobescribe/device"
-	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
 
-// countedTrace is a trace on the shelf whose commits are counted.
-type countedTrace struct {
-	capture.TraceWriter
-	metrics *dashboard.Metrics
-}
-
-// Append is one commit, unless there is nothing to write.
-func (c countedTrace) Append(readings []measure.Reading, notes []measure.Note) error {
-	if len(readings) == 0 && len(notes) == 0 {
-		return nil
-	}
-	return c.metrics.Commit(func() error { return c.TraceWriter.Append(readings, notes) })
-}
-
 // linkCounts returns what went through each role's link since the start; the
 // counts go on when another device takes the role.
-func (d *daemon) linkCounts() []dashboard.LinkCounts {
+func (d *Daemon) linkCounts() []dashboard.LinkCounts {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	var all []dashboard.LinkCounts
@@ -65,22 +50,6 @@ func refusedKinds(r wire.Refused) map[string]int64 {
 
 // retire keeps the counts of an instrument that has been closed. The caller
 // holds d.mu.
-func (d *daemon) retire(role capture.Role, i *instrument) {
+func (d *Daemon) retire(role capture.Role, i *instrument) {
 	d.counted[role] = sumCounters(d.counted[role], i.source.Counters())
 }
-
-// lastReading returns when the instrument's last reading was.
-func (i *instrument) lastReading() (measure.Stamp, bool) {
-	at := i.heardAt.Load()
-	return measure.Stamp(at), at != never
-}
-
-// heard takes note of readings.
-func (i *instrument) heard(readings []measure.Reading) {
-	if n := len(readings); n > 0 {
-		i.heardAt.Store(int64(readings[n-1].At))
-	}
-}
-
-// never stands for the time of a last reading that there was not.
-const never = int64(-1 << 63)

@@ -1,4 +1,4 @@
-package main
+package daemon
 
 import (
 	"context"
@@ -9,17 +9,19 @@ import (
 	"lobescribe/device"
 )
 
-// simulated is a simulator that stands in for the instruments.
-type simulated struct {
-	addresses map[capture.Role]string
-	// moveTo puts the indicator on another valve of its engine.
-	moveTo func(valve string)
-	stop   context.CancelFunc
+// Simulated is a simulator that stands in for the instruments.
+type Simulated struct {
+	// Addresses are those of its instruments, by role.
+	Addresses map[capture.Role]string
+	// MoveTo puts the indicator on another valve of its engine.
+	MoveTo func(valve string)
+
+	stop context.CancelFunc
 }
 
 // Simulate puts the simulator in the place of the instruments, or takes it
 // away and brings back what was chosen before.
-func (d *daemon) Simulate(ctx context.Context, on bool) error {
+func (d *Daemon) Simulate(ctx context.Context, on bool) error {
 	if d.simulate == nil {
 		return fmt.Errorf("the simulator: %w; `lobescribe demo` has one", dashboard.ErrNotOffered)
 	}
@@ -37,7 +39,7 @@ func (d *daemon) Simulate(ctx context.Context, on bool) error {
 		d.detach(capture.Indicator)
 		d.detach(capture.Encoder)
 		d.hub.Publish(dashboard.Simulated{On: false}, 0)
-		return d.restore()
+		return d.Restore()
 	}
 	simulating, stop := context.WithCancel(d.ctx)
 	sim, err := d.simulate(simulating)
@@ -49,14 +51,14 @@ func (d *daemon) Simulate(ctx context.Context, on bool) error {
 	d.mu.Lock()
 	d.simulator = sim
 	d.mu.Unlock()
-	for role, text := range sim.addresses {
+	for role, text := range sim.Addresses {
 		a, err := device.ParseAddress(text)
 		if err != nil {
 			return fmt.Errorf("the simulator's own address: %w", err)
 		}
 		d.attach(role, a)
 	}
-	if _, both := sim.addresses[capture.Encoder]; !both {
+	if _, both := sim.Addresses[capture.Encoder]; !both {
 		d.detach(capture.Encoder)
 	}
 	d.hub.Publish(dashboard.Simulated{On: true}, 0)
@@ -65,7 +67,7 @@ func (d *daemon) Simulate(ctx context.Context, on bool) error {
 
 // Selected ends the trace under way when another valve is chosen: a trace is
 // of one valve. The simulator's indicator is moved there, as a person would.
-func (d *daemon) Selected(s dashboard.Selection) {
+func (d *Daemon) Selected(s dashboard.Selection) {
 	d.mu.Lock()
 	moved := s.Engine != d.selected.Engine || s.Valve != d.selected.Valve
 	d.selected = s
@@ -76,6 +78,6 @@ func (d *daemon) Selected(s dashboard.Selection) {
 	}
 	d.live.EndTrace()
 	if sim != nil {
-		sim.moveTo(s.Valve)
+		sim.MoveTo(s.Valve)
 	}
 }

@@ -1,6 +1,6 @@
 //go:build unix
 
-package main
+package daemon
 
 import (
 	"context"
@@ -32,6 +32,9 @@ import (
 	"lobescribe/simulator"
 	"lobescribe/storage"
 )
+
+// patience is how long a test waits for what must come.
+const patience = 40 * time.Second
 
 const (
 	soakLine = 10 * measure.Millisecond // 100 readings a second
@@ -158,14 +161,14 @@ func TestSoak(t *testing.T) {
 		pulls, pauses = length/30, length/48
 	}
 	dir := t.TempDir()
-	store, err := storage.Open(filepath.Join(dir, storeFile), storage.Options{})
+	store, err := storage.Open(filepath.Join(dir, "bench.db"), storage.Options{})
 	require.NoError(t, err)
 	day := newBenchDay(t, measure.StampOf(length), measure.StampOf(pulls), 5)
 	hub := dashboard.NewHub(dashboard.HubOptions{})
 	ctx, stop := context.WithCancel(t.Context())
-	d := newDaemon(ctx, daemonOptions{Store: store, Hub: hub, Source: "live", Clock: day.clock,
+	d := New(ctx, Options{Store: store, Hub: hub, Source: SourceLive, Clock: day.clock,
 		Device: device.Options{Clock: day.clock, Dial: day.dial}})
-	server, err := dashboard.New(dashboard.Options{Hub: hub, Store: store, Bench: d, Version: version})
+	server, err := dashboard.New(dashboard.Options{Hub: hub, Store: store, Bench: d, Version: "soak"})
 	require.NoError(t, err)
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
@@ -216,7 +219,7 @@ func TestSoak(t *testing.T) {
 	d.live.EndTrace()
 	stop()
 	require.NoError(t, <-served)
-	require.NoError(t, d.wait())
+	require.NoError(t, d.Wait())
 	hub.Close()
 	require.Eventually(t, func() bool { return runtime.NumGoroutine() <= before }, patience, 10*time.Millisecond, "all goroutines end")
 

@@ -1,0 +1,123 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+
+	"lobescribe/capture"
+	"lobescribe/capture/lift"
+	"lobescribe/device"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+// RecordOptions describe one headless recording.
+type RecordOptions struct {
+	// Devices are what is recorded; an indicator must be among them.
+	Devices map[capture.Role]device.Address
+	Device  device.Options // how they are opened
+	// Openings is after how many whole openings it ends. Default: when its
+	// context does.
+	Openings int
+	Sign     int // of the lift, as capture.FollowerOptions has it
+	// Store keeps the trace under Head. Default: it is kept nowhere.
+	Store *storage.Store
+	Head  storage.Head
+	Log   *slog.Logger // default: none
+	// Status, Opened and Says hear what happens meanwhile, each from a goroutine
+	// of its own. Default: nobody does.
+	Status func(capture.Role, device.Status)
+	Opened func(number int, o lift.Opening)
+	Says   func(string)
+}
+
+// Recorded is what a headless recording came to.
+type Recorded struct {
+	Findings lift.Findings
+	ID       storage.ID // of the stored trace; 0 where none is kept
+}
+
+// Record records until ctx is done or so many openings are complete: the live
+// side with nobody looking. Nothing but these ends it; a long rest on the heel
+// does not.
+func Record(ctx context.Context, o RecordOptions) (Recorded, error) {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	o.Device.Gather = func() time.Duration { return unseenEvery } // nobody looks at each reading
+	ctx, enough := context.WithCancel(ctx)
+	defer enough()
+	// mu guards instruments. The keeper's goroutine asks for them when the trace
+	// begins, and waits until all have been opened.
+	var mu sync.Mutex
+	instruments := map[capture.Role]*instrument{}
+	var trace measure.Trace
+	kept := &shelf{store: o.Store, memory: &trace,
+		head: func() (storage.Head, error) { return o.Head, nil },
+		instruments: func() []*instrument {
+			mu.Lock()
+			defer mu.Unlock()
+			return inRoles(instruments)
+		}}
+	state := ""
+	keeper := capture.NewKeeper(capture.KeeperOptions{Store: kept, Log: o.Log,
+		Tell: func(s capture.TraceState) {
+			if s.Says != "" && s.State != state && o.Says != nil {
+				o.Says(s.Says)
+			}
+			state = s.State
+		}})
+	settled := 0
+	live := capture.NewLive(capture.LiveOptions{
+		Follower: capture.FollowerOptions{Sign: o.Sign},
+		Recorder: capture.RecorderOptions{Rest: measure.StampOf(1000 * time.Hour)},
+		Clock:    device.Now, Keeper: keeper,
+		Tell: func(m capture.Message) {
+			if opened, ok := m.(capture.Opened); ok {
+				settled++
+				if o.Opened != nil {
+					o.Opened(settled, opened.Opening)
+				}
+				if settled == o.Openings {
+					enough()
+				}
+			}
+		}})
+	live.BeginTrace()
+
+	keeping, stop := context.WithCancel(context.WithoutCancel(ctx))
+	defer stop()
+	written := make(chan error, 1)
+	go func() { written <- keeper.Run(keeping) }()
+	var work sync.WaitGroup
+	work.Go(func() { live.Run(ctx) })
+	mu.Lock()
+	for role, a := range o.Devices {
+		i := connect(ctx, role, a, o.Device, listener{live: live, status: func(i *instrument, s device.Status) {
+			if o.Status != nil {
+				o.Status(i.role, s)
+			}
+		}})
+		instruments[role] = i
+		work.Go(func() { <-i.done })
+	}
+	mu.Unlock()
+	<-ctx.Done()
+	work.Wait()
+	stop()
+	if err := <-written; err != nil {
+		return Recorded{}, fmt.Errorf("keeping the trace: %w", err)
+	}
+	if len(trace.Readings) == 0 {
+		return Recorded{}, errors.New("nothing was recorded: no reading came; try `lobescribe listen` or `lobescribe doctor` with the same address")
+	}
+	f, err := lift.Analyse(trace, lift.Options{Sign: o.Sign})
+	if err == nil && kept.last != 0 {
+		err = o.Store.PutFindings(kept.last, f)
+	}
+	return Recorded{Findings: f, ID: kept.last}, err
+}
