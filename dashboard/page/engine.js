@@ -68,10 +68,15 @@ export function banks({ layout, cylinders }) {
 }
 
 /**
- * Text like "1-3-4-2" or "1 3 4 2" as numbers.
- * @param {string} text
+ * The names of an engine's valves, cylinder by cylinder: "3I" and "3E", or
+ * "3I1", "3I2" where there are several of a kind. An odd one more is an intake.
+ * @param {{cylinders: number, valves_per_cylinder: number}} engine
  */
-export const parseOrder = (text) => (text.match(/\d+/g) ?? []).map(Number);
+export function valveNames({ cylinders, valves_per_cylinder: each }) {
+  const exhausts = Math.floor(each / 2);
+  const some = (/** @type {string} */ stem, /** @type {number} */ n) => (n === 1 ? [stem] : Array.from({ length: n }, (_, i) => `${stem}${i + 1}`));
+  return Array.from({ length: cylinders }, (_, i) => [...some(`${i + 1}I`, each - exhausts), ...some(`${i + 1}E`, exhausts)]).flat();
+}
 
 /**
  * How far a valve has come: nothing, something, everything.

@@ -2,10 +2,11 @@
 // the hooks that tie a screen to the store.
 
 import { createContext, h } from "./lib/preact.js";
-import { useContext, useEffect, useId, useRef, useState } from "./lib/hooks.js";
+import { useContext, useEffect, useRef, useState } from "./lib/hooks.js";
 import htm from "./lib/htm.js";
 import { onlyShows } from "./state.js";
-import { digits, parseLength } from "./units.js";
+
+export { Choice, Form, LengthField, LengthsField, LinesField, NumberField, sound, TextField, TypedField } from "./fields.js";
 
 /** Templates: html`<p>text</p>`. */
 export const html = /** @type {(strings: TemplateStringsArray, ...values: any[]) => any} */ (htm.bind(h));
@@ -123,112 +124,6 @@ export function Mark({ shape, kind = "" }) {
     check: html`<path d="M2 8.500 6.500 13 14 3.500" class="hollow" />`,
   });
   return html`<svg class=${`mark ${kind}`} viewBox="0 0 16 16" width="16" height="16" aria-hidden="true">${shapes[shape]}</svg>`;
-}
-
-/**
- * The frame of every field: its label, the input, its unit, and under it the
- * hint or what is wrong. The hint describes the input and is not its name, so
- * that a screen reader says the name first and short.
- * @param {{label: string, input: (attributes: object) => any, hint?: string, wrong?: string, unit?: string}} props
- */
-function Field({ label, input, hint, wrong, unit }) {
-  const id = useId();
-  const about = [unit ? `${id}-unit` : "", wrong || hint ? `${id}-hint` : ""].filter(Boolean).join(" ");
-  const attributes = { id, "aria-describedby": about || undefined, ...(wrong ? { "aria-invalid": "true" } : {}) };
-  return html`<div class="field"><label class="field-name" for=${id}>${label}</label>
-    ${unit ? html`<span class="with-unit">${input(attributes)}<span class="unit" id=${`${id}-unit`}>${unit}</span></span>` : input(attributes)}
-    ${wrong ? html`<span class="wrong" id=${`${id}-hint`} role="alert">${wrong}</span>` : hint ? html`<span class="hint" id=${`${id}-hint`}>
-      ${hint}</span>` : null}</div>`;
-}
-
-/**
- * A field for a length. It shows and takes the user's unit and gives whole
- * nanometres; what can not be read is said under it in words.
- * @param {{label: string, nm: number|null|undefined, unit: import("./units.js").Unit, onChange: (nm: number|null) => void, hint?: string}} props
- */
-export function LengthField({ label, nm, unit, onChange, hint }) {
-  const shownText = nm === null || nm === undefined ? "" : trimmed(digits(nm, unit));
-  const [text, setText] = useState(shownText);
-  const [wrong, setWrong] = useState("");
-  const last = useRef({ nm, unit });
-  if (last.current.nm !== nm || last.current.unit !== unit) {
-    // The value changed from outside, or its unit did: show that.
-    last.current = { nm, unit };
-    setText(shownText);
-    setWrong("");
-  }
-  const take = (/** @type {string} */ typed) => {
-    setText(typed);
-    if (typed.trim() === "") {
-      setWrong("");
-      last.current = { nm: null, unit };
-      onChange(null);
-      return;
-    }
-    try {
-      const value = parseLength(typed, unit);
-      setWrong("");
-      last.current = { nm: value, unit };
-      onChange(value);
-    } catch (err) {
-      setWrong(/** @type {Error} */ (err).message);
-    }
-  };
-  return html`<${Field} label=${label} hint=${hint} wrong=${wrong} unit=${unit}
-    input=${(/** @type {any} */ a) => html`<input ...${a} inputmode="decimal" autocomplete="off" value=${text}
-    onInput=${(/** @type {any} */ e) => take(e.target.value)} />`} />`;
-}
-
-/** @param {string} text */
-const trimmed = (text) => text.replace("\u2212", "-").replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "");
-
-/**
- * A field for a plain number, with its unit written behind.
- * @param {{label: string, value: number|null|undefined, unit?: string, onChange: (value: number|null) => void, hint?: string, step?: string}} props
- */
-export function NumberField({ label, value, unit, onChange, hint }) {
-  const [text, setText] = useState(value === null || value === undefined ? "" : String(value));
-  const [wrong, setWrong] = useState("");
-  const last = useRef(value);
-  if (last.current !== value) {
-    last.current = value;
-    setText(value === null || value === undefined ? "" : String(value));
-    setWrong("");
-  }
-  const take = (/** @type {string} */ typed) => {
-    setText(typed);
-    const plain = typed.trim().replace(",", ".").replace("\u2212", "-");
-    const number = plain === "" ? null : Number(plain);
-    if (number !== null && !Number.isFinite(number)) {
-      setWrong(`"${typed.trim()}" is not a number`);
-      return;
-    }
-    setWrong("");
-    last.current = number;
-    onChange(number);
-  };
-  return html`<${Field} label=${label} hint=${hint} wrong=${wrong} unit=${unit}
-    input=${(/** @type {any} */ a) => html`<input ...${a} inputmode="decimal" autocomplete="off" value=${text}
-    onInput=${(/** @type {any} */ e) => take(e.target.value)} />`} />`;
-}
-
-/**
- * A field for words.
- * @param {{label: string, value: string, onChange: (value: string) => void, hint?: string, list?: string, placeholder?: string}} props
- */
-export const TextField = ({ label, value, onChange, hint, list, placeholder }) => html`<${Field} label=${label} hint=${hint}
-  input=${(/** @type {any} */ a) => html`<input ...${a} value=${value} list=${list}
-  placeholder=${placeholder} autocomplete="off" onInput=${(/** @type {any} */ e) => onChange(e.target.value)} />`} />`;
-
-/**
- * A choice of a few.
- * @param {{label: string, value: string, options: readonly (readonly [string, string])[], onChange: (value: string) => void, hint?: string}} props
- */
-export function Choice({ label, value, options, onChange, hint }) {
-  const now = options.some(([v]) => v === value) ? value : options[0]?.[0]; // what is not said is the first
-  return html`<${Field} label=${label} hint=${hint} input=${(/** @type {any} */ a) => html`<select ...${a} value=${now}
-    onChange=${(/** @type {any} */ e) => onChange(e.target.value)}>
-    ${options.map(([v, name]) => html`<option value=${v} selected=${v === now}>${name}</option>`)}</select>`} />`;
 }
 
 /**

@@ -143,28 +143,70 @@ const unitWords = new Map(Object.entries({
   "\u00b5m": nanometres.um, "\u03bcm": nanometres.um, um: nanometres.um,
 }));
 
+/** What may stand under the stroke of a fraction: an inch rule's halves of halves, and decimal ones. */
+const unders = new Set([2, 4, 8, 16, 32, 64, 128, 10, 100, 1000]);
+
+/** A number of a fraction: "11/16", "8 11/16", "8-11/16". */
+const fraction = /^\s*([+\-\u2212]?)\s*(?:(\d+)(?:\s*-\s*|\s+))?(\d+)\s*\/\s*(\d+)\s*(.*?)\s*$/;
+
+/** One with a point, or none: "8.6875", ".015", "0,40". */
+const decimal = /^\s*([+\-\u2212]?)\s*(\d*)(?:[.,](\d*))?\s*(.*?)\s*$/;
+
 /**
  * A typed length as whole nanometres; a bare number is taken in unit, a unit in
- * the text wins. A comma is read as a decimal point. It throws an Error in
+ * the text wins. A comma is read as a decimal point, and an inch rule's
+ * fractions as they are written: "8 11/16", "8-11/16", "8\u00bd". It throws an Error in
  * words for what cannot be read.
  * @param {string} text
  * @param {Unit} unit
  */
 export function parseLength(text, unit) {
-  const found = /^\s*([+\-\u2212]?)\s*(\d*)(?:[.,](\d*))?\s*(.*?)\s*$/.exec(text);
-  const whole = found?.[2] ?? "", part = found?.[3] ?? "";
-  if (!found || whole + part === "") throw new Error(`"${text.trim()}" is not a length: write it like ${example(unit)}`);
-  const word = found[4].toLowerCase();
+  const plain = text.replace(/[\u00bc-\u00be\u2150-\u215e]/g, (c) => ` ${c.normalize("NFKD")}`).replace(/\u2044/g, "/");
+  const parts = fraction.exec(plain), found = parts ?? decimal.exec(plain);
+  const asked = `"${text.trim()}"`;
+  if (!found || (!parts && (found[2] ?? "") + (found[3] ?? "") === "")) throw new Error(`${asked} is not a length: write it like ${example(unit)}`);
+  const word = (parts ? parts[5] : found[4]).toLowerCase();
   const one = word === "" ? nanometres[unit] : unitWords.get(word);
-  if (one === undefined) throw new Error(`"${found[4]}" is not a unit: write in, mm or thou`);
-  if (whole.length > 6 || part.length > 12) throw new Error(`"${text.trim()}" has too many digits to be a length on the bench`);
-  const scale = 10n ** BigInt(part.length);
-  const size = (BigInt(whole + part) * BigInt(one) * 2n + scale) / (scale * 2n);
+  if (one === undefined) throw new Error(`"${parts ? parts[5] : found[4]}" is not a unit: write in, mm or thou`);
+  const { above, below } = parts ? mixed(parts, asked) : pointed(found, asked);
+  const size = (above * BigInt(one) * 2n + below) / (below * 2n);
   return found[1] === "-" || found[1] === minus ? -Number(size) : Number(size);
 }
 
+/** @param {RegExpExecArray} found @param {string} asked */
+function pointed(found, asked) {
+  const whole = found[2] ?? "", part = found[3] ?? "";
+  if (whole.length > 6 || part.length > 12) throw new Error(`${asked} has too many digits to be a length on the bench`);
+  return { above: BigInt(whole + part), below: 10n ** BigInt(part.length) };
+}
+
+/** @param {RegExpExecArray} found @param {string} asked */
+function mixed([, , whole, over, under], asked) {
+  if (!unders.has(Number(under))) throw new Error(`${asked} has ${under} under its stroke: write halves, 4ths, 8ths, 16ths, 32nds, 64ths or 128ths, or a decimal`);
+  if ((whole ?? "").length > 6 || over.length > 6) throw new Error(`${asked} has too many digits to be a length on the bench`);
+  if (whole !== undefined && Number(over) >= Number(under)) throw new Error(`${asked} has a fraction of one or more behind a whole number: which is meant?`);
+  return { above: BigInt(whole ?? 0) * BigInt(under) + BigInt(over), below: BigInt(under) };
+}
+
+/**
+ * A length as it stands in a field: all its digits where it has few, as
+ * "0.015" or "8.6875", else rounded.
+ * @param {number} nm
+ * @param {Unit} unit
+ */
+export function typedDigits(nm, unit) {
+  for (let decimals = 0; decimals <= 6; decimals++) {
+    const step = nanometres[unit] / 10 ** decimals;
+    if (step >= 1 && nm % step === 0 && Number.isInteger(step)) return plainDigits(nm, unit, decimals);
+  }
+  return nm % 1 === 0 && unit === "in" && (nm * 10) % 254 === 0 ? plainDigits(nm, unit, 6) : plainDigits(nm, unit, fine[unit] + 1);
+}
+
+/** @param {number} nm @param {Unit} unit @param {number} decimals */
+const plainDigits = (nm, unit, decimals) => digits(nm, unit, { decimals }).replace(minus, "-").replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "");
+
 /** @param {Unit} unit */
-const example = (unit) => (unit === "in" ? '"0.420 in" or "420 thou"' : '"10.67 mm"');
+const example = (unit) => (unit === "in" ? '"0.420 in", "420 thou" or "8 11/16"' : '"10.67 mm"');
 
 /**
  * Degrees of crank with one decimal: "106.5°".

@@ -98,7 +98,8 @@ func ParseUnit(text string) (Unit, error) {
 var ErrOutOfRange = errors.New("number too large")
 
 // ParseLength reads a number with its unit: "0.420 in", `.420"`, "420 thou",
-// "10.668 mm", "-0.0005in". A text without a unit is refused, because a bare
+// "10.668 mm", "-0.0005in", and the fractions of an inch rule: "8 11/16 in",
+// "8-11/16 in". A text without a unit is refused, because a bare
 // 0.42 means two different lengths on two different benches.
 //
 // Digits finer than a nanometre are rounded, half away from zero. The error
@@ -117,14 +118,21 @@ func ParseLengthIn(text string, unit Unit) (Length, error) {
 	if s == "" {
 		return 0, refuse("it is empty")
 	}
+	over, under, rest, why, isFraction := scanFraction(strings.TrimSpace(vulgar.Replace(s)))
+	if why != "" {
+		return 0, refuse(why)
+	}
 	mantissa, decimals, n, err := ScanDecimal([]byte(s))
-	if err != nil {
+	if err != nil && !isFraction {
 		if errors.Is(err, ErrOutOfRange) {
 			return 0, fmt.Errorf("%q is not a usable length: %w", text, err)
 		}
 		return 0, refuse("it does not start with a number")
 	}
-	word := strings.TrimSpace(s[n:])
+	if !isFraction {
+		rest = s[n:]
+	}
+	word := strings.TrimSpace(rest)
 	if word != "" {
 		u, known := unitWords[strings.ToLower(word)]
 		if !known {
@@ -134,6 +142,9 @@ func ParseLengthIn(text string, unit Unit) (Length, error) {
 	}
 	if unit == NoUnit {
 		return 0, refuse("the unit is missing")
+	}
+	if isFraction {
+		return dividedBy(over*int64(unit.Length()), under), nil
 	}
 	l, err := FromDecimal(mantissa, decimals, unit.Length())
 	if err != nil {

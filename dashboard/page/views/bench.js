@@ -3,7 +3,7 @@
 // else the lift.
 
 import { useEffect, useRef, useState } from "../lib/hooks.js";
-import { html, LengthField, Mark, useApp, usePart } from "../ui.js";
+import { Form, html, LengthField, Mark, useApp, usePart } from "../ui.js";
 import { nextStep, valveWords } from "../cues.js";
 import { FaultLine } from "../faultline.js";
 import { shown } from "../state.js";
@@ -117,8 +117,7 @@ function Height({ state, mood }) {
     return () => clearTimeout(leave);
   }, [mood]);
   if (state.replay || (!open && nm === null)) return null; // in a replay nothing is measured
-  const keep = async (/** @type {Event} */ e) => {
-    e.preventDefault();
+  const keep = async () => {
     if (nm === null) return;
     try {
       const at = `/engines/${encodeURIComponent(engine)}/trials`;
@@ -136,13 +135,13 @@ function Height({ state, mood }) {
       app.notify(/** @type {Error} */ (err).message, "amiss");
     }
   };
-  return html`<form class="height" ref=${box} onSubmit=${keep}>
-    <${LengthField} label="Adjuster end below valve end, now" nm=${nm} unit=${state.unit}
+  return html`<${Form} class="height" formRef=${box} onSubmit=${keep}>
+    <${LengthField} label="Adjuster end below valve end, now" nm=${nm} unit=${state.unit} of="height"
       onChange=${setNm} hint="Write a minus when the adjuster end stands higher." />
     ${engine && valve ? html`<button
       disabled=${nm === null}>Keep as a trial</button>` : html`<a class="button" href="#/engine">Choose the valve, to keep it</a>`}
     <button type="button" class="quiet" onClick=${() => { setOpen(false); setNm(null); }}>Close</button>
-  </form>`;
+  <//>`;
 }
 
 /** @param {{channel: import("../state.js").Channel, unit: import("../units.js").Unit}} props */

@@ -1,7 +1,7 @@
 // The devices: which port is which, what it says, and what stands in the way.
 
 import { useState } from "../lib/hooks.js";
-import { Choice, html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { Choice, Form, html, Mark, Nothing, Trouble, TypedField, useApp, useFetched, usePart } from "../ui.js";
 import { deviceWords, heardWords, refusedWords } from "../cues.js";
 import { inUnit, length, small } from "../units.js";
 import { keyOf, settings, withKey } from "../address.js";
@@ -86,8 +86,7 @@ function LinkSettings({ id, device }) {
     setFrom(device.address);
     setAddress(device.address);
   }
-  const use = async (/** @type {Event} */ e) => {
-    e.preventDefault();
+  const use = async () => {
     try {
       await app.api.put(`/devices/${id}`, { address });
       setError("");
@@ -96,14 +95,14 @@ function LinkSettings({ id, device }) {
       setError(/** @type {Error} */ (err).message);
     }
   };
-  return html`<details><summary>How it is set up</summary><form class="grid" onSubmit=${use}>
+  return html`<details><summary>How it is set up</summary><${Form} class="grid" onSubmit=${use}>
     ${settings[id].map(({ key, label, hint, options }) => (options
       ? html`<${Choice} key=${key} label=${label} hint=${hint} options=${options} value=${keyOf(address, key)}
         onChange=${(/** @type {string} */ v) => setAddress(withKey(address, key, v))} />`
-      : html`<${TextField} key=${key} label=${label} hint=${hint} value=${keyOf(address, key)}
-        onChange=${(/** @type {string} */ v) => setAddress(withKey(address, key, v.trim()))} />`))}
+      : html`<${TypedField} key=${key} label=${label} hint=${hint} kind="word" value=${keyOf(address, key) || null} show=${(/** @type {string} */ t) => t} read=${(/** @type {string} */ t) => t.trim()}
+        onChange=${(/** @type {string|null} */ v) => setAddress(withKey(address, key, v ?? ""))} />`))}
     <${Trouble} text=${error} /><p class="mono all">${address}</p><p><button disabled=${address === device.address}>Use these settings</button></p>
-      </form></details>`;
+      <//></details>`;
 }
 
 /** @param {{port: Port}} props */
@@ -172,8 +171,7 @@ function OtherAddress() {
   const [address, setAddress] = useState("");
   return html`<details class="panel"><summary>Another address</summary>
     <p class="hint">For a serial port over the network, or settings that differ: <span class="mono">serial:/dev/ttyUSB0?baud=9600</span>, <span class="mono">tcp://192.168.0.20:4001</span>, <span class="mono">usb:VVVV:PPPP</span>. Words behind the question mark: baud parity bits stop format unit poll rate delay invert.</p>
-    <label class="field"><span class="field-name">Address</span>
-      <input class="mono" value=${address} spellcheck=${false} autocomplete="off"
-        onInput=${(/** @type {any} */ e) => setAddress(e.target.value.trim())} /></label>
+    <${TypedField} label="Address" kind="word" value=${address || null} show=${(/** @type {string} */ t) => t} read=${(/** @type {string} */ t) => t.trim()}
+      onChange=${(/** @type {string|null} */ t) => setAddress(t ?? "")} />
     ${address ? html`<${Listen} key=${address} address=${address} />` : null}</details>`;
 }

@@ -2,7 +2,7 @@
 // the two ways of finding that.
 
 import { useState } from "../lib/hooks.js";
-import { html, LengthField, Mark, NumberField, Trouble, useApp, useOnlyShows } from "../ui.js";
+import { html, LengthField, Mark, NumberField, sound, Trouble, useApp, useOnlyShows } from "../ui.js";
 import { degrees, toMm } from "../units.js";
 import { cylinderOf } from "../engine.js";
 import { useDraft } from "../draft.js";
@@ -76,11 +76,17 @@ function Typed({ tdc, found }) {
   const [deg, setDeg] = useState(tdc?.tdc_deg ?? null);
   const [u, setU] = useState(tdc?.tdc_u_deg ?? null);
   const same = deg === (tdc?.tdc_deg ?? null) && u === (tdc?.tdc_u_deg ?? null);
-  return html`<div class="grid"><${NumberField} label="The encoder shows at TDC" unit="°" value=${deg} onChange=${setDeg} />
-    <${NumberField} label="known to ±" unit="°" value=${u} onChange=${setU} />
+  return html`<div class="grid" data-fields><${NumberField} label="The encoder shows at TDC" unit="°" range=${turns} value=${deg} onChange=${setDeg} />
+    <${NumberField} label="known to ±" unit="°" range=${{ least: 0, most: 90 }} value=${u} onChange=${setU} />
     <p><button type="button" disabled=${deg === null || same}
-      onClick=${() => deg !== null && found({ tdc_deg: deg, tdc_u_deg: u ?? undefined, how: ways.typed })}>Keep it</button></p></div>`;
+      onClick=${(/** @type {Event} */ e) => deg !== null && sound(besides(e)) && found({ tdc_deg: deg, tdc_u_deg: u ?? undefined, how: ways.typed })}>Keep it</button></p></div>`;
 }
+
+/** An encoder may have counted many turns. */
+const turns = { least: -360000, most: 360000 };
+
+/** The fields that belong to a button: those of its block. @param {Event} e */
+const besides = (e) => /** @type {Element} */ (e.currentTarget).closest("[data-fields]");
 
 /** @typedef {{now: () => number|undefined, found: (tdc: any) => void}} Finder */
 
@@ -93,7 +99,7 @@ function AngleField({ label, value, onChange, now }) {
     const angle = now();
     if (angle !== undefined) onChange(Math.round(angle / 1e4) / 100);
   };
-  return html`<div class="angle-field"><${NumberField} label=${label} unit="°" value=${value} onChange=${onChange} />
+  return html`<div class="angle-field"><${NumberField} label=${label} unit="°" range=${turns} value=${value} onChange=${onChange} />
     ${now() === undefined ? null : html`<button type="button" class="quiet" onClick=${take}>As it stands</button>`}</div>`;
 }
 
@@ -102,7 +108,8 @@ function useTdc(question) {
   const app = useApp();
   const [tdc, setTdc] = useState(/** @type {any} */ (null));
   const [error, setError] = useState("");
-  const work = async () => {
+  const work = async (/** @type {Event} */ e) => {
+    if (!sound(besides(e))) return;
     try {
       setTdc((await app.api.post("/calc/timing", { tdc: question })).tdc);
       setError("");
@@ -118,12 +125,12 @@ function Stop({ now, found }) {
   const [a, setA] = useState(/** @type {number|null} */ (null));
   const [b, setB] = useState(/** @type {number|null} */ (null));
   const { tdc, error, work } = useTdc({ positive_stop: { first_deg: [a], second_deg: [b] } });
-  return html`<h3>With a stop in the plug hole</h3>
+  return html`<div data-fields><h3>With a stop in the plug hole</h3>
     <p class="hint">Screw the stop in, turn gently against it one way and read the encoder, then the other way. Top dead centre is the middle. Take the stop out again.</p>
     <div class="grid"><${AngleField} label="Against it, turning forwards" value=${a} onChange=${setA} now=${now} />
       <${AngleField} label="Against it, turning back" value=${b} onChange=${setB} now=${now} /></div>
     <p><button type="button" disabled=${a === null || b === null} onClick=${work}>Find the middle</button></p><${Trouble} text=${error} />
-      <${Found} tdc=${tdc} found=${found} />`;
+      <${Found} tdc=${tdc} found=${found} /></div>`;
 }
 
 /** @param {Finder & {unit: import("../units.js").Unit}} props */
@@ -132,13 +139,13 @@ function Drop({ now, unit, found }) {
   const [after, setAfter] = useState(/** @type {number|null} */ (null));
   const [drop, setDrop] = useState(/** @type {number|null} */ (null));
   const { tdc, error, work } = useTdc({ piston: { drops: [{ before_deg: before, after_deg: after, drop_mm: drop === null ? 0 : toMm(drop) }] } });
-  return html`<h3>With the indicator on the piston</h3>
+  return html`<div data-fields><h3>With the indicator on the piston</h3>
     <p class="hint">Find the piston's top. Turn well back, come forwards until it is so much below its top, and read the encoder; go on over the top until it is as much below again, and read it once more.</p>
-    <div class="grid"><${LengthField} label="So much below its top" nm=${drop} unit=${unit} onChange=${setDrop} />
+    <div class="grid"><${LengthField} label="So much below its top" nm=${drop} unit=${unit} of="drop" onChange=${setDrop} />
       <${AngleField} label="Before the top" value=${before} onChange=${setBefore} now=${now} />
       <${AngleField} label="After it" value=${after} onChange=${setAfter} now=${now} /></div>
     <p><button type="button" disabled=${before === null || after === null || !drop} onClick=${work}>Find the middle</button></p>
-      <${Trouble} text=${error} /><${Found} tdc=${tdc} found=${found} />`;
+      <${Trouble} text=${error} /><${Found} tdc=${tdc} found=${found} /></div>`;
 }
 
 /** @param {{tdc: any, found: (tdc: any) => void}} props */

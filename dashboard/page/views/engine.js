@@ -2,7 +2,7 @@
 // form of everything that is set down about it once.
 
 import { useState } from "../lib/hooks.js";
-import { html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
+import { Form, html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { digits } from "../units.js";
 import { banks, blankEngine, cylinderOf, progress, sideOf } from "../engine.js";
@@ -50,8 +50,7 @@ function NewEngine({ unit, done }) {
   const app = useApp();
   const [draft, setDraft] = useState(/** @type {any} */ ({ ...blankEngine(), units: unit }));
   const f = fieldsOf(draft, setDraft, unit);
-  const add = async (/** @type {Event} */ e) => {
-    e.preventDefault();
+  const add = async () => {
     try {
       const made = await app.api.post("/engines", { ...draft, cylinders: Number(draft.cylinders), valves_per_cylinder: Number(draft.valves_per_cylinder) });
       const valves = await app.api.get(`/engines/${encodeURIComponent(made.id)}/valves`);
@@ -62,12 +61,12 @@ function NewEngine({ unit, done }) {
       app.notify(/** @type {Error} */ (err).message, "amiss");
     }
   };
-  return html`<form class="panel grid" onSubmit=${add}><h2>Name the engine</h2>
+  return html`<${Form} class="panel grid" onSubmit=${add}><h2>Name the engine</h2>
     ${f.text("name", "Name", "as you call this build")}
     ${f.choice("layout", "Layout", layouts)}
-    ${f.number("cylinders", "Cylinders")}
-    ${f.number("valves_per_cylinder", "Valves in a cylinder")}
-    <p><button disabled=${!draft.name}>Put it on the stand</button></p></form>`;
+    ${f.number("cylinders", "Cylinders", "", "", { least: 1, most: 48, whole: true })}
+    ${f.number("valves_per_cylinder", "Valves in a cylinder", "", "", { least: 2, most: 6, whole: true })}
+    <p><button disabled=${!draft.name}>Put it on the stand</button></p><//>`;
 }
 
 /** @param {{id: string, state: import("../state.js").State, renamed: () => void}} props */

@@ -2,11 +2,16 @@
 // the limits that its builder wants, the shims in the drawer.
 
 import { useState } from "../lib/hooks.js";
-import { html, LengthField, NumberField, TextField, Trouble, useApp, useOnlyShows } from "../ui.js";
+import { Form, html, LengthField, NumberField, Trouble, TypedField, useApp, useOnlyShows } from "../ui.js";
 import { degrees, fromMm, toMm } from "../units.js";
-import { parseOrder } from "../engine.js";
+import { setAt, valveNames } from "../engine.js";
+import { readFiringOrder, readOrderOfWork } from "../reads.js";
 import { fieldsOf } from "../form.js";
 import { tdcOf, tdcWords, tidied, withTdc } from "../tdc.js";
+
+const cylinders = { least: 1, most: 48, whole: true }, valvesEach = { least: 2, most: 6, whole: true }, howMany = { least: 0, most: 10000, whole: true };
+/** An encoder may have counted many turns by then. */
+const turns = { least: -360000, most: 360000 };
 
 /** @param {{engine: import("../engine.js").Engine, unit: import("../units.js").Unit, kept: (engine: any) => void, gone: () => void}} props */
 export function EngineForm({ engine, unit, kept, gone }) {
@@ -23,8 +28,8 @@ export function EngineForm({ engine, unit, kept, gone }) {
   const f = fieldsOf(draft, setDraft, unit);
   const tdc = tdcOf(draft);
   const at = `/engines/${encodeURIComponent(engine.id)}`;
-  const keep = async (/** @type {Event} */ e) => {
-    e.preventDefault();
+  const keep = async () => {
+    if (!changed) return app.notify("Nothing was changed.");
     try {
       kept(await app.api.put(at, tidied(draft)));
       setError("");
@@ -43,13 +48,14 @@ export function EngineForm({ engine, unit, kept, gone }) {
       setError(/** @type {Error} */ (err).message);
     }
   };
-  return html`<form class="engine-form" onSubmit=${keep}>
+  return html`<${Form} class="engine-form" onSubmit=${keep}>
     <details open><summary>The engine</summary><div class="grid">
       ${f.text("name", "Name")}${f.text("type", "Type", "what builds of one kind have in common; a shop compares them")}
       ${f.choice("layout", "Layout", [["inline", "inline"], ["vee", "vee"], ["flat", "flat, opposed"], ["single", "single cylinder"]])}
-      ${f.number("cylinders", "Cylinders")}${f.number("valves_per_cylinder", "Valves in a cylinder")}
-      <${TextField} label="Firing order" hint="as in 1-3-4-2" value=${(draft.firing_order ?? []).join("-")}
-        onChange=${(/** @type {string} */ t) => setDraft({ ...draft, firing_order: parseOrder(t) })} />
+      ${f.number("cylinders", "Cylinders", "", "", cylinders)}${f.number("valves_per_cylinder", "Valves in a cylinder", "", "", valvesEach)}
+      <${TypedField} label="Firing order" hint="as in 1-3-4-2" kind="cylinders" value=${draft.firing_order} empty=${undefined}
+        show=${(/** @type {number[]} */ order) => order.join("-")} read=${(/** @type {string} */ t) => readFiringOrder(t, draft.cylinders)}
+        onChange=${(/** @type {number[]|null} */ order) => setDraft(setAt(draft, "firing_order", order ?? undefined))} />
       ${f.choice("rotation", "Crank turns, seen from the front", [["clockwise", "clockwise"], ["anticlockwise", "anticlockwise"]])}
       ${f.choice("units", "Lengths of this engine in", [["", "as the page"], ["in", "inches"], ["mm", "millimetres"]])}
       ${f.length("stroke_mm", "Stroke")}${f.length("rod_mm", "Connecting rod", "centre to centre")}
@@ -64,7 +70,7 @@ export function EngineForm({ engine, unit, kept, gone }) {
     <details><summary>Top dead centre${tdc ? `: ${degrees(tdc.tdc_deg, 2)}` : ": not known"}</summary>
       ${tdc ? html`<p>${tdcWords(tdc)}. <button type="button" class="quiet" onClick=${() => setDraft(withTdc(draft, null, ""))}>Clear it</button></p>`
         : html`<p>How to find it stands under <a href="#/timing">Timing</a>; without it the encoder's own zero counts.</p>`}
-      <div class="grid">${f.number("tdc_deg", "The encoder shows at TDC of cylinder 1", "°", "of its firing stroke; the other cylinders follow from the firing order")}</div></details>
+      <div class="grid">${f.number("tdc_deg", "The encoder shows at TDC of cylinder 1", "°", "of its firing stroke; the other cylinders follow from the firing order", turns)}</div></details>
     <details><summary>Cam card</summary><div class="grid">
       ${f.length("cam_card.checking_lift_mm", "Checking lift", "the lift at which the card gives its events")}
       ${f.number("cam_card.io_btdc_deg", "Intake opens", "° BTDC", "a minus means the other side: ATDC")}${f.number("cam_card.ic_abdc_deg", "Intake closes", "° ABDC")}
@@ -81,15 +87,15 @@ export function EngineForm({ engine, unit, kept, gone }) {
     <details><summary>Shims on hand</summary>
       <${Shims} list=${draft.shims_on_hand ?? []} unit=${unit} change=${(/** @type {any[]} */ list) => setDraft({ ...draft, shims_on_hand: list })} /></details>
     <details><summary>Order of work and notes</summary><div class="grid">
-      <${TextField} label="Order of work" hint="valve names with spaces between, as in 1I 1E 3I; empty follows the firing order"
-        value=${(draft.order ?? []).join(" ")}
-        onChange=${(/** @type {string} */ t) => setDraft({ ...draft, order: t.toUpperCase().split(/[\s,]+/).filter(Boolean) })} />
-      <label class="field all"><span class="field-name">Notes</span>
-        <textarea rows="4" onInput=${(/** @type {any} */ e) => setDraft({ ...draft, notes: e.target.value })}>${draft.notes ?? ""}</textarea></label>
+      <${TypedField} label="Order of work" hint="valve names with spaces between, as in 1I 1E 3I; empty follows the firing order" kind="valves"
+        value=${draft.order} empty=${undefined} show=${(/** @type {string[]} */ order) => order.join(" ")}
+        read=${(/** @type {string} */ t) => readOrderOfWork(t, valveNames(draft))}
+        onChange=${(/** @type {string[]|null} */ order) => setDraft(setAt(draft, "order", order ?? undefined))} />
+      ${f.lines("notes", "Notes")}
     </div></details>
     <${Trouble} text=${error} />
-    ${looks ? null : html`<p class="row"><button disabled=${!changed}>Keep the engine</button>
-      <button type="button" class="quiet" onClick=${remove}>Take it off the list</button></p>`}</form>`;
+    ${looks ? null : html`<p class="row"><button>Keep the engine</button>
+      <button type="button" class="quiet" onClick=${remove}>Take it off the list</button></p>`}<//>`;
 }
 
 /** @param {{list: {thickness_mm: number, count: number}[], unit: import("../units.js").Unit, change: (list: any[]) => void}} props */
@@ -97,9 +103,9 @@ function Shims({ list, unit, change }) {
   const put = (/** @type {number} */ i, /** @type {object} */ what) => change(list.map((s, k) => (k === i ? { ...s, ...what } : s)));
   return html`<p class="hint">All that could go under a stand, the ones in use among them.</p>
     ${list.map((s, i) => html`<div class="shim-row" key=${i}>
-      <${LengthField} label="Thickness" unit=${unit} nm=${s.thickness_mm ? fromMm(s.thickness_mm) : null}
+      <${LengthField} label="Thickness" unit=${unit} of="shim" nm=${s.thickness_mm ? fromMm(s.thickness_mm) : null}
         onChange=${(/** @type {number|null} */ nm) => put(i, { thickness_mm: nm === null ? 0 : toMm(nm) })} />
-      <${NumberField} label="How many" value=${s.count} onChange=${(/** @type {number|null} */ n) => put(i, { count: Math.round(n ?? 0) })} />
+      <${NumberField} label="How many" range=${howMany} value=${s.count} onChange=${(/** @type {number|null} */ n) => put(i, { count: n ?? 0 })} />
       <button type="button" class="quiet" onClick=${() => change(list.filter((_, k) => k !== i))}>Remove</button></div>`)}
     <p><button type="button" class="quiet" onClick=${() => change([...list, { thickness_mm: 0, count: 1 }])}>Add a thickness</button></p>`;
 }

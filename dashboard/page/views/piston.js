@@ -2,7 +2,7 @@
 // crank angle give all others.
 
 import { useMemo, useState } from "../lib/hooks.js";
-import { html, Nothing, Trouble, useApp, useFetched } from "../ui.js";
+import { Form, html, Nothing, Trouble, useApp, useFetched } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { degrees, digits, fromMm, length, nanometres, when } from "../units.js";
 import { sideOf } from "../engine.js";
@@ -29,8 +29,7 @@ export function Piston({ engine, valve, unit }) {
   const head = traces.find((/** @type {any} */ t) => String(t.id) === id);
   const side = sideOf(head?.valve || valve) || "intake";
   if (all && traces.length === 0 && !answer) return html`<${Nothing} says=${`This needs a trace with crank angle ${valve ? `of ${valveWords(valve)}` : "of the valve"}: connect an encoder and turn it once.`} href="#/devices" label="To the devices" />`;
-  const work = async (/** @type {Event} */ e) => {
-    e.preventDefault();
+  const work = async () => {
     try {
       const { curve } = await app.api.get(`/traces/${id}/timing${query({ valve: side, ...mountingQuery(mounting) })}`);
       setTrouble("");
@@ -39,7 +38,7 @@ export function Piston({ engine, valve, unit }) {
       setTrouble(/** @type {Error} */ (err).message);
     }
   };
-  return html`<form onSubmit=${work}>
+  return html`<${Form} onSubmit=${work}>
     <p>With light checking springs fitted, stop the crank about 10 degrees from top dead centre of the overlap, where the valve is close to the piston. Push the valve open by hand until it touches the piston, and read how far it went. Write down both. Top dead centre is set under <a href="#/timing">Timing</a>.</p>
     <div class="grid">
       <label class="field"><span class="field-name">Trace of the valve</span>
@@ -51,7 +50,7 @@ export function Piston({ engine, valve, unit }) {
       ${f.number("valve_lean_deg", "Valve leans against the bore by", "°")}${f.choice("crown", "Under the valve is", [["parallel", "a pocket square to the valve"], ["flat", "a flat crown"]])}
       ${f.length("curve_lash_mm", "Lash when the trace was taken")}</div>
     <${Trouble} text=${trouble || error} /><p><button disabled=${!id}>Work out the clearance</button></p>
-    <${KeptLine} state=${state} /></form>
+    <${KeptLine} state=${state} /><//>
     ${answer?.piston ? html`<${PistonAnswer} p=${answer.piston} side=${side} basis=${answer} unit=${unit} />` : null}`;
 }
 

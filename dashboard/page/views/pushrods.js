@@ -1,7 +1,7 @@
 // From the adjustable checking rod to the list for the saw, and the lash that
 // the rods will want cold.
 
-import { html, LengthField, Nothing, Trouble, useApp, useFetched } from "../ui.js";
+import { Form, html, LengthField, Nothing, Trouble, useApp, useFetched } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { digits, fromMm, inUnit, length, toMm, withUncertainty } from "../units.js";
 import { fieldsOf } from "../form.js";
@@ -20,17 +20,16 @@ export function Pushrods({ engine, unit }) {
   const f = fieldsOf(d, setD, unit);
   const names = (valves.value ?? []).map((/** @type {any} */ v) => v.valve);
   const rods = names.filter((/** @type {string} */ n) => d.rods[n]);
-  const work = (/** @type {Event} */ e) => {
-    e.preventDefault();
+  const work = () => {
     void ask(askPushrods(d, names, engine));
   };
-  return html`<form onSubmit=${work}>
+  return html`<${Form} onSubmit=${work}>
     <p>Set the rocker as it will stay. With the lifter on the heel of its lobe, lengthen the checking rod until the lash is just gone, take it out, and measure it.</p>
     <section><h2>Checking rods, ${unit}</h2><div class="grid">
       ${f.choice("measured", "Measured", [["overall", "over both tips"], ["centres", "between the middles of the balls"], ["gauge", "between gauging rings"]])}
       ${d.measured === "gauge" ? f.length("gauge_diameter_mm", "Hole of the ring") : null}</div>
       <div class="grid rods">
-        ${names.map((/** @type {string} */ n) => html`<${LengthField} key=${n} label=${valveWords(n)} unit=${unit}
+        ${names.map((/** @type {string} */ n) => html`<${LengthField} key=${n} label=${valveWords(n)} unit=${unit} of="pushrod"
           nm=${d.rods[n] ? fromMm(d.rods[n]) : null}
           onChange=${(/** @type {number|null} */ nm) => setD({ ...d, rods: { ...d.rods, [n]: nm === null ? undefined : toMm(nm) } })} />`)}</div></section>
     <details><summary>End pieces</summary><div class="grid">
@@ -43,10 +42,10 @@ export function Pushrods({ engine, unit }) {
     <details><summary>Lash when it warms up</summary><div class="grid">
       <p class="hint">Measure the length of what stands between the lifter and the rocker's pivot, by material.</p>
       ${f.choice("rod_material", "Pushrods of", materials)}${f.choice("lash.stack_material", "Head or barrel of", materials)}${f.length("lash.stack_mm", "its length")}
-      ${f.choice("lash.case_material", "Case or block of", materials)}${f.length("lash.case_mm", "its length")}${f.number("lash.warmer_k", "Warmer by", "K", "70 if left empty")}${f.length("lash.hot_lash_mm", "Lash wanted when hot")}</div></details>
+      ${f.choice("lash.case_material", "Case or block of", materials)}${f.length("lash.case_mm", "its length")}${f.number("lash.warmer_k", "Warmer by", "K", "70 if left empty", { least: -100, most: 500 })}${f.length("lash.hot_lash_mm", "Lash wanted when hot")}</div></details>
     <${Trouble} text=${error} />
     <p><button disabled=${rods.length === 0}>Work out the cut list</button></p>
-    <${KeptLine} state=${state} /></form>
+    <${KeptLine} state=${state} /><//>
     ${answer ? html`<${CutList} a=${answer}
       unit=${unit} />` : rods.length === 0 ? html`<${Nothing} says="One checking rod is enough to begin. The list grows with each." />` : null}`;
 }

@@ -1,7 +1,7 @@
 // Springs: their loads, and what is left at full lift between coils, between
 // retainer and seal, between rocker and stud.
 
-import { html, LengthField, NumberField, Trouble } from "../ui.js";
+import { Form, html, LengthField, NumberField, Trouble } from "../ui.js";
 import { force, fromMm, length, poundForce, rate, toMm } from "../units.js";
 import { fieldsOf } from "../form.js";
 import { askGaps, askSpring, gaps, spring } from "../questions.js";
@@ -15,11 +15,10 @@ export function Gaps({ engine, valve, unit }) {
   const { d, setD, answer, error, ask, state } = useWork(gaps, engine, valve);
   const f = fieldsOf(d, setD, unit);
   const question = askGaps(d);
-  const work = (/** @type {Event} */ e) => {
-    e.preventDefault();
+  const work = () => {
     void ask(question);
   };
-  return html`<form onSubmit=${work}>
+  return html`<${Form} onSubmit=${work}>
     <div class="grid">${f.length("lift_mm", "Max lift at the valve", "the greatest of the engine's valves is on the safe side")}</div>
     <section><h2>Coil bind</h2>
       <p>Measure the installed height from the spring's seat to its retainer, valve closed. Press a spring solid in a vice between flat plates and measure it, inner springs too.</p>
@@ -30,7 +29,7 @@ export function Gaps({ engine, valve, unit }) {
       <div class="grid">${f.length("slot.slot_length_mm", "Length of the slot")}${f.length("slot.stud_diameter_mm", "Stud diameter")}${f.length("slot.height_mm", "Pivot to the slot's far face")}
         ${f.number("slot.closed_deg", "Rocker's angle, valve closed", "°")}${f.number("slot.full_deg", "at full lift", "°")}${f.number("slot.centred_deg", "with the slot centred", "°")}</div></section>
     <${Trouble} text=${error} /><p><button disabled=${Object.keys(question).length === 0}>Work out what is left</button></p>
-    <${KeptLine} state=${state} /></form>
+    <${KeptLine} state=${state} /><//>
     ${answer ? html`<section><h2>Left at full lift</h2><dl class="facts">
       <${GapLine} name="between coils, whole spring" gap=${answer.coil_bind} unit=${unit} />
       <${GapLine} name="retainer to seal" gap=${answer.retainer} unit=${unit} />
@@ -45,27 +44,26 @@ export function Spring({ engine, valve, unit }) {
   const { d, setD, answer, error, ask, state } = useWork(spring, engine, valve);
   const f = fieldsOf(d, setD, unit);
   const toForce = unit === "in" ? poundForce : 1, forceUnit = unit === "in" ? "lbf" : "N";
-  const shownForce = (/** @type {number|undefined} */ n) => (n === undefined ? null : Math.round((n / toForce) * 100) / 100);
+  const shownForce = (/** @type {number|undefined} */ n) => (n === undefined ? null : Number((n / toForce).toPrecision(9)));
   const put = (/** @type {number} */ i, /** @type {object} */ what) => setD({ ...d, loads: d.loads.map((/** @type {any} */ l, /** @type {number} */ k) => (k === i ? { ...l, ...what } : l)) });
-  const work = (/** @type {Event} */ e) => {
-    e.preventDefault();
+  const work = () => {
     void ask(askSpring(d));
   };
   const a = answer;
-  return html`<form onSubmit=${work}>
+  return html`<${Form} onSubmit=${work}>
     <p>Best from a spring tester: two heights and their loads. Without one, from the wire and the coils. Springs store energy: wear glasses, and press them with something that can not slip.</p>
     <section><h2>As tested</h2>${d.loads.map((/** @type {any} */ l, /** @type {number} */ i) => html`<div class="grid" key=${i}>
-      <${LengthField} label=${`Height ${i + 1}`} unit=${unit} nm=${l.height_mm === undefined ? null : fromMm(l.height_mm)}
+      <${LengthField} label=${`Height ${i + 1}`} unit=${unit} of="spring" nm=${l.height_mm === undefined ? null : fromMm(l.height_mm)}
         onChange=${(/** @type {number|null} */ nm) => put(i, { height_mm: nm === null ? undefined : toMm(nm) })} />
-      <${NumberField} label=${`Load ${i + 1}`} unit=${forceUnit} value=${shownForce(l.load_n)}
+      <${NumberField} label=${`Load ${i + 1}`} unit=${forceUnit} range=${{ least: 0, most: 20000 }} value=${shownForce(l.load_n)}
         onChange=${(/** @type {number|null} */ v) => put(i, { load_n: v === null ? undefined : v * toForce })} /></div>`)}
       <p><button type="button" class="quiet" onClick=${() => setD({ ...d, loads: [...d.loads, {}] })}>Another load</button></p></section>
     <section><h2>As wound</h2><div class="grid">
-      ${f.length("wire_mm", "Wire")}${f.length("outer_diameter_mm", "Outer diameter")}${f.number("total_coils", "Coils in all")}${f.choice("ends", "Ends", ends)}</div></section>
+      ${f.length("wire_mm", "Wire")}${f.length("outer_diameter_mm", "Outer diameter")}${f.number("total_coils", "Coils in all", "", "", { least: 1, most: 40 })}${f.choice("ends", "Ends", ends)}</div></section>
     <section><h2>As installed</h2><div class="grid">
       ${f.length("installed_height_mm", "Installed height")}${f.length("lift_mm", "Max lift at the valve")}${f.length("free_length_mm", "Free length")}${f.length("solid_height_mm", "Solid height, measured")}</div></section>
     <${Trouble} text=${error} /><p><button>Work out the spring</button></p>
-    <${KeptLine} state=${state} /></form>
+    <${KeptLine} state=${state} /><//>
     ${a ? html`<section><h2>The spring</h2><dl class="facts"><div><dt>rate, from ${a.rate_from === "loads" ? "the loads" : "its dimensions"}</dt>
       <dd>${rate(a.rate_n_per_mm, unit)}${a.rate_u_n_per_mm ? ` ± ${rate(a.rate_u_n_per_mm, unit)}` : ""}</dd></div>
       ${a.seat_load_n !== undefined ? html`<div><dt>on the seat</dt><dd>

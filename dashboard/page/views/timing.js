@@ -3,11 +3,12 @@
 // acceleration with their bands of noise.
 
 import { useMemo, useState } from "../lib/hooks.js";
-import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { html, Mark, Nothing, Trouble, TypedField, useApp, useFetched, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
-import { degrees, digits, fromMm, inUnit, length, nanometres, parseLength, toMm, when, withUncertainty } from "../units.js";
+import { degrees, digits, fromMm, inUnit, length, nanometres, toMm, when, withUncertainty } from "../units.js";
 import { cylinderOf, sideOf } from "../engine.js";
 import { axisWords, joined, readTiming } from "../timing.js";
+import { readLength } from "../reads.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
 import { Sentences } from "../says.js";
@@ -23,7 +24,7 @@ export function Timing({ route }) {
   const { bench, unit } = usePart(app.store, (s) => s);
   const { value: all, error } = useFetched((signal) => app.api.get(`/traces${query({ engine: bench.engine, limit: 200 })}`, signal), [bench.engine]);
   const [chosen, setChosen] = useState(/** @type {Record<string, string>} */ ({ intake: route.query.get("intake") ?? "", exhaust: route.query.get("exhaust") ?? "" }));
-  const [checks, setChecks] = useState("0.050 in, 1 mm");
+  const [checks, setChecks] = useState({ text: "0.050 in, 1 mm", sent: "1.27mm,1mm" });
   const engine = useFetched((signal) => (bench.engine ? app.api.get(`/engines/${encodeURIComponent(bench.engine)}`, signal) : Promise.resolve(null)), [bench.engine]);
   const traces = (all ?? []).filter((/** @type {any} */ t) => t.has_angle && t.max_lift_mm);
   const known = engine.value !== undefined && (engine.value?.id ?? "") === bench.engine;
@@ -33,7 +34,6 @@ export function Timing({ route }) {
   const cylinder = cylinderOf(bench.valve);
   const find = (/** @type {"intake"|"exhaust"} */ side) => chosen[side] || String(traces.find((/** @type {any} */ t) => sideOf(t.valve) === side && (!cylinder || cylinderOf(t.valve) === cylinder))?.id ?? "0");
   const ids = { intake: find("intake"), exhaust: find("exhaust") };
-  const { text: checking, wrong } = asked(checks, unit);
   return html`<h1>Timing</h1><${Trouble} text=${error || engine.error} />
     <div class="grid">${sides.map((side) => html`<label class="field"><span class="field-name">
       ${side === "intake" ? "Intake" : "Exhaust"} trace</span>
@@ -41,10 +41,10 @@ export function Timing({ route }) {
         <option value="0">none</option>
         ${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === ids[side]}>
           ${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>`)}
-      <${TextField} label="Checking lifts" value=${checks} onChange=${setChecks} hint="as in 0.050 in, 1 mm" /></div>
-    <${Trouble} text=${wrong} />
+      <${TypedField} label="Checking lifts" kind="checks" value=${checks} show=${(/** @type {Checks} */ c) => c.text} read=${(/** @type {string} */ t) => ({ text: t, sent: asked(t, unit) })}
+        empty=${{ text: "", sent: "" }} onChange=${setChecks} hint="as in 0.050 in, 1 mm; also 1/16 in" /></div>
     ${!known ? null : html`<${Mounted} key=${bench.engine} engine=${engine.value} set=${engine.set} valve=${bench.valve}
-      ids=${ids} checking=${wrong ? null : checking} unit=${unit} />`}`;
+      ids=${ids} checking=${checks.sent} unit=${unit} />`}`;
 }
 
 /**
@@ -57,13 +57,11 @@ function Mounted({ engine, set, valve, ids, checking, unit }) {
     ${checking === null ? null : html`<${Both} ids=${ids} checking=${checking} mounting=${mountingQuery(mounting)} tdc=${engine?.tdc_deg} engine=${engine?.id ?? ""} unit=${unit} />`}`;
 }
 
+/** @typedef {{text: string, sent: string}} Checks the lifts as they were typed, and as the daemon is asked */
+
 /** @param {string} typed @param {import("../units.js").Unit} unit */
 function asked(typed, unit) {
-  try {
-    return { text: typed.split(/,\s+|;/).map((s) => s.trim()).filter(Boolean).map((s) => `${toMm(parseLength(s, unit))}mm`).join(","), wrong: "" };
-  } catch (err) {
-    return { text: "", wrong: /** @type {Error} */ (err).message };
-  }
+  return typed.split(/,\s+|;/).map((s) => s.trim()).filter(Boolean).map((s) => `${toMm(readLength(s, unit, "checking"))}mm`).join(",");
 }
 
 /** @param {{ids: Record<string, string>, checking: string, mounting: Record<string, any>, tdc: number|undefined, engine: string, unit: import("../units.js").Unit}} props */

@@ -2,10 +2,10 @@
 // as it is and as it would be.
 
 import { useState } from "../lib/hooks.js";
-import { html, LengthField, Mark, Nothing, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
+import { Form, html, LengthField, LengthsField, Mark, Nothing, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { shown } from "../state.js";
-import { digits, fromMm, length, parseLength, shim, toMm, withUncertainty } from "../units.js";
+import { digits, fromMm, length, shim, toMm, withUncertainty } from "../units.js";
 import { sideOf } from "../engine.js";
 import { liftsFor } from "../rocker.js";
 import { RockerPicture, SweepPicture } from "../rockerview.js";
@@ -81,18 +81,16 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
   const from = editing ?? last;
   const nm = (/** @type {number|null|undefined} */ mm) => (mm === null || mm === undefined ? null : fromMm(mm));
   const blank = () => ({
-    stack: (from?.stack_mm ?? []).map((s) => `${shim(fromMm(s), unit)} ${unit}`).join(" + "), pushrod: nm(from?.pushrod_length_mm), lash: nm(from?.lash_mm), below: nm(editing?.adjuster_below_valve_mm),
+    stack: (from?.stack_mm ?? []).map(fromMm), pushrod: nm(from?.pushrod_length_mm), lash: nm(from?.lash_mm), below: nm(editing?.adjuster_below_valve_mm),
     sweep: nm(editing?.sweep_mm), lift: nm(editing ? editing.max_lift_mm : maxLift), remark: editing?.remark ?? "",
   });
   const [d, setD] = useState(blank);
   const [wrong, setWrong] = useState("");
   const set = (/** @type {string} */ name) => (/** @type {any} */ v) => setD({ ...d, [name]: v });
-  const keep = async (/** @type {Event} */ e) => {
-    e.preventDefault();
+  const keep = async () => {
     try {
-      const stack = d.stack.split(/[+;]|\s{2,}/).map((s) => s.trim()).filter(Boolean).map((s) => toMm(parseLength(s, unit)));
       const mm = (/** @type {number|null} */ nm) => (nm === null ? undefined : toMm(nm));
-      const written = { valve, stack_mm: stack, pushrod_length_mm: mm(d.pushrod), lash_mm: mm(d.lash), adjuster_below_valve_mm: mm(d.below), sweep_mm: mm(d.sweep), max_lift_mm: mm(d.lift), remark: d.remark };
+      const written = { valve, stack_mm: d.stack.map(toMm), pushrod_length_mm: mm(d.pushrod), lash_mm: mm(d.lash), adjuster_below_valve_mm: mm(d.below), sweep_mm: mm(d.sweep), max_lift_mm: mm(d.lift), remark: d.remark };
       if (editing) await app.api.put(`/trials/${encodeURIComponent(editing.id)}`, { ...editing, ...written });
       else await app.api.post(`${at}/trials`, written);
       setWrong("");
@@ -103,16 +101,16 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
     }
   };
   return html`<details class="panel" open=${!last || editing !== null}><summary>${editing ? "Change the trial" : "Write down a trial"}</summary>
-    <form class="grid" onSubmit=${keep}>
-    <${TextField} label="Shims under the stand" value=${d.stack} onChange=${set("stack")}
+    <${Form} class="grid" onSubmit=${keep}>
+    <${LengthsField} label="Shims under the stand" nms=${d.stack} unit=${unit} of="shim" onChange=${set("stack")}
       hint=${`thicknesses with + between, as in ${unit === "in" ? "0.015 + 0.030" : "0.40 + 0.80"}; empty for none`} />
-    <${LengthField} label="Adjuster end below valve end" nm=${d.below} unit=${unit} onChange=${set("below")} hint="at half lift; a minus when it sits higher" />
-    <${LengthField} label="Pushrod length" nm=${d.pushrod} unit=${unit} onChange=${set("pushrod")} />
-    <${LengthField} label="Lash" nm=${d.lash} unit=${unit} onChange=${set("lash")} />
-    <${LengthField} label="Sweep on the stem" nm=${d.sweep} unit=${unit} onChange=${set("sweep")} hint="the width of the mark in the ink" />
-    <${LengthField} label="Max lift" nm=${d.lift} unit=${unit} onChange=${set("lift")} />
+    <${LengthField} label="Adjuster end below valve end" nm=${d.below} unit=${unit} of="height" onChange=${set("below")} hint="at half lift; a minus when it sits higher" />
+    <${LengthField} label="Pushrod length" nm=${d.pushrod} unit=${unit} of="pushrod" onChange=${set("pushrod")} />
+    <${LengthField} label="Lash" nm=${d.lash} unit=${unit} of="lash" onChange=${set("lash")} />
+    <${LengthField} label="Sweep on the stem" nm=${d.sweep} unit=${unit} of="sweep" onChange=${set("sweep")} hint="the width of the mark in the ink" />
+    <${LengthField} label="Max lift" nm=${d.lift} unit=${unit} of="lift" onChange=${set("lift")} />
     <${TextField} label="Remark" value=${d.remark} onChange=${set("remark")} />
-    <${Trouble} text=${wrong} /><p><button>Keep the trial</button></p></form></details>`;
+    <${Trouble} text=${wrong} /><p><button>Keep the trial</button></p><//></details>`;
 }
 
 /**

@@ -1,7 +1,7 @@
 // The engine's map, the rocker's poses, curves laid over each other, the hill.
 import { test } from "node:test";
 import assert from "node:assert/strict";
-import { banks, getAt, nextValve, parseOrder, progress, setAt, sideOf } from "../../../page/engine.js";
+import { banks, getAt, nextValve, progress, setAt, sideOf, valveNames } from "../../../page/engine.js";
 import { liftsFor, poseAt, windowOf } from "../../../page/rocker.js";
 import { along, axisWords, joined, readTiming } from "../../../page/timing.js";
 import { haveAngles, lifted, overlay, placed } from "../../../page/compare.js";
@@ -26,7 +26,7 @@ test("every cylinder stands in the map once, whatever the layout", () => {
 
 test("what a valve's name says", () => {
   assert.deepEqual(["3I", "3E", "12I2", "left"].map(sideOf), ["intake", "exhaust", "intake", ""]);
-  assert.deepEqual(parseOrder("1-3-4-2"), [1, 3, 4, 2]);
+  assert.deepEqual(valveNames({ cylinders: 2, valves_per_cylinder: 3 }), ["1I1", "1I2", "1E", "2I1", "2I2", "2E"]);
   assert.equal(progress({ valve: "1I", traces: 1, trials: 0, max_lift_mm: 10, missing: ["trial"] }), "part");
 });
 

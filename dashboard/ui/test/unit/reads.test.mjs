@@ -1,0 +1,88 @@
+// What is typed is read exactly or refused in words. Decimal equivalents of an
+// inch rule's fractions are those of the trade's tables (from memory): 11/16 is
+// 0.6875, 1/64 is 0.015625.
+import { test } from "node:test";
+import assert from "node:assert/strict";
+import { readFileSync, readdirSync } from "node:fs";
+import { parseLength, typedDigits } from "../../../page/units.js";
+import { readFiringOrder, readLength, readLengths, readNumber, readOrderOfWork } from "../../../page/reads.js";
+import { implausible, kindAt, kinds } from "../../../page/plausible.js";
+import { valveNames } from "../../../page/engine.js";
+
+test("an inch rule's fractions", () => {
+  for (const [text, inches] of /** @type {const} */ ([
+    ["8 11/16", 8.6875], ["8-11/16", 8.6875], ["8 - 11/16", 8.6875], ["5 11/16 in", 5.6875], ['5 11/16"', 5.6875], ["11/16", 0.6875], ["-1/64", -0.015625], ["\u22121 1/2", -1.5],
+    ["8\u00bd", 8.5], ["\u00bd", 0.5], ["7\u215e", 7.875], ["1 1\u20444", 1.25], ["15/1000", 0.015], ["17/16", 1.0625],
+  ])) assert.equal(parseLength(text, "in"), Math.round(inches * 25_400_000), text);
+  assert.equal(parseLength("1/2 in", "mm"), 12_700_000, "a unit in the text wins");
+  for (const [text, says] of /** @type {const} */ ([["8 11/61", /61 under its stroke/], ["8 17/16", /which is meant/], ["1/0", /0 under its stroke/], ["1/2/3", /is not a unit/], ["8 11", /is not a unit/], ["11/", /is not a unit/]])) {
+    assert.throws(() => parseLength(text, "in"), says, text);
+  }
+});
+
+test("what stands in a field can be typed again and is the same", () => {
+  for (const [nm, unit, text] of /** @type {const} */ ([
+    [381_000, "in", "0.015"], [220_662_500, "in", "8.6875"], [396_875, "in", "0.015625"], [-254_000, "in", "-0.01"], [400_000, "mm", "0.4"], [0, "in", "0"], [25_400_000, "in", "1"], [123_456, "mm", "0.123456"],
+  ])) {
+    assert.equal(typedDigits(nm, unit), text);
+    assert.equal(parseLength(text, unit), nm);
+  }
+  assert.equal(typedDigits(400_000, "in"), "0.01575", "one that has no end is rounded, and kept as it was");
+});
+
+test("a length out of reason is refused with the reason, and what may have been meant", () => {
+  assert.throws(() => readLength("15", "in", "shim"), /15\.0000 in is out of reason: a shim is at most 0\.59 in\. Was it 15 thou or 15 mm\?/);
+  assert.throws(() => readLength("0.2", "in", "lash"), /a lash is at most 0\.16 in\. Was it 0\.2 thou or 0\.2 mm\?/);
+  assert.throws(() => readLength("-0.01", "in", "lash"), /a lash is not below nought/);
+  assert.throws(() => readLength("218", "in", "pushrod"), /Was it 218 mm\?/);
+  assert.equal(readLength("0", "in", "lash"), 0);
+  assert.throws(() => readLength("0", "in", "shim"), /a shim is at least/);
+  assert.equal(implausible(1e15, undefined, "in"), "", "nothing is known of what has no kind");
+  for (const [kind, { least, most }] of Object.entries(kinds)) assert.ok(least < most, kind);
+});
+
+test("every length of the views has its kind", () => {
+  const folder = new URL("../../../page/views/", import.meta.url);
+  let seen = 0;
+  for (const file of readdirSync(folder)) {
+    const text = readFileSync(new URL(file, folder), "utf8");
+    for (const [, path] of text.matchAll(/\bf\.length\("([^"]+)"/g)) {
+      seen++;
+      assert.ok(kindAt(path), `${path} in ${file} has no kind in plausible.js`);
+    }
+    for (const [tag] of text.matchAll(/<\$\{Lengths?Field\}[^>]*?onChange/g)) {
+      seen++;
+      assert.match(tag, / of=/, `a length in ${file} does not say what it is of: ${tag}`);
+    }
+  }
+  assert.ok(seen >= 45, `only ${seen} were found`);
+});
+
+test("numbers", () => {
+  for (const [text, value] of /** @type {const} */ ([["1.5", 1.5], ["1,5", 1.5], [".5", 0.5], ["5.", 5], ["\u22123", -3], ["- 3", -3], ["+2", 2]])) assert.equal(readNumber(text), value, text);
+  for (const text of ["six", "", "1e3", "0x10", "1 2", "Infinity", "NaN", "1.2.3", "--1", "1,000.5"]) assert.throws(() => readNumber(text), /is not a number/, text);
+  assert.throws(() => readNumber("2.5", { whole: true }), /not a whole number/);
+  assert.throws(() => readNumber("49", { least: 1, most: 48, whole: true }), /it must be 1 to 48/);
+});
+
+test("orders", () => {
+  assert.deepEqual(readFiringOrder("1-8-4-3-6-5-7-2", 8), [1, 8, 4, 3, 6, 5, 7, 2]);
+  assert.deepEqual(readFiringOrder(" 1, 3 4;2 ", 4), [1, 3, 4, 2]);
+  assert.deepEqual(readFiringOrder("", 4), []);
+  for (const [text, says] of /** @type {const} */ ([["1843", /no cylinder/], ["1-3-4", /Cylinder 2 is missing/], ["1-3-3-2", /Cylinder 3 stands there twice/], ["1-3-4-9", /There is no cylinder 9/], ["1-a", /"a" is no cylinder/]])) {
+    assert.throws(() => readFiringOrder(text, 4), says, text);
+  }
+  const names = valveNames({ cylinders: 2, valves_per_cylinder: 2 });
+  assert.deepEqual(readOrderOfWork("2i 1E,1I", names), ["2I", "1E", "1I"]);
+  assert.throws(() => readOrderOfWork("1I1E", names), /"1I1E" is no valve/);
+  assert.throws(() => readOrderOfWork("1I 3I", names), /"3I" is no valve of this engine: they are 1I 1E 2I 2E/);
+  assert.throws(() => readOrderOfWork("1I 1I", names), /twice/);
+});
+
+test("shims with a plus between", () => {
+  assert.deepEqual(readLengths("0.015 + 1/32", "in", "shim"), [381_000, 793_750]);
+  assert.deepEqual(readLengths("0,40 + 0,80", "mm", "shim"), [400_000, 800_000]);
+  assert.deepEqual(readLengths(" ", "in", "shim"), []);
+  assert.throws(() => readLengths("0.015 + ", "in", "shim"), /is not a length/);
+  assert.throws(() => readLengths("0.015 0.030", "in", "shim"), /is not a unit/);
+});
