@@ -18,8 +18,6 @@ import (
 	"lobescribe/device/measure"
 )
 
-var workshopRates = []float64{10, 20, 50, 100}
-
 // silentBounds is what TestWorkshop holds each kind to, without and with an
 // encoder: how many of 100 sessions may be silently wrong, and how many must be
 // told where the trouble moves a reading by more than 3 counts or 0.3 degrees.
@@ -163,7 +161,7 @@ type shopTally struct {
 
 func (t *shopTally) add(p passed) {
 	t.runs++
-	i := slices.Index(workshopRates, p.rate)
+	i := slices.Index(workshop.Rates(), p.rate)
 	t.byRate[i][1]++
 	if p.silent {
 		t.silent++
@@ -232,39 +230,19 @@ func TestWorkshop(t *testing.T) {
 	if testing.Short() {
 		t.Skip("the workshop takes a quarter of a minute")
 	}
-	runs := 16
-	if s := os.Getenv("LOBESCRIBE_WORKSHOP"); s != "" {
-		n, err := strconv.Atoi(s)
-		require.NoError(t, err, "LOBESCRIBE_WORKSHOP is the number of sessions a kind")
-		runs = n
-	}
+	runs, err := workshop.Runs(16)
+	require.NoError(t, err)
 	says := os.Getenv("LOBESCRIBE_WORKSHOP_SAYS") != ""
 	kinds := workshop.Kinds()
-	const offset = 7_000_000
-	type line struct {
-		kind    workshop.Kind
-		encoder bool
-	}
-	var lines []line
-	for _, k := range kinds {
-		if only := os.Getenv("LOBESCRIBE_WORKSHOP_KIND"); only != "" && only != k.Name {
-			continue
-		}
-		if !k.NeedsEncoder {
-			lines = append(lines, line{k, false})
-		}
-		lines = append(lines, line{k, true})
-	}
+	lines := workshop.Lines(os.Getenv("LOBESCRIBE_WORKSHOP_KIND"))
 	tallies := make([]shopTally, len(lines))
 	var mu sync.Mutex
 	var all []passed
-	onAllCores(len(lines)*runs, func(i int) {
-		l, run := lines[i%len(lines)], i/len(lines)
-		rate := workshopRates[run%4]
-		p := played1(l.kind.Name, offset+uint64(run), rate, l.encoder)
+	workshop.Each(lines, runs, func(line int, s *workshop.Session, rate float64) {
+		p := judge(s, analysed(s.Trace), rate)
 		mu.Lock()
 		defer mu.Unlock()
-		tallies[i%len(lines)].add(p)
+		tallies[line].add(p)
 		if p.silent || p.falsely {
 			all = append(all, p)
 		}
@@ -272,7 +250,7 @@ func TestWorkshop(t *testing.T) {
 	t.Logf("%-28s %s", "", shopHead)
 	total, silent := 0, 0
 	for i, l := range lines {
-		t.Logf("%-28s %v", l.kind.Name+[]string{"", ", encoder"}[btoi(l.encoder)], &tallies[i])
+		t.Logf("%-28s %v", l, &tallies[i])
 		total += tallies[i].runs
 		silent += tallies[i].silent
 	}
@@ -290,10 +268,10 @@ func TestWorkshop(t *testing.T) {
 		reached := map[string]*[2]bound{}
 		for i, l := range lines {
 			g := &tallies[i]
-			if reached[l.kind.Name] == nil {
-				reached[l.kind.Name] = &[2]bound{}
+			if reached[l.Kind.Name] == nil {
+				reached[l.Kind.Name] = &[2]bound{}
 			}
-			reached[l.kind.Name][btoi(l.encoder)] = bound{math.Ceil(percent(g.silent, g.runs)), math.Floor(percent(g.told, g.mattered))}
+			reached[l.Kind.Name][l.At()] = bound{math.Ceil(percent(g.silent, g.runs)), math.Floor(percent(g.told, g.mattered))}
 		}
 		for _, k := range kinds {
 			b := reached[k.Name]
@@ -307,44 +285,25 @@ func TestWorkshop(t *testing.T) {
 	require.Len(t, silentBounds, len(kinds))
 	for i, l := range lines {
 		g := &tallies[i]
-		name := l.kind.Name + []string{", without encoder", ", with encoder"}[btoi(l.encoder)]
-		b, ok := silentBounds[l.kind.Name]
-		require.True(t, ok, "no bound for %q", l.kind.Name)
-		at := b[btoi(l.encoder)]
-		assert.LessOrEqual(t, percent(g.silent, g.runs), at.silent+chance(at.silent, g.runs), "%s: silently wrong", name)
-		assert.GreaterOrEqual(t, percent(g.told, g.mattered), at.told-chance(at.told, g.mattered), "%s: told", name)
-		if l.kind.Name != "sound" {
+		name := l.String()
+		b, ok := silentBounds[l.Kind.Name]
+		require.True(t, ok, "no bound for %q", l.Kind.Name)
+		at := b[l.At()]
+		assert.LessOrEqual(t, percent(g.silent, g.runs), at.silent+workshop.Luck(at.silent, g.runs), "%s: silently wrong", name)
+		assert.GreaterOrEqual(t, percent(g.told, g.mattered), at.told-workshop.Luck(at.told, g.mattered), "%s: told", name)
+		if l.Kind.Name != "sound" {
 			continue
 		}
-		s := soundBounds[btoi(l.encoder)]
+		s := soundBounds[l.At()]
 		require.Greater(t, g.openings, 2*runs)
-		assert.LessOrEqual(t, percent(g.falsely, g.runs), s.falsely+chance(s.falsely, g.runs), "%s: told falsely", name)
+		assert.LessOrEqual(t, percent(g.falsely, g.runs), s.falsely+workshop.Luck(s.falsely, g.runs), "%s: told falsely", name)
 		assert.LessOrEqual(t, quantile(g.counts, 0.95), s.counts*(1+3/math.Sqrt(float64(runs))), "%s: p95 of max lift in counts", name)
-		assert.GreaterOrEqual(t, percent(g.covered, g.openings), s.least-chance(s.least, g.openings), "%s: U covers", name)
+		assert.GreaterOrEqual(t, percent(g.covered, g.openings), s.least-workshop.Luck(s.least, g.openings), "%s: U covers", name)
 		assert.LessOrEqual(t, 1/quantile(g.ratio, 0.95), s.most*(1+3/math.Sqrt(float64(runs))), "%s: U is too wide", name)
-		if l.encoder {
+		if l.Encoder {
 			assert.LessOrEqual(t, quantile(g.degrees, 0.95), s.degrees*(1+3/math.Sqrt(float64(runs))), "%s: p95 of half-lift angles", name)
 		}
 	}
-}
-
-// chance is three standard deviations of a share of n, in percent: what luck of the
-// draw may add. A bound of none allows for one in two hundred.
-func chance(pc float64, n int) float64 {
-	p := min(max(pc/100, 0.005), 0.995)
-	return 300 * math.Sqrt(p*(1-p)/float64(max(n, 1)))
-}
-
-func btoi(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
-}
-
-func played1(kind string, seed uint64, rate float64, encoder bool) passed {
-	s := workshop.Make(kind, seed, workshop.Options{Rate: rate, Encoder: encoder})
-	return judge(&s, analysed(s.Trace), rate)
 }
 
 // name is what brings the session back.
