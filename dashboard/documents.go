@@ -7,6 +7,7 @@ import (
 	"strings"
 	"unicode"
 
+	"lobescribe/capture/valve"
 	"lobescribe/dashboard/sheet"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -134,12 +135,14 @@ func revision(r *http.Request) (storage.Rev, error) {
 
 // valveState is what is known of a valve, for the map of the engine.
 type valveState struct {
-	Valve   string          `json:"valve"`
-	Traces  int             `json:"traces"`
-	Trials  int             `json:"trials"`
-	MaxLift *measure.Length `json:"max_lift_mm"` // of the newest trace that has one
-	Trace   storage.ID      `json:"trace,omitempty"`
-	Missing []string        `json:"missing"`
+	Valve    string          `json:"valve"` // its name, "3I"
+	Cylinder int             `json:"cylinder"`
+	Kind     valve.Kind      `json:"kind"`
+	Traces   int             `json:"traces"`
+	Trials   int             `json:"trials"`
+	MaxLift  *measure.Length `json:"max_lift_mm"` // of the newest trace that has one
+	Trace    storage.ID      `json:"trace,omitempty"`
+	Missing  []string        `json:"missing"`
 }
 
 // What can be missing of a valve, in the order of the work.
@@ -164,8 +167,8 @@ func (s *Server) valves(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	list := []valveState{}
-	for _, name := range e.Valves() {
-		list = append(list, stateOf(name, traces, trials))
+	for _, v := range e.Valves() {
+		list = append(list, stateOf(v, traces, trials))
 	}
 	answer(w, http.StatusOK, list)
 	return nil
@@ -173,8 +176,9 @@ func (s *Server) valves(w http.ResponseWriter, r *http.Request) error {
 
 // stateOf sums up a valve from the traces (newest first) and trials of its
 // engine.
-func stateOf(name string, traces []storage.Summary, trials []storage.Trial) valveState {
-	v := valveState{Valve: name, Missing: []string{}}
+func stateOf(one valve.Valve, traces []storage.Summary, trials []storage.Trial) valveState {
+	name := one.String()
+	v := valveState{Valve: name, Cylinder: one.Cylinder, Kind: one.Kind, Missing: []string{}}
 	angle, height := false, false
 	for _, t := range traces {
 		if t.Valve != name {
@@ -214,10 +218,10 @@ func (s *Server) listTrials(w http.ResponseWriter, r *http.Request) error {
 	if err != nil && sheet.Damaged(err) == nil {
 		return err
 	}
-	valve := r.URL.Query().Get("valve")
+	of := r.URL.Query().Get("valve")
 	list := []storage.Trial{}
 	for _, t := range all {
-		if valve == "" || t.Valve == valve {
+		if of == "" || t.Valve == of {
 			list = append(list, t)
 		}
 	}
@@ -266,7 +270,7 @@ func (s *Server) putTrial(w http.ResponseWriter, t storage.Trial, status int) er
 	if err != nil {
 		return err
 	}
-	if err := isValve(e, t.Valve); err != nil {
+	if err := e.CheckValve(nil, t.Valve); err != nil {
 		return err
 	}
 	check := t
@@ -280,16 +284,6 @@ func (s *Server) putTrial(w http.ResponseWriter, t storage.Trial, status int) er
 	}
 	answer(w, status, t)
 	return nil
-}
-
-func isValve(e storage.Engine, valve string) error {
-	names := e.Valves()
-	for _, name := range names {
-		if name == valve {
-			return nil
-		}
-	}
-	return wrong("valve", "%q is no valve of this engine: they are %s.", valve, strings.Join(names, " "))
 }
 
 func (s *Server) deleteTrial(w http.ResponseWriter, r *http.Request) error {

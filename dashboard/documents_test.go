@@ -140,7 +140,7 @@ func TestTheSelection(t *testing.T) {
 	status, _ = put(`{"engine":"unheard-of"}`)
 	assert.Equal(t, 400, status)
 	_, now := put(`{"engine":"` + id + `","valve":"3E"}`)
-	assert.Equal(t, Selection{Engine: id, Valve: "3E"}, now)
+	assert.Equal(t, SelectionOf(storage.Bench{Engine: id, Valve: "3E"}), now)
 	assert.Equal(t, now, s.hub.Now().Bench, "every page is told")
 	_, text = s.ask("POST", "/api/v1/engines/"+id+"/trials", `{"valve":"3E"}`)
 	trial := into[storage.Trial](s, text).ID
@@ -149,7 +149,7 @@ func TestTheSelection(t *testing.T) {
 	status, _ = put(`{"valve":"3X"}`)
 	assert.Equal(t, 400, status)
 	_, now = put(`{"valve":"3I"}`)
-	assert.Equal(t, Selection{Engine: id, Valve: "3I"}, now, "the trial was of the other valve")
+	assert.Equal(t, Selection{Engine: id, Valve: "3I", Cylinder: 3, Kind: "intake"}, now, "the trial was of the other valve")
 	_, text = s.ask("GET", "/api/v1/bench", "")
 	assert.Equal(t, now, into[Selection](s, text))
 
@@ -165,7 +165,7 @@ func TestTheSelection(t *testing.T) {
 	put(`{"valve":"3E","trial":"` + trial + `"}`)
 	status, text = s.ask("DELETE", "/api/v1/trials/"+trial+"?rev=1", "")
 	require.Equal(t, 204, status, text)
-	assert.Equal(t, Selection{Engine: id, Valve: "3E"}, s.hub.Now().Bench)
+	assert.Equal(t, SelectionOf(storage.Bench{Engine: id, Valve: "3E"}), s.hub.Now().Bench)
 	status, text = s.ask("DELETE", "/api/v1/engines/"+id+"?rev=1", "")
 	require.Equal(t, 204, status, text)
 	assert.Equal(t, Selection{}, s.hub.Now().Bench)

@@ -3,7 +3,9 @@ package dashboard
 import (
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
+	"lobescribe/capture/valve"
 	"lobescribe/device/measure"
+	"lobescribe/storage"
 )
 
 // The messages of the live socket that do not come from the follower. Each is
@@ -37,7 +39,16 @@ func (Hello) Type() string { return "hello" }
 type Selection struct {
 	Engine string `json:"engine"`
 	Valve  string `json:"valve"`
-	Trial  string `json:"trial"`
+	// Cylinder and Kind are what Valve names; absent while none is chosen.
+	Cylinder int        `json:"cylinder,omitempty"`
+	Kind     valve.Kind `json:"kind,omitempty"`
+	Trial    string     `json:"trial"`
+}
+
+// SelectionOf is what the store remembers of the bench.
+func SelectionOf(b storage.Bench) Selection {
+	v, _ := valve.Parse(b.Valve)
+	return Selection{Engine: b.Engine, Valve: b.Valve, Cylinder: v.Cylinder, Kind: v.Kind, Trial: b.Trial}
 }
 
 // Type returns "bench".

@@ -53,7 +53,7 @@ func (s *Server) choose(ctx context.Context, change benchChange) (Selection, err
 		if err != nil {
 			return Selection{}, err
 		}
-		now := Selection{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial}
+		now := SelectionOf(b)
 		s.bench.Selected(now)
 		s.hub.Publish(now, 0)
 		return now, nil
@@ -83,15 +83,21 @@ func (s *Server) apply(change benchChange, b *storage.Bench) error {
 		if b.Engine == "" {
 			return wrong("valve", "A valve is of an engine: choose the engine first.")
 		}
-		if err := isValve(e, b.Valve); err != nil {
+		if err := e.CheckValve(nil, b.Valve); err != nil {
 			return err
 		}
 	}
-	if b.Trial != "" {
-		t, err := s.store.Trial(b.Trial)
-		if err != nil || t.Engine != b.Engine || t.Valve != b.Valve {
-			return wrong("trial", "There is no trial %q of this valve.", b.Trial)
-		}
+	return s.isTrial(b.Trial, b.Engine, b.Valve)
+}
+
+// isTrial says whether a trial ("" for none) is one of a valve.
+func (s *Server) isTrial(id, engine, valve string) error {
+	if id == "" {
+		return nil
+	}
+	t, err := s.store.Trial(id)
+	if err != nil || t.Engine != engine || t.Valve != valve {
+		return wrong("trial", "There is no trial %q of this valve.", id)
 	}
 	return nil
 }
@@ -123,6 +129,6 @@ func (s *Server) greetHub() error {
 	if err != nil && sheet.Damaged(err) == nil {
 		return err
 	}
-	s.hub.Publish(Selection{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial}, 0)
+	s.hub.Publish(SelectionOf(b), 0)
 	return nil
 }

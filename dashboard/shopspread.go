@@ -1,13 +1,13 @@
 package dashboard
 
 import (
-	"cmp"
 	"math"
 	"net/http"
 	"slices"
 	"strings"
 
 	"lobescribe/capture/timing"
+	"lobescribe/capture/valve"
 	"lobescribe/dashboard/sheet"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -79,7 +79,7 @@ func (s *Server) showSpread(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		for _, name := range e.Valves() {
+		for _, name := range valve.Names(e.Valves()) {
 			m, ok := newest[name]
 			if !ok {
 				continue
@@ -90,7 +90,7 @@ func (s *Server) showSpread(w http.ResponseWriter, r *http.Request) error {
 			lifts[name] = append(lifts[name], m)
 		}
 	}
-	slices.SortFunc(valves, byPlace)
+	slices.SortFunc(valves, valve.CompareNames)
 	for _, name := range valves {
 		v, err := spreadOf(name, lifts[name])
 		if err != nil {
@@ -105,26 +105,6 @@ func (s *Server) showSpread(w http.ResponseWriter, r *http.Request) error {
 // sameType says whether two types are one: people write them by hand.
 func sameType(a, b string) bool {
 	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
-}
-
-// byPlace sorts valves by cylinder, and intakes before exhausts.
-func byPlace(a, b string) int {
-	number := func(name string) (n int) {
-		for _, c := range name {
-			if c < '0' || c > '9' {
-				break
-			}
-			n = n*10 + int(c-'0')
-		}
-		return n
-	}
-	kind := func(name string) int {
-		if strings.Contains(name, "E") {
-			return 1
-		}
-		return 0
-	}
-	return cmp.Or(cmp.Compare(number(a), number(b)), cmp.Compare(kind(a), kind(b)), cmp.Compare(a, b))
 }
 
 // newestLifts returns each valve's newest max lift, and what it is of.

@@ -120,10 +120,21 @@ func (s *Server) labelTrace(w http.ResponseWriter, r *http.Request) error {
 			*dst = *v
 		}
 	}
+	was := h
 	set(&h.Engine, change.Engine)
 	set(&h.Valve, change.Valve)
 	set(&h.Trial, change.Trial)
 	set(&h.Remark, change.Remark)
+	if h.Engine != was.Engine || h.Valve != was.Valve {
+		if err := s.store.CheckLabel(h.Engine, h.Valve); err != nil {
+			return err
+		}
+	}
+	if h.Trial != was.Trial {
+		if err := s.isTrial(h.Trial, h.Engine, h.Valve); err != nil {
+			return err
+		}
+	}
 	if err := s.store.Relabel(id, h.Engine, h.Valve, h.Trial, h.Remark); err != nil {
 		return err
 	}

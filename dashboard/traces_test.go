@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"lobescribe/capture/valve"
 	"lobescribe/storage"
 )
 
@@ -98,4 +99,34 @@ func TestUploadsHavePlaces(t *testing.T) {
 	}
 	status, text := s.ask("POST", "/api/v1/traces?name=x.csv", "t_s")
 	assert.Equal(t, 503, status, text)
+}
+
+// A trace is of an engine and a valve that are there; what it is of already may
+// stay when the engine is gone.
+func TestLabelsAreChecked(t *testing.T) {
+	s := serve(t, nil)
+	e, err := s.store.PutEngine(storage.Engine{ID: "mule", Cylinders: 4, ValvesPerCylinder: 2})
+	require.NoError(t, err)
+	s.record(storage.Head{}, 10)
+	for body, says := range map[string]string{
+		`{"engine":"mull"}`:                             "did you mean mule?",
+		`{"engine":"mule","valve":"5I"}`:                `valve cannot be`,
+		`{"valve":"third from the left"}`:               `as in \"3I\" or \"3E\"`,
+		`{"engine":"mule","valve":"1I","trial":"t999"}`: "no trial",
+	} {
+		status, text := s.ask("PATCH", "/api/v1/traces/1", body)
+		assert.Equal(t, 400, status, body)
+		assert.Contains(t, text, says)
+	}
+	h, err := s.store.Head(1)
+	require.NoError(t, err)
+	assert.Empty(t, h.Engine+h.Valve, "nothing was changed")
+	status, text := s.ask("PATCH", "/api/v1/traces/1", `{"engine":"mule","valve":"4E"}`)
+	require.Equal(t, 200, status, text)
+	sum := into[storage.Summary](s, text)
+	assert.Equal(t, 4, sum.Cylinder)
+	assert.Equal(t, valve.Exhaust, sum.Kind)
+	require.NoError(t, s.store.DeleteEngine("mule", e.Rev))
+	status, text = s.ask("PATCH", "/api/v1/traces/1", `{"remark":"of the engine that was sold","engine":"mule"}`)
+	assert.Equal(t, 200, status, text)
 }

@@ -80,7 +80,7 @@ func (s *Server) putWork(w http.ResponseWriter, r *http.Request, work storage.Wo
 		return err
 	}
 	if work.Valve != "" {
-		if err := isValve(e, work.Valve); err != nil {
+		if err := e.CheckValve(nil, work.Valve); err != nil {
 			return err
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.etcd.io/bbolt"
 
+	"lobescribe/capture/valve"
 	"lobescribe/device/measure"
 )
 
@@ -47,12 +48,12 @@ func TestEngineJSONSaysItsUnits(t *testing.T) {
 
 func TestValvesInOrderOfWork(t *testing.T) {
 	e := eight()
-	assert.Equal(t, []string{"3I", "3E", "1I", "1E", "8I", "8E", "4I", "4E", "6I", "6E", "5I", "5E", "7I", "7E", "2I", "2E"}, e.Valves())
+	assert.Equal(t, []string{"3I", "3E", "1I", "1E", "8I", "8E", "4I", "4E", "6I", "6E", "5I", "5E", "7I", "7E", "2I", "2E"}, valve.Names(e.Valves()))
 	e.Order = nil
-	assert.Equal(t, []string{"1I", "1E", "8I", "8E"}, e.Valves()[:4])
-	assert.Equal(t, []string{"1I1", "1I2", "1E1", "1E2", "2I1"}, Engine{Cylinders: 2, ValvesPerCylinder: 4}.Valves()[:5])
-	assert.Equal(t, []string{"1I1", "1I2", "1E"}, Engine{Cylinders: 1, ValvesPerCylinder: 3}.Valves())
-	assert.Equal(t, []string{"1I1", "1I2", "1I3", "1E1", "1E2"}, Engine{Cylinders: 1, ValvesPerCylinder: 5}.Valves())
+	assert.Equal(t, []string{"1I", "1E", "8I", "8E"}, valve.Names(e.Valves())[:4])
+	assert.Equal(t, []string{"1I1", "1I2", "1E1", "1E2", "2I1"}, valve.Names(Engine{Cylinders: 2, ValvesPerCylinder: 4}.Valves())[:5])
+	assert.Equal(t, []string{"1I1", "1I2", "1E"}, valve.Names(Engine{Cylinders: 1, ValvesPerCylinder: 3}.Valves()))
+	assert.Equal(t, []string{"1I1", "1I2", "1I3", "1E1", "1E2"}, valve.Names(Engine{Cylinders: 1, ValvesPerCylinder: 5}.Valves()))
 }
 
 func TestValidateNamesTheField(t *testing.T) {

@@ -4,9 +4,9 @@ import (
 	"fmt"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 
+	"lobescribe/capture/valve"
 	"lobescribe/device/measure"
 )
 
@@ -83,6 +83,17 @@ type ForValves[T any] struct {
 	Exhaust T `json:"exhaust"`
 }
 
+// Of returns the value for a kind of valve; the zero value for no kind.
+func (f ForValves[T]) Of(k valve.Kind) (value T) {
+	switch k {
+	case valve.Intake:
+		return f.Intake
+	case valve.Exhaust:
+		return f.Exhaust
+	}
+	return value
+}
+
 // CamCard is what came with the camshaft. A nil angle is not on the card;
 // negative ones are on the other side of the dead centre.
 type CamCard struct {
@@ -100,6 +111,16 @@ type CamCard struct {
 	LashExhaust    measure.Length `json:"lash_exhaust_mm,omitempty"`
 }
 
+// Lash is the card's lash of each kind of valve; 0: not on it.
+func (c CamCard) Lash() ForValves[measure.Length] {
+	return ForValves[measure.Length]{Intake: c.LashIntake, Exhaust: c.LashExhaust}
+}
+
+// MaxLift is the card's max lift of each kind, at the valve; 0: not on it.
+func (c CamCard) MaxLift() ForValves[measure.Length] {
+	return ForValves[measure.Length]{Intake: c.MaxLiftIntake, Exhaust: c.MaxLiftExhaust}
+}
+
 // Limits are the least clearances that the builder wants; 0: not set.
 type Limits struct {
 	PistonIntake  measure.Length `json:"piston_to_valve_intake_mm,omitempty"`
@@ -107,6 +128,11 @@ type Limits struct {
 	CoilBind      measure.Length `json:"coil_bind_mm,omitempty"`
 	Retainer      measure.Length `json:"retainer_mm,omitempty"` // retainer to seal or guide
 	Rocker        measure.Length `json:"rocker_mm,omitempty"`   // rocker to retainer or stud
+}
+
+// Piston is the least piston-to-valve clearance of each kind; 0: not set.
+func (l Limits) Piston() ForValves[measure.Length] {
+	return ForValves[measure.Length]{Intake: l.PistonIntake, Exhaust: l.PistonExhaust}
 }
 
 // Shims is a kind of shim in the drawer.
@@ -180,7 +206,7 @@ func (e Engine) Validate() error {
 			return bad(fmt.Sprintf("shims_on_hand[%d]", i), "is %d of %s; the thickness must be above 0 and the count not below", shim.Count, shim.Thickness)
 		}
 	}
-	all := e.inFiringOrder()
+	all := valve.Names(e.inFiringOrder())
 	for i, v := range e.Order {
 		if !slices.Contains(all, v) {
 			return bad(fmt.Sprintf("order[%d]", i), "is %q; the valves are %s", v, strings.Join(all, " "))
@@ -226,43 +252,33 @@ func (c CamCard) angles() []angleField {
 	}
 }
 
-// Valves names every valve in the order of work: Order, and after it whatever
-// that leaves out, cylinder by cylinder in firing order, intakes first. Names
-// are "3I", "3E"; with several of a kind to a cylinder "3I1", "3I2".
-func (e Engine) Valves() []string {
+// Valves returns every valve in the order of work: Order, and after it whatever
+// that leaves out, cylinder by cylinder in firing order, intakes first.
+func (e Engine) Valves() []valve.Valve {
 	all := e.inFiringOrder()
-	out := make([]string, 0, len(all))
-	for _, v := range append(slices.Clone(e.Order), all...) {
+	out := make([]valve.Valve, 0, len(all))
+	add := func(v valve.Valve) {
 		if slices.Contains(all, v) && !slices.Contains(out, v) {
 			out = append(out, v)
 		}
 	}
+	for _, name := range e.Order {
+		if v, err := valve.Parse(name); err == nil {
+			add(v)
+		}
+	}
+	for _, v := range all {
+		add(v)
+	}
 	return out
 }
 
-func (e Engine) inFiringOrder() []string {
+func (e Engine) inFiringOrder() []valve.Valve {
 	order := e.FiringOrder
 	if len(order) == 0 {
 		order = counted(min(e.Cylinders, 48))
 	}
-	exhausts := e.ValvesPerCylinder / 2
-	var out []string
-	for _, cylinder := range order {
-		for _, kind := range []struct {
-			letter string
-			n      int
-		}{{"I", e.ValvesPerCylinder - exhausts}, {"E", exhausts}} {
-			name := strconv.Itoa(cylinder) + kind.letter
-			if kind.n == 1 {
-				out = append(out, name)
-				continue
-			}
-			for i := range min(kind.n, 3) {
-				out = append(out, name+strconv.Itoa(i+1))
-			}
-		}
-	}
-	return out
+	return valve.Of(order, min(e.ValvesPerCylinder, 6))
 }
 
 func counted(n int) []int {

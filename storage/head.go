@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"lobescribe/capture/lift"
+	"lobescribe/capture/valve"
 	"lobescribe/device/measure"
 )
 
@@ -48,11 +49,14 @@ type DeviceNote struct {
 
 // Summary is the line of a trace in a list.
 type Summary struct {
-	ID       ID        `json:"id"`
-	Started  time.Time `json:"started"`
-	Engine   string    `json:"engine"`
-	Valve    string    `json:"valve"`
-	Readings uint64    `json:"readings"`
+	ID      ID        `json:"id"`
+	Started time.Time `json:"started"`
+	Engine  string    `json:"engine"`
+	Valve   string    `json:"valve"`
+	// Cylinder and Kind are what Valve names; absent where it names no valve.
+	Cylinder int        `json:"cylinder,omitempty"`
+	Kind     valve.Kind `json:"kind,omitempty"`
+	Readings uint64     `json:"readings"`
 	// Seconds is from the first reading to the last.
 	Seconds  measure.Stamp `json:"seconds"`
 	CutShort bool          `json:"cut_short"`

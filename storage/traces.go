@@ -8,6 +8,7 @@ import (
 	"go.etcd.io/bbolt"
 
 	"lobescribe/capture/lift"
+	"lobescribe/capture/valve"
 	"lobescribe/device/measure"
 	"lobescribe/storage/chunk"
 )
@@ -77,16 +78,22 @@ func (s *Store) Summary(id ID) (Summary, error) {
 // lineOf returns the stored summary of a trace, or makes it: for a trace in
 // the making, whose chunks are few or large, and for one whose line is hurt.
 func (s *Store) lineOf(r rows, id ID) Summary {
-	key := traceKey(id)
-	if v := r.get(bucketSummaries, key); v != nil {
-		var sum Summary
-		if unseal(sealSummary, key, v, &sum) == nil && sum.ID == id {
-			return sum
-		}
+	sum, stored := storedLine(r, id)
+	if !stored {
+		sum = summarise(r, id)
+		sum.Recording, sum.CutShort = s.unended(r, id, sum.CutShort)
 	}
-	sum := summarise(r, id)
-	sum.Recording, sum.CutShort = s.unended(r, id, sum.CutShort)
+	// Not stored: the name says it all, and lines of older versions lack it.
+	v, _ := valve.Parse(sum.Valve)
+	sum.Cylinder, sum.Kind = v.Cylinder, v.Kind
 	return sum
+}
+
+func storedLine(r rows, id ID) (sum Summary, ok bool) {
+	key := traceKey(id)
+	v := r.get(bucketSummaries, key)
+	ok = v != nil && unseal(sealSummary, key, v, &sum) == nil && sum.ID == id
+	return sum, ok
 }
 
 // unended tells a trace in the making from one that was and that nobody has

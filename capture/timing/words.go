@@ -6,17 +6,18 @@ import (
 	"strconv"
 	"strings"
 
+	"lobescribe/capture/valve"
 	"lobescribe/device/measure"
 )
 
 // Valve says which valve of a cylinder a curve belongs to. The zero value
 // means that nobody said; then events are written from the nearest dead centre.
-type Valve string
+type Valve = valve.Kind
 
 // The valves.
 const (
-	Intake  Valve = "intake"
-	Exhaust Valve = "exhaust"
+	Intake  = valve.Intake
+	Exhaust = valve.Exhaust
 )
 
 // Place is where in the valve train a lift is meant or was measured. The zero

@@ -34,7 +34,7 @@ func setUpDemo(store *storage.Store) error {
 		return err
 	}
 	if b.Engine == "" {
-		b.Engine, b.Valve = e.ID, e.Valves()[0]
+		b.Engine, b.Valve = e.ID, e.Valves()[0].String()
 		_, err = store.PutBench(b)
 	}
 	return err

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 
+	"lobescribe/storage"
+
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/stretchr/testify/require"
 )
@@ -36,6 +38,7 @@ func TestScripts(t *testing.T) {
 			"turn":    turnFile,
 			"flip":    flipBytes,
 			"oneline": oneLineOnly,
+			"engine":  putEngine,
 		},
 	})
 }
@@ -110,4 +113,19 @@ func oneLineOnly(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || strings.Count(text, "\n") != 1 || !strings.HasPrefix(text, "lobescribe: ") {
 		ts.Fatalf("stderr should be one line that begins with lobescribe: but is\n%s", text)
 	}
+}
+
+// putEngine is the script command `engine ID`: it puts a four-cylinder engine into
+// the store of the script's data folder.
+func putEngine(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: engine ID")
+	}
+	dir := filepath.Join(ts.Getenv("XDG_DATA_HOME"), "lobescribe")
+	ts.Check(os.MkdirAll(dir, 0o700))
+	store, err := storage.Open(filepath.Join(dir, storeFile), storage.Options{})
+	ts.Check(err)
+	_, err = store.PutEngine(storage.Engine{ID: args[0], Cylinders: 4, ValvesPerCylinder: 2})
+	ts.Check(err)
+	ts.Check(store.Close())
 }

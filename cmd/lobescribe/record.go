@@ -52,6 +52,9 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 					return err
 				}
 				defer store.Close()
+				if err := store.CheckLabel(engine, valve); err != nil {
+					return wordsError{err}
+				}
 				o.Store = store
 				o.Head = storage.Head{Engine: engine, Valve: valve, Source: daemon.SourceLive}
 			}

@@ -9,11 +9,13 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"lobescribe/capture"
+	"lobescribe/capture/valve"
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/door"
@@ -313,25 +315,18 @@ func (f simulateFlags) start(ctx context.Context) (*daemon.Simulated, error) {
 		return nil, err
 	}
 	context.AfterFunc(ctx, func() { _ = live.Close() })
-	return &daemon.Simulated{Addresses: addresses(live), MoveTo: func(valve string) {
-		if i, ok := muleValve(valve); ok {
+	return &daemon.Simulated{Addresses: addresses(live), MoveTo: func(name string) {
+		if i, ok := muleValve(name); ok {
 			// It waits for the sender; the page must not.
 			go func() { _ = live.MoveTo(i) }()
 		}
 	}}, nil
 }
 
-// muleValve returns which valve of the simulator's engine a name as 3I or 3E
-// stands for.
+// muleValve returns which valve of the simulator's engine has a name; false for
+// none.
 func muleValve(name string) (int, bool) {
-	var cylinder int
-	var kind rune
-	if n, err := fmt.Sscanf(name, "%d%c", &cylinder, &kind); n != 2 || err != nil || cylinder < 1 || cylinder > 4 {
-		return 0, false
-	}
-	i := 2 * (cylinder - 1) // intake and exhaust, cylinder by cylinder
-	if kind == 'E' {
-		i++
-	}
-	return i, kind == 'I' || kind == 'E'
+	v, err := valve.Parse(name)
+	i := slices.Index(valve.Of([]int{1, 2, 3, 4}, 2), v)
+	return i, err == nil && i >= 0
 }

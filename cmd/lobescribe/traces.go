@@ -195,6 +195,9 @@ with what instruments it was recorded; that is kept, unless flags say otherwise.
 				return err
 			}
 			defer store.Close()
+			if err := store.CheckLabel(engine, valve); err != nil {
+				return wordsError{err}
+			}
 			head := daemon.HeadOf(about, filepath.Base(args[0]))
 			head.Engine, head.Valve = cmp.Or(engine, head.Engine), cmp.Or(valve, head.Valve)
 			id, err := daemon.ImportTrace(store, trace, head)

@@ -172,14 +172,4 @@ export function linkWords(state) {
 /** @type {Record<string, string>} */
 export const stateWords = { heel: "heel", opening: "opening flank", nose: "nose", closing: "closing flank" };
 
-/**
- * The name of a valve as it is spoken: "3I" is cylinder 3 intake. Other names
- * are the user's own and stay as they are.
- * @param {string} valve
- */
-export function valveWords(valve) {
-  const found = /^(\d+)\s*([IE])(\d*)$/i.exec(valve);
-  if (!found) return valve;
-  const side = found[2].toUpperCase() === "I" ? "intake" : "exhaust";
-  return `Cylinder ${found[1]} ${side}${found[3] ? ` ${found[3]}` : ""}`;
-}
+export { valveWords } from "./valve.js";

@@ -37,15 +37,7 @@ export const blankEngine = () => ({
   name: "", cylinders: 4, layout: "inline", valves_per_cylinder: 2, rocker_ratio: { intake: 0, exhaust: 0 }, cam_card: {}, limits: {}, pushrod: {},
 });
 
-/**
- * Whether a valve is an intake or an exhaust; names are "3I", "3E", "3I2".
- * @param {string} valve
- * @returns {"intake"|"exhaust"|""}
- */
-export const sideOf = (valve) => (/^\d+I\d*$/.test(valve) ? "intake" : /^\d+E\d*$/.test(valve) ? "exhaust" : "");
-
-/** @param {string} valve */
-export const cylinderOf = (valve) => Number.parseInt(valve, 10) || 0;
+export { cylinderOf, sideOf } from "./valve.js";
 
 /**
  * The valve after this one, round and round.

@@ -7,11 +7,10 @@ package question
 import (
 	"fmt"
 	"slices"
-	"strconv"
-	"strings"
 
 	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/timing"
+	"lobescribe/capture/valve"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -22,44 +21,22 @@ type Documents interface {
 	Trial(id string) (storage.Trial, error)
 }
 
-// Kind reads the kind of valve from its name ("3I", "3E2").
-func Kind(valve string) timing.Valve {
-	switch {
-	case strings.Contains(valve, "I"):
-		return timing.Intake
-	case strings.Contains(valve, "E"):
-		return timing.Exhaust
-	}
-	return ""
-}
-
-// Of returns the value for a kind of valve; the zero value for no kind.
-func Of[T any](v timing.Valve, both storage.ForValves[T]) (value T) {
-	switch v {
-	case timing.Intake:
-		return both.Intake
-	case timing.Exhaust:
-		return both.Exhaust
-	}
-	return value
-}
-
 // Timing says how a trace was measured: the ratio of its engine, the encoder's
 // count at top dead centre that was set down for it, the lash of its trial or
-// else of the card. valve overrides the kind that the trace's
+// else of the card. kind overrides the kind that the trace's
 // valve has by its name. What cannot be looked up is left at its default: the
 // timing at the valve does not hang on it.
-func Timing(d Documents, h storage.Head, valve timing.Valve) timing.Options {
-	o := timing.Options{Valve: valve}
+func Timing(d Documents, h storage.Head, kind valve.Kind) timing.Options {
+	o := timing.Options{Valve: kind}
 	if o.Valve == "" {
-		o.Valve = Kind(h.Valve)
+		o.Valve = valve.KindOf(h.Valve)
 	}
 	if e, err := d.Engine(h.Engine); err == nil {
-		o.Ratio = Of(o.Valve, e.RockerRatio)
+		o.Ratio = e.RockerRatio.Of(o.Valve)
 		if e.TDC != nil {
 			o.TDC = *e.TDC
 		}
-		o.Lash = Of(o.Valve, storage.ForValves[measure.Length]{Intake: e.CamCard.LashIntake, Exhaust: e.CamCard.LashExhaust})
+		o.Lash = e.CamCard.Lash().Of(o.Valve)
 	}
 	if t, err := d.Trial(h.Trial); err == nil && t.Lash != 0 {
 		o.Lash = t.Lash
@@ -99,11 +76,11 @@ func CamCard(e storage.Engine) *timing.CardInput {
 
 // Shims asks for the next stack of a valve; ok is false when no trial of it
 // has a height difference, or the engine's ratio is not known.
-func Shims(e storage.Engine, valve string, trials []storage.Trial) (q shims.Question, ok bool) {
-	q.RockerRatio = Of(Kind(valve), e.RockerRatio)
+func Shims(e storage.Engine, name string, trials []storage.Trial) (q shims.Question, ok bool) {
+	q.RockerRatio = e.RockerRatio.Of(valve.KindOf(name))
 	q.ValveArm, q.AdjusterArm = e.RockerArm, e.AdjusterArm
 	for _, t := range trials {
-		if t.Valve == valve && t.AdjusterBelowValve != nil {
+		if t.Valve == name && t.AdjusterBelowValve != nil {
 			q.Trials = append(q.Trials, shims.Trial{Stack: shims.Stack(t.Stack), AdjusterBelowValve: t.AdjusterBelowValve})
 		}
 	}
@@ -131,13 +108,13 @@ func Shims(e storage.Engine, valve string, trials []storage.Trial) (q shims.Ques
 // The note says which of these it was. Noses lie near 110 degrees from the top
 // dead centre of the overlap (common practice, no source); half of the least
 // distance between two cylinders of any usual engine is allowed either way.
-func Curve(t measure.Trace, o timing.Options, e storage.Engine, valve string) (*timing.Curve, Zero, error) {
+func Curve(t measure.Trace, o timing.Options, e storage.Engine, name string) (*timing.Curve, Zero, error) {
 	c, err := timing.FromTrace(t, o)
 	if err != nil {
 		return nil, Zero{}, err
 	}
 	if e.TDC != nil && o.TDC == *e.TDC {
-		c, says, err := fromFirst(c, t, o, e, valve)
+		c, says, err := fromFirst(c, t, o, e, name)
 		if err != nil {
 			return nil, Zero{}, err
 		}
@@ -147,7 +124,7 @@ func Curve(t measure.Trace, o timing.Options, e storage.Engine, valve string) (*
 		return c, checked(c, o, Zero{}), nil
 	}
 	first := e.FiringOrder[0]
-	cylinder, after, ok := firesAfter(e, first, valve)
+	cylinder, after, ok := firesAfter(e, first, name)
 	if !ok {
 		return c, checked(c, o, Zero{}), nil
 	}
@@ -193,9 +170,9 @@ func checked(c *timing.Curve, o timing.Options, z Zero) Zero {
 
 // fromFirst moves c, which is counted from cylinder 1's top dead centre, to that
 // of its own cylinder.
-func fromFirst(c *timing.Curve, t measure.Trace, o timing.Options, e storage.Engine, valve string) (*timing.Curve, string, error) {
+func fromFirst(c *timing.Curve, t measure.Trace, o timing.Options, e storage.Engine, name string) (*timing.Curve, string, error) {
 	note := fmt.Sprintf("the encoder counts %v at the top dead centre of cylinder 1, as set down for the engine", o.TDC)
-	cylinder, after, ok := firesAfter(e, 1, valve)
+	cylinder, after, ok := firesAfter(e, 1, name)
 	if !ok || o.Valve == "" {
 		return c, note, nil
 	}
@@ -237,12 +214,12 @@ func plausible(c *timing.Curve, v timing.Valve) bool {
 // firesAfter returns the cylinder of a valve, and how many crank degrees after
 // another cylinder it fires, if the engine fires evenly. It is not ok for that
 // cylinder itself.
-func firesAfter(e storage.Engine, first int, valve string) (cylinder int, after measure.Angle, ok bool) {
-	digits, _, _ := strings.Cut(strings.Replace(valve, "E", "I", 1), "I")
-	cylinder, err := strconv.Atoi(digits)
+func firesAfter(e storage.Engine, first int, name string) (cylinder int, after measure.Angle, ok bool) {
+	v, err := valve.Parse(name)
 	if err != nil {
 		return 0, 0, false
 	}
+	cylinder = v.Cylinder
 	i, from, n := slices.Index(e.FiringOrder, cylinder), slices.Index(e.FiringOrder, first), len(e.FiringOrder)
 	if i < 0 || from < 0 || i == from {
 		return cylinder, 0, false

@@ -9,6 +9,7 @@ import (
 
 	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/timing"
+	"lobescribe/capture/valve"
 	"lobescribe/dashboard/question"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -31,12 +32,6 @@ func (d documents) Trial(id string) (storage.Trial, error) {
 		return storage.Trial{}, storage.ErrNotFound
 	}
 	return d.trial, nil
-}
-
-func TestKind(t *testing.T) {
-	for name, want := range map[string]timing.Valve{"1I": timing.Intake, "12I2": timing.Intake, "3E": timing.Exhaust, "": "", "7": ""} {
-		assert.Equal(t, want, question.Kind(name), name)
-	}
 }
 
 func TestTiming(t *testing.T) {
@@ -113,7 +108,7 @@ func TestCurveIsOfItsOwnCylinder(t *testing.T) {
 		{"5I", 110 + 60, false, true},  // nowhere that the firing order explains: left alone, and said
 		{"9I", 110 + 120, false, true}, // no cylinder of this engine
 	} {
-		o := timing.Options{Valve: question.Kind(c.valve)}
+		o := timing.Options{Valve: valve.KindOf(c.valve)}
 		got, zero, err := question.Curve(trace(c.nose), o, e, c.valve)
 		require.NoError(t, err)
 		assert.Equal(t, c.doubtful, zero.Doubtful, "%v", c)
@@ -162,7 +157,7 @@ func TestCurveFromTheEnginesTopDeadCentre(t *testing.T) {
 			}
 			tr.Readings[i].Angle = a + tdc
 		}
-		o := timing.Options{Valve: question.Kind(c.valve), TDC: tdc, OnCam: c.onCam, CountsDown: c.down}
+		o := timing.Options{Valve: valve.KindOf(c.valve), TDC: tdc, OnCam: c.onCam, CountsDown: c.down}
 		got, zero, err := question.Curve(tr, o, e, c.valve)
 		require.NoError(t, err, c.name)
 		assert.Contains(t, zero.Says, c.says, c.name)

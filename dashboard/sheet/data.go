@@ -8,6 +8,7 @@ import (
 	"lobescribe/capture/rocker/pushrod"
 	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/timing"
+	"lobescribe/capture/valve"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -38,8 +39,9 @@ type Data struct {
 
 // Valve is one valve on the sheet.
 type Valve struct {
-	Name string // "3I"
-	Kind timing.Valve
+	Name     string // "3I"
+	Cylinder int
+	Kind     valve.Kind
 	// Trace speaks for the valve; its zero value has ID 0: none was recorded.
 	Trace    storage.Summary
 	Devices  []storage.DeviceNote

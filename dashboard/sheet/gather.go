@@ -10,6 +10,7 @@ import (
 	"lobescribe/capture/lift"
 	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/timing"
+	"lobescribe/capture/valve"
 	"lobescribe/dashboard/question"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -67,8 +68,8 @@ func Gather(s Source, engine string, o Options) (Data, error) {
 		}
 		d.Damage = append(d.Damage, hurt...)
 	}
-	for _, name := range e.Valves() {
-		v, err := gatherValve(s, e, name, traces, trials)
+	for _, one := range e.Valves() {
+		v, err := gatherValve(s, e, one, traces, trials)
 		if err != nil {
 			return Data{}, fmt.Errorf("making the build sheet of %q: %w", engine, err)
 		}
@@ -80,8 +81,9 @@ func Gather(s Source, engine string, o Options) (Data, error) {
 	return d, nil
 }
 
-func gatherValve(s Source, e storage.Engine, name string, traces []storage.Summary, trials []storage.Trial) (Valve, error) {
-	v := Valve{Name: name, Kind: question.Kind(name)}
+func gatherValve(s Source, e storage.Engine, one valve.Valve, traces []storage.Summary, trials []storage.Trial) (Valve, error) {
+	name := one.String()
+	v := Valve{Name: name, Cylinder: one.Cylinder, Kind: one.Kind}
 	of := func(t storage.Summary) bool { return t.Valve == name && t.MaxLift != nil && !t.Recording }
 	if i := slices.IndexFunc(traces, of); i >= 0 { // the newest first
 		v.Trace = traces[i]
@@ -235,8 +237,8 @@ func (d *Data) compare() {
 	if len(all) < 2 {
 		return
 	}
-	c, err := timing.CompareValves(all, timing.CompareOptions{CardLift: map[timing.Valve]measure.Length{
-		timing.Intake: d.Engine.CamCard.MaxLiftIntake, timing.Exhaust: d.Engine.CamCard.MaxLiftExhaust}})
+	c, err := timing.CompareValves(all, timing.CompareOptions{CardLift: map[valve.Kind]measure.Length{
+		valve.Intake: d.Engine.CamCard.MaxLiftIntake, valve.Exhaust: d.Engine.CamCard.MaxLiftExhaust}})
 	if err == nil { // two of one kind are too few, and no fault
 		d.Compared = &c
 	}
@@ -245,13 +247,13 @@ func (d *Data) compare() {
 // pair puts the intake and the exhaust valve of each cylinder together, and
 // against the card.
 func (d *Data) pair(s Source) {
-	byCylinder := map[string][]Valve{}
-	var order []string
+	byCylinder := map[int][]Valve{}
+	var order []int
 	for _, v := range d.Valves {
 		if v.Timed == nil {
 			continue
 		}
-		c, _, _ := strings.Cut(strings.Replace(v.Name, "E", "I", 1), "I")
+		c := v.Cylinder
 		if byCylinder[c] == nil {
 			order = append(order, c)
 		}
@@ -277,7 +279,7 @@ func (d *Data) pair(s Source) {
 		}
 		result, err := timing.Compute(ask)
 		if err != nil {
-			d.Damage = append(d.Damage, fmt.Sprintf("Timing of cylinder %s: %s", c, sentence(err)))
+			d.Damage = append(d.Damage, fmt.Sprintf("Timing of cylinder %d: %s", c, sentence(err)))
 			continue
 		}
 		out.Pairs, out.Card = result.Pairs, result.Card

@@ -8,9 +8,8 @@ import (
 
 	"lobescribe/capture/clearance"
 	"lobescribe/capture/rocker/pushrod"
-	"lobescribe/capture/timing"
+	"lobescribe/capture/valve"
 	"lobescribe/capture/worksheet"
-	"lobescribe/dashboard/question"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -26,7 +25,7 @@ func (d *Data) works(list []storage.Work) {
 	rods := cutList{had: map[string]bool{}}
 	gaps := map[string]bool{}
 	springs := map[string]*Spring{}
-	names := d.Engine.Valves()
+	names := valve.Names(d.Engine.Valves())
 	for _, w := range list {
 		if w.Valve != "" && !slices.Contains(names, w.Valve) {
 			d.note("", "What was asked about %q (%s %s) is not shown: this engine has no such valve.", w.Valve, w.Kind, w.ID)
@@ -161,17 +160,13 @@ func (d *Data) gaps(w storage.Work, had map[string]bool) {
 	if !d.asked(w, &q) {
 		return
 	}
-	kind, limits := question.Kind(w.Valve), d.Engine.Limits
+	kind, limits := valve.KindOf(w.Valve), d.Engine.Limits
 	var parts []part
 	if p := q.Piston; p != nil {
 		if p.Valve == "" {
 			p.Valve = string(kind)
 		}
-		limit := limits.PistonIntake
-		if p.Valve == string(timing.Exhaust) {
-			limit = limits.PistonExhaust
-		}
-		p.Limit = stricter(p.Limit, limit)
+		p.Limit = stricter(p.Limit, limits.Piston().Of(valve.Kind(p.Valve)))
 		parts = append(parts, part{"piston", clearance.Question{Piston: p}})
 	}
 	if c := q.CoilBind; c != nil {

@@ -246,7 +246,7 @@ func (d *Daemon) Resume() (storage.Bench, error) {
 	if err != nil {
 		return b, err
 	}
-	s := dashboard.Selection{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial}
+	s := dashboard.SelectionOf(b)
 	d.mu.Lock()
 	d.selected = s
 	d.mu.Unlock()

@@ -7,7 +7,7 @@ import { digits, seconds, when } from "../units.js";
 import { query } from "../api.js";
 import { TraceView } from "./trace.js";
 
-/** @typedef {{id: string|number, started: string, engine: string, valve: string, trial: string, readings: number, seconds: number, cut_short: boolean, max_lift_mm?: number, has_angle: boolean, source: string, remark: string, recording?: boolean}} TraceHead */
+/** @typedef {{id: string|number, started: string, engine: string, valve: string, cylinder?: number, kind?: "intake"|"exhaust", trial: string, readings: number, seconds: number, cut_short: boolean, max_lift_mm?: number, has_angle: boolean, source: string, remark: string, recording?: boolean}} TraceHead */
 
 /** @param {{route: import("../router.js").Route}} props */
 export const Traces = ({ route }) => (route.rest[0] ? html`<${TraceView} key=${route.rest[0]} id=${route.rest[0]} />` : html`<${TraceList} />`);

@@ -74,6 +74,6 @@ test("what is called out", () => {
 
 test("valves have names", () => {
   assert.equal(valveWords("3I"), "Cylinder 3 intake");
-  assert.equal(valveWords("12e2"), "Cylinder 12 exhaust 2");
+  assert.equal(valveWords("12E2"), "Cylinder 12 exhaust 2");
   assert.equal(valveWords("left rear"), "left rear");
 });
