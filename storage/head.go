@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"lobescribe/capture/lift"
+	"lobescribe/capture/prove"
 	"lobescribe/capture/valve"
 	"lobescribe/device/measure"
 )
@@ -22,7 +23,10 @@ type Head struct {
 	// Resolution and AngleStep are as in measure.Trace: 0 when not known.
 	Resolution measure.Length `json:"resolution_mm,omitempty"`
 	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
-	Remark     string         `json:"remark,omitempty"`
+	// Proof is what was known of the indicator when the trace began, in the zero
+	// that it had then; the zero Proof where it was never proved.
+	Proof  prove.Proof `json:"proof,omitzero"`
+	Remark string      `json:"remark,omitempty"`
 	// Source is "live", "demo", or "import:" and the name of the file.
 	Source string `json:"source,omitempty"`
 	// CutShort: the program stopped while the trace was in the making. The

@@ -10,7 +10,8 @@ import (
 // keepUnknown returns v as JSON, with every field of the old JSON that v's type
 // does not know put back, at any depth of structs. So a field that a later
 // version added survives a change made by an earlier one. Inside slices and
-// maps there is no telling which element is which; those are v's alone.
+// maps there is no telling which element is which; those are v's alone, and so is
+// what writes its JSON by itself.
 func keepUnknown(old []byte, v any) (json.RawMessage, error) {
 	now, err := json.Marshal(v)
 	if err != nil || len(old) == 0 {
@@ -24,7 +25,7 @@ func merge(old, now json.RawMessage, t reflect.Type) json.RawMessage {
 		t = t.Elem()
 	}
 	var was, is map[string]json.RawMessage
-	if t.Kind() != reflect.Struct || json.Unmarshal(old, &was) != nil || json.Unmarshal(now, &is) != nil || was == nil || is == nil {
+	if t.Implements(reflect.TypeFor[json.Marshaler]()) || t.Kind() != reflect.Struct || json.Unmarshal(old, &was) != nil || json.Unmarshal(now, &is) != nil || was == nil || is == nil {
 		return now
 	}
 	known := fields(t)

@@ -344,6 +344,8 @@ func checkDoc(key, v []byte) error {
 		return json.Unmarshal(d.Doc, new(Work))
 	case kindBench:
 		return json.Unmarshal(d.Doc, new(Bench))
+	case kindIndicator:
+		return json.Unmarshal(d.Doc, new(Indicator))
 	}
 	return nil // of a later version
 }
