@@ -24,7 +24,30 @@ type Options struct {
 	// Index says that a letter I or Z behind the counts is the encoder's
 	// index, whatever the format; a dash stands for none.
 	Index bool
+	// Port is what sits on the port.
+	Port Port
+	// Column names the column to take, by its number among those with numbers,
+	// counted from 1, or by its name; "" leaves it to the finder.
+	Column string
+	// Separator parts the columns; 0 leaves it to the finder.
+	Separator byte
+	// Angle is what a printed angle without a unit counts; it wins over the
+	// format's.
+	Angle AngleUnit
 }
+
+// Port is what a person said that sits on a port.
+type Port uint8
+
+// What may sit on a port.
+const (
+	// AnyPort: nothing was said. A lone number is taken for a lift.
+	AnyPort Port = iota
+	// IndicatorPort: a lift, and perhaps an angle in the same line.
+	IndicatorPort
+	// EncoderPort: an angle or counts, and never a lift.
+	EncoderPort
+)
 
 // Decoder reads lines of one format. It is a pure state machine.
 type Decoder struct {
@@ -47,6 +70,8 @@ type Decoder struct {
 	lastAt             measure.Stamp
 	hasLast            bool
 	held               doubtful
+	passed             bool  // the latest line was one to skip
+	perAngle           measure.Angle
 	owed               int64 // refused, since a Reset came before the line that would have told
 	grain              grain
 }
@@ -64,7 +89,7 @@ func NewDecoder(f Format, o Options) *Decoder {
 		f.Jump = defaultJump
 	}
 	d := &Decoder{f: f, o: o, lift: f.lift(), turn: -1, single: len(f.Columns) == 1,
-		split: splitter{end: f.End, start: f.Start, max: f.MaxLine, held: make([]byte, 0, f.MaxLine)}}
+		split: splitter{end: f.End, start: f.Start, size: f.Size, max: f.MaxLine, held: make([]byte, 0, f.MaxLine)}}
 	if f.DecimalComma {
 		d.scratch = make([]byte, f.MaxLine)
 	}
@@ -75,6 +100,10 @@ func NewDecoder(f Format, o Options) *Decoder {
 		switch c.Role {
 		case Angle, Counts:
 			d.turn, d.counts = i, c.Role == Counts
+			d.perAngle = c.Angle.of()
+			if c.Angle == NoAngle {
+				d.perAngle = o.Angle.of()
+			}
 			if o.Index {
 				c.Status = slices.Concat([]Status{{Text: "I", Index: true}, {Text: "Z", Index: true}, {Text: "-"}}, c.Status)
 			}
@@ -172,6 +201,9 @@ func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
 		if v != badChecksum && d.word(body, at, out) {
 			return
 		}
+		if d.passed = d.skips(body); d.passed {
+			return
+		}
 		refuse(v, out)
 		return
 	}
@@ -237,9 +269,25 @@ func (d *Decoder) cutField(c *Column, b []byte) (field, rest []byte, ok bool) {
 	b = skipBlanks(b)
 	var n number
 	if after, v := parseColumn(&n, c, b, d.scratch); v == taken {
-		return cutWord(b, len(b)-len(after)) // with a status that is glued to it
+		return cutWord(b, len(b)-len(afterStatus(c, after))) // with a status that is glued to it
 	}
 	return cutWord(b, 0)
+}
+
+// afterStatus returns what stands behind a status that blanks part from its
+// number.
+func afterStatus(c *Column, b []byte) []byte {
+	if len(b) == 0 || b[0] != ' ' && b[0] != '\t' {
+		return b
+	}
+	rest := skipBlanks(b)
+	for i := range c.Status {
+		s := c.Status[i].Text
+		if n := len(s); n < len(rest) && string(rest[:n]) == s && (rest[n] == ' ' || rest[n] == '\t') {
+			return rest[n:]
+		}
+	}
+	return b
 }
 
 // cutWord cuts b at the first blank from i on.
@@ -280,6 +328,16 @@ func trimRight(b []byte) []byte {
 		b = b[:len(b)-1]
 	}
 	return b
+}
+
+// skips reports whether the line is one that is neither a reading nor a fault.
+func (d *Decoder) skips(line []byte) bool {
+	for _, s := range d.f.Skip {
+		if len(line) >= len(s) && string(line[:len(s)]) == s {
+			return true
+		}
+	}
+	return false
 }
 
 // word reports whether the line is one of the format's words.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"reflect"
 	"slices"
+	"strings"
 
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
@@ -28,6 +29,9 @@ type Finder struct {
 	quiet   bool
 	doubt   string
 	misfit  misfit
+	finding finding // that format is of
+	rivals  rivals
+	view    View // of the last lines that were looked at
 }
 
 // How long a Finder listens.
@@ -38,7 +42,8 @@ const (
 	findForMany   = findFor / 4        // so long; or
 	findFewLines  = 2                  // so few,
 	findLonger    = 3 * measure.Second // when a device is slow
-	findKeep      = 8192               // bytes kept at most
+	findKeep      = 24576              // bytes kept at most
+	findFrames    = 48                 // bytes without an end of a line that may be frames
 	findEndless   = 1024               // bytes without an end of a line that are worth a word
 )
 
@@ -72,7 +77,9 @@ func (f *Finder) forget() {
 // nothing was.
 func (f *Finder) Found() wire.Found {
 	if f.found != nil {
-		return f.misfit.told(f.found.Found(), f.doubt)
+		found := f.misfit.told(f.found.Found(), f.doubt)
+		found.Assumes = f.assumes(found)
+		return found
 	}
 	says := f.doubt
 	switch {
@@ -84,6 +91,18 @@ func (f *Finder) Found() wire.Found {
 	}
 	return wire.Found{Says: says}
 }
+
+// assumes is what nothing told and was assumed. A unit that was printed since is
+// assumed no more.
+func (f *Finder) assumes(found wire.Found) string {
+	if f.finding.guessed && !found.Assumed {
+		return f.finding.note
+	}
+	return f.finding.assumes
+}
+
+// View returns the last lines, and what is taken for what in them.
+func (f *Finder) View() View { return f.view }
 
 // endless tells what is the matter with bytes that make no lines.
 func endless(b []byte) string {
@@ -113,6 +132,9 @@ func (f *Finder) Decode(c wire.Chunk, out *wire.Out) {
 	f.keep(c, out)
 	if f.enough() {
 		f.tried, f.triedAt = f.ends, c.At
+		if f.ends == 0 {
+			f.tried = len(f.kept)
+		}
 		f.look(out)
 	}
 }
@@ -121,14 +143,20 @@ func (f *Finder) Decode(c wire.Chunk, out *wire.Out) {
 // has a decoder of that take it.
 func (f *Finder) look(out *wire.Out) bool {
 	chunks := f.listened()
-	format, says, doubt, ok := find(chunks, f.quiet, f.o)
-	if f.doubt = doubt; !ok || f.found != nil && reflect.DeepEqual(format, f.format) {
+	g := find(chunks, f.quiet, f.o)
+	if len(g.view.Lines) > 0 {
+		f.view = g.view
+	}
+	if f.doubt = g.doubt; !g.ok {
 		return false
 	}
-	f.format = format
-	f.found = NewDecoder(format, f.o)
-	f.found.says = says
-	f.found.assumed = guessed(format, f.o)
+	if f.found != nil {
+		g.format.alsoKnows(f.format)
+		if reflect.DeepEqual(g.format, f.format) {
+			return false
+		}
+	}
+	f.use(g)
 	if f.quiet {
 		f.found.BeginsQuiet()
 	}
@@ -137,6 +165,45 @@ func (f *Finder) look(out *wire.Out) bool {
 		f.take(c, out)
 	}
 	return true
+}
+
+// use goes on by what was found.
+func (f *Finder) use(g finding) {
+	f.finding, f.format = g, g.format
+	f.found = NewDecoder(g.format, f.o)
+	f.found.says, f.found.assumed = g.says, g.guessed
+	f.rivals.begin(g)
+}
+
+// alsoKnows adds to a format what another of the same columns knew: the words
+// that stand behind its numbers, and the lines to skip.
+func (f *Format) alsoKnows(before Format) {
+	if len(f.Columns) != len(before.Columns) || f.Separator != before.Separator {
+		return
+	}
+	for i, c := range f.Columns {
+		if b := before.Columns[i]; b.Role != c.Role || !slices.Equal(b.Tags, c.Tags) {
+			return
+		}
+	}
+	for i := range f.Columns {
+		c := &f.Columns[i]
+		for _, s := range before.Columns[i].Status {
+			if !slices.ContainsFunc(c.Status, func(have Status) bool { return have.Text == s.Text }) {
+				c.Status = append(c.Status, s)
+			}
+		}
+	}
+	for _, s := range before.Skip {
+		if !slices.Contains(f.Skip, s) {
+			f.Skip = append(f.Skip, s)
+		}
+	}
+	for _, w := range before.Words {
+		if !slices.ContainsFunc(f.Words, func(have Word) bool { return strings.EqualFold(have.Text, w.Text) }) {
+			f.Words = append(f.Words, w)
+		}
+	}
 }
 
 // listened returns the chunks that are kept.
@@ -182,10 +249,13 @@ func (f *Finder) dropped(b []byte, out *wire.Out) {
 // enough reports whether it is worth while to try (again).
 func (f *Finder) enough() bool {
 	span := f.chunks[len(f.chunks)-1].At - f.chunks[0].At
+	if f.ends == 0 { // perhaps it ends no lines
+		return len(f.kept) >= f.tried+findFrames && span >= findFor
+	}
 	fresh := f.ends - f.tried
 	switch {
 	case f.tried > 0:
-		return fresh >= findManyLines || fresh >= findLines && f.chunks[len(f.chunks)-1].At-f.triedAt >= findFor
+		return fresh >= findManyLines && f.chunks[len(f.chunks)-1].At-f.triedAt >= findForMany || fresh >= findLines && f.chunks[len(f.chunks)-1].At-f.triedAt >= findFor
 	case fresh >= findManyLines && (span >= findForMany || len(f.chunks) == 1 || len(f.kept) > findKeep/2), fresh >= findLines && span >= findFor, fresh >= findFewLines && span >= findLonger:
 		return true
 	}

@@ -25,6 +25,40 @@ var roleNames = [...]string{"ignored", "lift", "angle", "counts"}
 // String returns the role as it is written in a formats file.
 func (r Role) String() string { return roleNames[r] }
 
+// AngleUnit is what a printed angle counts.
+type AngleUnit uint8
+
+// The units of angle; NoAngle is degrees where nothing else was said.
+const (
+	NoAngle AngleUnit = iota
+	Degrees
+	Radians
+	Turns
+)
+
+var angleUnitNames = [...]string{"", "deg", "rad", "turn"}
+
+// String returns the unit as it is written behind unit=; "" for NoAngle.
+func (u AngleUnit) String() string { return angleUnitNames[u] }
+
+// ParseAngleUnit reads the name of a unit of angle: deg, rad, turn.
+func ParseAngleUnit(text string) (AngleUnit, bool) {
+	u, ok := angleWords[strings.ToLower(strings.TrimSpace(text))]
+	return u, ok
+}
+
+// of returns one of the unit in microdegrees. A radian is rounded to the
+// microdegree, which is a part in 10^8.
+func (u AngleUnit) of() measure.Angle {
+	switch u {
+	case Radians:
+		return 57_295_780
+	case Turns:
+		return measure.Turn
+	}
+	return measure.Degree
+}
+
 // UnitRule says whether a unit stands behind the number.
 type UnitRule uint8
 
@@ -54,6 +88,8 @@ type Column struct {
 	// Scale is the length of one count of a whole number; 0 takes the number
 	// as it stands, in its unit.
 	Scale measure.Length
+	// Angle is what a printed angle counts; NoAngle is degrees.
+	Angle AngleUnit
 	// Status are the words that may stand behind the number and its unit.
 	Status []Status
 
@@ -117,13 +153,20 @@ type Format struct {
 	Check        Check
 	// Words are lines that are conditions and not readings.
 	Words []Word
+	// Skip are beginnings of lines that are neither readings nor faults: the
+	// other lines of a report, a label, a second channel.
+	Skip []string
+	// Size is how many bytes follow Start where nothing ends a frame; 0 where
+	// something does.
+	Size int
 	// Poll is what such a device must be sent to answer. It is written only
 	// if the address asks for polling.
 	Poll string
 	// MaxLine bounds a line, in bytes; 0 is 128.
 	MaxLine int
 	// Jump is how far the lift may go from one reading to the next within a
-	// second; 0 is 10 mm.
+	// second without being doubted, and no further than a hand makes a spindle
+	// go in the time between them; 0 is 10 mm.
 	Jump measure.Length
 }
 
@@ -165,6 +208,12 @@ func (f Format) Validate() error {
 	if f.DecimalComma && f.Separator == ',' {
 		return bad("a comma cannot both be the decimal point and part the columns")
 	}
+	if f.Size != 0 && (f.Size < 1 || f.Size > defaultMaxLine || f.Start == 0 || f.End != 0) {
+		return bad("size is how many bytes, 1 to %d, follow the start byte where there is no end byte", defaultMaxLine)
+	}
+	if slices.Contains(f.Skip, "") {
+		return bad("an empty beginning of lines to skip")
+	}
 	if f.MaxLine < 0 || f.MaxLine > 4096 {
 		return bad("the longest line must be from 1 to 4096 bytes")
 	}
@@ -187,6 +236,9 @@ func (f Format) Validate() error {
 		}
 		if c.Scale < 0 {
 			return bad("column %d: the scale must be more than nothing", i+1)
+		}
+		if c.Angle != NoAngle && c.Role != Angle {
+			return bad("column %d: only an angle is in degrees, radians or turns", i+1)
 		}
 		if c.Scale > 0 && c.Role != Lift {
 			return bad("column %d: only lift has a scale", i+1)

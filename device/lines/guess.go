@@ -2,7 +2,9 @@ package lines
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -10,81 +12,138 @@ import (
 	"lobescribe/device/wire"
 )
 
+// finding is what a sample of a stream was found to be.
+type finding struct {
+	format Format
+	says   string // what the format looks like, in words
+	// assumes is what nothing told, in a sentence for everybody; note is the part
+	// of it that is not about the unit.
+	assumes, note string
+	// guessed: the unit or scale of the lift was neither printed nor said.
+	guessed bool
+	ok      bool
+	// doubt is what is in the way, where it is not ok.
+	doubt string
+	// near: the lines are read, and it only cannot be told which column is what.
+	near bool
+
+	reads  int    // lines that are explained
+	choice string // which column was taken, to see whether another is later
+	strong bool   // the lines themselves tell which, by unit or name
+	moved  bool   // it was seen to move as a spindle or a crank does
+	alone  bool   // no other column may be it
+	view   View
+	endsIn string
+}
+
 // find makes a format for a sample of a stream. It makes up a candidate for
 // each way in which lines may be cut into columns, lets a [Decoder] of each
-// read the sample, and takes the one that makes readings of the most lines. If
-// none does for six in ten, doubt says what is in the way.
-func find(chunks []wire.Chunk, quiet bool, o Options) (f Format, says, doubt string, ok bool) {
+// read the sample, and takes the one that explains the most lines. If none does
+// for six in ten, doubt says what is in the way.
+func find(chunks []wire.Chunk, quiet bool, o Options) finding {
 	sample := joined(chunks)
-	end := endOf(sample)
-	all := cutLines(chunks, end, quiet)
+	end, frame := endOf(sample)
+	all := cutLines(chunks, end, frame, quiet)
 	if len(all) < findFewLines {
-		return f, "", endless(sample), false
+		return finding{doubt: endless(sample)}
 	}
-	if f, ok := checked(all, o); ok {
-		return f, f.Says + ", " + endWords(sample, end), "", true
+	words := endWords(sample, end)
+	if frame.size > 0 {
+		words = fmt.Sprintf("%d bytes behind a byte %02x", frame.size, frame.start)
 	}
-	best := 0
-	for _, sep := range []byte{0, ',', ';', '\t', '|', ' '} {
+	return findIn(all, end, frame, words, o)
+}
+
+// findIn makes a format for lines that are cut from each other.
+func findIn(all []heard, end byte, frame frame, endsIn string, o Options) finding {
+	if f, ok := checked(all, o); ok && frame.size == 0 {
+		return finding{format: f, says: f.Says + ", " + endsIn, ok: true, strong: true, alone: true, choice: f.Name, view: plainView(all), endsIn: endsIn}
+	}
+	all = thinned(all)
+	for i := range all {
+		all[i].cover = masked(string(all[i].text))
+	}
+	var best, near finding
+	var why []string
+	for _, sep := range []byte{0, ',', ';', '\t', '|', ' ', ':'} {
 		for _, comma := range []bool{false, true} {
-			if sep == end || comma && sep == ',' {
+			if sep != 0 && sep == end || comma && sep == ',' || o.Separator != 0 && sep != o.Separator {
 				continue
 			}
-			g, s, fits := candidate(all, sep, comma, o)
-			if !fits {
-				continue
-			}
-			g.End = end
-			if end == '\n' || end == '\r' {
-				g.End = 0
-			}
-			if n := reads(g, all, o); n > best {
-				f, says, best = g, s, n
+			c := cutting{all: all, sep: sep, comma: comma, end: end, frame: frame, o: o}
+			g := c.find()
+			switch {
+			case g.ok && g.reads > best.reads:
+				best = g
+			case !g.ok && g.near && g.reads > near.reads:
+				near = g
+			case !g.ok && g.doubt != "" && !comma:
+				why = append(why, g.doubt)
 			}
 		}
 	}
-	if best < findFewLines && (o.Crank == nil || o.Crank.Step() == 0) && onlyCounts(all, end, o) {
-		return f, "", "counts of an encoder come, and how many make a turn was not said: add counts=, as in counts=2400", false
+	if near.reads > best.reads || !best.ok && near.near {
+		return near
 	}
-	if best < findFewLines || best*10 < len(all)*6 {
-		return f, "", fmt.Sprintf("lines come, but %d of %d are not readings: is the baud rate right, or is it a format of its own?", len(all)-best, len(all)), false
+	if !best.ok || best.reads*10 < len(all)*6 {
+		return finding{doubt: refusal(all, best.reads, why), view: plainView(all)}
 	}
-	return f, says + ", " + endWords(sample, end), "", true
+	best.endsIn = endsIn
+	best.says += ", " + endsIn
+	return best
+}
+
+// refusal says why lines are no readings, and what may be done next.
+func refusal(all []heard, read int, why []string) string {
+	last := all[len(all)-1].text
+	s := fmt.Sprintf("lines come, but %d of %d are not readings: is the baud rate right, or is it a format of its own? The last line is %s", len(all)-read, len(all), quoted(last))
+	if len(why) > 0 {
+		why = slices.Compact(why)
+		s += "; " + strings.Join(why[:min(len(why), 2)], "; ")
+	}
+	return s + ". Next: `lobescribe formats new ADDRESS` writes a format of your own from that very line, `lobescribe formats NAME` prints a built-in one to begin with, `lobescribe doctor ADDRESS` looks at the link"
+}
+
+// quoted is a line as a person may read it.
+func quoted(line []byte) string {
+	const most = 80
+	if len(line) > most {
+		return fmt.Sprintf("%q and more", line[:most])
+	}
+	return fmt.Sprintf("%q", line)
 }
 
 // checked returns the built-in format of lines that prove themselves, if that
 // reads them.
 func checked(all []heard, o Options) (Format, bool) {
-	if _, check := withoutCheck(all); check == NoCheck {
+	if o.Port == EncoderPort {
 		return Format{}, false
 	}
 	for _, f := range BuiltIn() {
-		if f.Name == "checked" && reads(f, all, o)*10 >= len(all)*6 {
+		if f.Check == NoCheck || f.lift() < 0 || len(f.Columns) > 1 {
+			continue
+		}
+		if n := reads(f, all, o); n >= findFewLines && n*10 >= len(all)*6 {
 			return f, true
 		}
 	}
 	return Format{}, false
 }
 
-// onlyCounts reports whether the lines would be read if it was known how many
-// counts make a turn.
-func onlyCounts(all []heard, end byte, o Options) bool {
-	o.Crank = anyCrank{}
-	f, _, ok := candidate(all, 0, false, o)
-	if end != '\n' && end != '\r' {
-		f.End = end
-	}
-	return ok && f.Columns[0].Role == Counts && reads(f, all, o)*10 >= len(all)*6
-}
-
-// reads counts the lines that a decoder of f makes readings or conditions of.
+// reads counts the lines that a decoder of f makes readings or conditions of, or
+// knows to skip.
 func reads(f Format, all []heard, o Options) int {
 	o.Crank = anyCrank{} // the person's must not see the sample twice
 	d, out := NewDecoder(f, o), &wire.Out{}
+	passed := 0
 	for i, l := range all {
+		d.passed = false
 		d.line(d.split.frame(l.text), measure.Stamp(i)*2*measure.Second, out)
+		if d.passed {
+			passed++
+		}
 	}
-	return len(out.Readings) + len(out.Conditions)
+	return len(out.Readings) + len(out.Conditions) + passed
 }
 
 type anyCrank struct{}
@@ -93,17 +152,54 @@ func (anyCrank) FromCounts(n int64) measure.Angle          { return 0 }
 func (anyCrank) FromDegrees(a measure.Angle) measure.Angle { return a }
 func (anyCrank) Step() measure.Angle                       { return 1 }
 
+// frame is how a device without ends of lines marks its frames.
+type frame struct {
+	start byte
+	size  int
+}
+
 // endOf finds the byte that ends a line: CR or LF, or another if there is
-// neither.
-func endOf(sample []byte) byte {
+// neither. Where nothing ends one, a byte that comes back at even distances
+// begins it.
+func endOf(sample []byte) (byte, frame) {
 	usual := bytes.Count(sample, []byte("\r")) + bytes.Count(sample, []byte("\n"))
 	for _, c := range []byte{0x03, ';'} {
 		// A stray CR or LF is noise beside many of them.
 		if n := bytes.Count(sample, []byte{c}); usual == 0 && n >= findFewLines || usual <= 2 && n >= findLines {
-			return c
+			return c, frame{}
 		}
 	}
-	return '\n'
+	if usual > 2 {
+		return '\n', frame{}
+	}
+	for _, c := range []byte{0xff, 0xfe, 0x02, 0x01, 0xaa, 0x55, '#', '$', '>', ':'} {
+		if size := evenly(sample, c); size > 0 {
+			return 0, frame{start: c, size: size}
+		}
+	}
+	return '\n', frame{}
+}
+
+// evenly returns how many bytes stand between a byte and the next of its kind,
+// if that is nearly always the same; 0 if it is not.
+func evenly(sample []byte, c byte) int {
+	gaps, last, n := map[int]int{}, -1, 0
+	for i, b := range sample {
+		if b != c {
+			continue
+		}
+		if last >= 0 {
+			gaps[i-last-1]++
+			n++
+		}
+		last = i
+	}
+	for size, times := range gaps {
+		if n >= findLines/2 && times*10 >= n*8 && size >= 3 && size <= defaultMaxLine {
+			return size
+		}
+	}
+	return 0
 }
 
 func endWords(sample []byte, end byte) string {
@@ -127,6 +223,24 @@ func endWords(sample []byte, end byte) string {
 type heard struct {
 	text []byte
 	at   measure.Stamp
+	// cover is text with a letter where no number may stand; "" until it is made.
+	cover string
+}
+
+// thinned returns some of the lines where there are very many: a guess needs the
+// movement, and not each of them. Lines in a row stay together, so that channels
+// in turn do.
+func thinned(all []heard) []heard {
+	const enough, row = 320, 16
+	if len(all) <= enough {
+		return all
+	}
+	every := (len(all) + enough - 1) / enough
+	var out []heard
+	for i := 0; i < len(all); i += row * every {
+		out = append(out, all[i:min(i+row, len(all))]...)
+	}
+	return append(out, all[max(len(all)-row, 0):]...)
 }
 
 func joined(chunks []wire.Chunk) (sample []byte) {
@@ -137,69 +251,83 @@ func joined(chunks []wire.Chunk) (sample []byte) {
 }
 
 // cutLines returns the whole lines of a sample, framed.
-func cutLines(chunks []wire.Chunk, end byte, quiet bool) (all []heard) {
-	s := splitter{max: defaultMaxLine, synced: quiet}
-	if end != '\n' {
+func cutLines(chunks []wire.Chunk, end byte, fr frame, quiet bool) (all []heard) {
+	s := splitter{max: defaultMaxLine, synced: quiet && fr.size == 0, start: fr.start, size: fr.size}
+	if end != '\n' && fr.size == 0 {
 		s.end = end
 	}
 	var out wire.Out
 	for _, c := range chunks {
 		s.each(c, &out, func(line []byte, at measure.Stamp, _ *wire.Out) {
-			all = append(all, heard{slices.Clone(line), at})
+			all = append(all, heard{text: slices.Clone(line), at: at})
 		})
 	}
 	return all
 }
 
-// candidate makes a format of the lines, if they are cut by sep.
-func candidate(all []heard, sep byte, comma bool, o Options) (f Format, says string, ok bool) {
-	f = Format{Name: "found", Separator: sep, DecimalComma: comma, Words: commonWords()}
-	all, f.Start = withoutStart(all)
-	all, f.Check = withoutCheck(all)
-	rows := rowsOf(all, sep, comma)
-	if len(rows) == 0 {
-		return f, "", false
+
+// cutting is one way to cut the lines of a sample into columns.
+type cutting struct {
+	all   []heard
+	sep   byte
+	comma bool
+	end   byte
+	frame frame
+	o     Options
+}
+
+// find makes a format of the lines, if they are cut this way.
+func (c cutting) find() (g finding) {
+	all, start := withoutStart(c.all)
+	if c.frame.size > 0 {
+		start = c.frame.start
 	}
-	width := len(rows[0])
-	if sep != 0 && width < 2 || width > maxColumns {
-		return f, "", false
+	all, check := withoutCheck(all)
+	kinds, header := c.kindsOf(all)
+	if len(kinds) == 0 {
+		return g
 	}
-	if comma && sep == 0 && !likelyComma(rows) {
-		return f, "", false
-	}
-	if !comma && sep == ',' && width == 2 && likelyCommaColumns(rows) {
-		return f, "", false
-	}
-	columns := make([][]field, width)
-	for _, r := range rows {
-		for i, x := range r {
-			columns[i] = append(columns[i], x)
+	var tables []table
+	for _, k := range kinds {
+		t, why := c.tableOf(k, header)
+		if why != "" {
+			g.doubt = why
+			continue
 		}
+		t.f.Start, t.f.Check, t.f.Size = start, check, c.frame.size
+		tables = append(tables, t)
 	}
-	words := make([]string, width)
-	for i, fields := range columns {
-		c, w, fits := columnOf(fields)
-		if !fits {
-			return f, "", false
-		}
-		f.Columns, words[i] = append(f.Columns, c), w
+	if len(tables) == 0 {
+		return g
 	}
-	roles(f.Columns, columns, o)
-	for i := range f.Columns {
-		words[i] = roleWords(&f.Columns[i], columns[i], words[i], len(f.Columns) == 1, o)
+	picked, g := pick(tables, c.o)
+	g.reads = c.explained(all, kinds)
+	g.view = picked.view(g)
+	if !g.ok {
+		return g
 	}
-	f.Says = "found by listening"
-	if f.Validate() != nil {
-		return f, "", false
+	f := &picked.f
+	f.Skip, f.Words = c.chatter(all, kinds, picked)
+	g.format = *f
+	if g.format.Validate() != nil {
+		return finding{}
 	}
-	says = strings.Join(words, " | ")
-	if f.Start == 0x02 {
-		says += ", begins with STX"
+	g.reads = reads(g.format, c.all, c.o)
+	if f.Start == 0x02 && c.frame.size == 0 {
+		g.says += ", begins with STX"
 	}
 	if f.Check == XorAfterStar {
-		says += ", checked by an exclusive or after *"
+		g.says += ", checked by an exclusive or after *"
 	}
-	return f, says, true
+	return g
+}
+
+// explained counts the lines that belong to a kind.
+func (c cutting) explained(all []heard, kinds []kind) (n int) {
+	for _, k := range kinds {
+		n += len(k.rows)
+	}
+	return min(n, len(all))
 }
 
 func withoutStart(all []heard) ([]heard, byte) {
@@ -214,7 +342,8 @@ func withoutStart(all []heard) ([]heard, byte) {
 	}
 	out := make([]heard, 0, len(all))
 	for _, l := range all {
-		out = append(out, heard{l.text[bytes.LastIndexByte(l.text, 0x02)+1:], l.at})
+		at := bytes.LastIndexByte(l.text, 0x02) + 1
+		out = append(out, heard{l.text[at:], l.at, l.cover[at:]})
 	}
 	return out, 0x02
 }
@@ -223,7 +352,8 @@ func withoutCheck(all []heard) ([]heard, Check) {
 	var out []heard
 	for _, l := range all {
 		if body, v := xorAfterStar(l.text); v == taken {
-			out = append(out, heard{body, l.at})
+			at := bytes.Index(l.text, body)
+			out = append(out, heard{body, l.at, l.cover[at : at+len(body)]})
 		}
 	}
 	if len(out)*2 <= len(all) {
@@ -232,44 +362,23 @@ func withoutCheck(all []heard) ([]heard, Check) {
 	return out, XorAfterStar
 }
 
-// rowsOf takes the lines to pieces and keeps those of the commonest width.
-func rowsOf(all []heard, sep byte, comma bool) [][]field {
-	byWidth := map[int][][]field{}
-	best := 0
-	for _, l := range all {
-		var row []field
-		for _, text := range cutFields(string(l.text), sep) {
-			x, ok := takeApart(text, comma)
-			if !ok && sep != 0 && sep != ' ' && likelyWord(x.text) {
-				x.word, ok = true, true
-			}
-			if !ok {
-				row = nil
-				break
-			}
-			x.at = l.at
-			row = append(row, x)
-		}
-		if n := len(row); n > 0 {
-			byWidth[n] = append(byWidth[n], row)
-			if len(byWidth[n]) > len(byWidth[best]) {
-				best = n
-			}
-		}
-	}
-	return byWidth[best]
-}
-
 // likelyComma: each number has one comma, and the same digits behind it. One in
 // ten may be noise.
 func likelyComma(rows [][]field) bool {
-	places := map[int]int{}
+	places, parts := map[int]int{}, map[int64]bool{}
+	var fields []field
 	for _, r := range rows {
 		if x := r[0]; strings.Count(x.text, ",") == 1 && !strings.Contains(x.text, ".") && x.n.decimals > 0 {
 			places[x.n.decimals]++
+			parts[x.n.mantissa%int64(math.Pow10(x.n.decimals))] = true
+			fields = append(fields, x)
 		}
 	}
-	return nearlyAll(places, len(rows))
+	if !nearlyAll(places, len(rows)) {
+		return false
+	}
+	// Behind the point of a number that goes on, nothing stays as it is.
+	return len(parts) > 2 || fields[0].n.decimals > 1 && courseOf(fields).span < 2
 }
 
 // likelyCommaColumns: what looks like two columns of whole numbers is more
@@ -294,3 +403,6 @@ func nearlyAll(counts map[int]int, all int) bool {
 	}
 	return most > 0 && most*10 >= all*9
 }
+
+// byTime orders fields as they came.
+func byTime(a, b []field) int { return cmp.Compare(a[0].at, b[0].at) }

@@ -5,154 +5,468 @@ import (
 	"math"
 	"slices"
 	"strings"
-
-	"lobescribe/device/measure"
 )
 
-// roles decides what each column is. What a unit or tag tells goes first; then
-// whole numbers are counts and decimals a lift; and of two alike, the first is
-// the angle, as most boards print it.
-func roles(columns []Column, rows [][]field, o Options) {
-	for i := range columns {
-		columns[i].Role = Ignored
+// Which column is the lift and which the turn is decided in steps. Each column
+// gets points for being a lift, or on an encoder's port a turn: most for a unit,
+// then for a name, then for moving as a spindle or crank does, and a few for
+// decimals. The column with the most is taken if the next is well behind, or if
+// both move alike and a person is told that there is a choice. Where nothing
+// tells, nothing is taken, and the person is asked to turn the engine.
+
+// The points, and how many must lie between the first and the next.
+const (
+	pointsUnit     = 100
+	pointsName     = 60
+	pointsAxis     = 5
+	pointsMoves    = 40
+	pointsDecimals = 20
+	pointsClear    = 15
+	never          = -1000
+)
+
+// Plausible movement of a spindle, in any unit that is printed: none goes
+// further than a few tens of millimetres, or as fast as a crank's degrees.
+const (
+	spindleSpan  = 30.0
+	spindleSpeed = 40.0 // a second
+	// crankSpan is how far a column without a name must go, in degrees or counts,
+	// to be told from one that drifts.
+	crankSpan = 30.0
+	// crankAlone is the same where no other column has moved so far.
+	crankAlone = 400.0
+)
+
+// candidate is a column that may be what is looked for.
+type candidate struct {
+	table, column int
+	points        int
+	moves         bool
+	strong        bool // by a unit or name
+}
+
+// pick chooses the kind of lines and the columns in it, and makes the roles.
+func pick(tables []table, o Options) (table, finding) {
+	points := liftPoints
+	if o.Port == EncoderPort {
+		points = turnPoints
 	}
-	lift, turn := -1, -1
-	take := func(at *int, i int, r Role) {
-		if *at < 0 && columns[i].Role == Ignored {
-			*at, columns[i].Role = i, r
-		}
-	}
-	for i, c := range columns {
-		switch {
-		case c.UnitRule == UnitMustFollow:
-			take(&lift, i, Lift)
-		case degrees(c):
-			take(&turn, i, Angle)
-		}
-	}
-	counted := o.Crank != nil && o.Crank.Step() > 0
-	for i, c := range columns {
-		switch roleOf(c) {
-		case Lift:
-			take(&lift, i, Lift)
-		case Angle:
-			take(&turn, i, Angle)
-		case Counts:
-			if counted { // others are left out; the words say what is missing
-				take(&turn, i, Counts)
+	var all []candidate
+	for i, t := range tables {
+		for j := range t.facts {
+			if c := points(t, j, o); c.points > never {
+				c.table, c.column = i, j
+				all = append(all, c)
 			}
 		}
 	}
-	// An A may be a channel too; beside a lift it is the angle, unless a B is there.
-	for i, c := range columns {
-		next := func(b Column) bool { return nextChannel(c, b) }
-		if lift >= 0 && len(c.Tags) == 1 && tagName(c.Tags[0]) == "a" && !slices.ContainsFunc(columns, next) {
-			take(&turn, i, Angle)
-		}
+	if o.Column != "" {
+		return pickTold(tables, all, o)
 	}
-	if len(columns) == 1 && lift < 0 && turn < 0 && free(columns, rows, 0) && counted {
-		switch whole := columns[0].Whole; {
-		case whole:
-			take(&turn, 0, Counts)
-		case len(columns[0].Tags) == 0: // who says counts= speaks of an encoder
-			take(&turn, 0, Angle)
-		}
-		if turn >= 0 {
-			return
-		}
+	if len(all) == 0 && o.Port == AnyPort { // a board of an encoder
+		o.Port = EncoderPort
+		return pick(tables, o)
 	}
-	for i := range columns {
-		if free(columns, rows, i) && !columns[i].Whole && lift < 0 && !laterDecimals(columns, rows, i) {
-			take(&lift, i, Lift)
-		}
+	if len(all) == 0 {
+		return tables[0], finding{doubt: nothingToTake(tables[0], o)}
 	}
-	// With counts= said, the only whole numbers are the counts, even if the
-	// crank was turned as evenly as a clock.
-	if only := onlyWhole(columns); counted && lift >= 0 && only >= 0 && turnAt(columns, only, lift) {
-		take(&turn, only, Counts)
+	slices.SortStableFunc(all, func(a, b candidate) int { return b.points - a.points })
+	first := all[0]
+	t := tables[first.table]
+	note := ""
+	if doubt := t.asksCounts(first.column, o); doubt != "" {
+		return t, finding{near: true, doubt: doubt}
 	}
-	// Of several, one that grows evenly is the number of the line.
-	for i := range columns {
-		if columns[i].Whole && counted && free(columns, rows, i) && turnAt(columns, i, lift) && !grows(rows[i]) {
-			take(&turn, i, Counts)
-		}
-	}
-	for i := range columns {
-		if !free(columns, rows, i) {
-			continue
-		}
+	if len(all) > 1 && first.points-all[1].points < pointsClear {
+		next := all[1]
 		switch {
-		case columns[i].Whole && counted && turnAt(columns, i, lift):
-			take(&turn, i, Counts)
-		case columns[i].Whole && lift >= 0:
-			// Counts that nobody can make degrees of yet are left out of the
-			// readings; the words say what is missing.
-		case columns[i].Whole:
-			take(&lift, i, Lift)
-		case turnAt(columns, i, lift):
-			take(&turn, i, Angle)
+		case next.table != first.table && first.moves && next.moves:
+			return t, finding{near: true, doubt: fmt.Sprintf("two channels come in turn, %s and %s, and both move: say which, as in column=%s",
+				tables[first.table].label(first.column), tables[next.table].label(next.column), keyName(tables[first.table].name(first.column)))}
+		case first.moves && next.moves || first.strong && next.strong && next.table == first.table && !axisName(t.facts[first.column].name):
+			note = fmt.Sprintf("%s is taken for the %s, and %s may be it as well: say column=%s or column=%s", t.label(first.column), wanted(o), tables[next.table].label(next.column), keyName(t.name(first.column)), keyName(tables[next.table].name(next.column)))
+		default:
+			return t, finding{near: true, doubt: fmt.Sprintf("it cannot be told yet which is the %s, %s or %s: turn the engine by hand until the valve has opened and closed, or say column=%s",
+				wanted(o), t.label(first.column), tables[next.table].label(next.column), keyName(t.name(first.column)))}
 		}
 	}
+	t, g := finish(t, first, note, o)
+	g.alone = len(all) == 1
+	return t, g
 }
 
-// roleNamed tells what a number is by the name that boards print before it.
-// Ignored and known is what is neither lift nor turn.
-func roleNamed(tag string) (r Role, known bool) {
-	switch tagName(tag) {
-	case "lift", "l", "z", "pos", "ind", "dial", "height":
-		return Lift, true
-	case "angle", "ang", "deg", "degrees", "crank", "th", "theta":
-		return Angle, true
-	case "counts", "count", "cnt", "c", "enc", "encoder", "e":
-		return Counts, true
-	case "t", "time", "ms", "us", "millis", "temp", "v", "volt", "bat", "batt", "hz", "rate", "rpm", "n", "seq", "no", "id":
-		return Ignored, true
+// pickTold takes the column that the person named.
+func pickTold(tables []table, all []candidate, o Options) (table, finding) {
+	for i, t := range tables {
+		n := 0
+		for j := range t.facts {
+			if t.facts[j].column.word {
+				continue
+			}
+			n++
+			if fmt.Sprint(n) == o.Column || sameName(t.facts[j].name, o.Column) {
+				t, g := finish(tables[i], candidate{table: i, column: j, strong: true, moves: true}, "", o)
+				g.alone = true
+				return t, g
+			}
+		}
 	}
-	return Ignored, false
+	return tables[0], finding{near: true, doubt: fmt.Sprintf("there is no column %s in the lines: there are %s", o.Column, tables[0].labels())}
 }
 
-// tagName returns the last word of what stands before a number.
-func tagName(tag string) string {
-	tag = strings.Trim(strings.ToLower(strings.TrimSpace(tag)), " :=_-#")
-	return tag[strings.LastIndexAny(tag, " ,;")+1:]
+func sameName(name, said string) bool {
+	clean := func(s string) string { return strings.Join(wordsOf(s), "") + wordsNumber(s) }
+	return clean(name) != "" && clean(name) == clean(said)
 }
 
-// roleOf returns what the tag of a column says that it is.
-func roleOf(c Column) Role {
-	if len(c.Tags) != 1 {
-		return Ignored
+// wanted is the word for what is looked for on a port.
+func wanted(o Options) string {
+	if o.Port == EncoderPort {
+		return "angle"
 	}
-	r, _ := roleNamed(c.Tags[0])
-	return r
+	return "lift"
 }
 
-// free reports whether a column may still be given a role by what it looks
-// like: it has none, its tag names no other, it is not the board's clock, and
-// no second channel of the same kind as one before it.
-func free(columns []Column, rows [][]field, i int) bool {
-	c := columns[i]
-	if c.word || c.Role != Ignored || clock(columns, rows, i) {
-		return false
+func nothingToTake(t table, o Options) string {
+	if o.Port == EncoderPort {
+		return "no column turns as a crank does: there are " + t.labels()
 	}
-	if len(c.Tags) == 1 {
-		if _, known := roleNamed(c.Tags[0]); known {
+	return "no column may be a lift: there are " + t.labels()
+}
+
+// finish makes the roles of a table whose first column was chosen.
+func finish(t table, first candidate, note string, o Options) (table, finding) {
+	if o.Port == EncoderPort {
+		if doubt := t.takeTurn(first.column, o); doubt != "" {
+			return t, finding{near: true, doubt: doubt}
+		}
+	} else if doubt := t.takeRoles(first.column, o); doubt != "" {
+		return t, finding{near: true, doubt: doubt}
+	}
+	g := finding{ok: true, choice: strings.Join(t.tags, "|") + fmt.Sprint("#", first.column), strong: first.strong, moved: first.moves, note: note}
+	t.f.Columns = nil
+	var words, assumed []string
+	if note != "" {
+		assumed = append(assumed, note)
+	}
+	for i := range t.facts {
+		w, a := t.facts[i].roleWords(t.says[i], len(t.facts) == 1, o)
+		words = append(words, w)
+		if a != "" {
+			assumed = append(assumed, a)
+			g.guessed = g.guessed || t.facts[i].column.Role == Lift
+		}
+		t.f.Columns = append(t.f.Columns, t.facts[i].column)
+	}
+	g.says, g.assumes = strings.Join(words, " | "), strings.Join(assumed, "; ")
+	return t, g
+}
+
+// liftPoints says how likely a column is the lift.
+func liftPoints(t table, i int, o Options) (c candidate) {
+	x := t.facts[i]
+	c.points = never
+	if x.column.word || x.other || x.angle != NoAngle || x.course.motion == ticking && x.length == 0 {
+		return c
+	}
+	if x.named.meaning == namesAngle || x.named.meaning == namesTurns {
+		return c
+	}
+	counted := o.Crank != nil && o.Crank.Step() > 0
+	if x.named.meaning == namesCounts && x.length == 0 && (counted && o.Port == IndicatorPort || len(t.facts) > 1) {
+		return c
+	}
+	if i > 0 && t.facts[i-1].length == 0 && nextChannel(t.facts[i-1].column, x.column) && x.course.motion == still {
+		return c // the second of two gauges, at rest
+	}
+	c.points = 0
+	switch {
+	case x.length != 0:
+		c.points += pointsUnit
+		c.strong = true
+	case axisName(x.name):
+		c.points += pointsAxis
+	case x.named.meaning == namesLift:
+		c.points += pointsName
+		c.strong = true
+	}
+	if !x.column.Whole {
+		c.points += pointsDecimals
+	}
+	if x.named.setting {
+		c.points -= pointsMoves
+	}
+	far := x.length == 0 && (x.course.span > spindleSpan || x.course.speed > spindleSpeed) && !x.column.Whole
+	switch x.course.motion {
+	case swinging:
+		c.points += pointsMoves
+		c.moves = true
+	case wrapping:
+		c.points -= pointsMoves
+	case climbing:
+		if far && x.named.meaning != namesLift {
+			c.points -= pointsMoves
+		}
+	case jittering:
+		c.points -= pointsDecimals / 2
+	}
+	return c
+}
+
+// turnPoints says how likely a column is the crank, on an encoder's port.
+func turnPoints(t table, i int, o Options) (c candidate) {
+	x := t.facts[i]
+	c.points = never
+	if x.column.word || x.other || x.length != 0 || x.course.motion == ticking && x.named.meaning == unnamed {
+		return c
+	}
+	counted := o.Crank != nil && o.Crank.Step() > 0
+	c.points = 0
+	switch {
+	case x.angle == Degrees, x.angle == Radians:
+		c.points += pointsUnit
+		c.strong = true
+	case x.named.meaning == namesAngle:
+		c.points += pointsName
+		c.strong = true
+	case x.named.meaning == namesTurns && x.column.Whole: // whole turns are too coarse
+		c.points -= pointsMoves
+	case x.named.meaning == namesTurns:
+		c.points += pointsName / 2
+	case x.named.meaning == namesCounts, x.named.meaning == namesLift && x.column.Whole:
+		c.points += pointsName / 2
+		c.strong = true
+	}
+	if x.angle == Radians {
+		c.points -= pointsClear // of both, degrees
+	}
+	if x.column.Whole == counted {
+		c.points += pointsDecimals
+	}
+	if counted && x.column.Whole && (x.named.meaning == namesCounts || x.named.meaning == namesLift) {
+		c.points += pointsUnit
+	}
+	if x.named.setting {
+		c.points -= pointsMoves
+	}
+	// A number without a name must have gone further than one that drifts.
+	far := c.strong || x.course.span >= crankSpan && (x.course.span >= crankAlone || t.allMove(i))
+	switch x.course.motion {
+	case climbing:
+		if c.moves = far; far {
+			c.points += pointsMoves
+		}
+	case wrapping:
+		if c.moves = far; far {
+			c.points += pointsMoves - pointsDecimals/4
+		}
+	case swinging:
+		if x.angle == NoAngle && x.named.meaning == unnamed {
+			c.points -= pointsMoves
+		}
+	case jittering:
+		c.points -= pointsUnit
+	}
+	return c
+}
+
+// allMove reports whether every column with decimals or without a name moves,
+// that might be the crank instead of column i.
+func (t table) allMove(i int) bool {
+	for j, x := range t.facts {
+		if j != i && !x.column.word && !x.other && x.column.Whole == t.facts[i].column.Whole && !x.course.moved() {
 			return false
 		}
 	}
-	return !slices.ContainsFunc(columns[:i], func(before Column) bool { return nextChannel(before, c) })
+	return true
 }
+
+// takeTurn makes a column of an encoder's lines the turn, and the others
+// nothing.
+func (t *table) takeTurn(i int, o Options) (doubt string) {
+	for j := range t.facts {
+		t.facts[j].column.Role = Ignored
+	}
+	x := &t.facts[i]
+	x.column.Role = Angle
+	if counted := o.Crank != nil && o.Crank.Step() > 0; counted && x.column.Whole && x.angle == NoAngle {
+		x.column.Role = Counts
+	}
+	return t.asksCounts(i, o)
+}
+
+// asksCounts says that counts= is missing, if the column has counts on an
+// encoder's port and nobody said how many make a turn.
+func (t *table) asksCounts(i int, o Options) string {
+	x := t.facts[i]
+	counted := o.Crank != nil && o.Crank.Step() > 0
+	if o.Port != EncoderPort || counted || x.angle != NoAngle || x.named.meaning == namesAngle || !x.column.Whole || o.Angle != NoAngle {
+		return ""
+	}
+	return fmt.Sprintf("counts of an encoder come (%q), and how many make a turn was not said: add counts=, as in counts=2400", x.fields[len(x.fields)-1].text)
+}
+
+// takeRoles makes a column the lift, and another the turn if one is beside it.
+func (t *table) takeRoles(lift int, o Options) (doubt string) {
+	for j := range t.facts {
+		t.facts[j].column.Role = Ignored
+	}
+	counted := o.Crank != nil && o.Crank.Step() > 0
+	x := &t.facts[lift]
+	// A lone number of which somebody says counts= is an encoder's.
+	if len(t.facts) == 1 && counted && o.Port == AnyPort && x.length == 0 && (x.column.Whole || x.name == "") {
+		x.column.Role = Counts
+		if !x.column.Whole {
+			x.column.Role = Angle
+		}
+		return ""
+	}
+	x.column.Role = Lift
+	if turn, role := t.turnBeside(lift, counted); turn >= 0 {
+		t.facts[turn].column.Role = role
+	}
+	return ""
+}
+
+// turnBeside finds the angle or the counts in a line with a lift; -1 if there
+// are none.
+func (t *table) turnBeside(lift int, counted bool) (int, Role) {
+	steps := []func(lift int, counted bool) (int, Role){t.turnByName, t.turnByLetter, t.turnByCounts, t.turnByPlace}
+	for _, step := range steps {
+		if i, role := step(lift, counted); i >= 0 {
+			return i, role
+		}
+	}
+	return -1, Ignored
+}
+
+// turnByName takes what a unit or a name says is an angle, or counts where it is
+// known how many make a turn. Of several, degrees are taken.
+func (t *table) turnByName(lift int, counted bool) (int, Role) {
+	best, role, points := -1, Ignored, 0
+	for i, x := range t.facts {
+		if i == lift || x.column.word || x.other || x.course.motion == jittering || t.restsWhile(lift, i) {
+			continue
+		}
+		p, r := 0, Angle
+		switch {
+		case x.angle == Degrees:
+			p = 4
+		case x.named.meaning == namesAngle && x.angle == NoAngle:
+			p = 3
+		case x.angle == Radians:
+			p = 2
+		case x.named.meaning == namesCounts && counted && x.column.Whole:
+			p, r = 1, Counts
+		}
+		if p > points {
+			best, role, points = i, r, p
+		}
+	}
+	return best, role
+}
+
+// restsWhile reports whether column i stands still while the valve was seen to
+// open and close: then it is no crank. One that is named crank may stand.
+func (t *table) restsWhile(lift, i int) bool {
+	return t.facts[lift].course.motion == swinging && !t.facts[i].course.moved()
+}
+
+// turnByLetter takes an A beside a lift for the angle, unless a B says that
+// these are channels.
+func (t *table) turnByLetter(lift int, _ bool) (int, Role) {
+	for i, x := range t.facts {
+		next := func(b facts) bool { return nextChannel(x.column, b.column) }
+		if i != lift && strings.EqualFold(x.name, "a") && !slices.ContainsFunc(t.facts, next) {
+			return i, Angle
+		}
+	}
+	return -1, Ignored
+}
+
+// turnByCounts takes whole numbers for the counts where counts= was said. Of
+// several, one that grows evenly is the number of the line; but the only ones
+// are the counts, even if the crank was turned as evenly as a clock.
+func (t *table) turnByCounts(lift int, counted bool) (int, Role) {
+	if !counted {
+		return -1, Ignored
+	}
+	var whole []int
+	for i, x := range t.facts {
+		if i != lift && x.column.Whole && !x.column.word && t.turnAt(i, lift) {
+			whole = append(whole, i)
+		}
+	}
+	if len(whole) == 1 && t.onlyWhole(whole[0]) {
+		return whole[0], Counts
+	}
+	for _, even := range []bool{false, true} {
+		for _, i := range whole {
+			x := t.facts[i]
+			if t.free(i, lift) && (even || !grows(x.fields)) && !t.restsWhile(lift, i) {
+				return i, Counts
+			}
+		}
+	}
+	return -1, Ignored
+}
+
+// onlyWhole reports whether no column but i has whole numbers.
+func (t *table) onlyWhole(i int) bool {
+	for j, x := range t.facts {
+		if j != i && x.column.Whole && !x.column.word && x.column.Role == Ignored {
+			return false
+		}
+	}
+	return !t.facts[i].other
+}
+
+// turnByPlace takes decimals before the lift for the angle, as most boards print
+// it.
+func (t *table) turnByPlace(lift int, _ bool) (int, Role) {
+	for i, x := range t.facts {
+		if i == lift || !t.free(i, lift) || x.column.Whole || !t.turnAt(i, lift) || t.restsWhile(lift, i) {
+			continue
+		}
+		if m := x.course.motion; m == swinging && x.course.span < spindleSpan || m == jittering {
+			continue
+		}
+		return i, Angle
+	}
+	return -1, Ignored
+}
+
+// free reports whether a column may still be given a role by what it looks
+// like: it has none, its name tells no other, it is not the board's clock, and
+// no second channel of the same kind as one before it.
+func (t *table) free(i, lift int) bool {
+	x := t.facts[i]
+	if x.column.word || x.other || x.length != 0 || x.column.Role != Ignored || x.course.motion == ticking || x.named.meaning != unnamed {
+		return false
+	}
+	return !slices.ContainsFunc(t.facts[:i], func(before facts) bool { return nextChannel(before.column, x.column) })
+}
+
+// turnAt reports whether column i may be the angle or counts by its place. What
+// stands behind the lift with a word of its own before it is a status.
+func (t *table) turnAt(i, lift int) bool { return i < lift || t.facts[i].column.Tags == nil }
 
 // nextChannel reports whether two columns are channels of one kind, as "A:" and
 // "B:" or "CH1" and "CH2" say.
 func nextChannel(a, b Column) bool {
-	if len(a.Tags) != 1 || len(b.Tags) != 1 || len(a.Tags[0]) != len(b.Tags[0]) || a.Whole != b.Whole {
+	return len(a.Tags) == 1 && len(b.Tags) == 1 && a.Whole == b.Whole && nextTag(a.Tags[0], b.Tags[0])
+}
+
+// nextTag reports whether tag b counts on from a by one letter or digit.
+func nextTag(a, b string) bool {
+	if len(a) != len(b) {
 		return false
 	}
 	differ := 0
-	for i := range len(a.Tags[0]) {
-		switch x, y := a.Tags[0][i], b.Tags[0][i]; {
+	for i := range len(a) {
+		switch x, y := a[i], b[i]; {
 		case x == y:
-		case y == x+1 && (letter(y) || y >= '0' && y <= '9'):
+		case y == x+1 && (letter(y) || digit(y)):
 			differ++
 		default:
 			return false
@@ -161,63 +475,44 @@ func nextChannel(a, b Column) bool {
 	return differ == 1
 }
 
-// turnAt reports whether column i may be the angle or counts by its place. What
-// stands behind the lift with a word of its own before it is a status.
-func turnAt(columns []Column, i, lift int) bool {
-	return lift < 0 || i < lift || len(columns[i].Tags) == 0
-}
-
-// onlyWhole returns the one column of whole numbers that has no role yet, or -1
-// if there is none or more than one.
-func onlyWhole(columns []Column) int {
-	at := -1
-	for i, c := range columns {
-		if c.Role == Ignored && c.Whole {
-			if at >= 0 {
-				return -1
-			}
-			at = i
-		}
-	}
-	return at
-}
-
-func degrees(c Column) bool {
-	return len(c.Status) > 0 && degreeWord(c.Status[0].Text)
-}
-
-// laterDecimals reports whether a column behind i has decimals too, so that i
-// is more likely the angle. If a column is the angle already, none is.
-func laterDecimals(columns []Column, rows [][]field, i int) bool {
-	if slices.ContainsFunc(columns, func(c Column) bool { return c.Role == Angle || c.Role == Counts }) {
-		return false
-	}
-	for j := i + 1; j < len(columns); j++ {
-		if !columns[j].Whole && free(columns, rows, j) && !nextChannel(columns[i], columns[j]) {
-			return true
-		}
-	}
-	return false
-}
-
-// clock reports whether a column is the board's own clock.
-func clock(columns []Column, rows [][]field, i int) bool {
-	return len(columns) > 1 && columns[i].Role == Ignored && !columns[i].word && isClock(rows[i])
-}
-
 // isClock: it grows by 1, 1000 or 1000000 a second of the time in which the
-// lines came. A crank may be turned as evenly, but hardly at such a speed.
+// lines came, and keeps that pace, which a hand does not.
 func isClock(fields []field) bool {
-	if !grows(fields) {
+	if len(fields) < findLines/2 {
 		return false
 	}
-	first, last := fields[0], fields[len(fields)-1]
-	span := (last.at - first.at).Seconds()
-	if span <= 0 { // the times are not known
-		return first.n.decimals == 0
+	v, at := smoothed(fields)
+	n := len(v) - 1
+	if n < 1 {
+		return false
 	}
-	perSecond := float64(last.n.mantissa-first.n.mantissa) / math.Pow10(first.n.decimals) / span
-	return slices.ContainsFunc([]float64{1, 1e3, 1e6}, func(tick float64) bool { return math.Abs(perSecond-tick) <= tick/10 })
+	back := 0
+	for i := range n {
+		if v[i+1] < v[i] || v[i+1] == v[i] && fields[i].n.decimals > 0 {
+			back++
+		}
+	}
+	if back*12 > n || v[n] <= v[0] {
+		return false
+	}
+	span := (at[n] - at[0]).Seconds()
+	if span <= 0 { // the times are not known
+		return fields[0].n.decimals == 0 && grows(fields)
+	}
+	pace := (v[n] - v[0]) / span
+	if !slices.ContainsFunc([]float64{1, 1e3, 1e6}, func(tick float64) bool { return math.Abs(pace-tick) <= tick/10 }) {
+		return false
+	}
+	if grows(fields) {
+		return true
+	}
+	off := 0
+	for i, x := range v {
+		if math.Abs(x-v[0]-pace*(at[i]-at[0]).Seconds()) > (v[n]-v[0])/20+2/math.Pow10(fields[0].n.decimals) {
+			off++
+		}
+	}
+	return off*12 <= n
 }
 
 // grows: always, and by about the same.
@@ -235,79 +530,4 @@ func grows(fields []field) bool {
 		least, most = min(least, d), max(most, d)
 	}
 	return least > 0 && most-least <= least/5+2
-}
-
-// roleWords fills in what depends on the role and says it.
-func roleWords(c *Column, fields []field, says string, lone bool, o Options) string {
-	switch c.Role {
-	case Lift:
-		says = "lift: " + says
-		orDegrees := ""
-		if lone && len(c.Tags) == 0 {
-			orDegrees = ", or format=degrees if it is an angle"
-		}
-		bare := c.UnitRule != UnitMustFollow
-		switch {
-		case !bare:
-		case c.Whole && o.Scale == 0 && o.Unit == measure.NoUnit:
-			c.Scale = assumedScale
-			says += fmt.Sprintf(", assumed %s a count (say scale= to be sure, or counts= if these are an encoder's)", c.Scale)
-		case c.Whole && o.Scale > 0:
-			says += fmt.Sprintf(", %s a count as you said", o.Scale)
-		case o.Unit != measure.NoUnit:
-			says += fmt.Sprintf(", %s as you said", o.Unit)
-		default:
-			c.Unit = guessUnit(fields)
-			says += fmt.Sprintf(", without a unit, assumed %s (say unit= to be sure%s)", c.Unit, orDegrees)
-		}
-	case Angle:
-		if degrees(*c) || roleOf(*c) == Angle {
-			says = "angle: " + says
-		} else {
-			says = "angle, by its place: " + says
-		}
-	case Counts:
-		says = "counts: " + says
-	default:
-		switch {
-		case !c.word && isClock(fields):
-			says = "left out (looks like a clock): " + says
-		case c.Whole && (len(c.Tags) == 0 || roleOf(*c) == Counts):
-			says = "left out (say counts= if these are an encoder's): " + says
-		default:
-			says = "left out: " + says
-		}
-	}
-	return says
-}
-
-// assumedScale is the count of a device that prints whole numbers and says
-// nothing: the commonest step of metric indicators that do so. It is said to
-// be assumed.
-const assumedScale = measure.Micrometre
-
-// guessUnit guesses at the unit of bare decimals. An inch read-out moves by
-// 0.0005 or 0.00005, a metric one shows two or three decimals.
-func guessUnit(fields []field) measure.Unit {
-	decimals, fives := fields[0].n.decimals, true
-	for _, x := range fields {
-		if x.n.decimals != decimals {
-			return measure.InMillimetres
-		}
-		fives = fives && x.n.mantissa%5 == 0
-	}
-	if decimals == 5 || decimals == 4 && fives {
-		return measure.InInches
-	}
-	return measure.InMillimetres
-}
-
-// guessed reports whether the unit or scale of the lift was neither printed nor
-// said.
-func guessed(f Format, o Options) bool {
-	i := f.lift()
-	if i < 0 || f.Columns[i].UnitRule == UnitMustFollow || o.Unit != measure.NoUnit {
-		return false
-	}
-	return !f.Columns[i].Whole || o.Scale == 0
 }

@@ -46,13 +46,17 @@ func Judge(sample []byte, o Options) Judgement {
 
 func judge(sample []byte, o Options) Judgement {
 	chunks := []wire.Chunk{{Bytes: sample}}
-	all := cutLines(chunks, endOf(sample), false)
-	f, says, doubt, ok := find(chunks, false, o)
-	if !ok {
-		return Judgement{Score: 0.4 * readable(sample), Lines: len(all), Says: doubt}
+	end, frame := endOf(sample)
+	all := cutLines(chunks, end, frame, false)
+	g := find(chunks, false, o)
+	switch {
+	case g.near: // lines of numbers, whichever is what
+		return Judgement{Score: 0.5 + 0.5*float64(min(g.reads, len(all)))/float64(len(all)), Lines: len(all), Read: g.reads, Says: g.doubt}
+	case !g.ok:
+		return Judgement{Score: 0.4 * readable(sample), Lines: len(all), Says: g.doubt}
 	}
-	n := min(reads(f, all, o), len(all))
-	return Judgement{Score: 0.5 + 0.5*float64(n)/float64(len(all)), Lines: len(all), Read: n, Says: says}
+	n := min(reads(g.format, all, o), len(all))
+	return Judgement{Score: 0.5 + 0.5*float64(n)/float64(len(all)), Lines: len(all), Read: n, Says: g.says}
 }
 
 // readable is the share of bytes that a line of numbers may hold.

@@ -70,6 +70,7 @@ func (m *misfit) told(f wire.Found, doubt string) wire.Found {
 // does not fit any more.
 func (f *Finder) follow(c wire.Chunk, out *wire.Out) {
 	f.take(c, out)
+	f.choose(c.At, out)
 	m := &f.misfit
 	endless := f.found.split.tooLong
 	m.looking = m.enough(c.At, endless)
@@ -105,7 +106,14 @@ func (f *Finder) take(c wire.Chunk, out *wire.Out) {
 // held has not yet.
 func (f *Finder) line(line []byte, at measure.Stamp, out *wire.Out) {
 	before, said := out.Refused, len(out.Readings)+len(out.Conditions)+len(out.Notes)
+	if f.rivals.watching {
+		f.rivals.hear(line, at)
+	}
+	f.found.passed = false
 	f.found.line(line, at, out)
+	if f.found.passed {
+		return // neither fits nor does not
+	}
 	if len(out.Readings)+len(out.Conditions)+len(out.Notes) == said {
 		f.misfit.misfits(at, 1, out.Refused.Minus(before))
 		return

@@ -192,6 +192,8 @@ func scanUnit(b []byte) (measure.Unit, int) {
 		return measure.InThou, n
 	case "um":
 		return measure.InMicrometres, n
+	case "cm":
+		return measure.InCentimetres, n
 	}
 	return measure.NoUnit, 0
 }

@@ -146,7 +146,7 @@ func (d *Decoder) emit(length measure.Length, turn *number, at measure.Stamp, ou
 				d.index(at, out)
 			}
 		} else {
-			a, err := measure.FromDecimal(turn.mantissa, turn.decimals, measure.Length(measure.Degree))
+			a, err := measure.FromDecimal(turn.mantissa, turn.decimals, measure.Length(d.perAngle))
 			if err != nil {
 				out.Refused.NotANumber++
 				return

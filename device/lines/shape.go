@@ -14,7 +14,7 @@ type shape struct {
 	told    bool           // a unit was printed
 	started bool
 
-	slots [5]slot // by printed unit; NoUnit for bare numbers
+	slots [7]slot // by printed unit; NoUnit for bare numbers
 	// loose: the device drops trailing zeros, so decimals tell nothing.
 	loose bool
 	lone  int // odd ones that stood alone but right between their neighbours

@@ -11,6 +11,7 @@ import (
 // line, drops a line without end, and skips what came before the first end.
 type splitter struct {
 	end, start byte
+	size       int // bytes behind start, where nothing ends a frame
 	max        int
 
 	synced  bool // a line has ended, or is known to begin here
@@ -26,6 +27,10 @@ func (s *splitter) reset() { s.synced, s.tooLong, s.held = false, false, s.held[
 // lies whole in the chunk is not copied.
 func (s *splitter) each(c wire.Chunk, out *wire.Out, take func(line []byte, at measure.Stamp, out *wire.Out)) {
 	b := c.Bytes
+	if s.size > 0 {
+		s.frames(c, out, take)
+		return
+	}
 	for from := 0; from < len(b); {
 		at := from
 		if s.end == 0 {
@@ -69,6 +74,35 @@ func (s *splitter) each(c wire.Chunk, out *wire.Out, take func(line []byte, at m
 		}
 		s.at = end
 		take(line, c.Stamp(end), out)
+	}
+}
+
+// frames calls take for every frame of a fixed size behind the start byte.
+func (s *splitter) frames(c wire.Chunk, out *wire.Out, take func(line []byte, at measure.Stamp, out *wire.Out)) {
+	for i, b := range c.Bytes {
+		switch {
+		case b == s.start:
+			if len(s.held) > 0 {
+				out.Refused.Misshapen++ // one that was cut
+			}
+			s.synced, s.held = true, s.held[:0]
+		case s.synced:
+			s.held = append(s.held, b)
+			if len(s.held) < s.size {
+				continue
+			}
+			line := s.held
+			s.synced, s.held = false, s.held[:0]
+			for len(line) > 0 && blankByte(line[0]) {
+				line = line[1:]
+			}
+			for len(line) > 0 && blankByte(line[len(line)-1]) {
+				line = line[:len(line)-1]
+			}
+			if s.at = i + 1; len(line) > 0 {
+				take(line, c.Stamp(i+1), out)
+			}
+		}
 	}
 }
 

@@ -30,6 +30,8 @@ type fileFormat struct {
 	Poll         string       `toml:"poll,omitempty"`
 	MaxLine      int          `toml:"max_line,omitempty"`
 	Jump         string       `toml:"jump,omitempty"`
+	Size         int          `toml:"size,omitempty"`
+	Skip         []string     `toml:"skip,omitempty"`
 	Words        []fileWord   `toml:"words,omitempty"`
 	Column       []fileColumn `toml:"column"`
 }
@@ -79,13 +81,15 @@ const maxFormatFile = 1 << 20
 //	end = "\u0003"                 # the byte behind it; left out for CR, LF or both
 //	check = "xor"                  # $...*HH; left out for none
 //	poll = "?\r"                   # what such a device must be asked
+//	size = 6                       # bytes behind start where nothing ends a frame; left out for none
+//	skip = ["Lux:"]                # beginnings of lines that are neither readings nor faults
 //	words = [{ text = "LO", says = "battery low" }, { text = "Z", re_zero = true }]
 //
 //	[[format.column]]
 //	role = "lift"                  # lift, angle, counts or ignored
 //	tags = ["Z:"]                  # what may stand before the number
 //	tag_needed = true
-//	unit = "mm"                    # of a number without one
+//	unit = "mm"                    # of a number without one; for an angle deg, rad or turn
 //	unit_behind = "may"            # may, must or never
 //	decimals = 3                   # left out for any
 //	whole = false                  # no point at all
@@ -137,7 +141,8 @@ func ReadFormats(r io.Reader, name string) (*Formats, error) {
 // make turns the i-th format of a file into a Format; key is where it failed.
 func (file *formatFile) make(i int) (f Format, key string, err error) {
 	in := file.Format[i]
-	f = Format{Name: in.Name, Says: in.Says, DecimalComma: in.DecimalComma, Poll: in.Poll, MaxLine: in.MaxLine}
+	f = Format{Name: in.Name, Says: in.Says, DecimalComma: in.DecimalComma, Poll: in.Poll, MaxLine: in.MaxLine,
+		Size: in.Size, Skip: in.Skip}
 	if f.Says == "" {
 		f.Says = "one of your own"
 	}
@@ -172,7 +177,9 @@ func (file *formatFile) make(i int) (f Format, key string, err error) {
 			return f, "role", fmt.Errorf("the role %q is not known (there are lift, angle, counts and ignored)", c.Role)
 		}
 		column.Role = Role(role)
-		if c.Unit != "" {
+		if a, ok := ParseAngleUnit(c.Unit); ok && column.Role == Angle {
+			column.Angle = a
+		} else if c.Unit != "" {
 			if column.Unit, err = measure.ParseUnit(c.Unit); err != nil {
 				return f, "unit", err
 			}
@@ -207,6 +214,10 @@ func oneByte(s string) (byte, error) {
 		return 0, nil
 	case 1:
 		return s[0], nil
+	}
+	// A byte beyond ASCII stands in the file as the letter of its number.
+	if r := []rune(s); len(r) == 1 && r[0] < 0x100 {
+		return byte(r[0]), nil
 	}
 	return 0, fmt.Errorf("%q is more than one byte", s)
 }

@@ -26,7 +26,7 @@ func WriteFormats(w io.Writer, formats ...Format) error {
 
 func fileOf(f Format) fileFormat {
 	out := fileFormat{Name: f.Name, Says: f.Says, Separator: text(f.Separator), DecimalComma: f.DecimalComma,
-		Start: text(f.Start), End: text(f.End), Poll: f.Poll, MaxLine: f.MaxLine, Jump: length(f.Jump)}
+		Start: text(f.Start), End: text(f.End), Poll: f.Poll, Size: f.Size, Skip: f.Skip, MaxLine: f.MaxLine, Jump: length(f.Jump)}
 	if f.Check == XorAfterStar {
 		out.Check = "xor"
 	}
@@ -36,6 +36,9 @@ func fileOf(f Format) fileFormat {
 	for _, c := range f.Columns {
 		column := fileColumn{Role: c.Role.String(), Tags: c.Tags, TagNeeded: c.TagNeeded, Unit: c.Unit.String(),
 			UnitBehind: unitRules[c.UnitRule], Decimals: c.Decimals, Whole: c.Whole, Scale: length(c.Scale)}
+		if c.Role == Angle {
+			column.Unit = c.Angle.String()
+		}
 		for _, s := range c.Status {
 			column.Status = append(column.Status, fileStatus{Text: s.Text, Says: s.Says, NoReading: s.NoReading, Unit: s.Unit.String(), Index: s.Index})
 		}

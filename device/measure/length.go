@@ -40,6 +40,8 @@ const (
 	InInches
 	InThou
 	InMicrometres
+	InCentimetres
+	InMetres
 )
 
 // Length returns the length of one such unit; zero for NoUnit.
@@ -53,12 +55,16 @@ func (u Unit) Length() Length {
 		return Thou
 	case InMicrometres:
 		return Micrometre
+	case InCentimetres:
+		return 10 * Millimetre
+	case InMetres:
+		return 1000 * Millimetre
 	}
 	return 0
 }
 
 // String returns the unit as it is written behind a number: "mm", "in",
-// "thou", "µm", or "" for NoUnit.
+// "thou", "µm", "cm", "m", or "" for NoUnit.
 func (u Unit) String() string {
 	switch u {
 	case InMillimetres:
@@ -69,6 +75,10 @@ func (u Unit) String() string {
 		return "thou"
 	case InMicrometres:
 		return "µm"
+	case InCentimetres:
+		return "cm"
+	case InMetres:
+		return "m"
 	}
 	return ""
 }
@@ -83,15 +93,18 @@ var unitWords = map[string]Unit{
 	"thou": InThou, "mil": InThou, "mils": InThou,
 	"µm": InMicrometres, "μm": InMicrometres, "um": InMicrometres,
 	"micron": InMicrometres, "microns": InMicrometres,
+	"cm": InCentimetres, "centimetre": InCentimetres, "centimetres": InCentimetres,
+	"centimeter": InCentimetres, "centimeters": InCentimetres,
+	"m": InMetres, "metre": InMetres, "metres": InMetres, "meter": InMetres, "meters": InMetres,
 }
 
-// ParseUnit reads the name of a unit ("mm", "in", "thou", "µm" and their
-// usual other spellings), in any case.
+// ParseUnit reads the name of a unit ("mm", "in", "thou", "µm", "cm", "m" and
+// their usual other spellings), in any case.
 func ParseUnit(text string) (Unit, error) {
 	if u, ok := unitWords[strings.ToLower(strings.TrimSpace(text))]; ok {
 		return u, nil
 	}
-	return NoUnit, fmt.Errorf("unit %q is not known: write mm, in, thou or µm", text)
+	return NoUnit, fmt.Errorf("unit %q is not known: write mm, in, thou, µm, cm or m", text)
 }
 
 // ErrOutOfRange is wrapped by the error of a number too large for its type.
@@ -296,7 +309,8 @@ func (l Length) Abs() Length {
 func (l Length) String() string { return l.exactMillimetres() + " mm" }
 
 // In prints l in unit with the usual number of decimals of the trade: 4 for
-// inches, 3 for millimetres, 1 for thou, 0 for micrometres. "0.4200 in".
+// inches, 3 for millimetres, 1 for thou, 0 for micrometres, 4 for centimetres,
+// 6 for metres. "0.4200 in".
 func (l Length) In(unit Unit) string {
 	decimals := 3
 	switch unit {
@@ -306,6 +320,10 @@ func (l Length) In(unit Unit) string {
 		decimals = 1
 	case InMicrometres:
 		decimals = 0
+	case InCentimetres:
+		decimals = 4
+	case InMetres:
+		decimals = 6
 	}
 	return l.Decimal(unit, decimals) + " " + unit.String()
 }

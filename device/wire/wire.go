@@ -149,6 +149,10 @@ type Found struct {
 	// the unit and it was guessed.
 	Unit    measure.Unit
 	Assumed bool
+	// Assumes is a sentence for everybody: what nothing told and was assumed
+	// (the unit, the scale, which column), and the key that says it; "" if
+	// nothing was.
+	Assumes string
 	// Resolution is the least step of the indicator, AngleStep the encoder's
 	// angle a count; 0 while unknown.
 	Resolution measure.Length
