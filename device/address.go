@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"lobescribe/device/lines"
 	"lobescribe/device/measure"
 	"lobescribe/device/nearest"
 )
@@ -53,8 +54,13 @@ type Address struct {
 
 	// Format is the name of a line format; "" stands for "auto".
 	Format string
-	// Unit is the unit of numbers without one.
-	Unit measure.Unit
+	// Unit is the unit of numbers without one; AngleUnit that of an angle.
+	Unit      measure.Unit
+	AngleUnit lines.AngleUnit
+	// Column is the number or the name of the column to take, and Separator what
+	// parts columns; "" and 0 leave them to the finder.
+	Column    string
+	Separator byte
 	// Scale is the length of one count, for a device that prints whole counts.
 	Scale measure.Length
 	// Poll is what to write to ask for a reading. Nothing is ever written to

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"lobescribe/device/lines"
 	"lobescribe/device/measure"
 	"lobescribe/device/nearest"
 )
@@ -68,9 +69,8 @@ func addressKeys() []key {
 				return nil
 			},
 			func(a Address) string { return a.Format }),
-		one("unit", "unit of numbers without one", "mm, in, thou or µm",
-			func(a *Address, v string) (err error) { a.Unit, err = measure.ParseUnit(v); return },
-			func(a Address) string { return a.Unit.String() }),
+		one("unit", "unit of numbers without one", "mm, in, thou, µm, cm or m; of an encoder's angle deg, rad or turn",
+			setUnit, func(a Address) string { return a.Unit.String() + a.AngleUnit.String() }),
 		one("scale", "length of one count", "a length, as in 0.001mm or 0.0005in",
 			func(a *Address, v string) (err error) {
 				a.Scale, err = measure.ParseLength(v)
@@ -85,6 +85,10 @@ func addressKeys() []key {
 				}
 				return strings.ReplaceAll(a.Scale.String(), " ", "")
 			}),
+		one("column", "which column of the lines to take", "its number, counted from 1 among those with numbers, or its name",
+			setColumn, func(a Address) string { return a.Column }),
+		one("separator", "what parts the columns of the lines", "comma, semicolon, tab, blank, bar, colon or slash",
+			setSeparator, func(a Address) string { return separatorText(a.Separator) }),
 		one("poll", "what to write to ask for a reading", `text; \r and \n stand for the ends of a line`,
 			func(a *Address, v string) (err error) { a.Poll, err = unescapePoll(v); return },
 			func(a Address) string { return strings.ReplaceAll(a.Poll, `\`, `\\`) }),
@@ -117,7 +121,7 @@ func addressKeys() []key {
 		more("table", "bus: which registers", "holding or input", choice("holding", "input")),
 		more("type", "bus: how the number is stored", "int16, uint16, int32, uint32 or float32", choice("int16", "uint16", "int32", "uint32", "float32")),
 		more("order", "bus: order of the bytes of a long number", "abcd, cdab, badc or dcba; high (word first) or low", choice("abcd", "cdab", "badc", "dcba", "high", "low")),
-		more("role", "bus: what the number is", "lift, angle or counts", choice("lift", "angle", "counts")),
+		more("role", "what the number is; a port of angle or counts never gives a lift", "lift, angle or counts", choice("lift", "angle", "counts")),
 		more("step", "bus: angle of one, where it is an angle", "degrees, as in 0.01", angle),
 	}
 }
@@ -224,6 +228,51 @@ func choice(words ...string) func(string) error {
 }
 
 func angle(v string) error { _, err := measure.ParseAngle(v); return err }
+
+// setUnit takes a unit of length, or one of angle.
+func setUnit(a *Address, v string) (err error) {
+	if u, ok := lines.ParseAngleUnit(v); ok {
+		a.AngleUnit = u
+		return nil
+	}
+	a.Unit, err = measure.ParseUnit(v)
+	return err
+}
+
+func setColumn(a *Address, v string) error {
+	if v = strings.TrimSpace(v); v == "" || len(v) > 60 {
+		return errors.New("neither a number nor a name")
+	}
+	if n, err := strconv.Atoi(v); err == nil && (n < 1 || n > 16) {
+		return errors.New("out of range: from 1 to 16")
+	}
+	a.Column = v
+	return nil
+}
+
+// separators are the words for what parts columns, and the bytes themselves.
+const separatorBytes = ",;\t |:/"
+
+var separatorNames = [...]string{"comma", "semicolon", "tab", "blank", "bar", "colon", "slash"}
+
+func setSeparator(a *Address, v string) error {
+	if len(v) == 1 && strings.IndexByte(separatorBytes, v[0]) >= 0 {
+		a.Separator = v[0]
+		return nil
+	}
+	w, err := oneOf(v, separatorNames[:]...)
+	if err == nil {
+		a.Separator = separatorBytes[slices.Index(separatorNames[:], w)]
+	}
+	return err
+}
+
+func separatorText(b byte) string {
+	if b == 0 {
+		return ""
+	}
+	return separatorNames[strings.IndexByte(separatorBytes, b)]
+}
 
 func wholeIn(v string, least, most int) (int, error) {
 	n, err := strconv.Atoi(v)

@@ -2,6 +2,7 @@ package device
 
 import (
 	"fmt"
+	"slices"
 
 	"lobescribe/device/encoder"
 	"lobescribe/device/lines"
@@ -11,7 +12,9 @@ import (
 
 // NewDecoder makes the decoder that an address asks for.
 func NewDecoder(a Address, o DecoderOptions) (Decoder, error) {
-	options := lines.Options{Unit: a.Unit, Scale: a.Scale, Invert: a.Invert, Crank: o.Crank, Index: a.Value("index") == "yes"}
+	port := portOf(a, o.Port)
+	options := lines.Options{Unit: a.Unit, Angle: a.AngleUnit, Scale: a.Scale, Invert: a.Invert, Crank: o.Crank, Index: a.Value("index") == "yes",
+		Port: port, Column: a.Column, Separator: a.Separator}
 	if a.Format == "" {
 		return polled(lines.NewFinder(options), a), nil
 	}
@@ -25,12 +28,48 @@ func NewDecoder(a Address, o DecoderOptions) (Decoder, error) {
 	if err != nil {
 		return nil, err
 	}
+	if port == lines.EncoderPort {
+		if f, err = withoutLift(f); err != nil {
+			return nil, err
+		}
+	}
 	for _, c := range f.Columns {
 		if c.Role == lines.Counts && (o.Crank == nil || o.Crank.Step() == 0) {
 			return nil, fmt.Errorf("format %s has counts, and how many make a turn was not said: add counts=, as in counts=2400", f.Name)
 		}
 	}
 	return polled(lines.NewDecoder(f, options), a), nil
+}
+
+// portOf returns what sits on a port: what it was opened as, or else what role=
+// says.
+func portOf(a Address, opened lines.Port) lines.Port {
+	switch role := a.Value("role"); {
+	case opened != lines.AnyPort:
+		return opened
+	case role == "lift":
+		return lines.IndicatorPort
+	case role != "":
+		return lines.EncoderPort
+	}
+	return lines.AnyPort
+}
+
+// withoutLift returns f with its lift left out, for an encoder's port gives none.
+func withoutLift(f lines.Format) (lines.Format, error) {
+	f.Columns = slices.Clone(f.Columns)
+	turns := false
+	for i := range f.Columns {
+		c := &f.Columns[i]
+		if c.Role == lines.Lift {
+			c.Role, c.Scale = lines.Ignored, 0
+		}
+		turns = turns || c.Role != lines.Ignored
+	}
+	if !turns {
+		return f, fmt.Errorf("format %s gives a lift, and an encoder's port gives an angle: name another, as in format=degrees or format=counts, or leave it out", f.Name)
+	}
+	return f, nil
 }
 
 // newModbus makes the decoder of a bus device.
@@ -63,7 +102,7 @@ func makeDecoder(a Address, o Options) (Decoder, error) {
 	if err != nil {
 		return nil, err
 	}
-	return o.Decoder(a, DecoderOptions{Formats: o.Formats, Crank: crank})
+	return o.Decoder(a, DecoderOptions{Formats: o.Formats, Crank: crank, Port: o.Port})
 }
 
 // crankOf makes the crank of an address. Where nothing is said of an encoder, it

@@ -90,10 +90,13 @@ type Status struct {
 	Condition string `json:"condition,omitempty"`
 	// Format and FormatSays are the name of the format and what it looks
 	// like in words; empty while it is being found.
-	Format     string         `json:"format,omitempty"`
-	FormatSays string         `json:"format_says,omitempty"`
-	Unit       string         `json:"unit,omitempty"`
-	Assumed    bool           `json:"assumed,omitempty"` // the unit or scale was guessed
+	Format     string `json:"format,omitempty"`
+	FormatSays string `json:"format_says,omitempty"`
+	Unit       string `json:"unit,omitempty"`
+	Assumed    bool   `json:"assumed,omitempty"` // the unit or scale was guessed
+	// Assumes is a sentence about what nothing told and was assumed, with the key
+	// that says it; everybody is told, not only who asks.
+	Assumes    string         `json:"assumes,omitempty"`
 	Resolution measure.Length `json:"resolution_mm,omitempty"`
 	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
 	// Port is the port or host that was opened: a usb: address may find its

@@ -28,6 +28,10 @@ type Options struct {
 	// Crank makes what turns an encoder's counts into crank angle; default:
 	// made of the address (counts=, on=, offset=, reverse=, wrap=).
 	Crank func(a Address) (wire.Crank, error)
+	// Port is what sits on the port: an encoder's never gives a lift, and an
+	// indicator's gives an angle only in one line with the lift. Default: what
+	// role= in the address says, or that it may be either.
+	Port lines.Port
 	// Gather says how long it may take until what came is handed on; default:
 	// no time at all. Each read keeps its own time, but for a device that sends
 	// a thousand readings a second or so: its bytes are left unread that long,
@@ -53,6 +57,7 @@ type Options struct {
 type DecoderOptions struct {
 	Formats *lines.Formats
 	Crank   wire.Crank
+	Port    lines.Port
 }
 
 // processStart is the origin of the default clock, a second before the process
