@@ -70,7 +70,7 @@ type Decoder struct {
 	lastAt             measure.Stamp
 	hasLast            bool
 	held               doubtful
-	passed             bool  // the latest line was one to skip
+	passed             bool // the latest line was one to skip
 	perAngle           measure.Angle
 	owed               int64 // refused, since a Reset came before the line that would have told
 	grain              grain

@@ -57,7 +57,9 @@ func cutExpression(text string) (tokens []string) {
 	for i := 0; i < len(text); {
 		from := i
 		c := text[i]
-		word := func(c byte) bool { return c == '_' || c == '.' || c >= '0' && c <= '9' || c|0x20 >= 'a' && c|0x20 <= 'z' }
+		word := func(c byte) bool {
+			return c == '_' || c == '.' || c >= '0' && c <= '9' || c|0x20 >= 'a' && c|0x20 <= 'z'
+		}
 		switch {
 		case c == ' ':
 			i++

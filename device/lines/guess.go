@@ -265,7 +265,6 @@ func cutLines(chunks []wire.Chunk, end byte, fr frame, quiet bool) (all []heard)
 	return all
 }
 
-
 // cutting is one way to cut the lines of a sample into columns.
 type cutting struct {
 	all   []heard
