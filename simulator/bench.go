@@ -18,7 +18,8 @@ type BenchOptions struct {
 	Indicator Indicator // its slips, zeros, switches and losses are left out
 	Encoder   *Encoder  // 2400 counts on the crank
 	NoEncoder bool
-	Openings  int // a hand at a time; 2
+	Openings  int       // a hand at a time; 2
+	Troubles  []Trouble // what goes wrong in every session; nothing
 }
 
 // Bench is an engine, an indicator and somebody to turn it, without end: each
@@ -34,8 +35,11 @@ type Bench struct {
 
 // carried is what one session hands on to the next.
 type carried struct {
-	crank   float64
-	counter *counter
+	crank    float64
+	counter  *counter
+	troubles uint64  // what their sizes are drawn from
+	base     float64 // mm that the indicator's base has slipped
+	drive    float64 // degrees that the encoder's coupling has
 }
 
 // Part is one session of a bench, and where it lies in the bench's own time.
@@ -86,9 +90,12 @@ func (b *Bench) Engine() Engine { return b.o.Engine }
 
 func (b *Bench) scenario(h Hand) Scenario {
 	s := Scenario{Seed: b.o.Seed + b.n, Valve: b.o.Engine.Valves[b.o.Valve], Hand: h,
-		Indicator: b.o.Indicator, Openings: b.o.Openings, carry: b.carry}
+		Indicator: b.o.Indicator, Openings: b.o.Openings, Troubles: b.o.Troubles, carry: b.carry}
 	if !b.o.NoEncoder {
 		s.Encoder = b.o.Encoder
+	}
+	if b.carry != nil {
+		s.Indicator.Preload += fromMM(b.carry.base)
 	}
 	return s
 }
@@ -115,7 +122,13 @@ func (b *Bench) cut(p Part, at, wait measure.Stamp) {
 }
 
 func (b *Bench) handOn(s *Session, at measure.Stamp) {
-	b.carry = &carried{s.Truth.path.at(at.Seconds()), s.Truth.counter}
+	c := &carried{crank: s.Truth.path.at(at.Seconds()), counter: s.Truth.counter, troubles: b.o.Seed}
+	if b.carry != nil {
+		c.base, c.drive = b.carry.base, b.carry.drive
+	}
+	c.base += s.slipped.base
+	c.drive += s.slipped.drive
+	b.carry = c
 }
 
 // moveTo puts the indicator on another valve. It is set up anew there, so that

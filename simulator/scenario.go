@@ -23,6 +23,8 @@ type Scenario struct {
 	// Openings is how many whole openings the hand turns through; 3. One that
 	// it starts or stops in the middle of comes on top.
 	Openings int
+	// Troubles are what goes wrong, by name; nothing.
+	Troubles []Trouble
 	// NoWire leaves the wires out: there are no bytes and no lines, and no
 	// encoder's own readings, which makes a session several times cheaper.
 	// Trace and truth are the same, as long as no Baud makes readings wait.
@@ -52,6 +54,8 @@ type Session struct {
 	IndicatorLines, EncoderLines []Line
 	// Counts are the readings of the encoder's own wire.
 	Counts []measure.Reading
+
+	slipped struct{ base, drive float64 } // mm and degrees, to hand on to the next
 }
 
 // The independent streams of chance.
@@ -62,6 +66,8 @@ const (
 	streamWire
 	streamEncoderWire
 	streamBench
+	streamTroubles
+	streamTroubleSizes
 )
 
 // Play works the scenario out. It is pure: the same scenario gives the same
@@ -90,11 +96,17 @@ func (s Scenario) Foresee() (*Truth, error) {
 
 // turn makes all ready up to the first reading.
 func (s Scenario) turn() (*player, error) {
+	wrong, err := s.troubled()
+	if err != nil {
+		return nil, err
+	}
+	s.Valve, s.Encoder = wrong.onEngine(s.Valve, s.Encoder)
 	n, openings := s.Indicator.withDefaults(), orDefault(s.Openings, 3)
 	train, err := s.Valve.train()
 	if err != nil {
 		return nil, err
 	}
+	n = wrong.onIndicator(n, train.max)
 	if openings < 1 || openings > 100_000 {
 		return nil, fmt.Errorf("%d openings: write 1 to 100000", openings)
 	}
@@ -138,10 +150,39 @@ func (s Scenario) turn() (*player, error) {
 	t.HalfClosingWidth = fromDeg(train.halfClosing - (train.noseFrom+train.noseTo)/2)
 	t.End, t.Fastest = fromSec(path.end()), fromDeg(path.fastest())
 	t.find()
+	late, by, changed := wrong.inTime(n, t, s.slippedBase())
+	if changed {
+		// What was found stays; what the indicator shows there does not.
+		p.slipped.base = by
+		p.indicator, t.show = late, late.newDisplay(t.liftAt)
+		t.Openings, t.Touches = nil, nil
+		t.find()
+	}
+	p.troubles, p.spindle, p.digits = wrong, wrong.newSpindle(t, n.Resolution), wrong.newDigits(t)
+	if s.Encoder != nil {
+		if p.drive = wrong.newDrive(t, s.slippedDrive()); p.drive != nil {
+			p.slipped.drive = p.drive.slip
+		}
+	}
 	if whole := t.Whole(); len(whole) > 0 {
 		t.NoseAngle = whole[0].NoseAngle
 	}
 	return p, nil
+}
+
+// slippedBase and slippedDrive are what the sessions before left.
+func (s Scenario) slippedBase() float64 {
+	if s.carry == nil {
+		return 0
+	}
+	return s.carry.base
+}
+
+func (s Scenario) slippedDrive() float64 {
+	if s.carry == nil {
+		return 0
+	}
+	return s.carry.drive
 }
 
 func (s Scenario) chance(stream uint64) *rand.Rand { return rand.New(rand.NewPCG(s.Seed, stream)) }
@@ -154,6 +195,11 @@ type player struct {
 	encoderChance *rand.Rand
 	counter       *counter
 	noWire        bool
+
+	troubles *troubles
+	spindle  *spindle // nil while it follows the valve at once
+	digits   *digits  // nil while they come through
+	drive    *drive   // nil while the encoder turns with the crank
 }
 
 // readIndicator takes the indicator's readings and sends them.
@@ -180,7 +226,7 @@ func (p *player) readIndicator(chance, wireChance *rand.Rand) {
 	hand, angles := cursor{p: p.Truth.path}, cursor{p: p.Truth.path}
 	unit, resolution := n.Unit, n.Resolution
 	switches, turns := 0, indexes{counter: p.counter}
-	opening := 0
+	opening, shaft := 0, p.drive.copied()
 	stands, lift := math.NaN(), 0.0 // a crank that stands is looked up once
 	var line []byte
 	for {
@@ -208,15 +254,23 @@ func (p *player) readIndicator(chance, wireChance *rand.Rand) {
 			stands, lift = crank, p.Truth.train.lift(crank)
 		}
 		r := measure.Reading{At: stamp, Has: has}
-		counts := roundToCount(p.Truth.show.at(seen, lift)+noise, resolution)
-		shown := measure.Length(counts) * resolution
+		mm := 0.0
+		if p.spindle != nil {
+			mm = p.spindle.at(seen)
+		} else {
+			mm = p.Truth.show.at(seen, lift)
+		}
+		shown := measure.Length(roundToCount(mm+noise, resolution)) * resolution
+		if p.digits != nil {
+			shown = p.digits.pass(t, shown, unit, resolution)
+		}
 		r.Lift = shown
 		if unit != n.Unit && !n.Format.SaysUnit() {
 			r.Lift = misread(shown, unit, n.Unit)
 		}
 		words := said{lift: shown, resolution: resolution, unit: unit}
 		if p.encoder != nil {
-			count := p.counter.count(angles.at(t - p.encoder.Delay.Seconds()))
+			count := p.counter.count(shaft.turns(t, angles.at(t-p.encoder.Delay.Seconds())))
 			r.Angle = fromDeg(p.counter.angle(count))
 			words.count, words.angle = p.counter.sent(count), r.Angle
 			words.index = p.encoder.Index && turns.passed(count)
@@ -260,14 +314,14 @@ func (p *player) readEncoder(wireChance *rand.Rand) {
 	p.Counts = make([]measure.Reading, 0, expect)
 	wire := newSender(e.Wire, format.End, wireChance, expect)
 	ticks := newClock(e.Rate, 0, p.encoderChance)
-	hand, turns := cursor{p: p.Truth.path}, indexes{counter: p.counter}
+	hand, turns, shaft := cursor{p: p.Truth.path}, indexes{counter: p.counter}, p.drive.copied()
 	var line []byte
 	for t := ticks.next(); t <= end; t = ticks.next() {
 		stamp := fromSec(t)
 		if lost(e.Lost, stamp) || !wire.free(t) {
 			continue
 		}
-		count := p.counter.count(hand.at(t - e.Delay.Seconds()))
+		count := p.counter.count(shaft.turns(t, hand.at(t-e.Delay.Seconds())))
 		angle := fromDeg(p.counter.angle(count))
 		line = format.appendLine(line[:0], said{angle: angle, count: p.counter.sent(count), index: e.Index && turns.passed(count)})
 		wire.send(t, line, len(p.Counts))
