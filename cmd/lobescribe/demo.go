@@ -18,9 +18,17 @@ func newDemo() *cobra.Command {
 		Short: "Simulator, daemon and page in one command, without hardware",
 		Long: `Plays an invented engine out of a pseudo-terminal into the real daemon and serves
 its page. What it records goes to a store of its own, in the folder "demo" of the
-data folder, unless --data names another.`,
+data folder, unless --data names another. With --trouble something goes wrong, to see
+what it looks like and what is said of it: --trouble list names what.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			p, err := newPrinter(cmd)
+			if err != nil {
+				return err
+			}
+			if listed, err := sim.listed(p); listed {
+				return err
+			}
 			if !cmd.Flags().Changed("data") {
 				dir, err := dataFolder(cmd)
 				if err != nil {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -27,6 +28,7 @@ type simulateFlags struct {
 	speed      float64
 	valve      int
 	noEncoder  bool
+	troubles   []string
 	rest       measure.Stamp // on the heel, after each hand's openings
 }
 
@@ -42,6 +44,7 @@ func (f *simulateFlags) add(cmd *cobra.Command) {
 	cmd.Flags().Float64Var(&f.speed, "speed", 1, "times real time")
 	cmd.Flags().IntVar(&f.valve, "valve", 0, "which valve of the engine, from 0")
 	cmd.Flags().BoolVar(&f.noEncoder, "no-encoder", false, "no crank encoder")
+	cmd.Flags().StringSliceVar(&f.troubles, "trouble", nil, "what goes wrong, by name, as often as you like; --trouble list names them")
 }
 
 func styleNames(between string) string {
@@ -50,6 +53,25 @@ func styleNames(between string) string {
 		names = append(names, s.String())
 	}
 	return strings.Join(names, between)
+}
+
+func troubleNames() []string {
+	var names []string
+	for _, t := range simulator.Troubles() {
+		names = append(names, string(t))
+	}
+	return names
+}
+
+// listed prints the names that a flag takes, where the flags ask for them.
+func (f *simulateFlags) listed(p printer) (bool, error) {
+	switch {
+	case f.format == "list":
+		return true, listLineFormats(p)
+	case slices.Equal(f.troubles, []string{"list"}):
+		return true, listTroubles(p)
+	}
+	return false, nil
 }
 
 // serve starts the bench that the flags describe.
@@ -103,6 +125,16 @@ func (f *simulateFlags) bench() (*simulator.Bench, simulator.ServeOptions, error
 			return nil, serve, fmt.Errorf("--line: %w", err)
 		}
 	}
+	for _, name := range f.troubles {
+		trouble, err := simulator.ParseTrouble(name)
+		if err != nil {
+			return nil, serve, fmt.Errorf("--trouble: %w%s", err, didYouMean(name, troubleNames(), ""))
+		}
+		if trouble.NeedsEncoder() && f.noEncoder {
+			return nil, serve, fmt.Errorf("--trouble: %s is the encoder's: leave --no-encoder away", trouble)
+		}
+		o.Troubles = append(o.Troubles, trouble)
+	}
 	if f.link != "" {
 		if serve.Link, err = simulator.ParseLinkKind(f.link); err != nil {
 			return nil, serve, fmt.Errorf("--link: %w", err)
@@ -131,15 +163,16 @@ func newSimulate() *cobra.Command {
 		Short: "The simulator alone: prints its device addresses and talks until stopped",
 		Long: `Plays an invented engine, a hand that turns it, an indicator and a crank encoder
 that talk out of a pseudo-terminal or a socket, for trying things out. Prints the
-addresses and talks until Ctrl-C.`,
+addresses and talks until Ctrl-C. What can go wrong at a bench is made by name:
+--trouble sticking, or --trouble list for all.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			p, err := newPrinter(cmd)
 			if err != nil {
 				return err
 			}
-			if f.format == "list" {
-				return listLineFormats(p)
+			if listed, err := f.listed(p); listed {
+				return err
 			}
 			live, err := f.serve(cmd.Context())
 			if err != nil {
@@ -173,5 +206,22 @@ func listLineFormats(p printer) error {
 	return p.print(names, func(w io.Writer, _ measure.Unit) error {
 		_, err := fmt.Fprintln(w, strings.Join(names, "\n"))
 		return err
+	})
+}
+
+func listTroubles(p printer) error {
+	type row struct {
+		Trouble simulator.Trouble `json:"trouble"`
+		Says    string            `json:"says"`
+	}
+	var rows []row
+	for _, t := range simulator.Troubles() {
+		rows = append(rows, row{t, t.Says()})
+	}
+	return p.print(rows, func(w io.Writer, _ measure.Unit) error {
+		for _, r := range rows {
+			fmt.Fprintf(w, "%-15s %s\n", r.Trouble, r.Says)
+		}
+		return nil
 	})
 }
