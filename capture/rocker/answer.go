@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -22,6 +23,10 @@ type Answer struct {
 	RaiseU         measure.Length `json:"raise_u_mm"`
 	PushrodLonger  measure.Length `json:"pushrod_longer_mm"`
 	PushrodLongerU measure.Length `json:"pushrod_longer_u_mm"`
+	// Verdict says whether the rocker is square at half lift: Raise with RaiseU
+	// against Tolerance, either way.
+	Verdict   verdict.Verdict `json:"verdict"`
+	Tolerance measure.Length  `json:"tolerance_mm"`
 	// SquareBelow is what AdjusterBelowValve reads when the rocker is square:
 	// zero for a straight one.
 	SquareBelow measure.Length `json:"square_adjuster_below_valve_mm"`
@@ -39,9 +44,6 @@ type Answer struct {
 type Dependence struct {
 	Field   string `json:"field"`
 	Assumed bool   `json:"assumed"` // not measured: a usual value
-	// Counted says whether it is part of the uncertainties of the answer. A bend
-	// that was not given is not: those hold for a straight rocker.
-	Counted bool `json:"counted"`
 	// U is the input's expanded uncertainty in the unit of the field's name.
 	U float64 `json:"u"`
 	// RaiseU, PushrodU and SweepU are what it moves, either way.
@@ -129,11 +131,16 @@ func Solve(q Question) (Answer, error) {
 	if err != nil {
 		return a, fmt.Errorf("working the rocker out: %w", err)
 	}
+	asked := b
+	b, err = b.centred() // solve could: so can this
+	if err != nil {
+		return a, fmt.Errorf("working the rocker out: %w", err)
+	}
 	a.RockerRatio = b.a / b.b
 	a.Raise, a.PushrodLonger = measure.FromMillimetres(s.raise), measure.FromMillimetres(s.rodLonger)
 	a.SquareBelow = measure.FromMillimetres(-b.b * math.Sin(b.bend))
 	a.LeastSweep = measure.FromMillimetres(leastSweep(b.a, s.squareLift))
-	a.depend(b, inputs)
+	a.depend(asked, inputs)
 	d := drawing{q: q, lash: b.lash}
 	if a.Now, err = d.setting(s.now, s.lift, s.lobe); err != nil {
 		return a, fmt.Errorf("working the rocker out as it is: %w", err)
@@ -170,16 +177,17 @@ func (a *Answer) depend(b bench, inputs []input) {
 		case errLow != nil:
 			low, half = here, 1
 		}
-		r, p, w := half*math.Abs(high.raise-low.raise), half*math.Abs(high.rodLonger-low.rodLonger), half*math.Abs(high.sweep-low.sweep)
-		if !in.apart {
-			raise, rod, sweep = append(raise, r), append(rod, p), append(sweep, w)
-		}
+		r, p := half*math.Abs(high.raise-low.raise), half*math.Abs(high.rodLonger-low.rodLonger)
+		// A sweep is least where the rocker is square and grows either way from
+		// there: half the difference of both sides would be nothing.
+		w := max(math.Abs(high.sweep-here.sweep), math.Abs(low.sweep-here.sweep))
+		raise, rod, sweep = append(raise, r), append(rod, p), append(sweep, w)
 		u := in.u
 		if strings.HasSuffix(in.field, "_deg") {
 			u *= 180 / math.Pi
 		}
 		a.Depends = append(a.Depends, Dependence{
-			Field: in.field, Assumed: in.assumed, Counted: !in.apart, U: u,
+			Field: in.field, Assumed: in.assumed, U: u,
 			RaiseU: measure.FromMillimetres(r), PushrodU: measure.FromMillimetres(p), SweepU: measure.FromMillimetres(w),
 		})
 	}
@@ -190,8 +198,18 @@ func (a *Answer) depend(b bench, inputs []input) {
 
 // say puts into words what a person would otherwise have to work out.
 func (a *Answer) say(q Question) {
-	if q.AdjusterBelowValve != nil && a.Raise.Abs() <= a.RaiseU {
-		a.Says = append(a.Says, "the rocker is square at half lift within what was measured: leave the stand")
+	a.Tolerance = orDefault(q.Tolerance, defaultSquare)
+	if q.Tolerance == nil {
+		a.Assume("square is what stands within %v of it, the thinnest of the usual shims (common practice, no source)", defaultSquare)
+	}
+	off := verdict.Figure[measure.Length]{Value: a.Raise, U: a.RaiseU}
+	if q.AdjusterBelowValve == nil {
+		off.Doubts = []verdict.Doubt{{Cause: verdict.Missing, Says: "no height difference was measured at half lift"}}
+	}
+	a.Verdict = verdict.Judge(off, verdict.Within(0, a.Tolerance))
+	a.Cite("square or not: guarded acceptance, JCGM 106:2012, 8.3.2")
+	if a.Verdict.Good() {
+		a.Says = append(a.Says, fmt.Sprintf("the rocker is square at half lift to within %v, its ± counted: leave the stand", worksheet.Rounded(a.Tolerance)))
 	}
 	if q.PivotToStem != 0 {
 		for _, p := range []Pose{a.Now.Closed, a.Now.Half, a.Now.Full} {
@@ -202,10 +220,13 @@ func (a *Answer) say(q Question) {
 		}
 	}
 	for _, d := range a.Depends {
+		if a.RaiseU <= a.Tolerance || 2*d.RaiseU <= a.RaiseU {
+			continue
+		}
 		switch {
-		case !d.Counted && d.RaiseU > a.RaiseU:
-			a.Says = append(a.Says, fmt.Sprintf("all this is for a straight rocker: one bent by 1 deg would want %v more or less under the stand; if yours is bent, measure %s", worksheet.Rounded(measure.Length(float64(d.RaiseU)/d.U)), d.Field))
-		case d.Assumed && 2*d.RaiseU > a.RaiseU && d.RaiseU > 50*measure.Micrometre:
+		case d.Field == "bend_deg" && d.Assumed:
+			a.Says = append(a.Says, fmt.Sprintf("the bend of the rocker was not told, and is most of the ±: a bend of 1 deg would want %v more or less under the stand. Lay a straight edge through the centres of tip and pivot and see how far the adjuster's ball stands above it", worksheet.Rounded(measure.Length(float64(d.RaiseU)/d.U))))
+		case d.Assumed:
 			a.Says = append(a.Says, fmt.Sprintf("the raise hangs on %s, which was not measured: measuring it would help most", d.Field))
 		}
 	}

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -47,7 +48,7 @@ func TestRaiseOfAStraightRocker(t *testing.T) {
 // every lift, before and after.
 func TestPoseIsTrueToScale(t *testing.T) {
 	q := Question{
-		ValveArm: mm(40), AdjusterArm: mm(28), Bend: new(measure.FromDegrees(8)), Tip: Pad, TipRadius: mm(12),
+		ValveArm: mm(40), AdjusterArm: mm(28), Bend: new(measure.FromDegrees(8)), Tip: Roller, TipRadius: mm(12),
 		LobeLift: mm(7), Lash: mm(0.15), AdjusterBelowValve: new(mm(2)), Pushrod: mm(230),
 		PushrodLean: new(measure.FromDegrees(4)), LifterLean: new(measure.FromDegrees(1)),
 		StandLean: measure.FromDegrees(3), PivotToStem: mm(39.5), AtLift: []measure.Length{mm(1), mm(99)},
@@ -148,9 +149,7 @@ func TestRaiseUCovers(t *testing.T) {
 	for range draws {
 		drawn := b
 		for _, in := range inputs {
-			if !in.apart {
-				in.move(&drawn, random.NormFloat64()*in.u/2)
-			}
+			in.move(&drawn, random.NormFloat64()*in.u/2)
 		}
 		s, err := solve(drawn)
 		require.NoError(t, err)
@@ -162,10 +161,10 @@ func TestRaiseUCovers(t *testing.T) {
 	assert.InDelta(t, 0.954, share, 0.02, "k = 2 of a normal distribution is 95.4 of 100")
 }
 
-// A bend that nobody gave is told apart, with what it would do; one that was
-// measured counts.
-func TestBendIsToldApart(t *testing.T) {
-	q := Question{RockerRatio: 1.4, Lift: mm(10), AdjusterBelowValve: new(mm(3.5))}
+// A bend that nobody told is in the ±, drowns all else there, and the answer
+// says how to find it; told, it leaves the rest.
+func TestABendNotToldIsInTheUncertainty(t *testing.T) {
+	q := Question{RockerRatio: 1.4, Lift: mm(10), AdjusterBelowValve: new(mm(0.1))}
 	bend := func(a Answer) Dependence {
 		for _, d := range a.Depends {
 			if d.Field == "bend_deg" {
@@ -177,15 +176,25 @@ func TestBendIsToldApart(t *testing.T) {
 	}
 	a, err := Solve(q)
 	require.NoError(t, err)
-	assert.False(t, bend(a).Counted)
-	assert.Less(t, a.RaiseU, bend(a).RaiseU)
-	assert.Contains(t, strings.Join(a.Says, "\n"), "all this is for a straight rocker")
-	q.Bend = new(measure.Angle(0))
+	assert.True(t, bend(a).Assumed)
+	assert.GreaterOrEqual(t, a.RaiseU, bend(a).RaiseU)
+	assert.Equal(t, verdict.CannotTell, a.Verdict.Kind)
+	assert.Contains(t, strings.Join(a.Says, "\n"), "straight edge")
+	q.Bend, q.BendU = new(measure.Angle(0)), new(measure.Degree/4)
+	q.CentresU, q.BelowU = new(mm(0.1)), new(mm(0.1))
 	b, err := Solve(q)
 	require.NoError(t, err)
-	assert.True(t, bend(b).Counted)
-	assert.GreaterOrEqual(t, b.RaiseU, bend(b).RaiseU)
+	assert.Less(t, b.RaiseU, a.RaiseU/5)
 	assert.Equal(t, a.Raise, b.Raise)
+	assert.Equal(t, verdict.Meets, b.Verdict.Kind)
+	q.Tolerance = new(mm(0.05))
+	c, err := Solve(q)
+	require.NoError(t, err)
+	assert.False(t, c.Verdict.Good(), "the builder's own tolerance is heard")
+	q.AdjusterBelowValve = nil
+	d, err := Solve(q)
+	require.NoError(t, err)
+	assert.Equal(t, verdict.NotJudged, d.Verdict.Kind, "nothing was measured that could be square")
 }
 
 // A pose asked for at a lobe lift is at that lobe lift; within the lash the
@@ -225,6 +234,12 @@ func TestQuestionsThatCannotBe(t *testing.T) {
 		{"lift_mm", func(q *Question) { q.LobeLift = mm(7) }},
 		{"lift_mm", func(q *Question) { q.Lift = mm(-10) }},
 		{"lash_mm", func(q *Question) { q.Lash = mm(-1) }},
+		{"tip_radius_mm", func(q *Question) { q.Tip = Pad }},
+		{"tip_radius_mm", func(q *Question) { q.Tip, q.TipRadius = Pad, mm(37) }},
+		{"tip_radius_u_mm", func(q *Question) { q.TipRadiusU = new(mm(-1)) }},
+		{"centres_u_mm", func(q *Question) { q.CentresU = new(mm(-1)) }},
+		{"bend_u_deg", func(q *Question) { q.BendU = new(-measure.Degree) }},
+		{"tolerance_mm", func(q *Question) { q.Tolerance = new(mm(0)) }},
 		{"tip", func(q *Question) { q.Tip = "ball" }},
 		{"bend_deg", func(q *Question) { q.Bend = new(measure.FromDegrees(80)) }},
 		{"pushrod_lean_deg", func(q *Question) { q.PushrodLean = new(measure.FromDegrees(-80)) }},
@@ -289,4 +304,29 @@ func FuzzSolve(f *testing.F) {
 		require.GreaterOrEqual(t, a.RaiseU, measure.Length(0))
 		require.LessOrEqual(t, a.LeastSweep, a.Square.Sweep+1)
 	})
+}
+
+// A pad of radius 12 on an arm of 36.055513 (to its centre of curvature) touches
+// sqrt(36.055513^2 + 12^2) = 38 from the pivot when square: Pythagoras. Taken for
+// the arm, 38 makes a ratio of 1.581 of what is 1.5.
+func TestThePadsTouchingPointIsTakenToItsCentre(t *testing.T) {
+	arm := math.Sqrt(38*38 - 12*12)
+	q := Question{ValveArm: mm(38), AdjusterArm: mm(arm / 1.5), Bend: new(measure.Angle(0)), Tip: Pad, TipRadius: mm(12),
+		Lift: mm(10), AdjusterBelowValve: new(mm(-12)), Pushrod: mm(220), PushrodLean: new(measure.Angle(0))}
+	a, err := Solve(q)
+	require.NoError(t, err)
+	assert.InDelta(t, 1.5, a.RockerRatio, 1e-6)
+	assert.InDelta(t, 0, a.Raise.Millimetres(), 1e-5, "centre and ball are level: square")
+
+	// Off square by 4 deg at half lift: what a caliper and a height gauge would
+	// show there, by plain trigonometry.
+	theta := 4 * math.Pi / 180
+	x, z := arm*math.Cos(theta), -arm*math.Sin(theta)-12 // the touching point from the pivot
+	q.ValveArm = mm(math.Hypot(x, z))
+	q.AdjusterBelowValve = new(mm(z - arm/1.5*math.Sin(theta)))
+	a, err = Solve(q)
+	require.NoError(t, err)
+	assert.InDelta(t, 1.5, a.RockerRatio, 1e-6)
+	assert.InDelta(t, -arm*math.Sin(theta), a.Raise.Millimetres(), 1e-3, "and the half lift moves a little with it")
+	assert.InDelta(t, 4, a.Now.Half.Angle.Degrees(), 1e-3)
 }

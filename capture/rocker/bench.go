@@ -10,8 +10,12 @@ import (
 // moved one by one to find out how much the answer depends on each.
 type bench struct {
 	a, b, bend float64
+	byRatio    bool    // b follows from a
+	ratio      float64 // then
 	square     bool    // square at half lift already; else
 	below      float64 // adjuster's end below the valve's end at half lift
+	pad        float64 // radius of a pad whose touching point was measured; else 0
+	touch      bool    // a is to that point, not to the pad's centre
 	lift       float64 // valve lift, or the lobe's when byLobe
 	byLobe     bool
 	lash       float64
@@ -49,10 +53,56 @@ func halfAngle(a, b, bend, below float64) (float64, error) {
 	return math.Asin(sine) - math.Atan2(q, p), nil
 }
 
+// centred takes what was measured where a pad touches to its centre of
+// curvature, which stands one radius above that point: the height by the radius,
+// and the arm d by d^2 = (a cos theta)^2 + (a sin theta + radius)^2 with theta
+// that of half lift, where it was measured.
+func (b bench) centred() (bench, error) {
+	if b.pad <= 0 {
+		return b, nil
+	}
+	c := b
+	c.below += b.pad
+	c.pad, c.touch = 0, false
+	if !b.touch {
+		return c, nil
+	}
+	theta := 0.0
+	for range 100 { // theta moves a by a part in a thousand, a theta by less
+		cos := b.pad * math.Cos(theta)
+		if cos >= b.a {
+			return c, errPad
+		}
+		a := math.Sqrt(b.a*b.a-cos*cos) - b.pad*math.Sin(theta)
+		if b.byRatio {
+			c.b = a / b.ratio
+		}
+		c.a = a
+		if b.square {
+			return c, nil
+		}
+		next, err := halfAngle(c.a, c.b, c.bend, c.below)
+		if err != nil {
+			return c, err
+		}
+		if math.Abs(next-theta) < 1e-15 {
+			break
+		}
+		theta = next
+	}
+	return c, nil
+}
+
+var errPad = errors.New("a pad of that radius does not touch so near to the pivot: check its radius and the valve's arm")
+
 // solve works a bench out.
 func solve(b bench) (solution, error) {
 	var s solution
-	half, err := 0.0, error(nil)
+	b, err := b.centred()
+	if err != nil {
+		return s, err
+	}
+	half := 0.0
 	if !b.square {
 		if half, err = halfAngle(b.a, b.b, b.bend, b.below); err != nil {
 			return s, err

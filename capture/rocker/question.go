@@ -17,27 +17,31 @@ const (
 // lift and two of valve arm, adjuster arm and ratio (one of them alone will do,
 // with the other taken at a usual value). All else may be left out.
 type Question struct {
-	// ValveArm is from the pivot to the tip's centre: the axle of a roller;
-	// for a pad the point where it touches at half lift will do.
+	// ValveArm is from the pivot to the tip's centre, the axle of a roller. A
+	// pad's centre of curvature is nowhere to be touched: for a pad it is from
+	// the pivot to the point that touches the stem at half lift, and TipRadius
+	// takes it to the centre.
 	ValveArm measure.Length `json:"valve_arm_mm,omitzero"`
 	// AdjusterArm is from the pivot to the middle of the adjuster's ball.
 	AdjusterArm measure.Length `json:"adjuster_arm_mm,omitzero"`
 	RockerRatio float64        `json:"rocker_ratio,omitzero"`
 	// Bend is by how much the adjuster's arm stands above the line of the
-	// valve's arm. Left out: a straight rocker.
+	// valve's arm. Left out: straight to 10 deg, which stands in the ±.
 	Bend *measure.Angle `json:"bend_deg,omitempty"`
-	// Tip is Roller (the default) or Pad, TipRadius its radius. Neither alters
-	// lift or sweep; they are there for the drawing and for what is said of
-	// side thrust.
-	Tip       string         `json:"tip,omitzero"`
-	TipRadius measure.Length `json:"tip_radius_mm,omitzero"`
+	// Tip is Roller (the default) or Pad, TipRadius its radius: for a roller
+	// only the drawing needs it, a pad's must be told. TipRadiusU is its expanded
+	// uncertainty (k = 2), default 0.5 mm (a radius gauge).
+	Tip        string          `json:"tip,omitzero"`
+	TipRadius  measure.Length  `json:"tip_radius_mm,omitzero"`
+	TipRadiusU *measure.Length `json:"tip_radius_u_mm,omitempty"`
 	// Lift is the valve's full lift, or LobeLift the lifter's. One of the two.
 	Lift     measure.Length `json:"lift_mm,omitzero"`
 	LobeLift measure.Length `json:"lobe_lift_mm,omitzero"`
 	// Lash is at the valve, on the heel.
 	Lash measure.Length `json:"lash_mm,omitzero"`
 	// AdjusterBelowValve is by how much the adjuster's end of the rocker sits
-	// below the valve's end at half lift; below zero when it sits above. Left
+	// below the valve's end at half lift; below zero when it sits above. The
+	// valve's end is the tip's centre, of a pad the point that touches. Left
 	// out: the rocker is taken to be square there.
 	AdjusterBelowValve *measure.Length `json:"adjuster_below_valve_mm,omitempty"`
 	// Pushrod is from the middle of its upper ball to that of the lower.
@@ -61,10 +65,18 @@ type Question struct {
 	// Points is how many points the ratio curve has. Default 25.
 	Points int `json:"points,omitzero"`
 	// ArmsU and BelowU are the expanded uncertainties (k = 2) of the arms and
-	// of the height difference. Default 0.5 mm (a caliper on rounded ends) and
-	// 0.2 mm.
-	ArmsU  *measure.Length `json:"arms_u_mm,omitempty"`
-	BelowU *measure.Length `json:"adjuster_below_valve_u_mm,omitempty"`
+	// of the height difference, CentresU that of the two points whose heights
+	// are compared against the centres, BendU that of the bend. Default 0.5 mm
+	// (a caliper on rounded ends), 0.2 mm, 0.5 mm and 2 deg (10 deg where the
+	// bend was not told).
+	ArmsU    *measure.Length `json:"arms_u_mm,omitempty"`
+	BelowU   *measure.Length `json:"adjuster_below_valve_u_mm,omitempty"`
+	CentresU *measure.Length `json:"centres_u_mm,omitempty"`
+	BendU    *measure.Angle  `json:"bend_u_deg,omitempty"`
+	// Tolerance is how far off square at half lift, as a height of the stand,
+	// the builder calls square. Default 0.381 mm (0.015 in, the thinnest of the
+	// usual shims; common practice, no source).
+	Tolerance *measure.Length `json:"tolerance_mm,omitempty"`
 }
 
 // What an unmeasured quantity is taken to be, and its expanded uncertainty.
@@ -81,6 +93,9 @@ const (
 	unknownLeanU   = 5 * math.Pi / 180
 	defaultArmsU   = 500 * measure.Micrometre
 	defaultBelowU  = 200 * measure.Micrometre
+	defaultCentreU = 500 * measure.Micrometre
+	defaultRadiusU = 500 * measure.Micrometre
+	defaultSquare  = 381 * measure.Micrometre
 	defaultPoints  = 25
 	mostPoints     = 2001
 	steepest       = 45 * measure.Degree
@@ -117,6 +132,17 @@ func (q Question) check() error {
 	c.NotNegative("pushrod_mm", q.Pushrod)
 	c.NotNegative("pivot_to_stem_mm", q.PivotToStem)
 	c.That(q.Tip == "" || q.Tip == Roller || q.Tip == Pad, "tip", "is %q: expected %q or %q", q.Tip, Roller, Pad)
+	if q.Tip == Pad {
+		c.That(q.TipRadius > 0 || q.ValveArm == 0 && q.AdjusterBelowValve == nil, "tip_radius_mm",
+			"is missing: the point where a pad touches says nothing of its arm or height without the pad's radius (a radius gauge, or the arc drawn on paper)")
+		c.That(q.ValveArm == 0 || q.TipRadius < q.ValveArm*9/10, "tip_radius_mm", "is %v, as long as the arm: was the diameter meant?", q.TipRadius)
+	}
+	if q.BendU != nil {
+		c.That(*q.BendU >= 0 && *q.BendU <= steepest, "bend_u_deg", "is %v: expected 0 to %v", *q.BendU, steepest)
+	}
+	if q.Tolerance != nil {
+		c.Positive("tolerance_mm", *q.Tolerance)
+	}
 	for _, lean := range []struct {
 		field string
 		a     *measure.Angle
@@ -131,7 +157,7 @@ func (q Question) check() error {
 	for _, u := range []struct {
 		field string
 		l     *measure.Length
-	}{{"arms_u_mm", q.ArmsU}, {"adjuster_below_valve_u_mm", q.BelowU}} {
+	}{{"arms_u_mm", q.ArmsU}, {"adjuster_below_valve_u_mm", q.BelowU}, {"centres_u_mm", q.CentresU}, {"tip_radius_u_mm", q.TipRadiusU}} {
 		if u.l != nil {
 			c.NotNegative(u.field, *u.l)
 		}
@@ -153,7 +179,6 @@ func (q Question) check() error {
 type input struct {
 	field   string
 	assumed bool
-	apart   bool    // not in the total: the answer holds if it is so
 	u       float64 // expanded, k = 2; millimetres, radians or a ratio
 	move    func(b *bench, by float64)
 }
@@ -179,8 +204,12 @@ func (q Question) bench(basis *worksheet.Basis) (bench, []input) {
 		add("adjuster_arm_mm", false, armsU, func(b *bench, by float64) { b.b += by })
 	case b.a > 0:
 		b.b = b.a / q.RockerRatio
+		b.byRatio, b.ratio = true, q.RockerRatio
 		add("valve_arm_mm", false, armsU, moveArms)
-		add("rocker_ratio", false, nominalRatioU*q.RockerRatio, moveRatio)
+		add("rocker_ratio", false, nominalRatioU*q.RockerRatio, func(b *bench, by float64) {
+			moveRatio(b, by)
+			b.ratio += by
+		})
 		basis.Assume("the adjuster's arm is the valve's arm over the ratio, %.4g mm; the ratio is right to %.0f %%", b.b, 100*nominalRatioU)
 	case b.b > 0:
 		b.a = b.b * q.RockerRatio
@@ -200,19 +229,28 @@ func (q Question) bench(basis *worksheet.Basis) (bench, []input) {
 		b.bend = radians(*q.Bend)
 	} else {
 		bendU = unknownBendU
-		basis.Assume("the rocker is straight: tip, pivot and adjuster's ball on one line; the uncertainties hold for such a one")
+		basis.Assume("the rocker is straight to 10 deg (tip, pivot and adjuster's ball on one line): its bend was not told, and the ± holds what such a bend does")
+	}
+	if q.BendU != nil {
+		bendU = radians(*q.BendU)
 	}
 	add("bend_deg", q.Bend == nil, bendU, func(b *bench, by float64) { b.bend += by })
-	// Level ends at half lift is a rule for straight rockers, and whoever gives
-	// no bend has chosen it: what a bend would do is listed, not added in, or it
-	// would drown all else.
-	inputs[len(inputs)-1].apart = q.Bend == nil
+	if q.Tip == Pad {
+		b.pad, b.touch = q.TipRadius.Millimetres(), q.ValveArm != 0
+		if b.pad > 0 {
+			add("tip_radius_mm", false, orDefault(q.TipRadiusU, defaultRadiusU).Millimetres(), func(b *bench, by float64) { b.pad += by })
+			basis.Assume("the valve's arm and the height of its end were measured at the point where the pad touches the stem at half lift; the pad is a part of a circle")
+		}
+	}
 
 	belowU := orDefault(q.BelowU, defaultBelowU).Millimetres()
 	if q.AdjusterBelowValve != nil {
 		b.below = q.AdjusterBelowValve.Millimetres()
 		add("adjuster_below_valve_mm", false, belowU, func(b *bench, by float64) { b.below += by })
-		basis.Assume("heights of the two ends are those of the tip's centre and the adjuster's ball (or of marks on their line)")
+		add("centres_u_mm", q.CentresU == nil, orDefault(q.CentresU, defaultCentreU).Millimetres(), func(b *bench, by float64) { b.below += by })
+		if q.Tip != Pad {
+			basis.Assume("heights of the two ends are those of the tip's centre and the adjuster's ball (or of marks on their line)")
+		}
 	} else {
 		b.square = true
 		basis.Assume("no height difference was measured: the rocker is taken to be square at half lift already")

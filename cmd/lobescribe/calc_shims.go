@@ -47,7 +47,7 @@ func shimFlags(f *questionFlags, q *shims.Question) {
 		})
 	f.length(&q.ValveArm, "valve-arm", "pivot to tip's centre, for a bent rocker")
 	f.length(&q.AdjusterArm, "adjuster-arm", "pivot to adjuster's ball, for a bent rocker")
-	f.angle(&q.Bend, "bend", "how far the adjuster's arm stands above the line of the valve's arm")
+	f.angleOrNone(&q.Bend, "bend", "how far the adjuster's arm stands above the line of the valve's arm (default unknown, within 10 degrees)")
 	f.length(&q.BelowU, "below-u", "how well the height difference was measured (k = 2)")
 	f.lengthOrNone(&q.StackLeast, "stack-least", "least stack that the stand takes")
 	f.lengthOrNone(&q.StackMost, "stack-most", "tallest stack that the studs hold")

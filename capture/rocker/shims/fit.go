@@ -16,11 +16,12 @@ const (
 	mostCases          = 4_000
 )
 
-// slopes are the standard deviations of kappa about 1 and their odds: a stamped
-// ratio and a slight bend; an unmeasured bend; heights taken elsewhere than at
-// the centres. Together they have heavier tails than one normal, so that trials
+// slopes are the standard deviations of kappa about 1 and their odds: what a
+// stamped ratio, a bend within 10 degrees and a stand some degrees off the valve
+// come to (the coverage suite draws them); heights taken elsewhere than at the
+// centres; worse. Together they have heavier tails than one normal, so that trials
 // that say otherwise are heard.
-var slopes = [...]struct{ sd, odds float64 }{{0.03, 0.6}, {0.08, 0.3}, {0.2, 0.1}}
+var slopes = [...]struct{ sd, odds float64 }{{0.015, 0.85}, {0.05, 0.12}, {0.2, 0.03}}
 
 // point is one trial as the fit sees it: stack and how short it was, in
 // millimetres, and how many millimetres of short a millimetre of height
@@ -68,6 +69,40 @@ func (f fit) mean(figure func(guess) (mean, variance float64)) (mean, sd float64
 	return mean, math.Sqrt(variance)
 }
 
+// expanded is mean with its expanded uncertainty: what holds the figure with 95.45
+// of 100, as k = 2 does of a normal distribution. The cases together have long
+// tails, and twice a standard deviation would say what those are worth instead.
+// more is the standard deviation of what is in every case alike.
+func (f fit) expanded(figure func(guess) (mean, variance float64), more float64) (mean, u float64) {
+	mean, sd := f.mean(figure)
+	type part struct{ odds, off, sd float64 }
+	var parts []part
+	for _, g := range f {
+		if g.odds < 1e-7 { // nothing in the fourth digit
+			continue
+		}
+		m, v := figure(g)
+		parts = append(parts, part{g.odds, m - mean, math.Sqrt(v + more*more)})
+	}
+	low, high := 0.0, 12*math.Hypot(sd, more)
+	for range 30 {
+		u = (low + high) / 2
+		inside := 0.0
+		for _, p := range parts {
+			inside += p.odds * (math.Erf((u-p.off)/(p.sd*math.Sqrt2)) + math.Erf((u+p.off)/(p.sd*math.Sqrt2))) / 2
+		}
+		if inside < coverage {
+			low = u
+		} else {
+			high = u
+		}
+	}
+	return mean, u
+}
+
+// coverage is that of k = 2 for a normal distribution (JCGM 100:2008, G.1.3).
+const coverage = 0.9545
+
 // wrong is how likely trial i is to be wrong; any, that some trial is.
 func (f fit) wrong(i int) (odds float64) {
 	for _, g := range f {
@@ -88,8 +123,9 @@ func (f fit) any() (odds float64) {
 }
 
 // fitTrials weighs every case. noise is the standard deviation of a height
-// difference if it is known, else 0.
-func fitTrials(points []point, noise float64) fit {
+// difference if it is known, else 0. evidence is the logarithm of how well all
+// cases together foretold the trials, less a constant.
+func fitTrials(points []point, noise float64) (f fit, evidence float64) {
 	noises := []float64{noise}
 	if noise == 0 {
 		noises = noises[:0]
@@ -97,7 +133,6 @@ func fitTrials(points []point, noise float64) fit {
 			noises = append(noises, quietest*math.Pow(noisiest/quietest, float64(i)/(noiseSteps-1)))
 		}
 	}
-	var f fit
 	logs := []float64{}
 	for _, wrong := range wrongSets(len(points)) {
 		n := bits.OnesCount64(wrong)
@@ -121,7 +156,7 @@ func fitTrials(points []point, noise float64) fit {
 	for i := range f {
 		f[i].odds /= sum
 	}
-	return f
+	return f, most + math.Log(sum)
 }
 
 // fitCase fits short = c - kappa stack with c flat and kappa normal about 1,

@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"strings"
 
-	"lobescribe/capture/rocker"
+	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -19,14 +19,27 @@ type Answer struct {
 	Wanted  measure.Length `json:"wanted_mm"`
 	WantedU measure.Length `json:"wanted_u_mm"`
 	Add     measure.Length `json:"add_mm"`
+	// OffsetU is the part of WantedU that is in every trial alike and that no
+	// number of heights brings down: the bend of the rocker and heights taken
+	// off the centres. Marks on the stem do, and telling the bend.
+	OffsetU measure.Length `json:"offset_u_mm"`
+	// Verdict says whether the rocker of the last trial is square at half lift:
+	// Add with WantedU against Tolerance, either way.
+	Verdict   verdict.Verdict `json:"verdict"`
+	Tolerance measure.Length  `json:"tolerance_mm"`
+	// TurnedRound is there when the heights go together better with their sign
+	// turned round: then no stack is put together, since the two answers lead
+	// opposite ways.
+	TurnedRound *TurnedRound `json:"turned_round,omitempty"`
 	// Stack is the whole stack to fit, thickest first, out of the shims on
 	// hand, Total its height and Short by how much it falls short of Wanted.
 	Stack Stack          `json:"stack_mm"`
 	Total measure.Length `json:"total_mm"`
 	Short measure.Length `json:"short_mm"`
 	// LeftOver is by how much the adjuster's end will still sit too low at half
-	// lift with that stack; below zero when too high. Expect is what will be
-	// measured then: the same, unless the rocker is bent.
+	// lift with that stack, against where it sits when square; below zero when
+	// too high. Expect is what will be measured then: the same for a straight
+	// rocker whose marks say nothing else.
 	LeftOver  measure.Length `json:"left_over_mm"`
 	LeftOverU measure.Length `json:"left_over_u_mm"`
 	Expect    measure.Length `json:"expect_adjuster_below_valve_mm"`
@@ -62,6 +75,14 @@ type Disagreement struct {
 	Odds float64 `json:"odds"`
 }
 
+// TurnedRound is the answer with the sign of every height turned round.
+type TurnedRound struct {
+	Wanted  measure.Length `json:"wanted_mm"`
+	WantedU measure.Length `json:"wanted_u_mm"`
+	// Odds is how likely the heights are to be turned round.
+	Odds float64 `json:"odds"`
+}
+
 var errWrongWay = errors.New("the adjuster's end did not rise against the valve's end as the stack grew: check the sign of adjuster_below_valve_mm (above zero when the adjuster's end is low) and the trials")
 
 // Next answers a question. The error is a [*worksheet.Problem] for a field that
@@ -76,17 +97,29 @@ func Next(q Question) (Answer, error) {
 	if err != nil {
 		return a, err
 	}
-	f := fitTrials(points, q.BelowU.Millimetres()/2)
-	kappa, kappaSD := f.mean(func(g guess) (float64, float64) { return g.kappa, g.kappaVar })
-	if kappa < 0.5 || kappa > 2 {
+	f, evidence := fitTrials(points, q.BelowU.Millimetres()/2)
+	offset, stem := arms.offsetU()/2, q.marks(arms)
+	stem.assume(&a.Basis)
+	if err := a.turnRound(q, arms, evidence, stem); err != nil {
+		return a, err
+	}
+	kappa, kappaU := f.expanded(func(g guess) (float64, float64) { return g.kappa, g.kappaVar }, 0)
+	if a.TurnedRound == nil && (kappa < 0.5 || kappa > 2) {
 		return a, errWrongWay
 	}
-	wanted, wantedSD := f.mean(guess.wanted)
+	wanted, wantedU := f.wanted(offset, stem)
 	last := q.Trials[len(q.Trials)-1]
-	a.Wanted, a.WantedU = measure.FromMillimetres(wanted), measure.FromMillimetres(2*wantedSD)
+	a.Wanted, a.WantedU = measure.FromMillimetres(wanted), measure.FromMillimetres(wantedU)
+	if t := a.TurnedRound; t != nil {
+		// As written the trials contradict each other: what the last says alone,
+		// and a ± that holds the other answer too.
+		a.Wanted = measure.FromMillimetres(points[len(points)-1].stack + points[len(points)-1].short)
+		a.WantedU = max(a.WantedU, (a.Wanted-t.Wanted).Abs()+t.WantedU)
+	}
+	a.OffsetU = measure.FromMillimetres(2 * offset)
 	a.Add = a.Wanted - last.Stack.Total()
-	rise := 1 + 1/arms.ratio
-	a.GeometrySlope, a.Slope, a.SlopeU = -rise, -kappa*rise, 2*kappaSD*rise
+	rise := arms.rise()
+	a.GeometrySlope, a.Slope, a.SlopeU = -rise, -kappa*rise, kappaU*rise
 	a.GeometryWanted = measure.FromMillimetres(points[len(points)-1].stack + points[len(points)-1].short)
 	if line, ok := straightLine(points); ok && math.Abs(line) < 10*tallest.Millimetres() {
 		a.LineWanted = new(measure.FromMillimetres(line))
@@ -97,9 +130,10 @@ func Next(q Question) (Answer, error) {
 	if err := a.foretell(q, f, arms); err != nil {
 		return a, err
 	}
-	if err := a.judge(q, f, arms, points); err != nil {
+	if err := a.weighTrials(q, f, arms, points); err != nil {
 		return a, err
 	}
+	a.judge(q, arms)
 	a.sayBasis(q)
 	return a, nil
 }
@@ -110,6 +144,10 @@ const unlimited = measure.Length(math.MaxInt64 / 4)
 // pickStack puts the stack together within the limits.
 func (a *Answer) pickStack(q Question, arms arms) error {
 	last := q.Trials[len(q.Trials)-1].Stack.Total()
+	if a.TurnedRound != nil {
+		a.Total = last
+		return nil
+	}
 	least, most := measure.Length(0), unlimited
 	var limits []string
 	narrow := func(low, high measure.Length, says string) {
@@ -124,7 +162,7 @@ func (a *Answer) pickStack(q Question, arms arms) error {
 	if q.StackMost != nil {
 		narrow(least, *q.StackMost, fmt.Sprintf("the studs hold no more than %v", *q.StackMost))
 	}
-	rise := 1 + 1/arms.ratio
+	rise := arms.rise()
 	if q.AdjusterDown != nil {
 		high := last + measure.FromMillimetres(q.AdjusterDown.Millimetres()/rise)
 		narrow(least, high, fmt.Sprintf("the adjuster, with this pushrod, follows to %v", worksheet.Rounded(high)))
@@ -163,7 +201,7 @@ func (a *Answer) pickStack(q Question, arms arms) error {
 // foretell says what will be found with the stack.
 func (a *Answer) foretell(q Question, f fit, arms arms) error {
 	a.Short = a.Wanted - a.Total
-	short, sd := f.mean(func(g guess) (float64, float64) { return g.shortAt(a.Total.Millimetres()) })
+	short, _ := f.mean(func(g guess) (float64, float64) { return g.shortAt(a.Total.Millimetres()) })
 	expect, err := arms.below(short)
 	if err != nil {
 		return fmt.Errorf("foretelling the next trial: %w", err)
@@ -172,9 +210,13 @@ func (a *Answer) foretell(q Question, f fit, arms arms) error {
 	if err != nil {
 		return fmt.Errorf("foretelling the next trial: %w", err)
 	}
-	rise := 1 + 1/arms.ratio
-	a.Expect, a.LeftOver = expect, expect-square
-	a.LeftOverU = measure.FromMillimetres(2 * sd * rise)
+	rise := arms.rise()
+	left, err := arms.below(a.Short.Millimetres())
+	if err != nil {
+		return fmt.Errorf("foretelling the next trial: %w", err)
+	}
+	a.Expect, a.LeftOver = expect, left-square
+	a.LeftOverU = measure.FromMillimetres(a.WantedU.Millimetres() * rise)
 
 	// With the valve's end held the ball rises by what is added under the stand
 	// and by what the height difference closes.
@@ -189,15 +231,19 @@ func (a *Answer) foretell(q Question, f fit, arms arms) error {
 		return fmt.Errorf("foretelling the pushrod: %w", err)
 	}
 	a.PushrodLonger = *last.AdjusterBelowValve - then
-	_, kappaSD := f.mean(func(g guess) (float64, float64) { return g.kappa, g.kappaVar })
-	a.PushrodLongerU = measure.FromMillimetres(2 * kappaSD * math.Abs(added) * rise)
+	// The ball's rise is geometry, whatever the heights say: what is not known of
+	// it is the ratio, and a bend and leans that were not told.
+	a.PushrodLongerU = measure.FromMillimetres(math.Hypot(arms.riseU, untoldRiseU*rise) * math.Abs(added))
 	a.LashOpens = measure.FromMillimetres(added * (1 + arms.ratio))
-	a.Assume("the pushrod runs along the valve axis; leaning by an angle it grows by the cosine of that")
+	a.Assume("pushrod and stand stand within 5 deg of the valve axis, which with a bend is worth %.1f %% of the pushrod's growth", 100*untoldRiseU)
 	return nil
 }
 
-// judge names the trials that disagree.
-func (a *Answer) judge(q Question, f fit, arms arms, points []point) error {
+// weighTrials names the trials that disagree.
+func (a *Answer) weighTrials(q Question, f fit, arms arms, points []point) error {
+	if a.TurnedRound != nil {
+		return nil
+	}
 	some := f.any() > 0.5
 	for i := range points {
 		odds := f.wrong(i)
@@ -254,60 +300,8 @@ func (a *Answer) sayBasis(q Question) {
 	if q.BelowU == 0 {
 		a.Assume("how well the height difference was measured is not known: 0.002 mm to 0.5 mm (one standard deviation), judged from the trials")
 	}
-	a.Assume("the height difference is that of the tip's centre and the ball's centre, at half lift, above zero with the adjuster's end low")
+	a.Assume("the height difference is above zero with the adjuster's end low, at half lift")
 	a.Cite("p = e/(1 + 1/R): plane geometry, derived here")
 	a.Cite("odds of slope, noise and wrong trials: common practice, no source; they are stated under assumes")
 	a.Cite("uncertainty: JCGM 100:2008, 6.2.1 (k = 2)")
-}
-
-// arms turns height differences into how short the stack is and back.
-type arms struct {
-	ratio float64
-	beam  *rocker.Beam // nil: straight, and no arm is needed
-}
-
-func (q Question) arms(basis *worksheet.Basis) arms {
-	a := arms{ratio: q.RockerRatio}
-	valve, adjuster := q.ValveArm, q.AdjusterArm
-	switch {
-	case valve != 0 && adjuster != 0:
-		a.ratio = float64(valve) / float64(adjuster)
-	case valve != 0:
-		adjuster = measure.FromMillimetres(valve.Millimetres() / a.ratio)
-	case adjuster != 0:
-		valve = measure.FromMillimetres(adjuster.Millimetres() * a.ratio)
-	}
-	if q.Bend == 0 {
-		basis.Assume("the rocker is straight: tip, pivot and adjuster's ball on one line")
-		return a
-	}
-	a.beam = &rocker.Beam{ValveArm: valve, AdjusterArm: adjuster, Bend: q.Bend}
-	return a
-}
-
-func (a arms) short(below measure.Length) (float64, error) {
-	if a.beam == nil {
-		return below.Millimetres() / (1 + 1/a.ratio), nil
-	}
-	short, err := a.beam.Short(below)
-	return short.Millimetres(), err
-}
-
-func (a arms) below(short float64) (measure.Length, error) {
-	if a.beam == nil {
-		return measure.FromMillimetres(short * (1 + 1/a.ratio)), nil
-	}
-	return a.beam.Below(measure.FromMillimetres(short))
-}
-
-func (a arms) points(trials []Trial) ([]point, error) {
-	points := make([]point, len(trials))
-	for i, t := range trials {
-		short, err := a.short(*t.AdjusterBelowValve)
-		if err != nil {
-			return nil, fmt.Errorf("taking up trial %d: %w", i+1, err)
-		}
-		points[i] = point{t.Stack.Total().Millimetres(), short, 1 / (1 + 1/a.ratio)}
-	}
-	return points, nil
 }

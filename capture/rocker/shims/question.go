@@ -51,6 +51,13 @@ type Trial struct {
 	// AdjusterBelowValve is above zero when the adjuster's end sits below the
 	// valve's end.
 	AdjusterBelowValve *measure.Length `json:"adjuster_below_valve_mm"`
+	// Mark is the width of the mark that the tip leaves on the stem over one
+	// opening. OpenVsClosed is how much nearer the pivot the tip touches at full
+	// lift than on the closed valve (below zero: farther away), middle of one
+	// line to middle of the other. Both tell of the rocker itself and not of its
+	// bend; they need the question's Lift.
+	Mark         *measure.Length `json:"mark_mm,omitempty"`
+	OpenVsClosed *measure.Length `json:"open_vs_closed_mm,omitempty"`
 }
 
 // Thickness is a shim on hand and how many there are.
@@ -68,11 +75,33 @@ type Question struct {
 	// OnHand is everything that could go under the stand, shims that are there
 	// now among it. Left out, wanted is told and no stack is put together.
 	OnHand []Thickness `json:"on_hand_mm,omitempty"`
-	// ValveArm, AdjusterArm and Bend (how far the adjuster's arm stands above
-	// the line of the valve's arm) make the geometry exact for a bent rocker.
+	// ValveArm is from the pivot to the tip's centre, AdjusterArm to the ball.
 	ValveArm    measure.Length `json:"valve_arm_mm,omitzero"`
 	AdjusterArm measure.Length `json:"adjuster_arm_mm,omitzero"`
-	Bend        measure.Angle  `json:"bend_deg,omitzero"`
+	// Bend is how far the adjuster's arm stands above the line of the valve's
+	// arm; BallAboveLine says the same without an arm, by how far the middle of
+	// the adjuster's ball stands above a straight edge through the centres of
+	// tip and pivot. One of the two. Left out: the rocker is taken as straight
+	// to 10 deg, and the answer's ± holds what that leaves.
+	Bend          *measure.Angle  `json:"bend_deg,omitempty"`
+	BallAboveLine *measure.Length `json:"ball_above_line_mm,omitempty"`
+	// BendU and BallU are their expanded uncertainties (k = 2). Default 2 deg
+	// (a protractor) and 0.3 mm (a straight edge and a feeler).
+	BendU *measure.Angle  `json:"bend_u_deg,omitempty"`
+	BallU *measure.Length `json:"ball_above_line_u_mm,omitempty"`
+	// CentresU is how far the two points whose heights are compared may stand
+	// from the centres of tip and ball, in their difference (k = 2), alike in
+	// every trial. Default 0.5 mm.
+	CentresU *measure.Length `json:"centres_u_mm,omitempty"`
+	// Lift is the valve's full lift, for the marks; ArmsU (default 0.5 mm) and
+	// MarkU (default 0.1 mm) are those of the arms and of a mark (k = 2).
+	Lift  measure.Length  `json:"lift_mm,omitzero"`
+	ArmsU *measure.Length `json:"arms_u_mm,omitempty"`
+	MarkU *measure.Length `json:"mark_u_mm,omitempty"`
+	// Tolerance is how far off square at half lift, as a height of the stand,
+	// the builder calls square. Default 0.381 mm (0.015 in, the thinnest of the
+	// usual shims; common practice, no source).
+	Tolerance *measure.Length `json:"tolerance_mm,omitempty"`
 	// BelowU is how well AdjusterBelowValve was measured (k = 2). Left out, it
 	// is judged from the trials.
 	BelowU measure.Length `json:"adjuster_below_valve_u_mm,omitzero"`
@@ -115,6 +144,7 @@ func (q Question) check() error {
 	}{
 		{"stack_least_mm", q.StackLeast}, {"stack_most_mm", q.StackMost},
 		{"adjuster_down_mm", q.AdjusterDown}, {"adjuster_up_mm", q.AdjusterUp},
+		{"ball_above_line_u_mm", q.BallU}, {"centres_u_mm", q.CentresU}, {"arms_u_mm", q.ArmsU}, {"mark_u_mm", q.MarkU},
 	} {
 		if l.l != nil {
 			c.NotNegative(l.field, *l.l)
@@ -123,15 +153,31 @@ func (q Question) check() error {
 	if q.StackLeast != nil && q.StackMost != nil {
 		c.That(*q.StackLeast <= *q.StackMost, "stack_least_mm", "is %v, above stack_most_mm", *q.StackLeast)
 	}
-	c.Lean("bend_deg", q.Bend, 45*measure.Degree)
+	if q.Bend != nil {
+		c.Lean("bend_deg", *q.Bend, 45*measure.Degree)
+		c.That(q.BallAboveLine == nil, "ball_above_line_mm", "is given beside bend_deg, which says the same: leave one of the two out")
+	}
+	if q.BendU != nil {
+		c.That(*q.BendU >= 0 && *q.BendU <= 45*measure.Degree, "bend_u_deg", "is %v: expected 0 to 45 deg", *q.BendU)
+	}
+	if q.BallAboveLine != nil {
+		most := measure.FromMillimetres(0.7 * q.adjusterArm())
+		c.That(q.BallAboveLine.Abs() <= most, "ball_above_line_mm", "is %v: with this arm expected no more than %v either way", *q.BallAboveLine, most)
+	}
+	if q.Tolerance != nil {
+		c.Positive("tolerance_mm", *q.Tolerance)
+	}
+	if q.MarkU != nil {
+		c.Positive("mark_u_mm", *q.MarkU)
+	}
+	c.NotNegative("lift_mm", q.Lift)
+	c.That(q.Lift == 0 || q.Lift.Millimetres() < 1.2*q.valveArm(), "lift_mm", "is %v: more than a rocker with an arm of %.3g mm can give", q.Lift, q.valveArm())
 	if haveArms {
 		ratio := float64(q.ValveArm) / float64(q.AdjusterArm)
 		c.That(ratio >= 0.2 && ratio <= 5, "valve_arm_mm", "makes a rocker ratio of %.3g with the adjuster's arm: expected 0.2 to 5", ratio)
 		c.That(q.RockerRatio == 0 || q.RockerRatio/ratio > 0.9 && q.RockerRatio/ratio < 1.1, "rocker_ratio",
 			"is %v, but the arms make it %.3g: leave out what was not measured", q.RockerRatio, ratio)
 	}
-	c.That(q.Bend == 0 || q.ValveArm != 0 || q.AdjusterArm != 0, "bend_deg",
-		"needs an arm: give valve_arm_mm, or leave the bend out")
 
 	c.That(len(q.Trials) > 0, "trials", "is missing: give at least one trial, its stack_mm and adjuster_below_valve_mm")
 	c.That(len(q.Trials) <= mostTrials, "trials", "has %d trials: no more than %d", len(q.Trials), mostTrials)
@@ -148,6 +194,18 @@ func (q Question) check() error {
 		c.That(t.AdjusterBelowValve != nil, field, "is missing: by how much did the adjuster's end sit below the valve's end at half lift?")
 		if t.AdjusterBelowValve != nil {
 			c.That(t.AdjusterBelowValve.Abs() <= tallest, field, "is %v: expected no more than %v either way", *t.AdjusterBelowValve, tallest)
+		}
+		for _, m := range []struct {
+			name string
+			l    *measure.Length
+		}{{"mark_mm", t.Mark}, {"open_vs_closed_mm", t.OpenVsClosed}} {
+			if m.l == nil {
+				continue
+			}
+			field := fmt.Sprintf("trials[%d].%s", i, m.name)
+			c.That(q.Lift > 0, "lift_mm", "is missing: the marks on the stem say nothing without the valve's full lift")
+			c.That(m.name != "mark_mm" || *m.l > 0, field, "is %v: a mark has a width above zero; leave it out if it was not measured", *m.l)
+			c.That(m.l.Abs() <= q.Lift, field, "is %v, more than the lift: no rocker slides that far", *m.l)
 		}
 	}
 	c.That(len(q.OnHand) <= mostKinds, "on_hand_mm", "has %d thicknesses: no more than %d", len(q.OnHand), mostKinds)
