@@ -37,8 +37,12 @@ type Engine struct {
 	// pushrod cup.
 	RockerArm   measure.Length `json:"rocker_arm_mm,omitempty"`
 	AdjusterArm measure.Length `json:"adjuster_arm_mm,omitempty"`
-	Stroke      measure.Length `json:"stroke_mm,omitempty"`
-	Rod         measure.Length `json:"rod_mm,omitempty"` // centre to centre
+	// BallAboveLine is how far the middle of the adjuster's ball stands above a
+	// straight edge through the centres of tip and pivot, negative below; nil
+	// when it was not measured.
+	BallAboveLine *measure.Length `json:"ball_above_line_mm,omitempty"`
+	Stroke        measure.Length  `json:"stroke_mm,omitempty"`
+	Rod           measure.Length  `json:"rod_mm,omitempty"` // centre to centre
 
 	// TDC is what the encoder counts when the piston of cylinder 1 is at top
 	// dead centre of its firing stroke; nil when that is not known.
@@ -128,6 +132,9 @@ type Limits struct {
 	CoilBind      measure.Length `json:"coil_bind_mm,omitempty"`
 	Retainer      measure.Length `json:"retainer_mm,omitempty"` // retainer to seal or guide
 	Rocker        measure.Length `json:"rocker_mm,omitempty"`   // rocker to retainer or stud
+	// Square is how far off square at half lift a rocker may stand, as a height
+	// of its stand.
+	Square measure.Length `json:"square_mm,omitempty"`
 }
 
 // Piston is the least piston-to-valve clearance of each kind; 0: not set.
@@ -192,6 +199,9 @@ func (e Engine) Validate() error {
 			return bad(l.field, "is %s; it must be 0 to 10 m", l.value)
 		}
 	}
+	if b := e.BallAboveLine; b != nil && (b.Abs() > 100*measure.Millimetre) {
+		return bad("ball_above_line_mm", "is %s; it must be within 100 mm", *b)
+	}
 	for _, a := range e.CamCard.angles() {
 		if a.value != nil && (*a.value < -measure.Turn || *a.value > measure.Turn) {
 			return bad(a.field, "is %s; it must be within 360 degrees", *a.value)
@@ -234,7 +244,7 @@ func (e Engine) lengths() []lengthField {
 		{"cam_card.max_lift_intake_mm", c.MaxLiftIntake}, {"cam_card.max_lift_exhaust_mm", c.MaxLiftExhaust},
 		{"cam_card.lash_intake_mm", c.LashIntake}, {"cam_card.lash_exhaust_mm", c.LashExhaust},
 		{"limits.piston_to_valve_intake_mm", l.PistonIntake}, {"limits.piston_to_valve_exhaust_mm", l.PistonExhaust},
-		{"limits.coil_bind_mm", l.CoilBind}, {"limits.retainer_mm", l.Retainer}, {"limits.rocker_mm", l.Rocker},
+		{"limits.coil_bind_mm", l.CoilBind}, {"limits.retainer_mm", l.Retainer}, {"limits.rocker_mm", l.Rocker}, {"limits.square_mm", l.Square},
 		{"pushrod.diameter_mm", p.Diameter}, {"pushrod.wall_mm", p.Wall}, {"pushrod.ball_diameter_mm", p.BallDiameter},
 	}
 }

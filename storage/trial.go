@@ -24,10 +24,14 @@ type Trial struct {
 	AdjusterBelowValve *measure.Length `json:"adjuster_below_valve_mm,omitempty"`
 	// Sweep is how far the contact wanders over the valve tip; nil when it was
 	// not measured.
-	Sweep   *measure.Length `json:"sweep_mm,omitempty"`
-	MaxLift *measure.Length `json:"max_lift_mm,omitempty"`
-	Traces  []ID            `json:"traces,omitempty"`
-	Remark  string          `json:"remark,omitempty"`
+	Sweep *measure.Length `json:"sweep_mm,omitempty"`
+	// OpenVsClosed is how much nearer the pivot the tip touches at full lift than
+	// on the closed valve, negative when farther away; nil when it was not
+	// measured.
+	OpenVsClosed *measure.Length `json:"open_vs_closed_mm,omitempty"`
+	MaxLift      *measure.Length `json:"max_lift_mm,omitempty"`
+	Traces       []ID            `json:"traces,omitempty"`
+	Remark       string          `json:"remark,omitempty"`
 }
 
 // Height returns the height of the shim stack.

@@ -22,12 +22,13 @@ much it depends on it.`,
 		example: `  lobescribe calc rocker --ratio 1.4 --lift "0.420 in" --below "0.140 in"
   lobescribe calc rocker --valve-arm "38 mm" --adjuster-arm "27 mm" --bend 8 --lobe-lift "7.6 mm" --lash "0.15 mm" --below "3.5 mm" --pushrod "221 mm"`,
 		flags: func(f *questionFlags, q *rocker.Question) {
-			f.length(&q.ValveArm, "valve-arm", "pivot to the tip's centre")
+			f.length(&q.ValveArm, "valve-arm", "pivot to the tip's centre; of a pad to where it touches at half lift")
 			f.length(&q.AdjusterArm, "adjuster-arm", "pivot to the adjuster's ball")
 			f.number(&q.RockerRatio, "ratio", "rocker ratio, in place of an arm")
-			f.angleOrNone(&q.Bend, "bend", "how far the adjuster's arm stands above the line of the valve's arm (default straight)")
+			f.angleOrNone(&q.Bend, "bend", "how far the adjuster's arm stands above the line of the valve's arm (default straight, within 10 degrees)")
 			f.word(&q.Tip, "tip", "roller or pad (default roller)")
-			f.length(&q.TipRadius, "tip-radius", "radius of the tip, for the drawing")
+			f.length(&q.TipRadius, "tip-radius", "radius of the tip: a pad's must be told, a roller's is for the drawing")
+			f.lengthOrNone(&q.TipRadiusU, "tip-radius-u", "how well the pad's radius is measured (k = 2; default 0.5 mm)")
 			f.length(&q.Lift, "lift", "full lift at the valve")
 			f.length(&q.LobeLift, "lobe-lift", "full lift at the lifter, in place of --lift")
 			f.length(&q.Lash, "lash", "lash at the valve, on the heel")
@@ -41,6 +42,9 @@ much it depends on it.`,
 			f.lengths(&q.AtLobeLift, "at-lobe-lift", "further lobe lifts to give the pose at, by commas")
 			f.lengthOrNone(&q.ArmsU, "arms-u", "how well the arms are measured (k = 2; default 0.5 mm)")
 			f.lengthOrNone(&q.BelowU, "below-u", "how well --below is measured (k = 2; default 0.2 mm)")
+			f.lengthOrNone(&q.CentresU, "centres-u", "how near to the centres the heights were taken (k = 2; default 0.5 mm)")
+			f.angleOrNone(&q.BendU, "bend-u", "how well the bend was measured (k = 2; default 2 degrees)")
+			f.lengthOrNone(&q.Tolerance, "tolerance", "how far off square, as a height of the stand, you call square (default 0.381 mm)")
 		},
 		compute: rocker.Solve,
 		table:   rockerTable,
@@ -48,6 +52,7 @@ much it depends on it.`,
 }
 
 func rockerTable(t *answerTable, a rocker.Answer) {
+	t.line("square at half lift", "%s (to %s either way)", a.Verdict, t.length(a.Tolerance))
 	t.line(either(a.Raise, "raise", "lower")+" the stand by", "%s", t.lengthU(a.Raise.Abs(), a.RaiseU))
 	t.line("pushrod "+either(a.PushrodLonger, "longer", "shorter")+" by", "%s", t.lengthU(a.PushrodLonger.Abs(), a.PushrodLongerU))
 	t.line("sweep now", "%s, least possible %s", t.lengthU(a.Now.Sweep, a.SweepU), t.length(a.LeastSweep))

@@ -21,7 +21,11 @@ square to the valve at half lift.
 A trial is a stack and by how much the adjuster's end of the rocker sat below
 the valve's end at half lift (below zero: above it). With one trial geometry
 answers; with more, geometry and trials together, and a trial that does not go
-with the others is named. "wanted" is the whole stack, not what to add.`,
+with the others is named. "wanted" is the whole stack, not what to add.
+
+Heights cannot show the bend of a rocker, in however many trials: what it may do
+stands in the ± until it is told (--ball-above-line), or until the stem shows
+where the tip touched, closed and open.`,
 		example: `  lobescribe calc shims --ratio 1.4 --trial "0.381 mm: 3.5 mm" --have "2 x 0.381 mm"
   lobescribe calc shims --ratio 1.5 --trial "0.030 in: 0.140 in" --trial "0.060+0.030 in: 0.042 in" --have "4 x 0.015 in" --have "2 x 0.060 in"
   echo '{"rocker_ratio":1.4,"trials":[{"stack_mm":0.381,"adjuster_below_valve_mm":3.5}]}' | lobescribe calc shims --json`,
@@ -33,7 +37,7 @@ with the others is named. "wanted" is the whole stack, not what to add.`,
 
 func shimFlags(f *questionFlags, q *shims.Question) {
 	f.number(&q.RockerRatio, "ratio", "rocker ratio of the arms, valve's over adjuster's")
-	f.value("trial", "STACK:BELOW", `a trial, as in "0.030 in: 0.140 in"; a stack of several shims as "0.015+0.030 in"; again for each trial`,
+	f.value("trial", "STACK:BELOW", `a trial, as in "0.030 in: 0.140 in"; a stack of several shims as "0.015+0.030 in"; a third figure is how much nearer the pivot the tip touches at full lift than on the closed valve (needs --lift); again for each trial`,
 		func(text string) error {
 			t, err := f.parseTrial(text)
 			q.Trials = append(q.Trials, t)
@@ -48,6 +52,14 @@ func shimFlags(f *questionFlags, q *shims.Question) {
 	f.length(&q.ValveArm, "valve-arm", "pivot to tip's centre, for a bent rocker")
 	f.length(&q.AdjusterArm, "adjuster-arm", "pivot to adjuster's ball, for a bent rocker")
 	f.angleOrNone(&q.Bend, "bend", "how far the adjuster's arm stands above the line of the valve's arm (default unknown, within 10 degrees)")
+	f.lengthOrNone(&q.BallAboveLine, "ball-above-line", "how far the middle of the adjuster's ball stands above a straight edge through the centres of tip and pivot; in place of --bend")
+	f.angleOrNone(&q.BendU, "bend-u", "how well the bend was measured (k = 2; default 2 degrees)")
+	f.lengthOrNone(&q.BallU, "ball-u", "how well --ball-above-line was measured (k = 2; default 0.3 mm)")
+	f.lengthOrNone(&q.CentresU, "centres-u", "how near to the centres the heights were taken (k = 2; default 0.5 mm)")
+	f.lengthOrNone(&q.ArmsU, "arms-u", "how well the arms were measured (k = 2; default 0.5 mm)")
+	f.length(&q.Lift, "lift", "full lift at the valve, for marks on the stem")
+	f.lengthOrNone(&q.MarkU, "mark-u", "how well a mark was measured (k = 2; default 0.1 mm)")
+	f.lengthOrNone(&q.Tolerance, "tolerance", "how far off square, as a height of the stand, you call square (default 0.381 mm)")
 	f.length(&q.BelowU, "below-u", "how well the height difference was measured (k = 2)")
 	f.lengthOrNone(&q.StackLeast, "stack-least", "least stack that the stand takes")
 	f.lengthOrNone(&q.StackMost, "stack-most", "tallest stack that the studs hold")
@@ -55,10 +67,11 @@ func shimFlags(f *questionFlags, q *shims.Question) {
 	f.lengthOrNone(&q.AdjusterUp, "adjuster-up", "how far the adjuster can still go up, if the pushrod is to stay")
 }
 
-// parseTrial reads "STACK: BELOW". The unit may stand at the end only.
+// parseTrial reads "STACK: BELOW" or "STACK: BELOW: NEARER". The unit may stand at
+// the end only.
 func (f *questionFlags) parseTrial(text string) (shims.Trial, error) {
 	var t shims.Trial
-	p, err := parts(text, `STACK: BELOW, as in "0.030 in: 0.140 in"`, 2, 2)
+	p, err := parts(text, `STACK: BELOW, as in "0.030 in: 0.140 in"`, 2, 3)
 	if err != nil {
 		return t, err
 	}
@@ -71,6 +84,13 @@ func (f *questionFlags) parseTrial(text string) (shims.Trial, error) {
 		return t, err
 	}
 	t.AdjusterBelowValve = &below
+	if len(p) > 2 {
+		nearer, err := f.parseLength(p[2])
+		if err != nil {
+			return t, err
+		}
+		t.OpenVsClosed = &nearer
+	}
 	t.Stack, err = f.parseLengths(p[0], "+", unit)
 	return t, err
 }
@@ -87,9 +107,16 @@ func (f *questionFlags) parseThickness(text string) (shims.Thickness, error) {
 }
 
 func shimTable(t *answerTable, a shims.Answer) {
+	t.line("square now", "%s (to %s either way)", a.Verdict, t.length(a.Tolerance))
 	t.line("stack wanted", "%s", t.lengthU(a.Wanted, a.WantedU))
+	if o := a.TurnedRound; o != nil {
+		t.line("with the sign turned round", "%s", t.lengthU(o.Wanted, o.WantedU))
+	}
+	t.line("in every trial alike", "± %s, from bend and off-centre heights", t.length(a.OffsetU))
 	t.line("that is", "%s %s than in the last trial", t.length(a.Add.Abs()), either(a.Add, "more", "less"))
-	if len(a.Stack) > 0 {
+	if a.TurnedRound != nil {
+		t.line("fit", "nothing until the sign is cleared up")
+	} else if len(a.Stack) > 0 {
 		t.line("fit", "%s = %s", t.length(a.Total), piecesOf(t, a.Stack))
 	} else if a.Total == 0 {
 		t.line("fit", "no shim")

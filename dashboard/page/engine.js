@@ -17,6 +17,7 @@
  * @property {ForValves} rocker_ratio
  * @property {number} [rocker_arm_mm]
  * @property {number} [adjuster_arm_mm]
+ * @property {number|null} [ball_above_line_mm]
  * @property {number} [stroke_mm]
  * @property {number} [rod_mm]
  * @property {number} [tdc_deg] what the encoder counts at top dead centre of cylinder 1
@@ -29,7 +30,7 @@
  * @property {string} [notes]
  *
  * @typedef {{valve: string, traces: number, trials: number, max_lift_mm: number|null, trace?: number, missing: string[]}} ValveState
- * @typedef {{id: string, rev: number, engine: string, valve: string, at: string, stack_mm?: number[], pushrod_length_mm?: number, lash_mm?: number, adjuster_below_valve_mm?: number|null, sweep_mm?: number|null, max_lift_mm?: number|null, traces?: number[], remark?: string}} Trial
+ * @typedef {{id: string, rev: number, engine: string, valve: string, at: string, stack_mm?: number[], pushrod_length_mm?: number, lash_mm?: number, adjuster_below_valve_mm?: number|null, sweep_mm?: number|null, open_vs_closed_mm?: number|null, max_lift_mm?: number|null, traces?: number[], remark?: string}} Trial
  */
 
 /** @returns {Omit<Engine, "id">} */

@@ -108,6 +108,16 @@ export const HalfLiftPicture = ({ caption = "" }) => html`<${Drawing} good=${tru
   <text x="98" y="118">square</text><text x="210" y="84">pivot</text><text x="256" y="136">adjuster</text><text x="84" y="190">valve</text>
 <//>`;
 
+/** How a rocker's bend is measured: a straight edge through tip and pivot. */
+export const BendPicture = ({ caption = "" }) => html`<${Drawing} caption=${caption}
+  says="A straight edge lies through the centres of tip and pivot. What is measured is how far the middle of the adjuster's ball stands above it."
+  view="30 36 310 92">
+  <path class="beam" d="M72 96H196L284 70" /><path class="axis" d="M44 96H330" />
+  <circle class="part" cx="72" cy="96" r="9" /><circle class="part" cx="284" cy="70" r="7" /><circle class="ink" cx="196" cy="96" r="6" />
+  <path class="mark-line" d="M306 70V96M300 70h12M300 96h12" />
+  <text x="56" y="122">tip</text><text x="182" y="122">pivot</text><text x="262" y="54">adjuster's ball</text><text x="96" y="86">straight edge</text>
+<//>`;
+
 /** Two figures with their uncertainty: apart, and not. */
 export const UncertaintyPicture = ({ caption = "" }) => html`<${Drawing} caption=${caption}
   says="Two pairs of figures, each with a bar for its uncertainty. Where the bars overlap the two can not be told apart; where they do not, they differ."

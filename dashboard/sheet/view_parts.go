@@ -30,6 +30,7 @@ func (d Data) setups(v *view, w words) {
 			s.Rows = append(s.Rows, row)
 		}
 		if n := one.Next; n != nil {
+			s.Next = append(s.Next, fmt.Sprintf("Square at half lift to %s %s as it stands: %s.", w.length(n.Tolerance), w.unit, n.Verdict))
 			s.Next = append(s.Next, fmt.Sprintf("Square at half lift with a stack of %s ± %s %s (from the last trial %s); the pushrod then %s longer.",
 				w.length(n.Wanted), w.u(n.WantedU), w.unit, w.signed(n.Add), w.signed(n.PushrodLonger)))
 			if len(n.Stack) > 0 {

@@ -293,9 +293,9 @@ func (a *Answer) sayDisagreement() {
 
 func (a *Answer) sayBasis(q Question) {
 	if len(q.Trials) == 1 {
-		a.Assume("one trial: its own error cannot be seen, and geometry gives the slope, right to some 8 %% (one standard deviation)")
+		a.Assume("one trial: its own error cannot be seen, and geometry gives the slope, right to some 2 %% (one standard deviation, and more in one of seven)")
 	} else {
-		a.Assume("geometry gives the slope to some 8 %% (one standard deviation) and the trials correct it; 1 trial in 20 is plain wrong")
+		a.Assume("geometry gives the slope to some 2 %% (one standard deviation, and more in one of seven) and the trials correct it; 1 trial in 20 is plain wrong")
 	}
 	if q.BelowU == 0 {
 		a.Assume("how well the height difference was measured is not known: 0.002 mm to 0.5 mm (one standard deviation), judged from the trials")
@@ -304,4 +304,5 @@ func (a *Answer) sayBasis(q Question) {
 	a.Cite("p = e/(1 + 1/R): plane geometry, derived here")
 	a.Cite("odds of slope, noise and wrong trials: common practice, no source; they are stated under assumes")
 	a.Cite("uncertainty: JCGM 100:2008, 6.2.1 (k = 2)")
+	a.Cite("square or not: guarded acceptance, JCGM 106:2012, 8.3.2")
 }

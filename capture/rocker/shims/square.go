@@ -60,7 +60,6 @@ func (a *Answer) judge(q Question, arms arms) {
 		}
 	}
 	a.Verdict = verdict.Judge(off, verdict.Within(0, a.Tolerance))
-	a.Cite("square or not: guarded acceptance, JCGM 106:2012, 8.3.2")
 	a.sayWhatHelps(q, arms)
 }
 

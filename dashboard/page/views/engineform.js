@@ -6,6 +6,7 @@ import { Form, html, LengthField, NumberField, Trouble, TypedField, useApp, useO
 import { degrees, fromMm, toMm } from "../units.js";
 import { setAt, valveNames } from "../engine.js";
 import { readFiringOrder, readOrderOfWork } from "../reads.js";
+import { BendPicture } from "../helpdrawings.js";
 import { fieldsOf } from "../form.js";
 import { tdcOf, tdcWords, tidied, withTdc } from "../tdc.js";
 
@@ -64,6 +65,8 @@ export function EngineForm({ engine, unit, kept, gone }) {
       ${f.known("rocker_ratio.intake", "Rocker ratio, intake")}${f.known("rocker_ratio.exhaust", "Rocker ratio, exhaust")}
       ${f.length("rocker_arm_mm", "Valve arm", "pivot to where the tip touches; a caliper will do")}
       ${f.length("adjuster_arm_mm", "Adjuster arm", "pivot to the pushrod's cup")}
+      ${f.length("ball_above_line_mm", "Adjuster's ball above the line", "a straight edge through the centres of tip and pivot: how far does the middle of the ball stand above it? A minus when below, 0 for a straight rocker; the next shim hangs on it")}
+      <${BendPicture} />
       ${f.text("pushrod.material", "Pushrod material")}${f.length("pushrod.diameter_mm", "Pushrod diameter")}${f.length("pushrod.wall_mm", "Wall")}
       ${f.text("pushrod.ends", "Ends", "as in ball-ball, ball-cup")}${f.length("pushrod.ball_diameter_mm", "Ball diameter")}
     </div></details>
@@ -83,6 +86,7 @@ export function EngineForm({ engine, unit, kept, gone }) {
       <p class="hint">They are yours: follow the engine maker's figures. What is usual stands in Help as common practice, without a source.</p>
       ${f.length("limits.piston_to_valve_intake_mm", "Piston to valve, intake")}${f.length("limits.piston_to_valve_exhaust_mm", "Piston to valve, exhaust")}
       ${f.length("limits.coil_bind_mm", "Coil bind, left at full lift")}${f.length("limits.retainer_mm", "Retainer to seal or guide")}${f.length("limits.rocker_mm", "Rocker to retainer or stud")}
+      ${f.length("limits.square_mm", "Rocker off square at half lift", "either way, as a height of the stand; the thinnest usual shim if left out")}
     </div></details>
     <details><summary>Shims on hand</summary>
       <${Shims} list=${draft.shims_on_hand ?? []} unit=${unit} change=${(/** @type {any[]} */ list) => setDraft({ ...draft, shims_on_hand: list })} /></details>

@@ -82,7 +82,7 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
   const nm = (/** @type {number|null|undefined} */ mm) => (mm === null || mm === undefined ? null : fromMm(mm));
   const blank = () => ({
     stack: (from?.stack_mm ?? []).map(fromMm), pushrod: nm(from?.pushrod_length_mm), lash: nm(from?.lash_mm), below: nm(editing?.adjuster_below_valve_mm),
-    sweep: nm(editing?.sweep_mm), lift: nm(editing ? editing.max_lift_mm : maxLift), remark: editing?.remark ?? "",
+    sweep: nm(editing?.sweep_mm), openClosed: nm(editing?.open_vs_closed_mm), lift: nm(editing ? editing.max_lift_mm : maxLift), remark: editing?.remark ?? "",
   });
   const [d, setD] = useState(blank);
   const [wrong, setWrong] = useState("");
@@ -90,7 +90,7 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
   const keep = async () => {
     try {
       const mm = (/** @type {number|null} */ nm) => (nm === null ? undefined : toMm(nm));
-      const written = { valve, stack_mm: d.stack.map(toMm), pushrod_length_mm: mm(d.pushrod), lash_mm: mm(d.lash), adjuster_below_valve_mm: mm(d.below), sweep_mm: mm(d.sweep), max_lift_mm: mm(d.lift), remark: d.remark };
+      const written = { valve, stack_mm: d.stack.map(toMm), pushrod_length_mm: mm(d.pushrod), lash_mm: mm(d.lash), adjuster_below_valve_mm: mm(d.below), sweep_mm: mm(d.sweep), open_vs_closed_mm: mm(d.openClosed), max_lift_mm: mm(d.lift), remark: d.remark };
       if (editing) await app.api.put(`/trials/${encodeURIComponent(editing.id)}`, { ...editing, ...written });
       else await app.api.post(`${at}/trials`, written);
       setWrong("");
@@ -108,6 +108,8 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
     <${LengthField} label="Pushrod length" nm=${d.pushrod} unit=${unit} of="pushrod" onChange=${set("pushrod")} />
     <${LengthField} label="Lash" nm=${d.lash} unit=${unit} of="lash" onChange=${set("lash")} />
     <${LengthField} label="Sweep on the stem" nm=${d.sweep} unit=${unit} of="sweep" onChange=${set("sweep")} hint="the width of the mark in the ink" />
+    <${LengthField} label="Line at full lift nearer the pivot" nm=${d.openClosed} unit=${unit} of="off" onChange=${set("openClosed")}
+      hint="than the line of the closed valve, in ink on the stem; a minus when farther away. It shows square whatever the rocker's bend" />
     <${LengthField} label="Max lift" nm=${d.lift} unit=${unit} of="lift" onChange=${set("lift")} />
     <${TextField} label="Remark" value=${d.remark} onChange=${set("remark")} />
     <${Trouble} text=${wrong} /><p><button>Keep the trial</button></p><//></details>`;
@@ -122,9 +124,13 @@ function Next({ engine, valve, list, unit }) {
   const used = list.filter((t) => t.adjuster_below_valve_mm !== null && t.adjuster_below_valve_mm !== undefined);
   const side = sideOf(valve) || "intake", ratio = engine.rocker_ratio?.[side] ?? 0;
   const arms = engine.rocker_arm_mm && engine.adjuster_arm_mm;
+  const lift = used.map((t) => t.max_lift_mm).filter(Boolean).at(-1) ?? engine.cam_card?.[side === "intake" ? "max_lift_intake_mm" : "max_lift_exhaust_mm"];
   const ask = {
     ...(arms ? { valve_arm_mm: engine.rocker_arm_mm, adjuster_arm_mm: engine.adjuster_arm_mm } : ratio ? { rocker_ratio: ratio } : {}),
-    trials: used.map((t) => ({ stack_mm: t.stack_mm ?? [], adjuster_below_valve_mm: t.adjuster_below_valve_mm })),
+    trials: used.map((t) => ({ stack_mm: t.stack_mm ?? [], adjuster_below_valve_mm: t.adjuster_below_valve_mm,
+      ...(lift && t.sweep_mm ? { mark_mm: t.sweep_mm } : {}), ...(lift && t.open_vs_closed_mm !== undefined && t.open_vs_closed_mm !== null ? { open_vs_closed_mm: t.open_vs_closed_mm } : {}) })),
+    ...(lift ? { lift_mm: lift } : {}), ...(engine.limits?.square_mm ? { tolerance_mm: engine.limits.square_mm } : {}),
+    ...(engine.ball_above_line_mm === undefined || engine.ball_above_line_mm === null ? {} : { ball_above_line_mm: engine.ball_above_line_mm }),
     ...(engine.shims_on_hand?.length ? { on_hand_mm: engine.shims_on_hand } : {}),
   };
   const able = used.length > 0 && (ratio > 0 || arms);
@@ -134,10 +140,12 @@ function Next({ engine, valve, list, unit }) {
     <${Nothing} says="The next shim follows from the rocker ratio, or from both arms. Write one of them down with the engine." href="#/engine" label="To the engine" /></section>`;
   if (!next) return html`<section><h2>Next shim</h2><${Trouble} text=${error} /></section>`;
   const nm = (/** @type {number} */ mm) => fromMm(mm);
-  const add = nm(next.add_mm), near = Math.abs(add) <= nm(next.wanted_u_mm);
+  const add = nm(next.add_mm), square = next.verdict.is === "meets", close = Math.abs(add) <= nm(next.wanted_u_mm);
   const stack = next.stack_mm ?? [];
   return html`<section class="next-shim"><h2>Next shim</h2><${Trouble} text=${error} />
-    <p class="lead">${near ? html`<${Mark} shape="check" kind="good" /> Square at half lift, within what was measured. Leave the stand.`
+    <p class="lead">${square ? html`<${Mark} shape="check" kind="good" /> Square at half lift to ${length(nm(next.tolerance_mm), unit)}, its ± counted. Leave the stand.`
+      : next.turned_round ? html`<${Mark} shape="triangle" /> Nothing is put together: the heights look like ones with the sign turned round.`
+      : close ? html`<${Mark} shape="triangle" /> Whether it is square to ${length(nm(next.tolerance_mm), unit)} cannot be told: the ± is ${length(nm(next.wanted_u_mm), unit)}. Measure what is named below before metal is cut.`
       : stack.length ? html`Fit <strong>
         ${stack.map((/** @type {number} */ s) => shim(nm(s), unit)).join(" + ")} ${unit}</strong> in all, then judge it again at half lift.`
       : html`${add > 0 ? "Add" : "Take away"} <strong>
