@@ -115,7 +115,7 @@ export const BendPicture = ({ caption = "" }) => html`<${Drawing} caption=${capt
   <path class="beam" d="M72 96H196L284 70" /><path class="axis" d="M44 96H330" />
   <circle class="part" cx="72" cy="96" r="9" /><circle class="part" cx="284" cy="70" r="7" /><circle class="ink" cx="196" cy="96" r="6" />
   <path class="mark-line" d="M306 70V96M300 70h12M300 96h12" />
-  <text x="56" y="122">tip</text><text x="182" y="122">pivot</text><text x="262" y="54">adjuster's ball</text><text x="96" y="86">straight edge</text>
+  <text x="56" y="122">tip</text><text x="182" y="122">pivot</text><text x="298" y="58" text-anchor="end">adjuster's ball</text><text x="96" y="86">straight edge</text>
 <//>`;
 
 /** Two figures with their uncertainty: apart, and not. */

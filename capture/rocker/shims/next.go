@@ -43,6 +43,9 @@ type Answer struct {
 	LeftOver  measure.Length `json:"left_over_mm"`
 	LeftOverU measure.Length `json:"left_over_u_mm"`
 	Expect    measure.Length `json:"expect_adjuster_below_valve_mm"`
+	// SquareShows is what will be measured once the rocker is square: zero for a
+	// straight one.
+	SquareShows measure.Length `json:"square_shows_mm"`
 	// PushrodLonger is by how much the pushrod must grow from the last trial to
 	// this stack, or the adjuster be turned down if the pushrod stays.
 	PushrodLonger  measure.Length `json:"pushrod_longer_mm"`
@@ -211,6 +214,10 @@ func (a *Answer) foretell(q Question, f fit, arms arms) error {
 		return fmt.Errorf("foretelling the next trial: %w", err)
 	}
 	rise := arms.rise()
+	atWanted, _ := f.mean(func(g guess) (float64, float64) { return g.shortAt(a.Wanted.Millimetres()) })
+	if a.SquareShows, err = arms.below(atWanted); err != nil {
+		return fmt.Errorf("foretelling the height of a square rocker: %w", err)
+	}
 	left, err := arms.below(a.Short.Millimetres())
 	if err != nil {
 		return fmt.Errorf("foretelling the next trial: %w", err)

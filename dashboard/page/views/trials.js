@@ -140,7 +140,7 @@ function Next({ engine, valve, list, unit }) {
     <${Nothing} says="The next shim follows from the rocker ratio, or from both arms. Write one of them down with the engine." href="#/engine" label="To the engine" /></section>`;
   if (!next) return html`<section><h2>Next shim</h2><${Trouble} text=${error} /></section>`;
   const nm = (/** @type {number} */ mm) => fromMm(mm);
-  const add = nm(next.add_mm), square = next.verdict.is === "meets", close = Math.abs(add) <= nm(next.wanted_u_mm);
+  const add = nm(next.add_mm), square = next.verdict.is === "meets", close = Math.abs(add) <= nm(next.wanted_u_mm) && next.wanted_u_mm > next.tolerance_mm;
   const stack = next.stack_mm ?? [];
   return html`<section class="next-shim"><h2>Next shim</h2><${Trouble} text=${error} />
     <p class="lead">${square ? html`<${Mark} shape="check" kind="good" /> Square at half lift to ${length(nm(next.tolerance_mm), unit)}, its ± counted. Leave the stand.`
@@ -158,7 +158,7 @@ function Next({ engine, valve, list, unit }) {
       <${Mark} shape="triangle" /> <strong>Trial ${d.trial} does not go with the others</strong>, by ${length(nm(d.by_mm), unit)}. Measure it again.</p>`)}
     <${Sentences} list=${next.says} />
     <${FittedLine} trials=${used.map((t) => ({ stack: height(t), below: nm(t.adjuster_below_valve_mm ?? 0) }))} wanted=${nm(next.wanted_mm)}
-      wantedU=${nm(next.wanted_u_mm)} slope=${next.slope} unit=${unit} disagree=${(next.disagree ?? []).map((/** @type {any} */ d) => d.trial - 1)} />
+      wantedU=${nm(next.wanted_u_mm)} shows=${nm(next.square_shows_mm)} slope=${next.slope} unit=${unit} disagree=${(next.disagree ?? []).map((/** @type {any} */ d) => d.trial - 1)} />
     <${Basis} of=${next} /></section>`;
 }
 
