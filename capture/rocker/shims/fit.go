@@ -21,7 +21,7 @@ const (
 // come to (the coverage suite draws them); heights taken elsewhere than at the
 // centres; worse. Together they have heavier tails than one normal, so that trials
 // that say otherwise are heard.
-var slopes = [...]struct{ sd, odds float64 }{{0.015, 0.85}, {0.05, 0.12}, {0.2, 0.03}}
+var slopes = [...]struct{ sd, odds float64 }{{0.013, 0.87}, {0.05, 0.1}, {0.2, 0.03}}
 
 // point is one trial as the fit sees it: stack and how short it was, in
 // millimetres, and how many millimetres of short a millimetre of height

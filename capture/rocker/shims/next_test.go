@@ -133,7 +133,7 @@ func TestCleanTrialsAreFollowed(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		ratio := rapid.Float64Range(1, 1.8).Draw(t, "ratio")
 		wanted := rapid.Float64Range(1.2, 3).Draw(t, "wanted")
-		kappa := rapid.Float64Range(0.95, 1.05).Draw(t, "kappa")
+		kappa := rapid.Float64Range(0.96, 1.04).Draw(t, "kappa")
 		clean := func() float64 { return 0 }
 		for stacks, near := range map[int]float64{2: 0.15, 3: 0.04, 4: 0.02, 6: 0.005} {
 			places := []float64{0, 0.381, 0.762, 1.143, 1.524, 1.905}[:stacks]
@@ -164,7 +164,7 @@ func TestNeverWorseThanAStraightLine(t *testing.T) {
 	for _, told := range []bool{true, false} {
 		for _, stacks := range [][]float64{{0, 0.381}, {0, 0.762}, {0, 0.381, 0.762}, {0, 0.381, 0.762, 1.143}, {0, 0.5, 1, 1.5, 2, 2.5}} {
 			for _, noise := range []float64{0.01, 0.03, 0.1, 0.3} {
-				const builds = 100
+				const builds = 200
 				var ours, lines float64
 				covered := 0
 				for range builds {
@@ -194,7 +194,7 @@ func TestNeverWorseThanAStraightLine(t *testing.T) {
 					allowed += 0.010
 				}
 				assert.LessOrEqual(t, ours, allowed*1.005, name...) // six quiet trials leave geometry nothing to say
-				assert.GreaterOrEqual(t, covered, 88, name...)
+				assert.GreaterOrEqual(t, covered, 91*builds/100-2, name...)
 			}
 		}
 	}
