@@ -72,6 +72,7 @@ type Device struct {
 	RateHz     float64        `json:"rate_hz"`
 	AgeS       float64        `json:"age_s"` // since the last reading
 	Format     string         `json:"format,omitempty"`
+	Assumes    string         `json:"assumes,omitempty"` // what nothing told, and the key that tells it
 	Resolution measure.Length `json:"resolution_mm"`
 	Refused    map[string]int `json:"refused,omitempty"` // by kind
 }

@@ -37,6 +37,7 @@ type Source struct {
 	lastAt  measure.Stamp // of the latest reading
 
 	watchReported measure.Stamp // when the status was last told
+	assumed       string        // what was noted last of what nothing told
 
 	mu       sync.Mutex
 	status   Status
@@ -301,6 +302,10 @@ func (s *Source) give(ctx context.Context) {
 		}
 		n.At -= s.address.Delay
 		s.note(ctx, n)
+	}
+	if len(o.Readings) > 0 && found.Assumes != "" && found.Assumes != s.assumed {
+		s.assumed = found.Assumes
+		s.note(ctx, measure.Note{At: o.Readings[0].At - s.address.Delay, Kind: measure.NoteAssumed, Says: found.Assumes})
 	}
 	for _, r := range o.Readings {
 		r.At -= s.address.Delay

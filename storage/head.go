@@ -49,6 +49,9 @@ type DeviceNote struct {
 	Role    string `json:"role"` // "indicator" or "encoder"
 	Address string `json:"address"`
 	Format  string `json:"format,omitempty"`
+	// Assumes is what nothing told about its lines and was assumed: the unit, the
+	// scale, the column.
+	Assumes string `json:"assumes,omitempty"`
 }
 
 // Summary is the line of a trace in a list.

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
+	"unicode"
 
 	"github.com/spf13/cobra"
 
@@ -74,7 +76,7 @@ func listen(cmd *cobra.Command, a device.Address, o device.Options, count int) e
 	printed := 0
 	for e := range device.Open(ctx, a, o).Events() {
 		if e.Status != nil {
-			say(cmd.ErrOrStderr(), &last, *e.Status)
+			say(cmd.ErrOrStderr(), "", &last, *e.Status)
 		}
 		if count > 0 && printed == count {
 			continue // what was under way when enough had come
@@ -96,12 +98,34 @@ func listen(cmd *cobra.Command, a device.Address, o device.Options, count int) e
 	return nil
 }
 
-// say prints a status when it differs from the one before.
-func say(w io.Writer, last *device.Status, s device.Status) {
-	if s.State != last.State || s.Says != last.Says {
-		fmt.Fprintf(w, "%s: %s\n", s.State, s.Says)
+// say prints a status when it differs from the one before, and by more than the
+// figures in it; and what nothing told and was assumed. who is said before it.
+func say(w io.Writer, who string, last *device.Status, s device.Status) {
+	if s.State != last.State || withoutFigures(s.Says) != withoutFigures(last.Says) {
+		fmt.Fprintf(w, "%s%s: %s\n", who, s.State, s.Says)
+	}
+	if s.Assumes != "" && withoutFigures(s.Assumes) != withoutFigures(last.Assumes) {
+		fmt.Fprintf(w, "%sassumed: %s\n", who, s.Assumes)
+	}
+	if s.Assumes == "" {
+		s.Assumes = last.Assumes // it is said once, and not anew after a link was lost
 	}
 	*last = s
+}
+
+// withoutFigures is a sentence without its numbers and what is quoted in it.
+func withoutFigures(text string) string {
+	quoted := false
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '"':
+			quoted = !quoted
+			return -1
+		case quoted, unicode.IsDigit(r), strings.ContainsRune("+-.", r):
+			return -1
+		}
+		return r
+	}, text)
 }
 
 // appendReading appends r as a line of JSON.

@@ -106,7 +106,7 @@ func record(cmd *cobra.Command, o daemon.RecordOptions, unit measure.Unit) (daem
 		last[role] = &device.Status{}
 	}
 	o.Says = func(text string) { fmt.Fprintln(out, text) }
-	o.Status = func(role capture.Role, s device.Status) { say(out, last[role], s) }
+	o.Status = func(role capture.Role, s device.Status) { say(out, string(role)+" ", last[role], s) }
 	o.Opened = func(n int, opening lift.Opening) {
 		fmt.Fprintf(out, "opening %d: max lift %s, half lift %s\n", n, opening.MaxLift.In(unit), opening.HalfLift.In(unit))
 	}

@@ -147,6 +147,9 @@ const (
 	NoteReZero NoteKind = "re-zero"
 	// NoteMark: the person pressed the space bar, pedal or presenter.
 	NoteMark NoteKind = "mark"
+	// NoteAssumed: nothing told the unit, the scale or the column of what an
+	// instrument sends, and Says is what was assumed and the key that tells it.
+	NoteAssumed NoteKind = "assumed"
 )
 
 // Note is something that happened to a stream of readings. Until is set for a

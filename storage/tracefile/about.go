@@ -24,6 +24,7 @@ type Instrument struct {
 	Role    string `json:"role"` // "indicator" or "encoder"
 	Address string `json:"address"`
 	Format  string `json:"format,omitempty"`
+	Assumes string `json:"assumes,omitempty"` // what nothing told and was assumed
 }
 
 // The keys of a Parquet file's metadata. The first says that the file is ours

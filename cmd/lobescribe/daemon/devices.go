@@ -54,7 +54,7 @@ func (d *Daemon) tellStatus(i *instrument, s device.Status) {
 		ID: string(i.role), Address: i.address.String(),
 		State: s.LiveWord(), Detail: s.State.String(), Says: s.Says,
 		RateHz: s.Rate, AgeS: s.Age.Seconds(), Format: s.FormatSays, Resolution: s.Resolution,
-		Refused: refusedByKind(s),
+		Assumes: s.Assumes, Refused: refusedByKind(s),
 	}, 0)
 }
 

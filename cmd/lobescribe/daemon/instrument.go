@@ -8,6 +8,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/device"
+	"lobescribe/device/lines"
 	"lobescribe/device/measure"
 )
 
@@ -42,6 +43,10 @@ func connect(ctx context.Context, role capture.Role, a device.Address, o device.
 	i.heardAt.Store(never)
 	if o.Log != nil {
 		o.Log = o.Log.With(slog.String("role", string(role)))
+	}
+	o.Port = lines.IndicatorPort
+	if role == capture.Encoder {
+		o.Port = lines.EncoderPort
 	}
 	i.source = device.Open(ctx, a, o)
 	go i.run(l)

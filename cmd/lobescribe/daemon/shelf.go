@@ -33,7 +33,7 @@ func (s *shelf) Begin(h capture.Head) (capture.TraceWriter, error) {
 	head.Started, head.Resolution = h.Started, h.Resolution
 	for _, i := range s.instruments() {
 		now := i.now()
-		head.Devices = append(head.Devices, storage.DeviceNote{Role: string(i.role), Address: i.address.String(), Format: now.FormatSays})
+		head.Devices = append(head.Devices, storage.DeviceNote{Role: string(i.role), Address: i.address.String(), Format: now.FormatSays, Assumes: now.Assumes})
 		head.Resolution = max(head.Resolution, now.Resolution)
 		head.AngleStep = max(head.AngleStep, now.AngleStep)
 	}

@@ -58,6 +58,7 @@ function DeviceCard({ id, name, device, unit, app }) {
       ${id === "encoder" ? "Not needed for max lift and half lift; with it come crank angles and timing." : "Choose its port below."}</p>` : html`
       <p class="mono">${device.address}</p>
       ${device.says ? html`<p>${inUnit(device.says, unit)}</p>` : null}
+      ${device.assumes ? html`<p class="hint"><${Mark} shape="triangle" kind="warn" /> Assumed: ${device.assumes}. The keys stand under “How it is set up”.</p>` : null}
       ${id === "indicator" && newest ? html`<p class="big-figure">${length(newest.lift_nm, unit)}</p>` : null}
       ${id === "encoder" && newest?.angle_udeg !== undefined ? html`<p class="big-figure">${(newest.angle_udeg / 1e6).toFixed(1)}°</p>` : null}
       <dl class="facts small">
