@@ -315,7 +315,7 @@ func (d *Decoder) lastColumn(c *Column, b []byte, n *number) verdict {
 		}
 	}
 	switch {
-	case c.UnitRule == UnitMustFollow && n.unit == measure.NoUnit,
+	case c.UnitRule == UnitMustFollow && n.unit == measure.NoUnit && (c.Role != Angle || n.status == nil),
 		c.Whole && n.decimals > 0,
 		c.Decimals > 0 && n.decimals != c.Decimals && (n.unit == measure.NoUnit || n.unit == c.Unit):
 		return misshapen

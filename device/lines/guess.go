@@ -73,16 +73,17 @@ func findIn(all []heard, end byte, frame frame, endsIn string, o Options) findin
 			c := cutting{all: all, sep: sep, comma: comma, end: end, frame: frame, o: o}
 			g := c.find()
 			switch {
-			case g.ok && g.reads > best.reads:
+			// Of ways that explain as much, the one that cuts less is better.
+			case g.ok && g.reads*32 > best.reads*33:
 				best = g
-			case !g.ok && g.near && g.reads > near.reads:
+			case !g.ok && g.near && g.reads*32 > near.reads*33 && !best.ok || g.near && g.reads*32 > max(near.reads, best.reads)*33:
 				near = g
 			case !g.ok && g.doubt != "" && !comma:
 				why = append(why, g.doubt)
 			}
 		}
 	}
-	if near.reads > best.reads || !best.ok && near.near {
+	if near.near && (!best.ok || best.reads*32 <= near.reads*33) {
 		return near
 	}
 	if !best.ok || best.reads*10 < len(all)*6 {

@@ -253,7 +253,7 @@ func likelyTag(tag string) bool {
 		left, right := byteAt(tag, from-1), byteAt(tag, end)
 		points := left == '.' && byteAt(tag, from-2) == '.' || right == '.' && byteAt(tag, end+1) == '.'
 		marked := right == ':' || right == ']' || right == ')' || left == '[' || left == '(' || left == '#' || left == '_' || letter(right)
-		glued := letter(left) && !strings.ContainsAny(tag[end:], " \t,;|/")
+		glued := letter(left) && (!strings.ContainsAny(tag[end:], " \t,;|/") || strings.IndexAny(strings.TrimLeft(tag[end:], " "), ":=") == 0)
 		if end-from > 3 || !points && (left == '.' || right == '.') || !points && !marked && !glued {
 			return false
 		}

@@ -34,7 +34,7 @@ func (c cutting) kindsOf(all []heard) (kinds []kind, header []string) {
 			continue
 		}
 		tags := tagsOf(row)
-		key := strings.Join(tags, "\x00")
+		key := strings.Join(tags, "\x00") + classesOf(row)
 		at, seen := byTags[key]
 		if !seen {
 			at = len(kinds)
@@ -110,6 +110,21 @@ func tagsOf(row []field) []string {
 	return tags
 }
 
+// classesOf returns the kinds of units behind the numbers of a row: numbers of
+// different kinds are not one column. Inch and metric are.
+func classesOf(row []field) string {
+	var b strings.Builder
+	for _, x := range row {
+		b.WriteByte(0)
+		if w := firstWord(x.status); x.n.unit == measure.NoUnit && w != "" && !x.word {
+			if _, angle := angleWords[w]; angle || len(w) > 1 && slices.Contains(otherWords, w) {
+				b.WriteString(w)
+			}
+		}
+	}
+	return b.String()
+}
+
 // joinKinds puts together kinds that are one channel with a word before it that
 // changes, as "ST" and "US" of a balance. Where they are channels, they stay
 // apart.
@@ -130,7 +145,7 @@ func joinKinds(kinds []kind) (out []kind) {
 // most, which does not name channels, and the numbers of both together move as
 // smoothly as those of each.
 func oneChannel(a, b kind) bool {
-	if len(a.tags) != len(b.tags) {
+	if len(a.tags) != len(b.tags) || classesOf(a.rows[0]) != classesOf(b.rows[0]) {
 		return false
 	}
 	at, differ := 0, 0
@@ -214,12 +229,8 @@ func (c cutting) chatter(all []heard, kinds []kind, picked table) (skip []string
 	words = commonWords()
 	counts := map[string]int{}
 	var order []string
-	chosen := map[measure.Stamp]bool{}
-	for _, r := range picked.rows {
-		chosen[r[0].at] = true
-	}
 	for _, l := range all {
-		if row, ok := c.rowOf(l); ok && slices.Equal(tagsOf(row), picked.tags) {
+		if row, ok := c.rowOf(l); ok && slices.Equal(tagsOf(row), picked.tags) && classesOf(row) == classesOf(picked.rows[0]) {
 			continue
 		}
 		begin := beginning(string(l.text), l.cover)

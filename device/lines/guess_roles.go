@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"unicode"
 )
 
 // Which column is the lift and which the turn is decided in steps. Each column
@@ -199,8 +200,13 @@ func liftPoints(t table, i int, o Options) (c candidate) {
 	far := x.length == 0 && (x.course.span > spindleSpan || x.course.speed > spindleSpeed) && !x.column.Whole
 	switch x.course.motion {
 	case swinging:
-		c.points += pointsMoves
-		c.moves = true
+		// What goes to and fro without a rest is less like a valve, which stays on
+		// its heel for most of a turn.
+		if c.moves = x.course.rests; c.moves {
+			c.points += pointsMoves
+		} else {
+			c.points += pointsDecimals / 2
+		}
 	case wrapping:
 		c.points -= pointsMoves
 	case climbing:
@@ -430,6 +436,9 @@ func (t *table) turnByPlace(lift int, _ bool) (int, Role) {
 		}
 		if m := x.course.motion; m == swinging && x.course.span < spindleSpan || m == jittering {
 			continue
+		}
+		if i > lift && strings.ContainsFunc(x.behind, unicode.IsLetter) {
+			continue // a unit that is none of an angle, or a word
 		}
 		return i, Angle
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"lobescribe/device/measure"
 )
@@ -86,8 +87,7 @@ func twoSmooth(rows [][]field) bool {
 func (x *facts) learn() {
 	x.named = nameTells(x.name)
 	if len(x.column.Status) > 0 && x.fields[0].status != "" {
-		x.behind = strings.ToLower(strings.Trim(x.fields[0].status, " ,;()[]|"))
-		x.behind, _, _ = strings.Cut(x.behind, " ")
+		x.behind = firstWord(x.fields[0].status)
 	}
 	if x.column.UnitRule == UnitMustFollow {
 		x.length = measure.InMillimetres // which, the decoder reads
@@ -117,6 +117,16 @@ func (x *facts) learn() {
 	case x.angle != NoAngle:
 		x.named.meaning = namesAngle
 	}
+}
+
+// firstWord is what stands right behind a number, in lower case. The degree sign
+// of eight-bit character sets is written as in UTF-8.
+func firstWord(status string) string {
+	w, _, _ := strings.Cut(strings.Trim(status, " ,;()[]|"), " ")
+	if !utf8.ValidString(w) {
+		w = strings.NewReplacer("\xb0", "°", "\xba", "°").Replace(w)
+	}
+	return strings.ToLower(w)
 }
 
 // unitInQuotes returns the unit that a field like "unit":"mm" names.

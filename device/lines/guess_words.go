@@ -110,6 +110,9 @@ func (x *facts) liftWords(says string, lone bool, o Options) (words, assumed str
 // angleWords settles the unit of the angle.
 func (x *facts) angleWords(says string, o Options) (words, assumed string) {
 	c := &x.column
+	if x.angle != NoAngle && x.behind != "" && allBehind(x.fields) {
+		c.UnitRule = UnitMustFollow
+	}
 	switch {
 	case o.Angle != NoAngle:
 		c.Angle = o.Angle
@@ -128,6 +131,16 @@ func (x *facts) angleWords(says string, o Options) (words, assumed string) {
 		assumed = fmt.Sprintf("an angle without a unit comes (%s), and is taken for degrees: say unit=deg to be sure, or unit=rad or unit=turn", x.fields[len(x.fields)-1].text)
 	}
 	return words, assumed
+}
+
+// allBehind reports whether the same word of angle stands behind every number.
+func allBehind(fields []field) bool {
+	for _, x := range fields {
+		if _, ok := angleWords[firstWord(x.status)]; !ok && !x.word {
+			return false
+		}
+	}
+	return true
 }
 
 // assumedScale is the count of a device that prints whole numbers and says

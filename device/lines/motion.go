@@ -33,6 +33,7 @@ type course struct {
 	motion motion
 	span   float64 // highest less lowest, in the units that are printed
 	step   float64 // the least change
+	rests  bool    // for a good part of the time it is at one end of where it goes
 	speed  float64 // the usual pace while it moves, a second; 0 if times are not known
 }
 
@@ -90,6 +91,7 @@ func courseOf(fields []field) (c course) {
 			way, edge = -way, x
 		}
 	}
+	c.rests = rests(v, low, high)
 	slices.Sort(moves)
 	middle := moves[len(moves)/2]
 	if span := (at[len(at)-1] - at[0]).Seconds(); span > 0 {
@@ -126,6 +128,22 @@ func unsteady(fields []field) bool {
 		way = sign(d, 0)
 	}
 	return n >= 4 && back*100 > n*38
+}
+
+// rests reports whether a third of the numbers are near the lowest or near the
+// highest: a valve is on its heel for most of a turn. Of what swings evenly one
+// in seven is.
+func rests(v []float64, low, high float64) bool {
+	lows, highs := 0, 0
+	for _, x := range v {
+		if x-low <= (high-low)/20 {
+			lows++
+		}
+		if high-x <= (high-low)/20 {
+			highs++
+		}
+	}
+	return max(lows, highs)*10 >= len(v)*3
 }
 
 func sign(d, otherwise float64) float64 {

@@ -42,7 +42,7 @@ var angleWords = map[string]AngleUnit{
 }
 
 // otherWords are units of what is neither a length nor an angle.
-var otherWords = strings.Fields(`s sec secs seconds ms msec us usec µs min h v mv volt volts a ma amp amps c °c degc f °f degf k kelvin
+var otherWords = strings.Fields(`s sec secs seconds ms msec us usec µs min h v mv volt volts ft feet yd a ma amp amps c °c degc f °f degf k kelvin
 	% pct rh hz khz rpm rps cps fps kg g n nm lb lbf pa kpa hpa mbar bar psi w kw lux lx db dbm ue ppm baud bit bits
 	rad/s rad/sec deg/s deg/sec °/s dps m/s mm/s cm/s in/s ips m/s2 m/s^2 mm/s^2 counts/s ticks/s g's`)
 
