@@ -152,14 +152,16 @@ func TestTheSelection(t *testing.T) {
 	assert.Equal(t, Selection{Engine: id, Valve: "3I", Cylinder: 3, Kind: "intake"}, now, "the trial was of the other valve")
 	_, text = s.ask("GET", "/api/v1/bench", "")
 	assert.Equal(t, now, into[Selection](s, text))
+	_, again := put(text)
+	assert.Equal(t, now, again, "what was read can be sent back")
 
 	b, err := s.store.Bench()
 	require.NoError(t, err)
 	assert.Equal(t, "serial:COM3", b.Devices["indicator"], "the devices stay")
-	again, err := New(Options{Hub: NewHub(HubOptions{}), Store: s.store, Bench: s.bench})
+	restarted, err := New(Options{Hub: NewHub(HubOptions{}), Store: s.store, Bench: s.bench})
 	require.NoError(t, err)
-	assert.Equal(t, now, again.hub.Now().Bench, "and are there after a restart")
-	again.hub.Close()
+	assert.Equal(t, now, restarted.hub.Now().Bench, "and are there after a restart")
+	restarted.hub.Close()
 
 	// What is deleted is not selected any more.
 	put(`{"valve":"3E","trial":"` + trial + `"}`)

@@ -19,6 +19,9 @@ type benchChange struct {
 	Engine *string `json:"engine"`
 	Valve  *string `json:"valve"`
 	Trial  *string `json:"trial"`
+	// Cylinder and Kind may be sent back as they were read; Valve says them.
+	Cylinder any `json:"cylinder"`
+	Kind     any `json:"kind"`
 }
 
 func (s *Server) changeBench(w http.ResponseWriter, r *http.Request) error {

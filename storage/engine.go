@@ -44,9 +44,8 @@ type Engine struct {
 	Stroke        measure.Length  `json:"stroke_mm,omitempty"`
 	Rod           measure.Length  `json:"rod_mm,omitempty"` // centre to centre
 
-	// TDC is what the encoder counts when the piston of cylinder 1 is at top
-	// dead centre of its firing stroke; nil when that is not known.
-	TDC *measure.Angle `json:"tdc_deg,omitempty"`
+	// TDC is top dead centre of cylinder 1; nil when that is not known.
+	TDC *TopDeadCentre `json:"tdc,omitempty"`
 
 	CamCard CamCard `json:"cam_card"`
 	Limits  Limits  `json:"limits"`
@@ -207,9 +206,10 @@ func (e Engine) Validate() error {
 			return bad(a.field, "is %s; it must be within 360 degrees", *a.value)
 		}
 	}
-	// An encoder may have counted many turns by then.
-	if e.TDC != nil && (*e.TDC < -mostTurns || *e.TDC > mostTurns) {
-		return bad("tdc_deg", "is %s; it must be within 1000 turns", *e.TDC)
+	if e.TDC != nil {
+		if err := e.TDC.check(bad); err != nil {
+			return err
+		}
 	}
 	for i, shim := range e.ShimsOnHand {
 		if shim.Thickness <= 0 || shim.Count < 0 {

@@ -251,6 +251,9 @@ func (in *Intake) settle(id ID, f *lift.Findings) error {
 // revision. raw is its JSON as the bench that made it had it: what v's type
 // does not know is kept from there.
 func (in *Intake) PutDocument(kind ErrandKind, name string, rev Rev, v any, raw json.RawMessage) error {
+	if kind == ErrandEngine {
+		raw, _ = tdcOutOfNotes(raw) // from a bench of an earlier version
+	}
 	doc, err := keepUnknown(raw, v)
 	if err != nil {
 		return err

@@ -18,7 +18,7 @@ import (
 
 // madeUp are two migrations: each writes every chunk anew and leaves its mark.
 func madeUp(say func(string)) (steps []migration) {
-	for from := 1; from <= 2; from++ {
+	for from := schema; from <= schema+1; from++ {
 		steps = append(steps, migration{from: from, does: "made up", run: func(tx *bbolt.Tx) error {
 			say(fmt.Sprintf("from %d", from))
 			b := tx.Bucket([]byte(bucketChunks))
@@ -92,12 +92,12 @@ func TestKilledWhileUpgrading(t *testing.T) {
 		s, err := Open(path, Options{ReadOnly: true})
 		switch {
 		case errors.Is(err, ErrNewer):
-			require.ErrorContains(t, err, "its schema is 3")
+			require.ErrorContains(t, err, fmt.Sprintf("its schema is %d", schema+2))
 			found["new"]++
 		default:
 			require.NoError(t, err)
 			require.NoError(t, s.view(func(r rows) error {
-				assert.Nil(t, r.get(bucketAbout, []byte{1}), "half an upgrade")
+				assert.Nil(t, r.get(bucketAbout, []byte{schema}), "half an upgrade")
 				return nil
 			}))
 			require.NoError(t, s.Close())
@@ -112,8 +112,8 @@ func TestKilledWhileUpgrading(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, rs, got.Readings)
 		require.NoError(t, s.view(func(r rows) error {
-			assert.NotNil(t, r.get(bucketAbout, []byte{1}))
-			assert.NotNil(t, r.get(bucketAbout, []byte{2}))
+			assert.NotNil(t, r.get(bucketAbout, []byte{schema}))
+			assert.NotNil(t, r.get(bucketAbout, []byte{schema + 1}))
 			return nil
 		}))
 		require.NoError(t, s.Close())
@@ -128,7 +128,7 @@ func TestKilledWhileUpgrading(t *testing.T) {
 				halves++
 				continue
 			}
-			require.Contains(t, name, ".schema1.backup")
+			require.Contains(t, name, fmt.Sprintf(".schema%d.backup", schema))
 			b, err := Open(name, Options{ReadOnly: true})
 			require.NoError(t, err)
 			rep, err := b.Verify(t.Context())

@@ -10,7 +10,7 @@ import (
 )
 
 // schema is the layout that this program writes. Schema 1 is the first.
-const schema = 1
+const schema = 2
 
 // A migration takes a store from one schema to the next, in the transaction
 // that it is given.
@@ -21,7 +21,11 @@ type migration struct {
 }
 
 // migrations lists every step there ever was, oldest first.
-func migrations() []migration { return nil }
+func migrations() []migration {
+	return []migration{
+		{from: 1, does: "top dead centre of an engine is data, not a line of its notes", run: tdcAsData},
+	}
+}
 
 // upgrade makes the buckets of a fresh store, refuses a newer one, and takes
 // an older one through the migrations: all of them in one transaction, after

@@ -3,6 +3,7 @@ package storage
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"testing"
@@ -49,6 +50,9 @@ func TestStoresOfEarlierSchemas(t *testing.T) {
 		e, err := s.Engine("v8")
 		require.NoError(t, err)
 		assert.Equal(t, 8, e.Cylinders)
+		if n >= 2 {
+			assert.Equal(t, &TopDeadCentre{Angle: 12_340_000, U: 50_000, Method: TDCByStop, On: "2026-03-01"}, e.TDC)
+		}
 		f, err := s.Findings(list[1].ID)
 		require.NoError(t, err)
 		assert.EqualValues(t, 10_668_000, f.MaxLift)
@@ -73,7 +77,8 @@ func TestWriteTestdata(t *testing.T) {
 			require.NoError(t, s.PutFindings(w.ID(), lift.Findings{Openings: []lift.Opening{{MaxLift: 10_668_000}}, MaxLift: 10_668_000}))
 		}
 	}
-	_, err := s.PutEngine(Engine{ID: "v8", Cylinders: 8, ValvesPerCylinder: 2})
+	_, err := s.PutEngine(Engine{ID: "v8", Cylinders: 8, ValvesPerCylinder: 2,
+		TDC: &TopDeadCentre{Angle: 12_340_000, U: 50_000, Method: TDCByStop, On: "2026-03-01"}})
 	require.NoError(t, err)
 	var image, text bytes.Buffer
 	_, err = s.Backup(t.Context(), &image)
@@ -101,30 +106,30 @@ func TestUpgrade(t *testing.T) {
 	var steps []string
 	step := func(from int, err error) migration {
 		return migration{from: from, does: "made up", run: func(tx *bbolt.Tx) error {
-			steps = append(steps, string(rune('0'+from)))
+			steps = append(steps, fmt.Sprint(from-schema))
 			require.NoError(t, tx.Bucket([]byte(bucketAbout)).Put([]byte{byte(from)}, []byte("was here")))
 			return err
 		}}
 	}
 	broken := errors.New("a bug")
-	_, err = Open(path, Options{migrations: []migration{step(1, nil), step(2, broken)}})
+	_, err = Open(path, Options{migrations: []migration{step(schema, nil), step(schema+1, broken)}})
 	require.ErrorIs(t, err, broken)
 	assert.Contains(t, err.Error(), "nothing was changed")
 	s, err = Open(path, Options{ReadOnly: true})
 	require.NoError(t, err, "it is as it was")
 	require.NoError(t, s.view(func(r rows) error {
-		assert.Nil(t, r.get(bucketAbout, []byte{1}), "the first step was taken back too")
+		assert.Nil(t, r.get(bucketAbout, []byte{schema}), "the first step was taken back too")
 		return nil
 	}))
 	require.NoError(t, s.Close())
 
-	_, err = Open(path, Options{ReadOnly: true, migrations: []migration{step(1, nil)}})
-	require.ErrorContains(t, err, "has to be upgraded to 2 before it can be read")
+	_, err = Open(path, Options{ReadOnly: true, migrations: []migration{step(schema, nil)}})
+	require.ErrorContains(t, err, fmt.Sprintf("has to be upgraded to %d before it can be read", schema+1))
 
 	steps = nil
-	s, err = Open(path, Options{migrations: []migration{step(1, nil), step(2, nil)}})
+	s, err = Open(path, Options{migrations: []migration{step(schema, nil), step(schema+1, nil)}})
 	require.NoError(t, err)
-	assert.Equal(t, []string{"1", "2"}, steps)
+	assert.Equal(t, []string{"0", "1"}, steps)
 	_, got, err := s.Load(id)
 	require.NoError(t, err)
 	assert.Equal(t, rs, got.Readings)
@@ -132,9 +137,9 @@ func TestUpgrade(t *testing.T) {
 
 	_, err = Open(path, Options{})
 	require.ErrorIs(t, err, ErrNewer)
-	assert.Contains(t, err.Error(), "its schema is 3, this program knows up to 1; install the newer lobescribe")
+	assert.Contains(t, err.Error(), fmt.Sprintf("its schema is %d, this program knows up to %d; install the newer lobescribe", schema+2, schema))
 
-	backups, err := filepath.Glob(path + ".schema1.backup*")
+	backups, err := filepath.Glob(fmt.Sprintf("%s.schema%d.backup*", path, schema))
 	require.NoError(t, err)
 	require.Len(t, backups, 2, "one of the upgrade that failed, one of that which did not")
 	for _, b := range backups {

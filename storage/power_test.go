@@ -140,7 +140,7 @@ func TestPowerFailure(t *testing.T) {
 func TestPowerFailureDuringAnUpgrade(t *testing.T) {
 	t.Parallel()
 	steps := func() []migration {
-		return []migration{{from: 1, does: "writes every head anew", run: func(tx *bbolt.Tx) error {
+		return []migration{{from: schema, does: "writes every head anew", run: func(tx *bbolt.Tx) error {
 			if _, err := tx.CreateBucket([]byte("new")); err != nil {
 				return err // a half-done upgrade would stumble here
 			}

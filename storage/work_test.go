@@ -103,10 +103,10 @@ func TestFieldErrors(t *testing.T) {
 	e.CamCard.ExhaustCloses = angle(400)
 	far := 1001 * measure.Turn
 	turned := eight()
-	turned.TDC = &far
+	turned.TDC = &TopDeadCentre{Angle: far}
 	for err, want := range map[error][2]string{
 		e.Validate():                              {"cam_card.ec_atdc_deg", `engine "small-block": cam_card.ec_atdc_deg is 400 deg; it must be within 360 degrees`},
-		turned.Validate():                         {"tdc_deg", `engine "small-block": tdc_deg is 360360 deg; it must be within 1000 turns`},
+		turned.Validate():                         {"tdc.angle_deg", `engine "small-block": tdc.angle_deg is 360360 deg; it must be within 1000 turns`},
 		Trial{ID: "t1", Engine: "e"}.Validate():   {"valve", `trial "t1": valve is missing; name it like "3I" or "3E"`},
 		Work{ID: "w1", Kind: "rocker"}.Validate(): {"engine", `work "w1": engine is ""; name the engine that it belongs to`},
 	} {
@@ -120,13 +120,13 @@ func TestFieldErrors(t *testing.T) {
 func TestTopDeadCentreIsKept(t *testing.T) {
 	s := newStore(t, Options{})
 	e := eight()
-	e.TDC = angle(0)
+	e.TDC = &TopDeadCentre{U: 50_000, Method: TDCByStop, On: "2026-11-25"}
 	_, err := s.PutEngine(e)
 	require.NoError(t, err)
 	got, err := s.Engine(e.ID)
 	require.NoError(t, err)
 	require.NotNil(t, got.TDC)
-	assert.Zero(t, *got.TDC)
+	assert.Equal(t, TopDeadCentre{U: 50_000, Method: TDCByStop, On: "2026-11-25"}, *got.TDC)
 	got.TDC = nil
 	_, err = s.PutEngine(got)
 	require.NoError(t, err)

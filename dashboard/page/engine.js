@@ -20,7 +20,7 @@
  * @property {number|null} [ball_above_line_mm]
  * @property {number} [stroke_mm]
  * @property {number} [rod_mm]
- * @property {number} [tdc_deg] what the encoder counts at top dead centre of cylinder 1
+ * @property {import("./tdc.js").TopDeadCentre} [tdc] of cylinder 1
  * @property {Record<string, number|undefined>} cam_card
  * @property {Record<string, number|undefined>} limits
  * @property {"in"|"mm"} [units]

@@ -22,7 +22,7 @@ type Documents interface {
 }
 
 // Timing says how a trace was measured: the ratio of its engine, the encoder's
-// count at top dead centre that was set down for it, the lash of its trial or
+// count at top dead centre that was set down for it and its uncertainty, the lash of its trial or
 // else of the card. kind overrides the kind that the trace's
 // valve has by its name. What cannot be looked up is left at its default: the
 // timing at the valve does not hang on it.
@@ -34,7 +34,7 @@ func Timing(d Documents, h storage.Head, kind valve.Kind) timing.Options {
 	if e, err := d.Engine(h.Engine); err == nil {
 		o.Ratio = e.RockerRatio.Of(o.Valve)
 		if e.TDC != nil {
-			o.TDC = *e.TDC
+			o.TDC, o.TDCU = e.TDC.Angle, e.TDC.U
 		}
 		o.Lash = e.CamCard.Lash().Of(o.Valve)
 	}
@@ -126,7 +126,7 @@ func Curve(t measure.Trace, o timing.Options, e storage.Engine, name string) (*t
 	if err != nil {
 		return nil, Zero{}, err
 	}
-	if e.TDC != nil && o.TDC == *e.TDC {
+	if e.TDC != nil && o.TDC == e.TDC.Angle {
 		c, says, err := fromFirst(c, t, o, e, name)
 		if err != nil {
 			return nil, Zero{}, err

@@ -43,8 +43,9 @@ func TestTiming(t *testing.T) {
 	assert.Equal(t, timing.Options{Valve: timing.Intake, Ratio: 1.5, Lash: 300}, question.Timing(d, storage.Head{Engine: "demo", Valve: "3E", Trial: "t1"}, timing.Intake), "the trial's lash goes before the card's")
 	assert.Equal(t, timing.Options{}, question.Timing(d, storage.Head{Engine: "gone"}, ""))
 	tdc := 12 * measure.Degree
-	d.engine.TDC = &tdc
-	assert.Equal(t, tdc, question.Timing(d, storage.Head{Engine: "demo", Valve: "3E"}, "").TDC)
+	d.engine.TDC = &storage.TopDeadCentre{Angle: tdc, U: 1}
+	o := question.Timing(d, storage.Head{Engine: "demo", Valve: "3E"}, "")
+	assert.Equal(t, []measure.Angle{tdc, 1}, []measure.Angle{o.TDC, o.TDCU})
 }
 
 func TestCamCard(t *testing.T) {
@@ -130,7 +131,7 @@ func TestCurveIsOfItsOwnCylinder(t *testing.T) {
 // encoder turns.
 func TestCurveFromTheEnginesTopDeadCentre(t *testing.T) {
 	tdc := 57 * measure.Degree
-	e := storage.Engine{FiringOrder: []int{5, 3, 6, 2, 4, 1}, TDC: &tdc} // 120 degrees apart, 1 fires before 5
+	e := storage.Engine{FiringOrder: []int{5, 3, 6, 2, 4, 1}, TDC: &storage.TopDeadCentre{Angle: tdc}} // 120 degrees apart, 1 fires before 5
 	for _, c := range []struct {
 		name, valve string
 		nose        float64 // crank degrees after cylinder 1's top dead centre

@@ -138,7 +138,13 @@ func (d Data) csvEngine(t *table) {
 	t.number("rocker ratio, exhaust", e.RockerRatio.Exhaust, "")
 	t.known("stroke", e.Stroke)
 	t.known("rod", e.Rod)
-	t.maybeAngle("encoder at TDC of cylinder 1", e.TDC)
+	if e.TDC != nil {
+		if e.TDC.U != 0 {
+			t.angleU("encoder at TDC of cylinder 1", e.TDC.Angle, e.TDC.U, string(e.TDC.Method))
+		} else {
+			t.angle("encoder at TDC of cylinder 1", e.TDC.Angle)
+		}
+	}
 	t.on("cam card", "", e.ID)
 	t.known("checking lift", c.CheckingLift)
 	t.maybeAngle("intake opens before TDC", c.IntakeOpens)

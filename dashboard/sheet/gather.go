@@ -275,7 +275,7 @@ func (d *Data) pair(s Source) {
 				continue
 			}
 			o := v.Timed.options
-			*in, *name = &timing.ValveInput{Trace: &trace, TDC: o.TDC, Ratio: o.Ratio, Lash: o.Lash}, v.Name
+			*in, *name = &timing.ValveInput{Trace: &trace, TDC: o.TDC, TDCU: o.TDCU, Ratio: o.Ratio, Lash: o.Lash}, v.Name
 		}
 		result, err := timing.Compute(ask)
 		if err != nil {

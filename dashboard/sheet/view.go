@@ -214,12 +214,26 @@ func (d Data) facts(w words) []fact {
 		add("card: lash, intake / exhaust", "%s / %s %s", w.known(c.LashIntake), w.known(c.LashExhaust), w.unit)
 	}
 	if e.TDC != nil {
-		add("encoder at TDC of cylinder 1", "%s°", degrees(*e.TDC))
+		add("encoder at TDC of cylinder 1", "%s", tdcWords(*e.TDC))
 	}
 	if c.LobeSeparation != nil {
 		add("card: lobe separation", "%s cam deg", degrees(*c.LobeSeparation))
 	}
 	return out
+}
+
+// tdcWords says top dead centre with how well it is known and how that was found.
+func tdcWords(t storage.TopDeadCentre) string {
+	says := degrees(t.Angle) + "°"
+	if t.U != 0 {
+		says += " ± " + degrees(t.U) + "°"
+	}
+	for _, more := range []string{string(t.Method), t.On} {
+		if more != "" {
+			says += ", " + more
+		}
+	}
+	return says
 }
 
 func optional(format, text string) string {

@@ -189,7 +189,9 @@ func TestSheetTellsWhatOfTheWorksIsLost(t *testing.T) {
 // cylinder its own.
 func TestSheetCountsFromTheEnginesTopDeadCentre(t *testing.T) {
 	b := newBench(t)
-	b.engine(func(e *storage.Engine) { e.TDC = deg(25) })
+	b.engine(func(e *storage.Engine) {
+		e.TDC = &storage.TopDeadCentre{Angle: *deg(25), U: *deg(0.5), Method: storage.TDCByStop, On: "2026-11-25"}
+	})
 	b.turn("1I", 10.9, 110+25, true)
 	b.turn("3I", 10.9, 110+25+180, true)
 	d := b.gather(options)
@@ -201,5 +203,5 @@ func TestSheetCountsFromTheEnginesTopDeadCentre(t *testing.T) {
 		assert.Contains(t, v.Timed.Note, "25 deg at the top dead centre of cylinder 1", name)
 	}
 	page := written(t, sheet.Write, d, "tdc.html")
-	assert.Contains(t, page, "<dt>encoder at TDC of cylinder 1</dt><dd>25.0°</dd>")
+	assert.Contains(t, page, "<dt>encoder at TDC of cylinder 1</dt><dd>25.0° ± 0.5°, positive stop, 2026-11-25</dd>")
 }

@@ -6,7 +6,7 @@ import { html, LengthField, Mark, NumberField, sound, Trouble, useApp, useOnlySh
 import { degrees, toMm } from "../units.js";
 import { cylinderOf } from "../engine.js";
 import { useDraft } from "../draft.js";
-import { tdcOf, tdcWords, ways, withTdc } from "../tdc.js";
+import { foundTdc, tdcWords, withTdc } from "../tdc.js";
 
 /**
  * @typedef {object} Mounting
@@ -24,13 +24,12 @@ import { tdcOf, tdcWords, ways, withTdc } from "../tdc.js";
  */
 export function useMounting(engine) {
   const [typed, setTyped] = useDraft(`encoder.${engine?.id ?? ""}`, /** @type {Mounting} */ ({}));
-  const tdc = tdcOf(engine);
-  return [tdc ? { ...typed, tdc_deg: undefined, tdc_u_deg: tdc.tdc_u_deg } : typed, setTyped];
+  return [engine?.tdc ? { ...typed, tdc_deg: undefined, tdc_u_deg: undefined } : typed, setTyped];
 }
 
 /**
  * The mounting as the query of a request about timing. An engine's own top dead
- * centre is not sent: the daemon knows it, and of which cylinder it is.
+ * centre and its ± are not sent: the daemon knows them, and of which cylinder.
  * @param {Mounting} m
  */
 export const mountingQuery = (m) => ({ tdc_deg: m.tdc_deg, tdc_u_deg: m.tdc_u_deg, on_cam: m.on_cam ? "true" : undefined, counts_down: m.counts_down ? "true" : undefined });
@@ -40,14 +39,14 @@ export function EncoderPanel({ engine, valve, mounting: m, change, kept, unit })
   const app = useApp();
   const [error, setError] = useState("");
   const now = () => app.strips.engine.newest()?.angle_udeg;
-  const tdc = tdcOf(engine) ?? (m.tdc_deg === undefined ? null : { tdc_deg: m.tdc_deg, tdc_u_deg: m.tdc_u_deg });
-  const keep = async (/** @type {import("../tdc.js").Found|null} */ found) => {
-    change({ ...m, tdc_deg: engine || !found ? undefined : found.tdc_deg, tdc_u_deg: engine || !found ? undefined : found.tdc_u_deg });
+  const tdc = /** @type {import("../tdc.js").TopDeadCentre|null} */ (engine?.tdc ?? (m.tdc_deg === undefined ? null : { angle_deg: m.tdc_deg, u_deg: m.tdc_u_deg }));
+  const keep = async (/** @type {import("../tdc.js").TopDeadCentre|null} */ found) => {
+    change({ ...m, tdc_deg: engine || !found ? undefined : found.angle_deg, tdc_u_deg: engine || !found ? undefined : found.u_deg });
     if (!engine) return;
     try {
       // As it is now: the form of the engine may have been kept meanwhile.
       const at = `/engines/${encodeURIComponent(engine.id)}`;
-      kept(await app.api.put(at, withTdc(await app.api.get(at), found, new Date().toISOString().slice(0, 10))));
+      kept(await app.api.put(at, withTdc(await app.api.get(at), found)));
       setError("");
       app.notify(found ? "Top dead centre is kept with the engine." : "Top dead centre is forgotten; the encoder's own zero counts again.");
     } catch (err) {
@@ -57,29 +56,29 @@ export function EncoderPanel({ engine, valve, mounting: m, change, kept, unit })
   const other = cylinderOf(valve) > 1;
   if (useOnlyShows()) return html`<p class="hint">Top dead centre: ${tdc ? `${tdcWords(tdc)}.` : "not known, so the encoder's own zero counts."}</p>`;
   return html`<details class="panel">
-    <summary>Top dead centre${tdc ? `: the encoder shows ${degrees(tdc.tdc_deg, 2)} there` : ": not set, the encoder's own zero counts"}</summary>
-    ${tdc ? html`<p>${tdcOf(engine) ? html`<${Mark} shape="check" kind="good" /> Kept with the engine: ${tdcWords(tdc)}.` : "In this browser only."}
+    <summary>Top dead centre${tdc ? `: the encoder shows ${degrees(tdc.angle_deg, 2)} there` : ": not set, the encoder's own zero counts"}</summary>
+    ${tdc ? html`<p>${engine?.tdc ? html`<${Mark} shape="check" kind="good" /> Kept with the engine: ${tdcWords(tdc)}.` : "In this browser only."}
       <button type="button" class="quiet" onClick=${() => keep(null)}>Forget it</button></p>` : null}
     ${engine ? html`<p class="hint">${other ? html`<strong>Find it at cylinder 1.</strong> ` : "It is that of cylinder 1. "}The others are counted from it by the firing order.</p>` : null}
     <${Trouble} text=${error} />
-    <${Typed} key=${`${tdc?.tdc_deg} ${tdc?.tdc_u_deg}`} tdc=${tdc} found=${keep} />
+    <${Typed} key=${`${tdc?.angle_deg} ${tdc?.u_deg}`} tdc=${tdc} found=${keep} />
     <div class="grid"><label class="tick"><input type="checkbox" checked=${Boolean(m.on_cam)}
         onChange=${() => change({ ...m, on_cam: !m.on_cam })} /> the encoder turns with the cam</label>
       <label class="tick"><input type="checkbox" checked=${Boolean(m.counts_down)}
         onChange=${() => change({ ...m, counts_down: !m.counts_down })} /> it counts down as the engine runs</label></div>
-    <${Stop} now=${now} found=${(/** @type {any} */ t) => keep({ ...t, how: ways.stop })} />
-    <${Drop} now=${now} unit=${unit} found=${(/** @type {any} */ t) => keep({ ...t, how: ways.piston })} /></details>`;
+    <${Stop} now=${now} found=${(/** @type {any} */ t) => keep(foundTdc(t.tdc_deg, t.tdc_u_deg, "positive stop"))} />
+    <${Drop} now=${now} unit=${unit} found=${(/** @type {any} */ t) => keep(foundTdc(t.tdc_deg, t.tdc_u_deg, "indicator on the piston"))} /></details>`;
 }
 
-/** @param {{tdc: {tdc_deg: number, tdc_u_deg?: number}|null, found: (tdc: import("../tdc.js").Found) => void}} props */
+/** @param {{tdc: import("../tdc.js").TopDeadCentre|null, found: (tdc: import("../tdc.js").TopDeadCentre) => void}} props */
 function Typed({ tdc, found }) {
-  const [deg, setDeg] = useState(tdc?.tdc_deg ?? null);
-  const [u, setU] = useState(tdc?.tdc_u_deg ?? null);
-  const same = deg === (tdc?.tdc_deg ?? null) && u === (tdc?.tdc_u_deg ?? null);
+  const [deg, setDeg] = useState(tdc?.angle_deg ?? null);
+  const [u, setU] = useState(tdc?.u_deg ?? null);
+  const same = deg === (tdc?.angle_deg ?? null) && u === (tdc?.u_deg ?? null);
   return html`<div class="grid" data-fields><${NumberField} label="The encoder shows at TDC" unit="°" range=${turns} value=${deg} onChange=${setDeg} />
     <${NumberField} label="known to ±" unit="°" range=${{ least: 0, most: 90 }} value=${u} onChange=${setU} />
     <p><button type="button" disabled=${deg === null || same}
-      onClick=${(/** @type {Event} */ e) => deg !== null && sound(besides(e)) && found({ tdc_deg: deg, tdc_u_deg: u ?? undefined, how: ways.typed })}>Keep it</button></p></div>`;
+      onClick=${(/** @type {Event} */ e) => deg !== null && sound(besides(e)) && found(foundTdc(deg, u, "typed"))}>Keep it</button></p></div>`;
 }
 
 /** An encoder may have counted many turns. */

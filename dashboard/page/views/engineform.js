@@ -8,7 +8,7 @@ import { setAt, valveNames } from "../engine.js";
 import { readFiringOrder, readOrderOfWork } from "../reads.js";
 import { BendPicture } from "../helpdrawings.js";
 import { fieldsOf } from "../form.js";
-import { tdcOf, tdcWords, tidied, withTdc } from "../tdc.js";
+import { tdcWords, tidied, withTdc } from "../tdc.js";
 
 const cylinders = { least: 1, most: 48, whole: true }, valvesEach = { least: 2, most: 6, whole: true }, howMany = { least: 0, most: 10000, whole: true };
 /** An encoder may have counted many turns by then. */
@@ -27,12 +27,12 @@ export function EngineForm({ engine, unit, kept, gone }) {
   const looks = useOnlyShows();
   const changed = JSON.stringify(draft) !== JSON.stringify(engine);
   const f = fieldsOf(draft, setDraft, unit);
-  const tdc = tdcOf(draft);
+  const tdc = draft.tdc?.angle_deg === undefined ? null : draft.tdc;
   const at = `/engines/${encodeURIComponent(engine.id)}`;
   const keep = async () => {
     if (!changed) return app.notify("Nothing was changed.");
     try {
-      kept(await app.api.put(at, tidied(draft)));
+      kept(await app.api.put(at, tidied(draft, engine)));
       setError("");
       app.notify("The engine is kept.");
     } catch (err) {
@@ -70,10 +70,10 @@ export function EngineForm({ engine, unit, kept, gone }) {
       ${f.text("pushrod.material", "Pushrod material")}${f.length("pushrod.diameter_mm", "Pushrod diameter")}${f.length("pushrod.wall_mm", "Wall")}
       ${f.text("pushrod.ends", "Ends", "as in ball-ball, ball-cup")}${f.length("pushrod.ball_diameter_mm", "Ball diameter")}
     </div></details>
-    <details><summary>Top dead centre${tdc ? `: ${degrees(tdc.tdc_deg, 2)}` : ": not known"}</summary>
-      ${tdc ? html`<p>${tdcWords(tdc)}. <button type="button" class="quiet" onClick=${() => setDraft(withTdc(draft, null, ""))}>Clear it</button></p>`
+    <details><summary>Top dead centre${tdc ? `: ${degrees(tdc.angle_deg, 2)}` : ": not known"}</summary>
+      ${tdc ? html`<p>${tdcWords(tdc)}. <button type="button" class="quiet" onClick=${() => setDraft(withTdc(draft, null))}>Clear it</button></p>`
         : html`<p>How to find it stands under <a href="#/timing">Timing</a>; without it the encoder's own zero counts.</p>`}
-      <div class="grid">${f.number("tdc_deg", "The encoder shows at TDC of cylinder 1", "°", "of its firing stroke; the other cylinders follow from the firing order", turns)}</div></details>
+      <div class="grid">${f.number("tdc.angle_deg", "The encoder shows at TDC of cylinder 1", "°", "of its firing stroke; the other cylinders follow from the firing order", turns)}</div></details>
     <details><summary>Cam card</summary><div class="grid">
       ${f.length("cam_card.checking_lift_mm", "Checking lift", "the lift at which the card gives its events")}
       ${f.number("cam_card.io_btdc_deg", "Intake opens", "° BTDC", "a minus means the other side: ATDC")}${f.number("cam_card.ic_abdc_deg", "Intake closes", "° ABDC")}

@@ -54,7 +54,7 @@ export function Timing({ route }) {
 function Mounted({ engine, set, valve, ids, checking, unit }) {
   const [mounting, setMounting] = useMounting(engine);
   return html`<${EncoderPanel} engine=${engine} valve=${valve} mounting=${mounting} change=${setMounting} kept=${set} unit=${unit} />
-    ${checking === null ? null : html`<${Both} ids=${ids} checking=${checking} mounting=${mountingQuery(mounting)} tdc=${engine?.tdc_deg} engine=${engine?.id ?? ""} unit=${unit} />`}`;
+    ${checking === null ? null : html`<${Both} ids=${ids} checking=${checking} mounting=${mountingQuery(mounting)} tdc=${engine?.tdc ? JSON.stringify(engine.tdc) : ""} engine=${engine?.id ?? ""} unit=${unit} />`}`;
 }
 
 /** @typedef {{text: string, sent: string}} Checks the lifts as they were typed, and as the daemon is asked */
@@ -64,7 +64,7 @@ function asked(typed, unit) {
   return typed.split(/,\s+|;/).map((s) => s.trim()).filter(Boolean).map((s) => `${toMm(readLength(s, unit, "checking"))}mm`).join(",");
 }
 
-/** @param {{ids: Record<string, string>, checking: string, mounting: Record<string, any>, tdc: number|undefined, engine: string, unit: import("../units.js").Unit}} props */
+/** @param {{ids: Record<string, string>, checking: string, mounting: Record<string, any>, tdc: string, engine: string, unit: import("../units.js").Unit}} props */
 function Both({ ids, checking, mounting, tdc, engine, unit }) {
   const app = useApp();
   const has = (/** @type {string} */ id) => id !== "" && id !== "0";

@@ -52,7 +52,7 @@ async function fill() {
   const i = (/** @type {number} */ inches) => Math.round(inches * 25.4e6) / 1e6;
   const engine = await api("GET", at);
   await api("PUT", at, {
-    ...engine, type: "mule", rotation: "clockwise", stroke_mm: i(3.5), rod_mm: i(5.6875), rocker_ratio: { intake: 1.55, exhaust: 1.5 }, rocker_arm_mm: i(1.5), adjuster_arm_mm: i(0.96875), tdc_deg: 3.25,
+    ...engine, type: "mule", rotation: "clockwise", stroke_mm: i(3.5), rod_mm: i(5.6875), rocker_ratio: { intake: 1.55, exhaust: 1.5 }, rocker_arm_mm: i(1.5), adjuster_arm_mm: i(0.96875), tdc: { angle_deg: 3.25, method: "typed", on: "2026-11-25" },
     pushrod: { material: "steel", diameter_mm: i(0.3125), wall_mm: i(0.08), ends: "ball-ball", ball_diameter_mm: i(0.3125) },
     cam_card: { checking_lift_mm: i(0.05), io_btdc_deg: 12, ic_abdc_deg: 48.5, eo_bbdc_deg: 50, ec_atdc_deg: 10, lobe_separation_deg: 108, max_lift_intake_mm: i(0.45), max_lift_exhaust_mm: i(0.46), lash_intake_mm: i(0.01), lash_exhaust_mm: i(0.012) },
     limits: { piston_to_valve_intake_mm: i(0.08), piston_to_valve_exhaust_mm: i(0.1), coil_bind_mm: i(0.06), retainer_mm: i(0.05), rocker_mm: i(0.06) },
@@ -78,7 +78,7 @@ async function held() {
   /** @type {Record<string, string>} */
   const flat = {};
   leaves(all, "", flat);
-  return Object.fromEntries(Object.entries(flat).filter(([path]) => !/\.(rev|at|id|curve)(\.|$)/.test(path)));
+  return Object.fromEntries(Object.entries(flat).filter(([path]) => !/\.(rev|at|id|curve|tdc\.method|tdc\.on)(\.|$)/.test(path)));
 }
 
 /** Leaves by path; lists of plain values stay whole. @param {any} v @param {string} path @param {Record<string, string>} into */

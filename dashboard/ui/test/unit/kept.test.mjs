@@ -3,7 +3,7 @@
 import { test } from "node:test";
 import assert from "node:assert/strict";
 import { askGaps, askPiston, askPushrods, askSpring, gaps, kept, newestOf, piston, pushrods, spring } from "../../../page/questions.js";
-import { tdcOf, tdcWords, tidied, ways, withTdc } from "../../../page/tdc.js";
+import { foundTdc, tdcWords, tidied, withTdc } from "../../../page/tdc.js";
 import { delayWords, onTwoPorts } from "../../../page/delay.js";
 import { heardWords, refusedWords } from "../../../page/cues.js";
 
@@ -73,30 +73,23 @@ test("the newest work of a valve, whatever order they come in", () => {
   assert.equal(newestOf(works, "2I"), null);
 });
 
-test("top dead centre is kept with how it was found, and other notes stay", () => {
-  const e = withTdc({ notes: "Bored 0.5 over.\nOil: 20W-50", tdc_deg: undefined }, { tdc_deg: 3.5, tdc_u_deg: 0.2, how: ways.stop }, "2026-11-25");
-  assert.match(e.notes ?? "", /^Bored 0\.5 over\.\nOil: 20W-50\n/);
-  assert.deepEqual(tdcOf(e), { tdc_deg: 3.5, tdc_u_deg: 0.2, how: "found with a stop in the plug hole", on: "2026-11-25" });
-  assert.equal(tdcWords(/** @type {any} */ (tdcOf(e))), "3.50° ± 0.20°, found with a stop in the plug hole, 2026-11-25");
-  const again = withTdc(e, { tdc_deg: -12.34567, how: ways.typed }, "2026-11-26");
-  assert.equal((again.notes ?? "").match(/Top dead centre/g)?.length, 1);
-  assert.deepEqual(tdcOf(again), { tdc_deg: -12.3457, tdc_u_deg: undefined, how: "typed in", on: "2026-11-26" });
-  assert.doesNotMatch(withTdc(/** @type {{notes?: string}} */ ({}), { tdc_deg: 3.5, tdc_u_deg: 0, how: ways.stop }, "2026-11-25").notes ?? "", /±/, "nobody knows a thing to nothing");
-  const none = withTdc(again, null, "");
-  assert.deepEqual(none, { notes: "Bored 0.5 over.\nOil: 20W-50" });
-  assert.equal(tdcOf(none), null);
-  assert.equal(tdcOf(null), null);
+test("top dead centre is stored with how well it is known and how it was found", () => {
+  const found = foundTdc(3.50001, 0.2, "positive stop", "2026-11-25");
+  assert.deepEqual(found, { angle_deg: 3.5, u_deg: 0.2, method: "positive stop", on: "2026-11-25" });
+  assert.equal(tdcWords(found), "3.50° ± 0.20°, found with a stop in the plug hole, 2026-11-25");
+  assert.deepEqual(foundTdc(-12.34567, 0, "typed", "2026-11-26"), { angle_deg: -12.3457, method: "typed", on: "2026-11-26" }, "nobody knows a thing to nothing");
+  const e = withTdc(/** @type {any} */ ({ notes: "x" }), found);
+  assert.deepEqual(e, { notes: "x", tdc: found });
+  assert.deepEqual(withTdc(e, null), { notes: "x" });
+  assert.match(tdcWords({ angle_deg: 90 }), /how it was found is not said/);
 });
 
-test("a note about another angle is not believed, and tidied away", () => {
-  const e = { ...withTdc({ notes: "x" }, { tdc_deg: 3.5, tdc_u_deg: 0.2, how: ways.stop }, "2026-11-25"), tdc_deg: 90 };
-  assert.deepEqual(tdcOf(e), { tdc_deg: 90 });
-  assert.match(tdcWords({ tdc_deg: 90 }), /how it was found is not said/);
-  assert.deepEqual(tidied(e), { notes: "x", tdc_deg: 90 });
-  const whole = withTdc({}, { tdc_deg: 3.5, how: ways.piston }, "2026-11-25");
-  assert.equal(tidied(whole), whole);
-  const plain = { notes: "x" };
-  assert.equal(tidied(plain), plain);
+test("an angle typed over another is a new one, of which nothing else is known", () => {
+  const was = { tdc: foundTdc(3.5, 0.2, "positive stop", "2026-11-25"), notes: "x" };
+  assert.equal(tidied(was, was), was);
+  assert.deepEqual(tidied({ ...was, tdc: { ...was.tdc, angle_deg: 90 } }, was, "2026-11-26"), { notes: "x", tdc: { angle_deg: 90, method: "typed", on: "2026-11-26" } });
+  assert.deepEqual(tidied(/** @type {any} */ ({ tdc: { u_deg: 0.2 } }), was), {}, "an emptied field takes it away");
+  assert.deepEqual(tidied({}, was), {});
 });
 
 test("a delay is measured between two ports only", () => {
