@@ -158,7 +158,7 @@ func (s *Server) valves(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	traces, err := s.store.Traces(storage.Query{Engine: e.ID})
+	traces, err := s.store.Traces(storage.Query{Engine: e.ID, Counting: true})
 	if err != nil {
 		return err
 	}

@@ -147,6 +147,7 @@ func (h *Hub) Publish(m capture.Message, replayOf uint64) {
 		h.flush(s)
 	}
 	h.send(m, replayOf)
+	h.agreed(m, replayOf)
 	if r, ok := m.(capture.ReplayState); ok && r.Ended {
 		delete(h.sources, r.Trace)
 	}
@@ -322,7 +323,7 @@ func (h *Hub) remember(m capture.Message, replayOf uint64) {
 			return
 		}
 		if t := h.now.Trace; t == nil || t.Began != v.Began || (t.ID != v.ID && t.ID != 0) {
-			h.now.Openings = nil
+			h.now.Openings, h.now.LeftOut, h.now.Agreement = nil, nil, nil
 		}
 		h.now.Trace = &v
 	case capture.Opened:
@@ -331,6 +332,10 @@ func (h *Hub) remember(m capture.Message, replayOf uint64) {
 		}
 	case FindingsOf:
 		h.now.Findings = &v
+	case LeftOut:
+		if t := h.now.Trace; t != nil && t.ID == uint64(v.Trace) {
+			h.now.LeftOut = v.List
+		}
 	case Selection:
 		h.now.Bench = v
 	case Settings:
@@ -351,6 +356,21 @@ func (h *Hub) remember(m capture.Message, replayOf uint64) {
 			h.now.Devices = slices.Insert(h.now.Devices, i, v)
 		}
 	}
+}
+
+// agreed tells after an opening, and after one was left out or taken back, how
+// those that count agree.
+func (h *Hub) agreed(m capture.Message, replayOf uint64) {
+	if t := m.Type(); replayOf != 0 || t != (capture.Opened{}).Type() && t != (LeftOut{}).Type() {
+		return
+	}
+	var began int64
+	if h.now.Trace != nil {
+		began = h.now.Trace.Began
+	}
+	a := agreementOf(h.now.Openings, h.now.LeftOut, began)
+	h.now.Agreement = &a
+	h.send(a, 0)
 }
 
 func rank(id string) int {

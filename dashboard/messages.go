@@ -25,8 +25,12 @@ type Hello struct {
 	// Openings are those of it that have settled.
 	Trace    *capture.TraceState `json:"trace"`
 	Openings []lift.Opening      `json:"openings"`
-	Findings *FindingsOf         `json:"findings"`  // of the last trace that ended
-	ReplayOf *uint64             `json:"replay_of"` // the trace being replayed, or null
+	// LeftOut are the openings of that trace that somebody struck.
+	LeftOut []lift.LeftOut `json:"left_out,omitempty"`
+	// Agreement of those that count; absent before the first.
+	Agreement *Agreement  `json:"agreement,omitempty"`
+	Findings  *FindingsOf `json:"findings"`  // of the last trace that ended
+	ReplayOf  *uint64     `json:"replay_of"` // the trace being replayed, or null
 	// Shop is ShopBench, ShopRecord, or absent: what this daemon has to do with a
 	// shop of many benches.
 	Shop string `json:"shop,omitempty"`
@@ -88,6 +92,16 @@ type FindingsOf struct {
 
 // Type returns "findings".
 func (FindingsOf) Type() string { return "findings" }
+
+// LeftOut says which openings of a trace count for nothing, all of them each
+// time.
+type LeftOut struct {
+	Trace storage.ID     `json:"trace"`
+	List  []lift.LeftOut `json:"left_out"`
+}
+
+// Type returns "left-out".
+func (LeftOut) Type() string { return "left-out" }
 
 // ProbeStep is what a probe heard at one speed.
 type ProbeStep struct {

@@ -36,7 +36,8 @@ func someMessages() []capture.Message {
 	opening := lift.Opening{Open: 1e6, Nose: 1_500_000, Close: 2e6, Heel: -12_700, MaxLift: 10_668_000, MaxLiftU: 7300,
 		HalfLift: 5_334_000, OpeningHalf: half, ClosingHalf: half, NoseAngle: &angle}
 	findings := lift.Findings{Openings: []lift.Opening{opening}, MaxLift: 10_668_000, MaxLiftU: 7300, HalfLift: 5_334_000,
-		Spread: 2540, Resolution: 12_700, Faults: []lift.Fault{{Kind: lift.Gap, At: 1, Says: "The link was lost."}}}
+		Spread: 2540, Resolution: 12_700, Faults: []lift.Fault{{Kind: lift.Gap, At: 1, Says: "The link was lost."}},
+		LeftOut: []lift.Struck{{Opening: opening, Why: "a rag"}}}
 	return []capture.Message{
 		capture.Readings{At: []int64{1, 2}, Lift: []int64{-2540, 0}, Angle: []int64{1, 2}},
 		capture.Position{At: 2, State: capture.OnOpening, Lift: 1, Heel: 2, Sign: -1, Nose: 3, Settled: true, Half: 4, ToGo: -5},
@@ -50,6 +51,8 @@ func someMessages() []capture.Message {
 		capture.ReplayState{Trace: 7, Rate: 2, At: 1, Seconds: 2},
 		Selection{Engine: "mule", Valve: "3I", Trial: "2"}, Settings{Units: "mm"}, Simulated{On: true},
 		ProbeStep{Line: "9600 8N1", Score: 0.5, Says: "x"}, Marked{At: 2},
+		Agreement{Count: 1, MaxLift: 1, MaxLiftU: 2, Each: []AgreementOf{{Nose: 1, By: 2, Beyond: true}}},
+		LeftOut{Trace: 7, List: []lift.LeftOut{{From: 1, Until: 2, Why: "a rag"}}},
 	}
 }
 
@@ -89,7 +92,7 @@ func TestEveryMessageIsAsTheSchemaSays(t *testing.T) {
 	for !said["alive"] {
 		next()
 	}
-	assert.Len(t, said, 16)
+	assert.Len(t, said, 18)
 
 	// A hello that has all of it.
 	conn, _, err = s.dial(nil)
@@ -109,9 +112,11 @@ func TestKeysAreThoseOfTheSource(t *testing.T) {
 		"live hello": Hello{}, "live state": capture.Position{}, "live cue": capture.Cue{}, "live opening": capture.Opened{},
 		"live fault": capture.Fault{}, "live device": Device{}, "live trace": capture.TraceState{}, "live findings": FindingsOf{},
 		"live replay": capture.ReplayState{}, "live bench": Selection{}, "live settings": Settings{}, "live simulator": Simulated{},
-		"live probe": ProbeStep{}, "live mark": Marked{}, "live readings": capture.Readings{}, "live alive": alive{},
+		"live probe": ProbeStep{}, "live mark": Marked{}, "live left-out": LeftOut{}, "live stretch": lift.LeftOut{},
+		"live agreement": Agreement{}, "live agreementOf": AgreementOf{}, "live readings": capture.Readings{}, "live alive": alive{},
 		"findings findings": lift.Findings{}, "findings opening": lift.Opening{}, "findings crossing": lift.Crossing{}, "findings fault": lift.Fault{},
-		"traces summary": storage.Summary{},
+		"findings struck": lift.Struck{},
+		"traces summary":  storage.Summary{},
 	} {
 		name, def, _ := strings.Cut(place, " ")
 		found, err := schema.Named(name)

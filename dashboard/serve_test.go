@@ -37,6 +37,8 @@ type bench struct {
 	refuse error // what everything answers, when set
 	late   bool  // an export fails when some of it has been written
 	ports  []Port
+	// analyses: findings are worked out for good, as the daemon does.
+	analyses bool
 }
 
 func (b *bench) note(format string, args ...any) error {
@@ -86,7 +88,15 @@ func (b *bench) KeepDelay(context.Context) error { return b.note("keep delay") }
 func (b *bench) DropDelay()                      { b.note("drop delay") }
 func (b *bench) Selected(s Selection)            { b.note("selected %s", s.Valve) }
 func (b *bench) StopReplay()                     { b.note("stop") }
-func (b *bench) Findings(context.Context, storage.ID) (lift.Findings, error) {
+func (b *bench) Findings(_ context.Context, id storage.ID) (lift.Findings, error) {
+	if b.analyses {
+		h, t, err := b.store.Load(id)
+		if err != nil {
+			return lift.Findings{}, err
+		}
+		f, err := lift.Analyse(t, lift.Options{LeaveOut: h.LeftOut})
+		return f, errors.Join(err, b.store.PutFindings(id, f))
+	}
 	return lift.Findings{MaxLift: 10_668_000}, b.note("findings")
 }
 func (b *bench) Export(_ context.Context, id storage.ID, format string, w io.Writer) error {

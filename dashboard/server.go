@@ -250,6 +250,10 @@ func (s *Server) routes() []route {
 		{pattern: "POST /api/v1/traces", do: s.importTrace},
 		{pattern: "GET /api/v1/traces/{id}", do: s.showTrace},
 		{pattern: "PATCH /api/v1/traces/{id}", do: s.labelTrace},
+		{pattern: "POST /api/v1/traces/{id}/left-out", do: s.leaveOut},
+		{pattern: "DELETE /api/v1/traces/{id}/left-out", do: s.takeBack},
+		{pattern: "POST /api/v1/trace/left-out", do: s.scratch},
+		{pattern: "DELETE /api/v1/trace/left-out", do: s.unscratch},
 		{pattern: "GET /api/v1/traces/{id}/series", do: s.showSeries},
 		{pattern: "GET /api/v1/traces/{id}/export", do: s.exportTrace},
 

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"sync"
 
+	"lobescribe/capture/lift"
 	"lobescribe/capture/timing"
 	"lobescribe/dashboard/question"
 	"lobescribe/dashboard/sheet"
@@ -156,7 +157,7 @@ func (s *Server) valveInput(id storage.ID, valve string) (measuredValve, error) 
 		if err != nil {
 			e = storage.Engine{} // the timing at the valve does not hang on it
 		}
-		return measuredValve{trace, question.Timing(s.store, head, v), e, head.Valve}, nil
+		return measuredValve{lift.Without(trace, head.LeftOut), question.Timing(s.store, head, v), e, head.Valve}, nil
 	}
 	return measuredValve{}, wrong("valve", "valve should be intake or exhaust, not %q.", valve)
 }

@@ -34,7 +34,7 @@ func (s *Server) listTraces(w http.ResponseWriter, r *http.Request) error {
 			return wrong("before", "%s", sentence(err))
 		}
 	}
-	list, err := s.store.Traces(storage.Query{Engine: q.Get("engine"), Valve: q.Get("valve"), Before: before, Limit: limit})
+	list, err := s.store.Traces(storage.Query{Engine: q.Get("engine"), Valve: q.Get("valve"), Before: before, Limit: limit, Counting: q.Get("away") == ""})
 	if err != nil {
 		return err
 	}
@@ -48,6 +48,8 @@ type shownTrace struct {
 	Head     storage.Head   `json:"head"`
 	Findings *lift.Findings `json:"findings"` // null while they cannot be worked out
 	Notes    []measure.Note `json:"notes"`
+	// Agreement of the openings that count.
+	Agreement Agreement `json:"agreement"`
 	// Damage says what of the trace does not read; the rest is good.
 	Damage []string `json:"damage,omitempty"`
 }
@@ -72,13 +74,9 @@ func (s *Server) showTrace(w http.ResponseWriter, r *http.Request) error {
 	if out.Notes == nil {
 		out.Notes = []measure.Note{}
 	}
-	findings, err := s.store.Findings(id)
-	if err != nil {
-		// None were stored, or they do not read: the readings still hold them.
-		findings, err = s.bench.Findings(r.Context(), id)
-	}
+	findings, err := s.findings(r, id)
 	if err == nil {
-		out.Findings = &findings
+		out.Findings, out.Agreement = &findings, agreementOf(findings.Openings, nil, 0)
 	} else if !errors.Is(err, storage.ErrNotFound) {
 		out.Damage = append(out.Damage, sentence(fmt.Errorf("working out the findings: %w", err)))
 	}
@@ -93,6 +91,9 @@ type traceLabel struct {
 	Valve  *string `json:"valve"`
 	Trial  *string `json:"trial"`
 	Remark *string `json:"remark"`
+	// PutAway is why the trace counts for nothing from now on; "" brings it
+	// back.
+	PutAway *string `json:"put_away"`
 }
 
 const longestRemark = 2000
@@ -106,25 +107,29 @@ func (s *Server) labelTrace(w http.ResponseWriter, r *http.Request) error {
 	if err := read(w, r, &change); err != nil {
 		return err
 	}
-	for field, text := range map[string]*string{"engine": change.Engine, "valve": change.Valve, "trial": change.Trial, "remark": change.Remark} {
+	for field, text := range map[string]*string{"engine": change.Engine, "valve": change.Valve, "trial": change.Trial, "remark": change.Remark, "put_away": change.PutAway} {
 		if text != nil && len(*text) > longestRemark {
 			return wrong(field, "%s is longer than %d letters.", field, longestRemark)
 		}
-	}
-	h, err := s.store.Head(id)
-	if err != nil {
-		return err
 	}
 	set := func(dst *string, v *string) {
 		if v != nil {
 			*dst = *v
 		}
 	}
-	was := h
-	set(&h.Engine, change.Engine)
-	set(&h.Valve, change.Valve)
-	set(&h.Trial, change.Trial)
-	set(&h.Remark, change.Remark)
+	was, err := s.store.Head(id)
+	if err != nil {
+		return err
+	}
+	relabel := func(h *storage.Head) {
+		set(&h.Engine, change.Engine)
+		set(&h.Valve, change.Valve)
+		set(&h.Trial, change.Trial)
+		set(&h.Remark, change.Remark)
+		set(&h.PutAway, change.PutAway)
+	}
+	h := was
+	relabel(&h)
 	if h.Engine != was.Engine || h.Valve != was.Valve {
 		if err := s.store.CheckLabel(h.Engine, h.Valve); err != nil {
 			return err
@@ -135,7 +140,7 @@ func (s *Server) labelTrace(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 	}
-	if err := s.store.Relabel(id, h.Engine, h.Valve, h.Trial, h.Remark); err != nil {
+	if err := s.store.Amend(id, relabel); err != nil {
 		return err
 	}
 	s.series.forget(id)

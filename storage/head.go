@@ -32,6 +32,10 @@ type Head struct {
 	// CutShort: the program stopped while the trace was in the making. The
 	// store sets it.
 	CutShort bool `json:"cut_short,omitempty"`
+	// LeftOut are openings that count for nothing, with the reason.
+	LeftOut []lift.LeftOut `json:"left_out,omitempty"`
+	// PutAway is why the whole trace counts for nothing; empty: it counts.
+	PutAway string `json:"put_away,omitempty"`
 	// Lost counts readings that damage to the file has cost, where a repair
 	// found it.
 	Lost uint64 `json:"lost_readings,omitempty"`
@@ -76,6 +80,10 @@ type Summary struct {
 	Openings int             `json:"openings,omitempty"`
 	// Faults are the kinds that the findings name, each once.
 	Faults []lift.FaultKind `json:"faults,omitempty"`
+	// LeftOut counts the openings that were left out; PutAway is why the trace
+	// counts for nothing.
+	LeftOut int    `json:"left_out,omitempty"`
+	PutAway string `json:"put_away,omitempty"`
 	// Recording: the trace is in the making right now.
 	Recording bool `json:"recording,omitempty"`
 	// Damaged says what of the line itself does not read; the readings may.
@@ -119,6 +127,7 @@ func summarise(r rows, id ID) Summary {
 	}
 	sum.Started, sum.Engine, sum.Valve, sum.Trial = h.Started, h.Engine, h.Valve, h.Trial
 	sum.CutShort, sum.Source, sum.Remark = h.CutShort, h.Source, h.Remark
+	sum.LeftOut, sum.PutAway = len(h.LeftOut), h.PutAway
 	e := measureExtent(r, id)
 	sum.Readings, sum.Seconds = e.readings, e.span()
 	sum.HasAngle = e.has&measure.HasAngle != 0

@@ -18,6 +18,7 @@ type Query struct {
 	Engine, Valve string // "" for any
 	Before        ID     // only traces with a smaller number; 0 for the newest
 	Limit         int    // at most so many; 0 for no limit
+	Counting      bool   // only those that nobody has put away
 }
 
 // Traces lists traces, newest first. With a Limit its cost does not depend on
@@ -27,7 +28,11 @@ func (s *Store) Traces(q Query) ([]Summary, error) {
 	out := []Summary{}
 	err := s.view(func(r rows) error {
 		add := func(id ID) bool {
-			out = append(out, s.lineOf(r, id))
+			line := s.lineOf(r, id)
+			if q.Counting && line.PutAway != "" {
+				return true
+			}
+			out = append(out, line)
 			return q.Limit <= 0 || len(out) < q.Limit
 		}
 		if q.Engine == "" && q.Valve == "" {
@@ -197,7 +202,19 @@ func readFindings(r rows, id ID) (lift.Findings, error) {
 // Relabel says anew what a trace is of. The readings are not touched. A trace
 // in the making is relabelled as well.
 func (s *Store) Relabel(id ID, engine, valve, trial, remark string) error {
-	label := func(h *Head) { h.Engine, h.Valve, h.Trial, h.Remark = engine, valve, trial, remark }
+	return s.Amend(id, func(h *Head) { h.Engine, h.Valve, h.Trial, h.Remark = engine, valve, trial, remark })
+}
+
+// Amend says anew what a trace is of, or what of it counts. The readings are
+// not touched, and what only the store knows stays as it was. A trace in the
+// making is amended as well. Its findings are to be made again by the caller
+// where they hang on the change.
+func (s *Store) Amend(id ID, change func(*Head)) error {
+	label := func(h *Head) {
+		was := *h
+		change(h)
+		h.Started, h.CutShort, h.Lost = was.Started, was.CutShort, was.Lost
+	}
 	s.mu.Lock()
 	w := s.open[id]
 	s.mu.Unlock()
@@ -222,7 +239,7 @@ func (s *Store) Relabel(id ID, engine, valve, trial, remark string) error {
 		return s.enqueue(tx, ErrandTrace, id.String(), false)
 	})
 	if err != nil {
-		return fmt.Errorf("relabelling trace %s: %w", id, advise(err))
+		return fmt.Errorf("amending trace %s: %w", id, advise(err))
 	}
 	return nil
 }

@@ -38,11 +38,12 @@ type Analysis struct {
 	notes []measure.Note    // to come
 	tail  []measure.Reading // as late as the last: a note may still come before them
 	news  []News
+	out   []LeftOut
 }
 
 // NewAnalysis returns one that has seen nothing.
 func NewAnalysis(o Options) *Analysis {
-	a := &Analysis{g: NewSegmenter(o)}
+	a := &Analysis{g: NewSegmenter(o), out: o.LeaveOut}
 	a.g.patient = true
 	for i := range a.g.tracks {
 		a.g.tracks[i].pts.most = finishedPoints
@@ -106,15 +107,19 @@ func (a *Analysis) Findings() (Findings, error) {
 	}
 	a.g.Finish()
 	a.take()
-	pool(a.g.all)
-	var mean meanLift
 	f := a.f
-	for _, m := range a.g.all {
+	var counting []measured
+	counting, f.Faults, f.LeftOut = leaveOut(a.g.all, f.Faults, a.out)
+	pool(counting)
+	var mean meanLift
+	for _, m := range counting {
 		f.Openings = append(f.Openings, m.Opening)
 		mean.add(float64(m.MaxLift), m.own, m.common)
 	}
 	f.Resolution = measure.Length(a.g.steps.Step())
-	if mean.n == 0 {
+	if mean.n == 0 && len(f.LeftOut) > 0 {
+		f.Faults = append(f.Faults, Fault{Kind: PartTurn, At: f.LeftOut[0].Opening.Open, Says: "every opening of this trace was left out: turn once more, or take one back"})
+	} else if mean.n == 0 {
 		f.Faults = append(f.Faults, Fault{Kind: PartTurn, At: a.first, Says: "no whole opening is in this trace: begin with the valve shut, turn through until it is shut again, and a little further"})
 	} else {
 		f.MaxLift, f.MaxLiftU, f.HalfLift, f.Spread = mean.results()

@@ -16,6 +16,9 @@ type Findings struct {
 	Spread     measure.Length `json:"spread_mm"`
 	Resolution measure.Length `json:"resolution_mm"`
 	Faults     []Fault        `json:"faults"`
+	// LeftOut are openings that somebody struck. They are not among Openings
+	// and no figure rests on them.
+	LeftOut []Struck `json:"left_out,omitempty"`
 }
 
 // Opening is one passage heel - nose - heel.

@@ -18,6 +18,8 @@ type Options struct {
 	Resolution measure.Length
 	// LeastLift is the least max lift that is taken for an opening; 1 mm.
 	LeastLift measure.Length
+	// LeaveOut are openings that count for nothing in [Analyse].
+	LeaveOut []LeftOut
 }
 
 // Bounds outside of which a reading is no measurement: ten metres, thirty

@@ -84,11 +84,11 @@ function createApp() {
   const strips = { engine: new StripBuffer(), replay: new StripBuffer() };
   let count = 0;
 
-  /** @param {string} text @param {"said"|"amiss"} [kind] */
-  const notify = (text, kind = "said") => {
+  /** @param {string} text @param {"said"|"amiss"} [kind] @param {{name: string, act: () => void}} [undo] */
+  const notify = (text, kind = "said", undo = undefined) => {
     const id = ++count;
-    notices.set([...notices.get().filter((n) => n.text !== text), { id, text, kind }].slice(-3));
-    setTimeout(() => notices.set(notices.get().filter((n) => n.id !== id)), kind === "amiss" ? 9000 : 3000);
+    notices.set([...notices.get().filter((n) => n.text !== text), { id, text, kind, undo }].slice(-3));
+    setTimeout(() => notices.set(notices.get().filter((n) => n.id !== id)), kind === "amiss" || undo ? 9000 : 3000);
   };
   const amiss = (/** @type {Error} */ err) => notify(err.message, "amiss");
 
@@ -127,13 +127,22 @@ function createApp() {
     if (onlyShows(now)) store.set({ ...now, bench: { ...now.bench, ...change } });
     else await api.put("/bench", change);
   }
+  /** The last opening is left out, which the same press takes back while it is fresh. */
+  function scratch() {
+    const back = () => api.del("/trace/left-out").then(() => notify("It counts again."), amiss);
+    api.post("/trace/left-out", { why: "scratched on the bench" }).then((/** @type {{left_out: unknown[]}} */ left) => {
+      notify(`The last opening is left out${left.left_out.length > 1 ? `, ${left.left_out.length} in all` : ""}.`, "said", { name: "Take it back", act: back });
+      voice.say("Left out");
+    }, amiss);
+  }
   document.addEventListener("visibilitychange", () => live.hurry());
   addEventListener("online", () => live.hurry());
 
   return {
     store, prefs, notices, api, tone, voice, wake, strips, notify,
     act(action) {
-      if (action === "mark") api.post("/mark").then(() => notify("Marked."), amiss);
+      if (action === "mark") api.post("/mark").then(() => notify(store.get().engine.trace?.state === "recording" ? "Marked." : "Nothing is being recorded, so there is nothing to mark."), amiss);
+      if (action === "scratch") scratch();
       if (action === "next") {
         const { bench } = store.get();
         if (!bench.engine) return notify("Name the engine first; then there is a next valve.", "amiss");
@@ -238,7 +247,8 @@ function Notices() {
   const app = useApp();
   const notices = usePart(app.notices, (n) => n);
   return html`<div class="notices" aria-live="polite">${notices.map((n) => html`<p key=${n.id} class=${n.kind}>
-    <${Mark} shape=${n.kind === "amiss" ? "triangle" : "check"} /> ${n.text}</p>`)}</div>`;
+    <${Mark} shape=${n.kind === "amiss" ? "triangle" : "check"} /> ${n.text}
+      ${n.undo ? html`<button onClick=${() => { n.undo?.act(); app.notices.set(app.notices.get().filter((m) => m !== n)); }}>${n.undo.name}</button>` : null}</p>`)}</div>`;
 }
 
 const place = document.getElementById("app");

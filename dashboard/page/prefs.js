@@ -2,7 +2,7 @@
 // what was already shown. It belongs to the phone or laptop, not to the engine,
 // so it stays here and not with the daemon.
 
-/** @typedef {"mark"|"next"|"nothing"} KeyAction */
+/** @typedef {"mark"|"next"|"scratch"|"nothing"} KeyAction */
 
 /**
  * @typedef {object} Prefs
@@ -21,7 +21,7 @@ export const defaultPrefs = () => ({
   speech: true,
   vibration: true,
   awake: true,
-  keys: { " ": "mark", PageDown: "mark", Enter: "mark", ArrowRight: "next" },
+  keys: { " ": "mark", PageDown: "mark", Enter: "mark", ArrowRight: "next", ArrowLeft: "scratch" },
   cautioned: false,
   ended: false,
 });

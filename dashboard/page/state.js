@@ -13,7 +13,8 @@
  * @typedef {{t_s: number, reading_mm: number, angle_deg?: number}} Crossing
  * @typedef {{t_open_s: number, t_nose_s: number, t_close_s: number, heel_mm: number, max_lift_mm: number, max_lift_u_mm: number, half_lift_mm: number, opening_half: Crossing, closing_half: Crossing, nose_angle_deg?: number}} Opening
  * @typedef {{kind: string, t_s: number, says: string}} Fault
- * @typedef {{openings: Opening[]|null, max_lift_mm: number, max_lift_u_mm: number, half_lift_mm: number, spread_mm: number, resolution_mm: number, faults: Fault[]|null}} Findings
+ * @typedef {{openings: Opening[]|null, max_lift_mm: number, max_lift_u_mm: number, half_lift_mm: number, spread_mm: number, resolution_mm: number, faults: Fault[]|null, left_out?: {opening: Opening, why: string}[]}} Findings
+ * @typedef {{from_s: number, until_s: number, why: string}} LeftOut
  * @typedef {{id: string, address: string, state: "connecting"|"live"|"silent"|"lost", says: string, detail?: string, rate_hz?: number, age_s?: number, format?: string, assumes?: string, resolution_mm?: number, refused?: Record<string, number>}} Device
  * @typedef {{id: number, state: "recording"|"kept"|"behind"|"failed", t0_us?: number, seconds: number, readings: number, on_disk_s: number, says?: string}} Trace
  * @typedef {{engine: string, valve: string, trial: string}} Bench
@@ -32,6 +33,8 @@
  * @property {Findings|null} findings of the last finished trace
  * @property {number} findingsOf its id; 0 for none
  * @property {Trace|null} trace
+ * @property {import("./agreement.js").Agreement|null} agreement of the openings of that trace that count
+ * @property {LeftOut[]} leftOut openings of that trace that count for nothing, in the trace's own time
  */
 
 /**
@@ -54,7 +57,7 @@
 
 /** @returns {Channel} */
 export const emptyChannel = () => ({
-  position: null, cue: null, held: false, openings: [], faults: [], findings: null, findingsOf: 0, trace: null,
+  position: null, cue: null, held: false, openings: [], faults: [], findings: null, findingsOf: 0, trace: null, leftOut: [], agreement: null,
 });
 
 /** @returns {State} */
@@ -74,6 +77,16 @@ export const shown = (state) => (state.replay ? state.replayed : state.engine);
  * @param {State} state
  */
 export const onlyShows = (state) => state.shop === "record";
+
+/**
+ * Why an opening counts for nothing; "" when it counts.
+ * @param {Channel} c
+ * @param {Opening} o on the live clock, as the bench hears it
+ */
+export function whyLeftOut(c, o) {
+  const nose = o.t_nose_s - (c.trace?.t0_us ?? 0) / 1e6;
+  return c.leftOut.find((l) => l.from_s <= nose && nose <= l.until_s)?.why ?? "";
+}
 
 /** Beyond this from half lift the valve has plainly moved on: 0.005 in. */
 export const movedOn = 127_000;
@@ -95,7 +108,7 @@ export function reduce(state, m) {
     case "bench": {
       const bench = benchOf(m);
       const same = bench.engine === state.bench.engine && bench.valve === state.bench.valve;
-      return { ...state, bench, engine: same ? state.engine : { ...state.engine, openings: [], faults: [], findings: null, findingsOf: 0 } };
+      return { ...state, bench, engine: same ? state.engine : { ...state.engine, openings: [], leftOut: [], agreement: null, faults: [], findings: null, findingsOf: 0 } };
     }
     case "replay": return replay(state, m);
     case "settings": return { ...state, unit: m.units === "mm" ? "mm" : "in" };
@@ -128,6 +141,8 @@ function hello(state, m) {
     held: Boolean(held),
     trace: m.trace ?? null,
     openings: m.openings ?? [],
+    leftOut: m.left_out ?? [],
+    agreement: m.agreement ?? null,
     findings: m.findings?.findings ?? m.findings ?? state.engine.findings,
     findingsOf: m.findings?.trace ?? state.engine.findingsOf,
     faults: state.engine.faults,
@@ -197,6 +212,11 @@ function follow(c, m) {
     }
     case "opening": return { ...c, openings: [...c.openings, m.opening] };
     case "fault": return { ...c, faults: [...c.faults, m.fault].slice(-200) };
+    case "agreement": {
+      const { type: _, replay: __, ...agreement } = m;
+      return { ...c, agreement };
+    }
+    case "left-out": return c.trace?.id === m.trace ? { ...c, leftOut: m.left_out } : c;
     case "findings": return { ...c, findings: m.findings, findingsOf: m.trace };
     case "trace": {
       const { type: _, replay: __, ...trace } = m;
@@ -205,7 +225,7 @@ function follow(c, m) {
       // yet, and one that had to wait may be kept after the next began.
       const began = trace.t0_us ?? 0, other = began - (c.trace.t0_us ?? 0);
       if (other < 0) return c;
-      return other > 0 || (c.trace.id && c.trace.id !== trace.id) ? { ...c, trace, openings: [], faults: [] } : { ...c, trace };
+      return other > 0 || (c.trace.id && c.trace.id !== trace.id) ? { ...c, trace, openings: [], leftOut: [], agreement: null, faults: [] } : { ...c, trace };
     }
     default: return c;
   }

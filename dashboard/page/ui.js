@@ -23,11 +23,11 @@ export const html = /** @type {(strings: TemplateStringsArray, ...values: any[])
  * @property {import("./wake.js").Wake} wake
  * @property {{engine: import("./strip.js").StripBuffer, replay: import("./strip.js").StripBuffer}} strips
  * @property {(action: import("./prefs.js").KeyAction) => void} act
- * @property {(text: string, kind?: "said"|"amiss") => void} notify
+ * @property {(text: string, kind?: "said"|"amiss", undo?: {name: string, act: () => void}) => void} notify
  * @property {(unit: import("./units.js").Unit) => void} setUnit
  * @property {(valve: {engine?: string, valve?: string, trial?: string}) => Promise<void>} setBench
  *
- * @typedef {{id: number, text: string, kind: "said"|"amiss"}} Notice
+ * @typedef {{id: number, text: string, kind: "said"|"amiss", undo?: {name: string, act: () => void}}} Notice
  */
 
 /** The context through which app.js hands its parts down. */

@@ -22,6 +22,8 @@ type Data struct {
 	Made    time.Time // printed in its own time zone
 	Version string
 	Valves  []Valve // in the order of work
+	// Away are traces that somebody put away, with the reason in each.
+	Away []storage.Summary
 	// Compared sets the valves side by side; nil with fewer than two.
 	Compared *timing.Comparison
 	// Cylinders holds what intake and exhaust valve have together.

@@ -50,7 +50,7 @@ func Gather(s Source, engine string, o Options) (Data, error) {
 	if d.Made.IsZero() {
 		d.Made = time.Now()
 	}
-	traces, err := s.Traces(storage.Query{Engine: engine})
+	traces, err := s.Traces(storage.Query{Engine: engine, Counting: true})
 	if err != nil {
 		return Data{}, fmt.Errorf("making the build sheet of %q: %w", engine, err)
 	}
@@ -68,6 +68,7 @@ func Gather(s Source, engine string, o Options) (Data, error) {
 		}
 		d.Damage = append(d.Damage, hurt...)
 	}
+	d.away(s)
 	for _, one := range e.Valves() {
 		v, err := gatherValve(s, e, one, traces, trials)
 		if err != nil {
@@ -79,6 +80,23 @@ func Gather(s Source, engine string, o Options) (Data, error) {
 	d.pair(s)
 	d.works(works)
 	return d, nil
+}
+
+// away notes the traces that were put away: whoever reads the sheet must know
+// that there were others.
+func (d *Data) away(s Source) {
+	all, err := s.Traces(storage.Query{Engine: d.Engine.ID})
+	if err != nil {
+		return // the listing before this one has said so
+	}
+	for _, t := range all {
+		if t.PutAway == "" && t.LeftOut > 0 && t.MaxLift == nil {
+			t.PutAway = "every opening was left out"
+		}
+		if t.PutAway != "" {
+			d.Away = append(d.Away, t)
+		}
+	}
 }
 
 func gatherValve(s Source, e storage.Engine, one valve.Valve, traces []storage.Summary, trials []storage.Trial) (Valve, error) {
@@ -135,7 +153,7 @@ func (v *Valve) measure(s Source) error {
 		v.Notes = append(v.Notes, hurt...)
 	}
 	v.Devices = h.Devices
-	if v.Findings, err = lift.Analyse(trace, lift.Options{}); err != nil {
+	if v.Findings, err = lift.Analyse(trace, lift.Options{LeaveOut: h.LeftOut}); err != nil {
 		v.Notes = append(v.Notes, sentence(err))
 		return nil
 	}
@@ -206,6 +224,7 @@ func (v *Valve) time(s Source, e storage.Engine, id storage.ID) error {
 	if err != nil && Damaged(err) == nil {
 		return err
 	}
+	trace = lift.Without(trace, h.LeftOut)
 	curve, zero, err := question.Curve(trace, question.Timing(s, h, v.Kind), e, v.Name)
 	if err == nil {
 		var t timing.ValveTiming
@@ -270,10 +289,11 @@ func (d *Data) pair(s Source) {
 			if *in != nil {
 				continue // of two intake valves the first speaks
 			}
-			_, trace, err := s.Load(v.Timed.Trace)
+			h, trace, err := s.Load(v.Timed.Trace)
 			if err != nil && Damaged(err) == nil {
 				continue
 			}
+			trace = lift.Without(trace, h.LeftOut)
 			o := v.Timed.options
 			*in, *name = &timing.ValveInput{Trace: &trace, TDC: o.TDC, TDCU: o.TDCU, Ratio: o.Ratio, Lash: o.Lash}, v.Name
 		}

@@ -22,7 +22,7 @@ type view struct {
 	Lifts                     []liftRow
 	AnyOdd                    bool
 	Compared                  []string
-	Faults                    []saying
+	Faults, LeftOut           []saying
 	Together                  template.HTML
 	Plots                     []plotted
 	Timings                   []timingRow
@@ -172,6 +172,9 @@ func (d Data) view() (view, error) {
 		v.Name = d.Engine.ID
 	}
 	d.lifts(&v, w)
+	for _, t := range d.Away {
+		v.LeftOut = append(v.LeftOut, saying{valveWords(t.Valve), fmt.Sprintf("the whole trace %s of %s: %s", t.ID, t.Started.In(d.Made.Location()).Format("2 Jan 06"), t.PutAway)})
+	}
 	for _, n := range d.Notes {
 		v.Faults = append(v.Faults, saying{valveWords(""), n})
 	}
@@ -276,6 +279,9 @@ func (d Data) lifts(v *view, w words) {
 		v.Lifts = append(v.Lifts, row)
 		for _, f := range one.Findings.Faults {
 			v.Faults = append(v.Faults, saying{valveWords(one.Name), fmt.Sprintf("%s (%s, at %.1f s of trace %s)", f.Says, f.Kind, f.At.Seconds(), one.Trace.ID)})
+		}
+		for _, s := range one.Findings.LeftOut {
+			v.LeftOut = append(v.LeftOut, saying{valveWords(one.Name), fmt.Sprintf("opening at %.1f s of trace %s, %s: %s", s.Opening.Nose.Seconds(), one.Trace.ID, w.with(s.Opening.MaxLift), orElse(s.Why, "no reason was said"))})
 		}
 		for _, n := range one.Notes {
 			v.Faults = append(v.Faults, saying{valveWords(one.Name), n})

@@ -212,11 +212,11 @@ func (d *Daemon) ended(id uint64) {
 
 // Findings works out a stored trace and stores what was found for the list.
 func (d *Daemon) Findings(ctx context.Context, id storage.ID) (lift.Findings, error) {
-	_, trace, err := d.store.Load(id)
+	head, trace, err := d.store.Load(id)
 	if len(trace.Readings) == 0 && err != nil {
 		return lift.Findings{}, err
 	}
-	f, err := lift.Analyse(trace, lift.Options{})
+	f, err := lift.Analyse(trace, lift.Options{LeaveOut: head.LeftOut})
 	if err != nil {
 		return f, fmt.Errorf("trace %s: %w", id, err)
 	}

@@ -5,9 +5,11 @@
 import { useEffect, useRef, useState } from "../lib/hooks.js";
 import { Form, html, LengthField, Mark, useApp, usePart } from "../ui.js";
 import { nextStep, valveWords } from "../cues.js";
+import { agreementWords } from "../agreement.js";
+import { OpeningRows } from "../openings.js";
 import { FaultLine } from "../faultline.js";
-import { shown } from "../state.js";
-import { degrees, digits, farDigits, fromMm, inCycle, length, needleWords, toMm, withUncertainty } from "../units.js";
+import { shown, whyLeftOut } from "../state.js";
+import { digits, farDigits, fromMm, length, needleWords, toMm } from "../units.js";
 import { Dial } from "../dial.js";
 import { emsOf } from "../ems.js";
 import { CyclePicture } from "../cycle.js";
@@ -39,7 +41,7 @@ export function Bench() {
       <${Height} state=${state} mood=${next.mood} />
       <${Strip} buffer=${strip} position=${p} unit=${state.unit} />
       <${CyclePicture} position=${p} angle_udeg=${strip.newest()?.angle_udeg} />
-      <${Openings} channel=${channel} unit=${state.unit} />
+      <${Openings} channel=${channel} valve=${state.bench.valve} unit=${state.unit} replay=${Boolean(state.replay)} />
       <${TraceLine} state=${state} />
       <${Calls} />`}
   </div>`;
@@ -144,27 +146,22 @@ function Height({ state, mood }) {
   <//>`;
 }
 
-/** @param {{channel: import("../state.js").Channel, unit: import("../units.js").Unit}} props */
-function Openings({ channel, unit }) {
-  const openings = channel.openings.length ? channel.openings : channel.findings?.openings ?? [];
+/** @param {{channel: import("../state.js").Channel, valve: string, unit: import("../units.js").Unit, replay: boolean}} props */
+function Openings({ channel, valve, unit, replay }) {
   const faults = channel.faults.filter((f) => f.kind !== "back-turn").slice(-3);
-  if (openings.length === 0 && faults.length === 0) return html`<section class="openings"><h2>Openings</h2>
+  const now = channel.openings.length > 0, began = (channel.trace?.t0_us ?? 0) / 1e6;
+  const struck = (channel.findings?.left_out ?? []).map((s) => ({ o: s.opening, at: s.opening.t_nose_s, why: s.why }));
+  const rows = now ? channel.openings.map((o) => ({ o, at: o.t_nose_s - began, why: replay ? "" : whyLeftOut(channel, o) }))
+    : [...(channel.findings?.openings ?? []).map((o) => ({ o, at: o.t_nose_s, why: "" })), ...struck].sort((a, b) => a.at - b.at);
+  const trace = replay ? 0 : now ? channel.trace?.id : channel.findingsOf;
+  if (rows.length === 0 && faults.length === 0) return html`<section class="openings"><h2>Openings</h2>
     <p class="hint">None yet. One opening is heel, nose, and heel again; each is listed here when the valve has come home.</p></section>`;
-  const withAngle = openings.some((o) => o.nose_angle_deg !== undefined);
-  return html`<section class="openings"><h2>Openings</h2>
+  const agreed = now ? agreementWords(channel.agreement, replay ? "" : valve, unit) : "";
+  return html`<section class="openings"><h2>Openings${now || replay ? "" : html` <small>of trace ${channel.findingsOf}</small>`}</h2>
     ${faults.map((f) => html`<${FaultLine} fault=${f} unit=${unit} />`)}
-    ${openings.length ? html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table>
-      <thead><tr><th scope="col">#</th><th scope="col">max lift</th><th scope="col">half lift</th>
-        ${withAngle ? html`<th scope="col">half, opening</th><th scope="col">nose</th><th scope="col">half, closing</th>` : null}</tr></thead>
-      <tbody>${openings.map((o, i) => html`<tr><th scope="row">${i + 1}</th>
-        <td class="strong">${withUncertainty(o.max_lift_mm * 1e6, o.max_lift_u_mm * 1e6, unit)}</td><td>${length(o.half_lift_mm * 1e6, unit)}</td>
-        ${withAngle ? html`<td>${angle(o.opening_half.angle_deg)}</td><td>${angle(o.nose_angle_deg)}</td><td>
-          ${angle(o.closing_half.angle_deg)}</td>` : null}</tr>`).reverse()}</tbody>
-    </table></div>` : null}</section>`;
+    ${agreed ? html`<p class="agreement" role="status"><${Mark} shape=${channel.agreement?.agree ? "check" : channel.agreement?.count === 1 ? "ring" : "triangle"} kind=${channel.agreement?.agree ? "good" : ""} /> ${agreed}</p>` : null}
+    ${rows.length ? html`<${OpeningRows} rows=${rows} trace=${trace ? String(trace) : ""} agreement=${now ? channel.agreement : null} unit=${unit} newestFirst />` : null}</section>`;
 }
-
-/** @param {number|undefined} deg */
-const angle = (deg) => (deg === undefined ? "–" : degrees(inCycle(deg)));
 
 /** @param {{state: import("../state.js").State}} props */
 function TraceLine({ state }) {
@@ -200,7 +197,7 @@ function Calls() {
       <div class="grid">${pedalKeys.map(([key, name]) => html`<label class="field"><span class="field-name">${name}</span>
         <select value=${prefs.keys[key] ?? "nothing"}
           onChange=${(/** @type {any} */ e) => app.prefs.set({ ...prefs, keys: { ...prefs.keys, [key]: e.target.value } })}>
-          ${[["mark", "marks"], ["next", "next valve"], ["nothing", "nothing"]].map(([v, t]) => html`<option value=${v}
+          ${[["mark", "marks"], ["next", "next valve"], ["scratch", "leaves the last opening out"], ["nothing", "nothing"]].map(([v, t]) => html`<option value=${v}
             selected=${v === (prefs.keys[key] ?? "nothing")}>${t}</option>`)}
         </select></label>`)}</div></details>
   </section>`;

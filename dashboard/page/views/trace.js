@@ -4,8 +4,11 @@
 import { useEffect, useMemo, useRef, useState } from "../lib/hooks.js";
 import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
+import { agreementWords } from "../agreement.js";
+import { LeaveOut } from "../leaveout.js";
+import { OpeningRows } from "../openings.js";
 import { FaultLine } from "../faultline.js";
-import { degrees, digits, inCycle, length, nanometres, seconds, small, when, withUncertainty } from "../units.js";
+import { digits, length, nanometres, seconds, small, when, withUncertainty } from "../units.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
 
@@ -26,15 +29,17 @@ export function TraceView({ id }) {
     <h1>${!trace ? `Trace ${id}` : html`${trace.valve ? valveWords(trace.valve) : "No valve named"} <small>trace ${id}</small>`}</h1>
     <p class="hint">${!trace ? "Working out the findings." : `${when(trace.started)}, ${seconds(trace.seconds)}, ${trace.readings.toLocaleString("en")} readings${trace.source?.startsWith("shop:") ? `, recorded on ${trace.source.slice(5)}` : trace.source ? `, from ${trace.source}` : ""}${trace.cut_short ? ". Cut short: it ended in a crash or power cut; what is here is whole." : ""}`}</p>
     ${(trace?.damage ?? []).map((/** @type {string} */ d) => html`<p class="fault"><${Mark} shape="triangle" kind="bad" /> ${d}</p>`)}
+    ${trace?.put_away ? html`<p class="fault"><${Mark} shape="cross" /> <strong>Put away</strong>, ${trace.put_away}: it is in no list and no figure. Its readings are kept.</p>` : null}
     ${looks ? null : html`<${ReplayStart} id=${id} />`}
     <${LiftChart} id=${id} findings=${findings} unit=${unit} at=${at} />
-    ${!trace ? null : html`<${FindingsBlock} findings=${findings} unit=${unit} />
+    ${!trace ? null : html`<${FindingsBlock} findings=${findings} agreement=${trace.agreement} of=${looks ? "" : id} valve=${trace.valve ?? ""} again=${again} unit=${unit} />
     <section class="row">
       ${trace.has_angle ? html`<a class="button" href=${`#/timing?intake=${id}`}>Timing of this trace</a>` : null}
       <a class="button" href=${`#/compare?traces=${id}`}>Compare</a>
       <a class="button quiet" href=${`${app.api.base}/traces/${encodeURIComponent(id)}/export?format=csv`} download>Save as CSV</a>
       <a class="button quiet" href=${`${app.api.base}/traces/${encodeURIComponent(id)}/export?format=jsonl`} download>Save as JSON lines</a>
       <a class="button quiet" href=${`${app.api.base}/traces/${encodeURIComponent(id)}/export?format=parquet`} download>Save as Parquet</a>
+      ${looks ? null : html`<${PutAway} trace=${trace} again=${again} />`}
     </section>
     ${looks ? html`<${LabelsRead} trace=${trace} />` : html`<${Labels} trace=${trace} again=${again} />`}`}`;
 }
@@ -140,30 +145,31 @@ export function zeroOf(findings) {
   return { heel: o.heel_mm * 1e6, sign: o.opening_half.reading_mm >= o.heel_mm ? 1 : -1, known: true };
 }
 
-/** @param {{findings: import("../state.js").Findings|null, unit: import("../units.js").Unit}} props */
-export function FindingsBlock({ findings, unit }) {
+/** @param {{trace: any, again: () => void}} props */
+function PutAway({ trace, again }) {
+  const app = useApp();
+  const set = (/** @type {string} */ why) => app.api.patch(`/traces/${encodeURIComponent(trace.id)}`, { put_away: why }).then(again, (/** @type {Error} */ err) => app.notify(err.message, "amiss"));
+  return trace.put_away ? html`<button type="button" onClick=${() => set("")}>Bring it back</button>`
+    : html`<${LeaveOut} name="Put it away" of="this trace" act=${set} reasons=${["wrong valve", "only a try", "something slipped"]} />`;
+}
+
+/** @param {{findings: import("../state.js").Findings|null, agreement: import("../agreement.js").Agreement, of: string, valve: string, again: () => void, unit: import("../units.js").Unit}} props of: the trace whose openings can be left out */
+export function FindingsBlock({ findings, agreement, of: id, valve, again, unit }) {
   if (!findings) return html`<p class="hint">Its findings are not worked out yet.</p>`;
   const openings = findings.openings ?? [], faults = findings.faults ?? [];
-  const withAngle = openings.some((o) => o.nose_angle_deg !== undefined);
-  const deg = (/** @type {number|undefined} */ d) => (d === undefined ? "–" : degrees(inCycle(d)));
+  const rows = [...openings.map((o) => ({ o, why: "" })), ...(findings.left_out ?? []).map((s) => ({ o: s.opening, why: s.why }))].sort((a, b) => a.o.t_nose_s - b.o.t_nose_s)
+    .map((r) => ({ ...r, at: r.o.t_nose_s, more: `at ${seconds(r.o.t_nose_s)}, where the indicator shows ${digits(r.o.opening_half.reading_mm * 1e6, unit)} and ${digits(r.o.closing_half.reading_mm * 1e6, unit)} at half lift` }));
   return html`<section><h2>Findings</h2>
-    ${openings.length ? html`<dl class="facts">
+    ${rows.length ? html`${openings.length ? html`<p class="agreement"><${Mark} shape=${agreement.agree ? "check" : agreement.count === 1 ? "ring" : "triangle"} kind=${agreement.agree ? "good" : ""} /> ${agreementWords(agreement, valve, unit)}</p>
+    <dl class="facts">
       <div><dt>max lift</dt><dd>${withUncertainty(findings.max_lift_mm * 1e6, findings.max_lift_u_mm * 1e6, unit)}</dd></div>
       <div><dt>half lift</dt><dd>${length(findings.half_lift_mm * 1e6, unit)}</dd></div>
       ${openings.length > 1 ? html`<div><dt>spread over ${openings.length} openings</dt><dd>${length(findings.spread_mm * 1e6, unit)}</dd>
         </div>` : null}
       <div><dt>indicator's step</dt><dd>${small(findings.resolution_mm * 1e6, unit)} ${unit}</dd></div>
     </dl>
-    <p class="hint">The figure after ± is the expanded uncertainty, k = 2: the truth is inside it about 95 times in 100.</p>
-    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">#</th>
-      <th scope="col">nose at</th><th scope="col">max lift</th><th scope="col">indicator at half, opening</th>
-      <th scope="col">indicator at half, closing</th>
-      ${withAngle ? html`<th scope="col">half, opening</th><th scope="col">nose</th><th scope="col">half, closing</th>` : null}</tr></thead>
-      <tbody>${openings.map((o, i) => html`<tr><th scope="row">${i + 1}</th><td>${seconds(o.t_nose_s)}</td><td class="strong">
-        ${withUncertainty(o.max_lift_mm * 1e6, o.max_lift_u_mm * 1e6, unit)}</td>
-        <td>${digits(o.opening_half.reading_mm * 1e6, unit)}</td><td>${digits(o.closing_half.reading_mm * 1e6, unit)}</td>
-        ${withAngle ? html`<td>${deg(o.opening_half.angle_deg)}</td><td>${deg(o.nose_angle_deg)}</td><td>
-          ${deg(o.closing_half.angle_deg)}</td>` : null}</tr>`)}</tbody></table></div>`
+    <p class="hint">The figure after ± is the expanded uncertainty, k = 2: the truth is inside it about 95 times in 100.</p>` : html`<p class="lead">Every opening of this trace is left out.</p>`}
+    <${OpeningRows} rows=${rows} trace=${id} agreement=${agreement} unit=${unit} done=${again} />`
     : html`<${Nothing} says="No whole opening is in this trace: heel, nose, and heel again. Turn two full turns of the crank next time." href="#/bench" label="To the bench" />`}
     ${faults.map((f) => html`<${FaultLine} fault=${f} unit=${unit} at />`)}
   </section>`;

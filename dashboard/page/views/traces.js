@@ -7,7 +7,7 @@ import { digits, seconds, when } from "../units.js";
 import { query } from "../api.js";
 import { TraceView } from "./trace.js";
 
-/** @typedef {{id: string|number, started: string, engine: string, valve: string, cylinder?: number, kind?: "intake"|"exhaust", trial: string, readings: number, seconds: number, cut_short: boolean, max_lift_mm?: number, has_angle: boolean, source: string, remark: string, recording?: boolean}} TraceHead */
+/** @typedef {{id: string|number, started: string, engine: string, valve: string, cylinder?: number, kind?: "intake"|"exhaust", trial: string, readings: number, seconds: number, cut_short: boolean, max_lift_mm?: number, has_angle: boolean, source: string, remark: string, recording?: boolean, left_out?: number, put_away?: string}} TraceHead */
 
 /** @param {{route: import("../router.js").Route}} props */
 export const Traces = ({ route }) => (route.rest[0] ? html`<${TraceView} key=${route.rest[0]} id=${route.rest[0]} />` : html`<${TraceList} />`);
@@ -21,11 +21,12 @@ function TraceList() {
   const looks = useOnlyShows();
   const newest = usePart(app.store, (s) => `${s.engine.trace?.id} ${s.engine.trace?.state} ${s.engine.findingsOf}`);
   const [only, setOnly] = useState("");
+  const [away, setAway] = useState(false);
   const [before, setBefore] = useState(/** @type {(string|number)[]} */ ([]));
   const filter = only === "valve" ? { engine: bench.engine, valve: bench.valve } : only === "engine" ? { engine: bench.engine } : {};
   const { value: traces, error, again } = useFetched(
-    (signal) => app.api.get(`/traces${query({ ...filter, before: before.at(-1), limit: page })}`, signal),
-    [only, bench.engine, bench.valve, before.at(-1), newest],
+    (signal) => app.api.get(`/traces${query({ ...filter, before: before.at(-1), limit: page, away: away ? "with" : "" })}`, signal),
+    [only, away, bench.engine, bench.valve, before.at(-1), newest],
   );
   return html`<h1>Traces</h1>
     <div class="row">
@@ -34,6 +35,7 @@ function TraceList() {
         ${bench.engine ? html`<option value="engine">this engine's</option>` : null}
         ${bench.valve ? html`<option value="valve">of ${valveWords(bench.valve)}</option>` : null}
       </select></label>
+      <label class="tick"><input type="checkbox" checked=${away} onChange=${() => { setAway(!away); setBefore([]); }} /> those put away too</label>
       ${looks ? null : html`<${Import} done=${again} />`}
       <a class="button quiet" href="#/compare">Lay traces over each other</a>
     </div>
@@ -59,6 +61,8 @@ const Rows = ({ traces, unit }) => html`<ul class="cards">${traces.map((t) => ht
       <span>${seconds(t.seconds)}, ${t.readings.toLocaleString("en")} readings${t.has_angle ? ", with crank angle" : ""}</span>
       ${t.cut_short ? html`<span class="amiss"><${Mark} shape="triangle" kind="bad" /> cut short</span>` : null}
       ${/demo|simulat/.test(t.source ?? "") ? html`<span class="amiss"><${Mark} shape="triangle" /> simulated</span>` : null}
+      ${t.left_out ? html`<span>${t.left_out} ${t.left_out === 1 ? "opening" : "openings"} left out</span>` : null}
+      ${t.put_away ? html`<span class="amiss"><${Mark} shape="cross" /> put away: ${t.put_away}</span>` : null}
       ${t.recording ? html`<span><${Mark} shape="disc" kind="good" /> recording now</span>` : null}
       ${t.remark ? html`<span>${t.remark}</span>` : null}</span>
   </a></li>`)}</ul>`;

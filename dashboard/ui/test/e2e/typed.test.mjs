@@ -189,6 +189,7 @@ test("what is typed is what is kept, in every field of every view", { timeout: 1
         if (result === "kept") { accepted++; kept++; }
         else if (result === "refused") refused++;
         else wrong.push(`${name}: ${JSON.stringify(text)} ${result}`);
+        if (result !== "kept" && text === (first || good.at(-1))) await page.goto(`${d.url}/#/help`); // a red field must not hold up the next one
         if (bad.includes(text) && result === "kept") wrong.push(`${name}: ${JSON.stringify(text)} was kept`);
       }
       if (accepted === 0) none.push(`${name} took none of ${good.join(" | ")}`);

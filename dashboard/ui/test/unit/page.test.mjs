@@ -19,7 +19,7 @@ function graph(file, seen = new Set()) {
   if (seen.has(file)) return seen;
   seen.add(file);
   if (file.startsWith("lib/")) return seen; // fetched, and may not be there
-  for (const [, to] of read(file).matchAll(/^import [^;]*?"(\.{1,2}\/[^"]+)";/gms)) graph(path.posix.join(path.posix.dirname(file), to), seen);
+  for (const [, to] of read(file).matchAll(/^(?:import|export) [^;]*?from "(\.{1,2}\/[^"]+)";/gms)) graph(path.posix.join(path.posix.dirname(file), to), seen);
   return seen;
 }
 
