@@ -16,10 +16,14 @@ type FollowerOptions struct {
 	// 0: found from the signal.
 	Sign int
 	// HalfBand is how near to half lift counts as at half lift; two steps of
-	// the indicator, and at least 0.025 mm (0.001 in).
+	// the indicator, three times its noise, and at least 0.025 mm (0.001 in).
 	HalfBand measure.Length
 	// LeastLift is the least max lift that is taken for an opening; 1 mm.
 	LeastLift measure.Length
+	// Expect is the max lift that the valve should have, from its earlier traces,
+	// its sisters or the cam card, and ExpectU the expanded uncertainty of that
+	// figure; 0: nothing is expected. Openings that have settled take its place.
+	Expect, ExpectU measure.Length
 }
 
 // Follower follows the readings one by one and says where the valve is: a pure
@@ -31,9 +35,12 @@ type FollowerOptions struct {
 // after it, so that its max lift may differ by the noise of that, which its
 // uncertainty includes.
 //
-// On the opening flank half lift is taken from the last settled max lift, so
-// that there are no cues for it in the first opening; on the closing flank it
-// is half of the nose just passed.
+// No call is better than a false one. A nose is called when it is credible, see
+// [ascent]. On the opening flank half lift is half of what is expected, on the
+// closing flank half of the nose just called; either only above a heel that is
+// known for one. So the first opening of a session without an encoder has no
+// cues for half lift unless its max lift is what was expected. A call that turns
+// out false is taken back, once.
 type Follower struct {
 	o    FollowerOptions
 	seg  *lift.Segmenter
@@ -42,20 +49,42 @@ type Follower struct {
 
 	state  ValveState
 	view   lift.View
-	target float64 // last settled max lift
+	expect expectation
+	ascent ascent
 	nose   float64 // highest of the opening under way or last
 	passed bool    // the nose of this opening was called
 	called float64 // at which height
 	slow   float64 // lift, following slowly
 	lastAt measure.Stamp
 	half   halfCues
+	said   halfSaid
+}
+
+// halfSaid is the half lift that was called and still stands; its lift is 0 when
+// there is none.
+type halfSaid struct {
+	lift  float64
+	flank ValveState
 }
 
 // NewFollower returns one that has seen nothing.
 func NewFollower(o FollowerOptions) *Follower {
-	return &Follower{
-		o: o, state: AtHeel, news: make([]lift.News, 0, 16),
-		seg: lift.NewSegmenter(lift.Options{Sign: o.Sign, Resolution: o.Resolution, LeastLift: o.LeastLift}),
+	f := &Follower{o: o, news: make([]lift.News, 0, 16)}
+	f.Another(o.Expect, o.ExpectU)
+	return f
+}
+
+// Another says that the indicator stands on another valve, or on the same one set
+// up anew, and what is expected of that: heel, nose and direction of the last are
+// forgotten.
+func (f *Follower) Another(expect, u measure.Length) {
+	*f = Follower{
+		o: f.o, news: f.news[:0], at: f.at, lastAt: f.at, state: AtHeel,
+		seg: lift.NewSegmenter(lift.Options{Sign: f.o.Sign, Resolution: f.o.Resolution, LeastLift: f.o.LeastLift}),
+	}
+	f.o.Expect, f.o.ExpectU = expect, u
+	if expect > 0 {
+		f.expect = expectation{lift: float64(expect), u: max(float64(u), 0)}
 	}
 }
 
@@ -69,7 +98,6 @@ func (f *Follower) Step(dst []Message, r measure.Reading) []Message {
 		return dst
 	}
 	f.at = r.At
-	f.view = f.seg.View()
 	return f.follow(dst)
 }
 
@@ -84,9 +112,7 @@ func (f *Follower) tell(dst []Message) []Message {
 	f.news = f.seg.Take(f.news[:0])
 	for _, n := range f.news {
 		if n.Opening != nil {
-			f.target = float64(n.Opening.MaxLift)
-			f.nose = f.target
-			dst = append(dst, Opened{*n.Opening})
+			dst = f.opened(dst, *n.Opening)
 		}
 		if n.Fault != nil {
 			dst = append(dst, Fault{*n.Fault})
@@ -95,82 +121,179 @@ func (f *Follower) tell(dst []Message) []Message {
 	return dst
 }
 
+// opened takes an opening that has settled. Its max lift is what is expected from
+// now on, and a half lift that was called is held against it.
+func (f *Follower) opened(dst []Message, o lift.Opening) []Message {
+	f.expect.learn(o)
+	if f.state == AtHeel {
+		f.nose = float64(o.MaxLift)
+	}
+	dst = f.holdAgainst(dst, float64(o.MaxLift), float64(o.MaxLiftU))
+	f.said = halfSaid{}
+	return append(dst, Opened{o})
+}
+
 // band is how near two lifts count as one: what the indicator cannot tell
 // apart.
 func (f *Follower) band() float64 {
 	return max(2*f.view.Step, 4*f.view.Noise, 10_000)
 }
 
+// halfBand is how near to half lift counts as at half lift.
+func (f *Follower) halfBand() float64 {
+	if f.o.HalfBand > 0 {
+		return float64(f.o.HalfBand)
+	}
+	return max(2*f.view.Step, 3*f.view.Noise, 25_000)
+}
+
 // follow works out the state of the valve and the cues.
 func (f *Follower) follow(dst []Message) []Message {
-	v := f.view
+	was := f.view.Sign
+	f.view = f.seg.View()
+	v := &f.view
+	if was != v.Sign && was != 0 && f.state != AtHeel || v.Lost && f.state != AtHeel {
+		// What it stood above was no heel.
+		dst = f.takeBack(dst)
+		f.rest()
+	}
 	if !v.Open {
 		if f.state != AtHeel {
-			f.state, f.half = AtHeel, halfCues{}
-			f.passed, f.called = false, 0
+			f.rest()
 			dst = append(dst, f.cue(HeelReached, 0, ""))
 		}
 		f.slow, f.lastAt = v.Lift, f.at
 		return dst
 	}
+	band := f.band()
 	if f.state == AtHeel {
-		f.state, f.half, f.passed, f.nose = OnOpening, halfCues{}, false, v.Lift
+		f.state, f.half, f.said = OnOpening, halfCues{}, halfSaid{}
+		f.ascent.begin(*v, f.at)
 	}
-	if v.Top > f.nose || !f.passed {
-		f.nose = v.Top
+	f.ascent.see(*v, f.at, band)
+	dst = f.watchNose(dst, band)
+	f.place(band)
+	return f.callHalf(dst)
+}
+
+// rest puts the valve on its heel.
+func (f *Follower) rest() {
+	f.state, f.half = AtHeel, halfCues{}
+	f.passed, f.called = false, 0
+}
+
+// watchNose calls the nose when it is credible, and takes the call back when the
+// lift goes on to grow.
+func (f *Follower) watchNose(dst []Message, band float64) []Message {
+	if f.passed && f.view.Top > f.called+2*f.ascent.blur(band) {
+		dst = f.takeBack(dst)
+		f.passed, f.half = false, halfCues{}
 	}
+	f.nose = f.view.Top
+	if f.passed || !f.ascent.credible(f.view, f.at, f.expect, band, f.seg.FlankTime) {
+		return dst
+	}
+	f.half = halfCues{}
+	f.passed, f.called = true, f.nose
+	c := f.cue(NoseReached, 0, "")
+	c.Lift = whole(f.nose)
+	c.Doubtful = !f.standsOnHeel(band)
+	dst = append(dst, c)
+	return f.holdAgainst(dst, f.nose, f.ascent.blur(band))
+}
+
+// place finds the state of an open valve.
+func (f *Follower) place(band float64) {
+	v := &f.view
 	// A follower with a time constant of a fifth of a second tells growing
 	// from standing.
 	dt := float64(f.at-f.lastAt) / 200_000
 	f.lastAt = f.at
 	f.slow += (v.Lift - f.slow) * (1 - math.Exp(-max(dt, 0)))
-	band := f.band()
-	high := f.target == 0 || f.nose > 0.9*f.target
 	switch {
-	case high && v.Lift >= f.nose-band && (f.passed || v.Lift-f.slow < band || f.target > 0 && v.Lift >= f.target-band):
+	case v.Lift >= f.nose-band && (f.passed || f.ascent.reaches(f.expect, band) &&
+		(v.Lift-f.slow < band || v.Lift >= f.expect.lift-band)):
 		f.state = AtNose
-	case f.passed:
+	case f.passed && !f.wentBack():
 		f.state = OnClosing
 	default:
 		f.state = OnOpening
 	}
-	fall := max(1.5*band, 0.003*f.nose)
-	if f.target == 0 {
-		fall = max(fall, 0.02*f.nose)
-	}
-	if high && v.Lift < f.nose-fall && (!f.passed || f.nose > f.called+band) {
-		if !f.passed {
-			f.half = halfCues{}
-		}
-		f.passed, f.called = true, f.nose
-		f.state = OnClosing
-		dst = append(dst, f.cue(NoseReached, 0, ""))
-	}
+}
+
+// wentBack says whether an engine whose nose was called stands on the flank that
+// the valve opened by.
+func (f *Follower) wentBack() bool {
+	beyond, ok := f.ascent.turns(f.view)
+	return ok && beyond < -looseAngle
+}
+
+// callHalf calls out the way to half lift.
+func (f *Follower) callHalf(dst []Message) []Message {
 	half, flank, toGo := f.aim()
 	if half == 0 || f.state == AtNose {
 		return dst
 	}
-	halfBand := float64(f.o.HalfBand)
-	if halfBand == 0 {
-		halfBand = max(2*v.Step, 25_000)
+	kind, ok := f.half.see(toGo, half, f.halfBand())
+	if !ok {
+		return dst
 	}
-	if kind, ok := f.half.see(toGo, half, halfBand); ok {
-		dst = append(dst, f.cue(kind, toGo, flank))
+	if kind != ApproachHalf {
+		f.said = halfSaid{half, flank}
+	}
+	return append(dst, f.cue(kind, toGo, flank))
+}
+
+// aim returns the half lift aimed at, the flank and how far it is; 0 while there
+// is none that can be relied on.
+func (f *Follower) aim() (half float64, flank ValveState, toGo float64) {
+	v := &f.view
+	switch {
+	case f.passed && f.standsOnHeel(f.band()):
+		half, flank = f.nose/2, OnClosing
+		if f.wentBack() {
+			flank = OnOpening
+		}
+		return half, flank, v.Lift - half
+	case !f.passed && f.expect.known() && v.Sure && v.Settled:
+		half = f.expect.lift / 2
+		return half, OnOpening, half - v.Lift
+	}
+	return 0, OnOpening, 0
+}
+
+// standsOnHeel says whether the level that the lift of a passed nose is counted
+// from is the heel: the valve was seen at home there, or its nose is as high above
+// as was expected.
+func (f *Follower) standsOnHeel(band float64) bool {
+	return f.view.Sure && f.view.Settled || f.ascent.reaches(f.expect, band)
+}
+
+// holdAgainst takes back a half lift that was called where the max lift shows that
+// it lies elsewhere.
+func (f *Follower) holdAgainst(dst []Message, most, u float64) []Message {
+	if f.said.lift == 0 || math.Abs(most/2-f.said.lift) <= max(2*f.halfBand(), f.expect.u/2)+u/2 {
+		return dst
+	}
+	return f.takeBackHalf(dst)
+}
+
+// takeBack takes back what was called in this opening, each once: a nose, and the
+// half lift below it.
+func (f *Follower) takeBack(dst []Message) []Message {
+	if f.passed {
+		dst = append(dst, Cue{At: f.at, Kind: TakenBack, Of: NoseReached, Lift: whole(f.called)})
+	}
+	if f.said.lift != 0 && (f.said.flank == OnClosing || !f.passed) {
+		dst = f.takeBackHalf(dst)
 	}
 	return dst
 }
 
-// aim returns the half lift aimed at, the flank and how far it is.
-func (f *Follower) aim() (half float64, flank ValveState, toGo float64) {
-	if f.passed {
-		half = f.nose / 2
-		return half, OnClosing, f.view.Lift - half
-	}
-	half = f.target / 2
-	if half == 0 {
-		return 0, OnOpening, 0
-	}
-	return half, OnOpening, half - f.view.Lift
+func (f *Follower) takeBackHalf(dst []Message) []Message {
+	c := Cue{At: f.at, Kind: TakenBack, Of: AtHalf, Lift: whole(f.said.lift), Flank: f.said.flank}
+	f.said = halfSaid{}
+	return append(dst, c)
 }
 
 func (f *Follower) cue(kind CueKind, toGo float64, flank ValveState) Cue {
@@ -184,10 +307,13 @@ func (f *Follower) Position() Position {
 	p := Position{
 		At: f.at, State: f.state, Sign: f.view.Sign,
 		Heel: whole(f.view.Heel), Nose: whole(f.nose),
-		Settled: f.state == AtHeel && f.target > 0,
+		Settled: f.state == AtHeel && f.expect.learned,
 	}
 	if p.Sign != 0 {
 		p.Lift = whole(f.view.Lift)
+	}
+	if fall := f.ascent.top - f.view.Lift; f.state != AtHeel && !f.passed && fall > 3*f.band() {
+		p.Fallen = whole(fall)
 	}
 	half, _, toGo := f.aim()
 	p.Half, p.ToGo = whole(half), whole(toGo)

@@ -6,6 +6,8 @@ type halfCues struct {
 	step int // halvings called so far
 	at   bool
 	past bool
+	seen bool    // there was a reading before
+	last float64 // the way left then
 }
 
 // mostHalvings bounds the calls on one approach.
@@ -14,7 +16,18 @@ const mostHalvings = 12
 // see takes the way left (below zero: past it), the half lift and the band that
 // counts as there. What was called is called again only after the way left has
 // grown by half as much again, so that a tremor does not stutter.
+//
+// Where the valve moves farther than the band between two readings, arrival is
+// called with the reading that is nearest to half lift: with one before it, when
+// the next will lie farther beyond. So no call is later than half the time between
+// two readings, unless the hand is caught by surprise; then it is called as passed.
+// What was passed before anybody could know is not called.
 func (c *halfCues) see(toGo, half, band float64) (CueKind, bool) {
+	was, seen := c.last, c.seen
+	c.last, c.seen = toGo, true
+	if !seen && toGo < -band {
+		c.past, c.step = true, mostHalvings
+	}
 	switch {
 	case toGo < -band:
 		if toGo < -1.5*band {
@@ -26,7 +39,7 @@ func (c *halfCues) see(toGo, half, band float64) (CueKind, bool) {
 			return PastHalf, true
 		}
 		return "", false
-	case toGo <= band:
+	case toGo <= band || seen && was > toGo && toGo < (was-toGo)/2:
 		c.past = false
 		c.step = mostHalvings
 		if !c.at {

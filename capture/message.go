@@ -63,12 +63,16 @@ type Position struct {
 	// can grow no more. Zero before the first.
 	Nose    int64 `json:"nose_nm"`
 	Settled bool  `json:"settled"`
-	// Half is the half lift now aimed at: half of Nose, or of the last settled
-	// max lift while a new opening is still below it. Zero before the first.
+	// Half is the half lift now aimed at: half of Nose once that was called, or of
+	// the max lift that is expected while a new opening is still below it. Zero
+	// where neither, or no heel, can be relied on.
 	Half int64 `json:"half_nm"`
 	// ToGo is how far the lift is from Half, signed: positive while still to
 	// come on the flank the valve is on.
 	ToGo int64 `json:"to_go_nm"`
+	// Fallen is how far the lift has fallen from the highest of this opening while
+	// nothing tells yet whether that was the nose or the hand has turned back.
+	Fallen int64 `json:"fallen_nm,omitempty"`
 }
 
 // Type returns "state".
@@ -77,17 +81,24 @@ func (Position) Type() string { return "state" }
 // CueKind is what is called out to the person at the wrench.
 type CueKind string
 
-// The cues. ApproachHalf comes again and again, each with less to go.
+// The cues. ApproachHalf comes again and again, each with less to go. TakenBack
+// comes once for a call that turned out false.
 const (
 	ApproachHalf CueKind = "approach-half"
 	AtHalf       CueKind = "at-half"
 	PastHalf     CueKind = "past-half"
 	NoseReached  CueKind = "nose"
 	HeelReached  CueKind = "heel"
+	TakenBack    CueKind = "taken-back"
 )
 
-// Cue is one call. Lift is above the heel and ToGo is what is left to half
-// lift, both in nanometres.
+// CueKinds lists them all.
+func CueKinds() []CueKind {
+	return []CueKind{ApproachHalf, AtHalf, PastHalf, NoseReached, HeelReached, TakenBack}
+}
+
+// Cue is one call. Lift is above the heel, that of a nose the highest, and ToGo
+// is what is left to half lift, both in nanometres.
 type Cue struct {
 	At   measure.Stamp `json:"t_s"`
 	Kind CueKind       `json:"kind"`
@@ -95,6 +106,12 @@ type Cue struct {
 	ToGo int64         `json:"to_go_nm"`
 	// Flank is OnOpening or OnClosing for the half-lift cues.
 	Flank ValveState `json:"flank,omitempty"`
+	// Doubtful: nothing has borne out yet that Lift is counted from the heel; the
+	// engine may have been on a lobe when it was first turned.
+	Doubtful bool `json:"doubtful,omitempty"`
+	// Of is the call that is taken back: NoseReached or AtHalf, which stands for
+	// PastHalf too. Lift is then what was called.
+	Of CueKind `json:"of,omitempty"`
 }
 
 // Type returns "cue".

@@ -1,5 +1,7 @@
 package lift
 
+import "math"
+
 // View is where the signal stands, for whoever shows it while it comes in.
 // Lengths are nanometres.
 type View struct {
@@ -14,11 +16,18 @@ type View struct {
 	// Step is the indicator's least step as far as it is known, else 0, and
 	// Noise the standard deviation of a reading.
 	Step, Noise float64
+	// Settled tells that Sign is known and not only what it looks like. Sure
+	// tells that Heel is one: the valve has come home to it, or was turned on it.
+	// Lost tells that the reading has left the heel the wrong way, so that Heel
+	// was none and the next is still to be found.
+	Settled, Sure, Lost bool
+	// Angle is the crank angle in degrees; NaN without an encoder.
+	Angle float64
 }
 
 // View returns where the signal stands.
 func (g *Segmenter) View() View {
-	v := View{Step: float64(g.steps.Step()), Noise: g.noise.sd()}
+	v := View{Step: float64(g.steps.Step()), Noise: g.noise.sd(), Angle: math.NaN()}
 	k, sign := g.believed()
 	if g.n == 0 || k == nil {
 		return v
@@ -26,6 +35,7 @@ func (g *Segmenter) View() View {
 	y := g.last.y * float64(sign)
 	v.Sign, v.Heel, v.Lift = sign, g.stream.shown(k.heel*float64(sign), g.last.t), y-k.heel
 	v.Open = k.at == away && !(k.hasLow || v.Lift <= k.lim.leave)
+	v.Settled, v.Sure, v.Lost, v.Angle = g.sign != 0, k.sure, k.at == seeking, g.last.a
 	if k.at == away {
 		v.Top = k.top
 	}
@@ -56,4 +66,16 @@ func (g *Segmenter) believed() (*track, int) {
 		}
 	}
 	return best, sign
+}
+
+// FlankTime returns how long a flank of the opening under way takes from a tenth
+// to nine tenths of the lift, in microseconds, rests not counted: between half
+// and all of it while only one flank has passed. It looks at every reading since
+// the valve opened.
+func (g *Segmenter) FlankTime() float64 {
+	k, _ := g.believed()
+	if k == nil || k.at != away || k.top <= 0 {
+		return 0
+	}
+	return flankTime(k.pts.between(k.out, math.Inf(1)), k.heel, k.top)
 }

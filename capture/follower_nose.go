@@ -1,0 +1,157 @@
+package capture
+
+import (
+	"math"
+
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
+)
+
+// ascent follows an opening up to its nose and says when that is credible. What
+// looks like a nose may be the hand that turns back on a flank, or, while it is
+// not known which way the reading runs, the heel that the engine stands on.
+//
+// A nose is credible
+//
+//   - where the lift has come to what is expected, and falls;
+//   - with an encoder, where the lift falls while the engine goes on the way that
+//     it opened the valve;
+//   - where the lift has fallen by more than a back-turn can take off there.
+type ascent struct {
+	top      float64 // highest so far
+	at       measure.Stamp
+	angle    float64 // there; NaN without an encoder
+	left     float64 // angle at which the valve left the heel
+	gap      float64 // by how much the readings beside the highest lie lower
+	dwell    dwell
+	swing    float64 // degrees that the engine may have turned while an angle came late
+	need     float64 // fall that no back-turn makes, of needTop
+	needTop  float64
+	fallen   bool // below the top, since
+	fallenAt measure.Stamp
+	last     float64 // lift of the reading before
+	lastAt   measure.Stamp
+	lastA    float64
+}
+
+// dwell is how long, and over which angles, the lift stood near its highest.
+type dwell struct {
+	top, seconds   float64
+	least, most    float64
+	beganWithAngle bool
+}
+
+const (
+	// nearTop is the share of the top above which the valve dwells there.
+	nearTop = 0.97
+	// A nose is turned through; a heel takes several times as long as a flank, and
+	// so many degrees.
+	heelTimes, heelAngle = 3.5, 90.0
+	// How late an angle may come, in seconds, and what slack and count take off it.
+	lateAngle, looseAngle = 0.06, 1.5
+	// So much of the max lift is neither here nor there: the nose within two
+	// degrees or three.
+	asGood = 0.002
+	// Below this share of what is expected it takes an opening come home to
+	// believe that the set-up was changed.
+	plausible = 0.85
+)
+
+func (a *ascent) begin(v lift.View, at measure.Stamp) {
+	*a = ascent{top: v.Lift, at: at, angle: v.Angle, left: v.Angle, last: v.Lift, lastAt: at, lastA: v.Angle}
+}
+
+// see takes where the valve stands now; band is what the indicator cannot tell
+// apart.
+func (a *ascent) see(v lift.View, at measure.Stamp, band float64) {
+	dt := (at - a.lastAt).Seconds()
+	moved := math.Abs(v.Lift - a.last)
+	if turned := math.Abs(v.Angle - a.lastA); dt > 0 && turned == turned {
+		a.swing = max(min(turned/dt, 1000)*lateAngle, a.swing*math.Exp2(-dt/0.2))
+	}
+	if v.Top > a.top || v.Top < a.top-band { // lower: the heel was found anew
+		a.top, a.at, a.angle, a.gap, a.fallen = v.Top, at, v.Angle, moved, false
+	} else if a.at == a.lastAt {
+		a.gap = max(a.gap, moved)
+	}
+	a.dwell.see(v, dt, a.top)
+	switch below := v.Lift < a.top-band; {
+	case below && !a.fallen:
+		a.fallen, a.fallenAt = true, at
+	case !below:
+		a.fallen = false
+	}
+	a.last, a.lastAt, a.lastA = v.Lift, at, v.Angle
+}
+
+func (d *dwell) see(v lift.View, dt, top float64) {
+	switch {
+	case top*nearTop > d.top:
+		*d = dwell{top: top, least: v.Angle, most: v.Angle}
+	case v.Lift > top*nearTop:
+		d.seconds += dt
+		d.least, d.most = min(d.least, v.Angle), max(d.most, v.Angle)
+	}
+}
+
+// turns returns how far the engine stands beyond the highest lift, along the way
+// that it opened the valve; ok is false without an encoder, or with one that
+// does not say.
+func (a *ascent) turns(v lift.View) (beyond float64, ok bool) {
+	way := a.angle - a.left
+	beyond = v.Angle - a.angle
+	if !(math.Abs(way) > 15) || math.Abs(beyond) > 300 { // NaN is no way either
+		return 0, false
+	}
+	return math.Copysign(1, way) * beyond, true
+}
+
+// reaches says whether the highest lift is what is expected, within what is not
+// known of either.
+func (a *ascent) reaches(e expectation, band float64) bool {
+	return e.known() && math.Abs(a.top-e.lift) <= e.u+a.blur(band)
+}
+
+// blur is how far the highest reading may lie from a nose for all that it tells:
+// what the indicator cannot tell apart, what hides between two readings, and a
+// share that makes no difference at the rocker. Three readings of a parabola at
+// equal distances hide an eighth of how much lower the outer ones lie.
+func (a *ascent) blur(band float64) float64 { return band/2 + a.gap/4 + asGood*a.top }
+
+// credible says whether the highest lift was the nose.
+func (a *ascent) credible(v lift.View, at measure.Stamp, e expectation, band float64, flank func() float64) bool {
+	fall := a.top - v.Lift
+	if fall <= 1.2*band {
+		return false
+	}
+	beyond, turning := a.turns(v)
+	reached := a.reaches(e, band)
+	switch {
+	case reached && turning && beyond <= 0 && fall < 0.5*a.top:
+		return false // turned back, just below it
+	case reached && (e.lift+e.u-a.top <= a.blur(band) || fall > takesOff(a.top, max(e.lift+e.u, a.top), backTurn)):
+	case turning && beyond > looseAngle+a.swing && fall > 0.02*a.top && at-a.fallenAt >= 150*measure.Millisecond:
+	case e.known() && a.top < e.lift && a.top > plausible*(e.lift-e.u) && fall > takesOff(a.top, e.lift+e.u, backTurn):
+	case fall > a.atAll():
+	default:
+		return false
+	}
+	return v.Settled || !a.stoodLikeAHeel(turning, flank)
+}
+
+// atAll returns the fall that no back-turn makes, whatever the valve.
+func (a *ascent) atAll() float64 {
+	if math.Abs(a.top-a.needTop) > 0.005*a.top {
+		a.needTop, a.need = a.top, takesOffAtAll(a.top)
+	}
+	return a.need
+}
+
+// stoodLikeAHeel says whether the lift stood near its highest for as long as a
+// heel lasts, against the flanks. Then the reading may run the other way.
+func (a *ascent) stoodLikeAHeel(turning bool, flank func() float64) bool {
+	if turning {
+		return a.dwell.most-a.dwell.least > heelAngle
+	}
+	return a.dwell.seconds > heelTimes*flank()/1e6
+}
