@@ -58,6 +58,11 @@ type Follower struct {
 	lastAt measure.Stamp
 	half   halfCues
 	said   halfSaid
+
+	// Of the last nose called before it was settled which way the reading runs:
+	// the way it seemed to run, and how long the valve stood near the nose.
+	ran   int
+	stood float64
 }
 
 // halfSaid is the half lift that was called and still stands; its lift is 0 when
@@ -170,6 +175,12 @@ func (f *Follower) follow(dst []Message) []Message {
 		f.state, f.half, f.said = OnOpening, halfCues{}, halfSaid{}
 		f.ascent.begin(*v, f.at)
 	}
+	if v.Top < f.ascent.top-band && v.Lift < f.ascent.top-band {
+		// The next opening, though nothing told that the last one was home.
+		f.rest()
+		f.state, f.said = OnOpening, halfSaid{}
+		f.ascent.begin(*v, f.at)
+	}
 	f.ascent.see(*v, f.at, band)
 	dst = f.watchNose(dst, band)
 	f.place(band)
@@ -190,9 +201,10 @@ func (f *Follower) watchNose(dst []Message, band float64) []Message {
 		f.passed, f.half = false, halfCues{}
 	}
 	f.nose = f.view.Top
-	if f.passed || !f.ascent.credible(f.view, f.at, f.expect, band, f.seg.FlankTime) {
+	if f.passed || !f.ascent.credible(f.view, f.at, f.expect, band, f.seg.FlankTime) || f.ranOther() {
 		return dst
 	}
+	f.ran, f.stood = f.view.Sign, f.ascent.dwell.seconds
 	f.half = halfCues{}
 	f.passed, f.called = true, f.nose
 	c := f.cue(NoseReached, 0, "")
@@ -200,6 +212,12 @@ func (f *Follower) watchNose(dst []Message, band float64) []Message {
 	c.Doubtful = !f.standsOnHeel(band)
 	dst = append(dst, c)
 	return f.holdAgainst(dst, f.nose, f.ascent.blur(band))
+}
+
+// ranOther says whether a nose was called with the reading running the other way,
+// and that one was turned through in less time: then this is the heel.
+func (f *Follower) ranOther() bool {
+	return !f.view.Settled && f.ran == -f.view.Sign && f.stood < f.ascent.dwell.seconds
 }
 
 // place finds the state of an open valve.
@@ -266,7 +284,7 @@ func (f *Follower) aim() (half float64, flank ValveState, toGo float64) {
 // from is the heel: the valve was seen at home there, or its nose is as high above
 // as was expected.
 func (f *Follower) standsOnHeel(band float64) bool {
-	return f.view.Sure && f.view.Settled || f.ascent.reaches(f.expect, band)
+	return f.view.Sure || f.ascent.reaches(f.expect, band)
 }
 
 // holdAgainst takes back a half lift that was called where the max lift shows that

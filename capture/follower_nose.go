@@ -22,7 +22,8 @@ type ascent struct {
 	at       measure.Stamp
 	angle    float64 // there; NaN without an encoder
 	left     float64 // angle at which the valve left the heel
-	gap      float64 // by how much the readings beside the highest lie lower
+	before   float64 // by how much the reading before the highest lies lower
+	after    float64 // and the one after it
 	dwell    dwell
 	swing    float64 // degrees that the engine may have turned while an angle came late
 	need     float64 // fall that no back-turn makes, of needTop
@@ -46,7 +47,7 @@ const (
 	nearTop = 0.97
 	// A nose is turned through; a heel takes several times as long as a flank, and
 	// so many degrees.
-	heelTimes, heelAngle = 3.5, 90.0
+	heelTimes, heelAngle = 1.5, 90.0
 	// How late an angle may come, in seconds, and what slack and count take off it.
 	lateAngle, looseAngle = 0.06, 1.5
 	// So much of the max lift is neither here nor there: the nose within two
@@ -70,9 +71,9 @@ func (a *ascent) see(v lift.View, at measure.Stamp, band float64) {
 		a.swing = max(min(turned/dt, 1000)*lateAngle, a.swing*math.Exp2(-dt/0.2))
 	}
 	if v.Top > a.top || v.Top < a.top-band { // lower: the heel was found anew
-		a.top, a.at, a.angle, a.gap, a.fallen = v.Top, at, v.Angle, moved, false
+		a.top, a.at, a.angle, a.before, a.after, a.fallen = v.Top, at, v.Angle, moved, 0, false
 	} else if a.at == a.lastAt {
-		a.gap = max(a.gap, moved)
+		a.after = moved
 	}
 	a.dwell.see(v, dt, a.top)
 	switch below := v.Lift < a.top-band; {
@@ -113,10 +114,23 @@ func (a *ascent) reaches(e expectation, band float64) bool {
 }
 
 // blur is how far the highest reading may lie from a nose for all that it tells:
-// what the indicator cannot tell apart, what hides between two readings, and a
-// share that makes no difference at the rocker. Three readings of a parabola at
-// equal distances hide an eighth of how much lower the outer ones lie.
-func (a *ascent) blur(band float64) float64 { return band/2 + a.gap/4 + asGood*a.top }
+// what the indicator cannot tell apart, what hides between readings, and a share
+// that makes no difference at the rocker.
+func (a *ascent) blur(band float64) float64 { return band/2 + a.hidden() + asGood*a.top }
+
+// hidden is how far above the highest reading a nose can lie between it and its
+// neighbours: twice what it is on a parabola at equal distances, since no hand
+// turns evenly.
+func (a *ascent) hidden() float64 {
+	d := a.before - a.after
+	return d * d / (4*(a.before+a.after) + 1)
+}
+
+// isTheNose says whether the highest lift is as good as the nose that is expected:
+// nothing that would matter can come above it.
+func (a *ascent) isTheNose(v lift.View, e expectation) bool {
+	return e.lift+e.u-(a.top-v.Noise) <= max(v.Step, 5000)+a.hidden()+asGood*a.top
+}
 
 // credible says whether the highest lift was the nose.
 func (a *ascent) credible(v lift.View, at measure.Stamp, e expectation, band float64, flank func() float64) bool {
@@ -129,9 +143,9 @@ func (a *ascent) credible(v lift.View, at measure.Stamp, e expectation, band flo
 	switch {
 	case reached && turning && beyond <= 0 && fall < 0.5*a.top:
 		return false // turned back, just below it
-	case reached && (e.lift+e.u-a.top <= a.blur(band) || fall > takesOff(a.top, max(e.lift+e.u, a.top), backTurn)):
+	case reached && (a.isTheNose(v, e) || fall > takesOff(a.top, max(e.lift+e.u, a.top))):
 	case turning && beyond > looseAngle+a.swing && fall > 0.02*a.top && at-a.fallenAt >= 150*measure.Millisecond:
-	case e.known() && a.top < e.lift && a.top > plausible*(e.lift-e.u) && fall > takesOff(a.top, e.lift+e.u, backTurn):
+	case e.known() && a.top < e.lift && a.top > plausible*(e.lift-e.u) && fall > takesOff(a.top, e.lift+e.u):
 	case fall > a.atAll():
 	default:
 		return false

@@ -100,7 +100,7 @@ func NewMetrics(o MetricsOptions) *Metrics {
 	for _, result := range []string{commitDone, commitRefused} {
 		m.commits.WithLabelValues(result) // there from the start, so that a rate can be taken
 	}
-	for _, kind := range []capture.CueKind{capture.ApproachHalf, capture.AtHalf, capture.PastHalf, capture.NoseReached, capture.HeelReached} {
+	for _, kind := range capture.CueKinds() {
 		m.cues.WithLabelValues(string(kind))
 	}
 	m.registry.MustRegister(m.commits, m.took, m.traces, m.openings, m.faults, m.cues, onAsking{m},

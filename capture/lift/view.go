@@ -34,7 +34,8 @@ func (g *Segmenter) View() View {
 	}
 	y := g.last.y * float64(sign)
 	v.Sign, v.Heel, v.Lift = sign, g.stream.shown(k.heel*float64(sign), g.last.t), y-k.heel
-	v.Open = k.at == away && !(k.hasLow || v.Lift <= k.lim.leave)
+	// A heel that has slipped by no more than slips do is one while the valve rests.
+	v.Open = k.at == away && v.Lift > k.lim.leave && !(k.hasLow && v.Lift <= slipMost)
 	v.Settled, v.Sure, v.Lost, v.Angle = g.sign != 0, k.sure, k.at == seeking, g.last.a
 	if k.at == away {
 		v.Top = k.top

@@ -65,16 +65,20 @@ function turning(c, unit) {
   if (!p) return { says: "Turn the engine by hand, the way it runs.", mood: "rest" };
   if (p.sign === 0) return { says: "Turn on until the valve opens: that shows which way the spindle runs.", mood: "rest" };
   const first = p.half_nm === 0;
+  if (c.cue?.kind === "taken-back") return { says: takenBack(c.cue, unit), mood: "amiss" };
   switch (p.state) {
     case "heel":
       if (c.openings.length > 0 || p.nose_nm > 0) return { says: `Heel. Max lift ${length(p.nose_nm, unit)}. Turn again, or next valve.`, mood: "rest" };
       return { says: "On the heel. Turn one whole opening, to find max lift.", mood: "rest" };
     case "nose":
+      if (first) return { says: "Nose. Turn on until the valve is shut: then max lift is known.", mood: "nose" };
       return { says: `Nose at ${length(p.nose_nm, unit)}. Turn on to half lift.`, mood: "nose" };
     case "opening":
+      if (p.fallen_nm) return { says: `${length(p.fallen_nm, unit)} below the highest so far. Was that the nose, or did the engine turn back? Turn on the way it runs.`, mood: "rest" };
       if (first) return { says: "Opening. Keep turning to the nose.", mood: "rest" };
       return onFlank(c, unit, "Turn on to the nose.");
     case "closing":
+      if (first) return { says: "Past the nose. Turn on until the valve is shut; half lift is called in the next opening.", mood: "rest" };
       return onFlank(c, unit, "Turn on to the heel.");
   }
 }
@@ -95,7 +99,18 @@ function onFlank(c, unit, beyond) {
 }
 
 /**
- * What is called out for a message, or "" when nothing is.
+ * A call that turned out false, in words. It stays until the next call.
+ * @param {import("./state.js").Cue} cue
+ * @param {Unit} unit
+ */
+function takenBack(cue, unit) {
+  if (cue.of === "nose") return `Taken back: ${length(cue.lift_nm, unit)} was not the nose. Turn on the way it runs.`;
+  return `Taken back: ${length(cue.lift_nm, unit)} was not half lift. What was judged there does not count.`;
+}
+
+/**
+ * What is called out for a message, or "" when nothing is. A nose whose lift is
+ * doubtful is called without a figure.
  * @param {any} m
  * @param {Unit} unit
  */
@@ -104,7 +119,8 @@ export function call(m, unit) {
   if (m.type === "fault") return m.fault.kind === "back-turn" ? "" : firstSentence(m.fault.says);
   if (m.type !== "cue") return "";
   switch (m.kind) {
-    case "nose": return `Nose, ${spokenFigure(m.lift_nm, unit)}`;
+    case "nose": return m.doubtful ? "Nose" : `Nose, ${spokenFigure(m.lift_nm, unit)}`;
+    case "taken-back": return m.of === "nose" ? "Not the nose. Turn on." : "That was not half lift.";
     case "at-half": return "Half lift. Hold.";
     case "past-half": return `Past half lift by ${spoken(Math.abs(m.to_go_nm), unit)}`;
     default: return "";

@@ -30,7 +30,7 @@ export function createVoice({ synth = globalThis.speechSynthesis, make = (text) 
 
 /**
  * The pulse a phone gives for a cue, or null: short at the nose, long at half
- * lift, so that a hand can tell them apart.
+ * lift, two long ones when a call is taken back, so that a hand can tell them apart.
  * @param {any} m
  * @returns {number[]|null}
  */
@@ -39,5 +39,6 @@ export function pulseFor(m) {
   if (m.kind === "at-half") return [350];
   if (m.kind === "nose") return [80, 60, 80];
   if (m.kind === "past-half") return [60, 40, 60, 40, 60];
+  if (m.kind === "taken-back") return [200, 100, 200];
   return null;
 }

@@ -31,6 +31,12 @@ test("one sentence for every state", () => {
     [at({ state: "nose", nose_nm: inch("0.512") }), "Nose at 0.5120 in. Turn on to half lift.", "nose"],
     [at({ state: "closing", to_go_nm: inch("-0.040") }), "Half lift is 0.040 in behind. Turn on to the heel.", "rest"],
     [at({ state: "closing", to_go_nm: inch("-0.050") }), "Past half lift. Turn on to the heel.", "rest"],
+    [at({ state: "nose", half_nm: 0 }), "Nose. Turn on until the valve is shut: then max lift is known.", "nose"],
+    [at({ state: "closing", half_nm: 0 }), "Past the nose. Turn on until the valve is shut; half lift is called in the next opening.", "rest"],
+    [at({ state: "opening", half_nm: 0, fallen_nm: inch("0.031") }), "0.0310 in below the highest so far. Was that the nose, or did the engine turn back? Turn on the way it runs.", "rest"],
+    [at({ state: "opening", fallen_nm: inch("0.031") }, {}, { unit: "mm" }), "0.787 mm below the highest so far. Was that the nose, or did the engine turn back? Turn on the way it runs.", "rest"],
+    [at({}, { cue: { kind: "taken-back", of: "nose", lift_nm: inch("0.201") } }), "Taken back: 0.2010 in was not the nose. Turn on the way it runs.", "amiss"],
+    [at({ state: "closing" }, { cue: { kind: "taken-back", of: "at-half", lift_nm: inch("0.201") } }), "Taken back: 0.2010 in was not half lift. What was judged there does not count.", "amiss"],
     [at({ state: "heel" }), "Heel. Max lift 0.4200 in. Turn again, or next valve.", "rest"],
   ];
   for (const [state, says, mood] of cases) {
@@ -66,6 +72,9 @@ test("what is called out", () => {
   assert.equal(call({ type: "cue", kind: "nose", lift_nm: inch("0.420") }, "in"), "Nose, point 4 2 0");
   assert.equal(call({ type: "cue", kind: "at-half" }, "in"), "Half lift. Hold.");
   assert.equal(call({ type: "cue", kind: "past-half", to_go_nm: -inch("0.013") }, "in"), "Past half lift by 13 thou");
+  assert.equal(call({ type: "cue", kind: "nose", lift_nm: inch("0.420"), doubtful: true }, "in"), "Nose");
+  assert.equal(call({ type: "cue", kind: "taken-back", of: "nose", lift_nm: inch("0.201") }, "in"), "Not the nose. Turn on.");
+  assert.equal(call({ type: "cue", kind: "taken-back", of: "at-half", lift_nm: inch("0.201") }, "in"), "That was not half lift.");
   assert.equal(call({ type: "opening", opening: { max_lift_mm: 10.668 } }, "mm"), "Max lift 10 point 6 7");
   assert.equal(call({ type: "fault", fault: { kind: "back-turn", says: "x" } }, "in"), "");
   assert.equal(call({ type: "fault", fault: { kind: "gap", says: "The link was lost. Turn again." } }, "in"), "The link was lost.");

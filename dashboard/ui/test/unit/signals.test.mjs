@@ -32,6 +32,8 @@ test("too far sounds lower than not yet, and nothing sounds without a target", (
 
 test("a hand can tell the pulses apart", () => {
   assert.notDeepEqual(pulseFor({ type: "cue", kind: "nose" }), pulseFor({ type: "cue", kind: "at-half" }));
+  const pulses = ["nose", "at-half", "past-half", "taken-back"].map((kind) => JSON.stringify(pulseFor({ type: "cue", kind })));
+  assert.equal(new Set(pulses).size, 4);
   assert.equal(pulseFor({ type: "cue", kind: "heel" }), null);
   assert.equal(pulseFor({ type: "opening" }), null);
 });
