@@ -262,7 +262,7 @@ func fromSimulator(t *testing.T, seed uint64, encoder bool) played {
 // LOBESCRIBE_CALLS=500 go test ./capture -run CallsAreTrue -v plays so many sessions
 // of each and prints the table.
 func TestCallsAreTrue(t *testing.T) {
-	n := 24
+	n := 20
 	if s := os.Getenv("LOBESCRIBE_CALLS"); s != "" {
 		var err error
 		n, err = strconv.Atoi(s)
@@ -280,7 +280,7 @@ func TestCallsAreTrue(t *testing.T) {
 		sources = append(sources, source{"workshop: " + kind, func(seed uint64, encoder bool) played { return fromWorkshop(kind, seed, encoder) }})
 	}
 	sources = append(sources, source{"simulator", func(seed uint64, encoder bool) played { return fromSimulator(t, seed, encoder) }})
-	t.Logf("%-46s %s", "", callsHead)
+	t.Logf("%-55s %s", "", callsHead)
 	for _, encoder := range []bool{false, true} {
 		total := calls{}
 		for _, s := range sources {
@@ -289,17 +289,27 @@ func TestCallsAreTrue(t *testing.T) {
 			if encoder {
 				name += ", encoder"
 			}
-			t.Logf("%-46s %v", name, &sum)
+			t.Logf("%-55s %v", name, &sum)
 			if testing.Verbose() && len(sum.odd) > 0 && os.Getenv("LOBESCRIBE_CALLS_ODD") != "" {
 				t.Log("  " + strings.Join(sum.odd, "\n  "))
 			}
+			assert.LessOrEqual(t, percent(sum.falseNoses, sum.noses), 1+workshop.Luck(1, sum.noses), "noses called falsely: %s", name)
+			assert.LessOrEqual(t, percent(sum.falseHalves, sum.halves), 1+workshop.Luck(1, sum.halves), "half lifts called falsely: %s", name)
+			assert.GreaterOrEqual(t, percent(sum.found, sum.wholes), 98-workshop.Luck(98, sum.wholes), "noses called: %s", name)
 			total.add(sum)
 		}
-		t.Logf("%-46s %v", "all", &total)
-		assert.Positive(t, total.noses)
+		t.Logf("%-55s %v", "all", &total)
+		require.Greater(t, total.wholes, 10*n)
+		require.Greater(t, total.closings, 5*n)
+		assert.LessOrEqual(t, percent(total.falseNoses, total.noses), 1.0, "noses called falsely")
+		assert.LessOrEqual(t, percent(total.falseHalves, total.halves), 1.0, "half lifts called falsely")
+		assert.GreaterOrEqual(t, percent(total.found, total.wholes), 98.0, "noses called")
+		assert.GreaterOrEqual(t, percent(total.closingsFound, total.closings), 98.0, "half lifts called")
+		assert.LessOrEqual(t, total.p95(), 0.4, "seconds after leaving the nose")
 	}
 }
 
+// playCalls plays sessions 0 to n-1 of a source.
 func playCalls(n int, play func(seed uint64) played) (sum calls) {
 	all := make([]calls, n)
 	var work sync.WaitGroup

@@ -50,6 +50,7 @@ type Follower struct {
 	state  ValveState
 	view   lift.View
 	expect expectation
+	since  float64 // when the opening under way began
 	ascent ascent
 	nose   float64 // highest of the opening under way or last
 	passed bool    // the nose of this opening was called
@@ -84,7 +85,7 @@ func NewFollower(o FollowerOptions) *Follower {
 // forgotten.
 func (f *Follower) Another(expect, u measure.Length) {
 	*f = Follower{
-		o: f.o, news: f.news[:0], at: f.at, lastAt: f.at, state: AtHeel,
+		o: f.o, news: f.news[:0], at: f.at, lastAt: f.at, state: AtHeel, since: math.NaN(),
 		seg: lift.NewSegmenter(lift.Options{Sign: f.o.Sign, Resolution: f.o.Resolution, LeastLift: f.o.LeastLift}),
 	}
 	f.o.Expect, f.o.ExpectU = expect, u
@@ -160,6 +161,7 @@ func (f *Follower) follow(dst []Message) []Message {
 	if was != v.Sign && was != 0 && f.state != AtHeel || v.Lost && f.state != AtHeel {
 		// What it stood above was no heel.
 		dst = f.takeBack(dst)
+		f.passed, f.since = false, math.NaN()
 		f.rest()
 	}
 	if !v.Open {
@@ -171,14 +173,9 @@ func (f *Follower) follow(dst []Message) []Message {
 		return dst
 	}
 	band := f.band()
-	if f.state == AtHeel {
-		f.state, f.half, f.said = OnOpening, halfCues{}, halfSaid{}
-		f.ascent.begin(*v, f.at)
-	}
-	if v.Top < f.ascent.top-band && v.Lift < f.ascent.top-band {
-		// The next opening, though nothing told that the last one was home.
-		f.rest()
-		f.state, f.said = OnOpening, halfSaid{}
+	if v.Since != f.since {
+		f.since = v.Since
+		f.passed, f.called, f.said, f.half = false, 0, halfSaid{}, halfCues{}
 		f.ascent.begin(*v, f.at)
 	}
 	f.ascent.see(*v, f.at, band)
@@ -190,7 +187,6 @@ func (f *Follower) follow(dst []Message) []Message {
 // rest puts the valve on its heel.
 func (f *Follower) rest() {
 	f.state, f.half = AtHeel, halfCues{}
-	f.passed, f.called = false, 0
 }
 
 // watchNose calls the nose when it is credible, and takes the call back when the
@@ -266,14 +262,15 @@ func (f *Follower) callHalf(dst []Message) []Message {
 // is none that can be relied on.
 func (f *Follower) aim() (half float64, flank ValveState, toGo float64) {
 	v := &f.view
+	passed := f.passed && f.state != AtHeel
 	switch {
-	case f.passed && f.standsOnHeel(f.band()):
+	case passed && f.standsOnHeel(f.band()):
 		half, flank = f.nose/2, OnClosing
 		if f.wentBack() {
 			flank = OnOpening
 		}
 		return half, flank, v.Lift - half
-	case !f.passed && f.expect.known() && v.Sure && v.Settled:
+	case !passed && f.expect.known() && v.Sure && v.Settled:
 		half = f.expect.lift / 2
 		return half, OnOpening, half - v.Lift
 	}

@@ -3,10 +3,10 @@ package capture
 import "math"
 
 const (
-	// backTurn is how far a hand turns an engine back by mistake, in degrees of
-	// crank: the slip of a ratchet, the swing for a new grip, and what the engine
-	// goes on by itself.
-	backTurn = 20.0
+	// backTurn is how far a hand turns an engine back on the way, in degrees of
+	// crank: the slip of a ratchet, the swing for a new grip. farBackTurn is what it
+	// comes to when the engine goes on by itself. (Common practice, no source.)
+	backTurn, farBackTurn = 16.0, 20.0
 	// steepFlank is the shortest flank there is, from seat to nose, in degrees of
 	// crank: a valve that is open for 200 degrees (common practice, no source).
 	steepFlank = 100.0
@@ -14,17 +14,17 @@ const (
 	highestLift = 20e6
 )
 
-// takesOff returns the most that a back-turn takes off the lift where it stands at
-// top, below a nose of most: on the shortest flank there
+// takesOff returns the most that a back-turn of so many degrees takes off the lift
+// where it stands at top, below a nose of most: on the shortest flank there
 // is, under the steeper of two laws of motion. Simple harmonic is steep near the
 // nose, the 3-4-5 polynomial half way up. (Both are in any textbook of cam design,
 // as in Norton, Cam Design and Manufacturing Handbook, ch. 2 and 3; from memory.)
-func takesOff(top, most float64) float64 {
+func takesOff(top, most, degrees float64) float64 {
 	if top <= 0 {
 		return 0
 	}
 	y := min(top/most, 1)
-	const back = backTurn / steepFlank
+	back := degrees / steepFlank
 	u := 2 / math.Pi * math.Asin(math.Sqrt(y))
 	left := harmonic(max(u-back, 0))
 	left = min(left, poly345(max(inverse345(y)-back, 0)))
@@ -35,7 +35,7 @@ func takesOff(top, most float64) float64 {
 func takesOffAtAll(top float64) float64 {
 	worst := 0.0
 	for most := top; ; most *= 1.12 {
-		worst = max(worst, takesOff(top, most))
+		worst = max(worst, takesOff(top, most, farBackTurn))
 		if most > highestLift {
 			return worst
 		}

@@ -47,12 +47,14 @@ const (
 	nearTop = 0.97
 	// A nose is turned through; a heel takes several times as long as a flank, and
 	// so many degrees.
-	heelTimes, heelAngle = 1.5, 90.0
+	heelTimes, heelAngle = 2.5, 90.0
 	// How late an angle may come, in seconds, and what slack and count take off it.
 	lateAngle, looseAngle = 0.06, 1.5
 	// So much of the max lift is neither here nor there: the nose within two
 	// degrees or three.
 	asGood = 0.002
+	// uneven is the share of the lift that a hand which turns unevenly hides.
+	uneven = 0.003
 	// Below this share of what is expected it takes an opening come home to
 	// believe that the set-up was changed.
 	plausible = 0.85
@@ -119,17 +121,18 @@ func (a *ascent) reaches(e expectation, band float64) bool {
 func (a *ascent) blur(band float64) float64 { return band/2 + a.hidden() + asGood*a.top }
 
 // hidden is how far above the highest reading a nose can lie between it and its
-// neighbours: twice what it is on a parabola at equal distances, since no hand
-// turns evenly.
+// neighbours: twice what it is on a parabola at equal distances, and a little more,
+// since no hand turns evenly; but no more than a quarter of the way to them.
 func (a *ascent) hidden() float64 {
 	d := a.before - a.after
-	return d * d / (4*(a.before+a.after) + 1)
+	return min(d*d/(4*(a.before+a.after)+1)+uneven*a.top, max(a.before, a.after)/4)
 }
 
 // isTheNose says whether the highest lift is as good as the nose that is expected:
 // nothing that would matter can come above it.
 func (a *ascent) isTheNose(v lift.View, e expectation) bool {
-	return e.lift+e.u-(a.top-v.Noise) <= max(v.Step, 5000)+a.hidden()+asGood*a.top
+	missing := e.lift + e.u/2 - (a.top - v.Noise/2)
+	return missing <= max(v.Step, 5000)+a.hidden()+asGood*a.top
 }
 
 // credible says whether the highest lift was the nose.
@@ -143,9 +146,9 @@ func (a *ascent) credible(v lift.View, at measure.Stamp, e expectation, band flo
 	switch {
 	case reached && turning && beyond <= 0 && fall < 0.5*a.top:
 		return false // turned back, just below it
-	case reached && (a.isTheNose(v, e) || fall > takesOff(a.top, max(e.lift+e.u, a.top))):
+	case reached && (a.isTheNose(v, e) || fall > takesOff(a.top, max(e.lift+e.u, a.top), backTurn)):
 	case turning && beyond > looseAngle+a.swing && fall > 0.02*a.top && at-a.fallenAt >= 150*measure.Millisecond:
-	case e.known() && a.top < e.lift && a.top > plausible*(e.lift-e.u) && fall > takesOff(a.top, e.lift+e.u):
+	case e.known() && a.top < e.lift && a.top > plausible*(e.lift-e.u) && fall > takesOff(a.top, e.lift+e.u, farBackTurn):
 	case fall > a.atAll():
 	default:
 		return false

@@ -11,8 +11,11 @@ type View struct {
 	// Heel is what the indicator shows on the heel; Lift and Top are above it:
 	// now, and at the highest of the opening under way.
 	Heel, Lift, Top float64
-	// Open tells that the valve has left the heel and not come home.
-	Open bool
+	// Open tells that the valve has left the heel and not come home; Since when, in
+	// microseconds: one opening has one such moment, also where the hand turns back
+	// in the middle of it.
+	Open  bool
+	Since float64
 	// Step is the indicator's least step as far as it is known, else 0, and
 	// Noise the standard deviation of a reading.
 	Step, Noise float64
@@ -34,11 +37,11 @@ func (g *Segmenter) View() View {
 	}
 	y := g.last.y * float64(sign)
 	v.Sign, v.Heel, v.Lift = sign, g.stream.shown(k.heel*float64(sign), g.last.t), y-k.heel
-	// A heel that has slipped by no more than slips do is one while the valve rests.
-	v.Open = k.at == away && v.Lift > k.lim.leave && !(k.hasLow && v.Lift <= slipMost)
+	// A low rest no higher than slips go is a heel that has slipped.
+	v.Open = k.at == away && v.Lift > k.lim.leave && !(k.hasLow && v.Lift <= min(k.low.level-k.heel+k.lim.near, slipMost))
 	v.Settled, v.Sure, v.Lost, v.Angle = g.sign != 0, k.sure, k.at == seeking, g.last.a
 	if k.at == away {
-		v.Top = k.top
+		v.Top, v.Since = k.top, k.out
 	}
 	return v
 }
