@@ -186,6 +186,9 @@ func checkingLifts(text string) ([]measure.Length, error) {
 // setEncoder takes how the encoder was mounted from a query: tdc_deg,
 // tdc_u_deg, wraps_deg, on_cam, counts_down.
 func setEncoder(o *timing.Options, get func(string) string) error {
+	if get("tdc_deg") != "" {
+		o.TDCU = 0 // the engine's is of another angle
+	}
 	for field, to := range map[string]*measure.Angle{"tdc_deg": &o.TDC, "tdc_u_deg": &o.TDCU, "wraps_deg": &o.Wraps} {
 		text := get(field)
 		if text == "" {

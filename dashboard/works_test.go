@@ -116,7 +116,7 @@ func TestEveryKindOfWorkIsCalculated(t *testing.T) {
 func TestTimingFromTheEnginesTopDeadCentre(t *testing.T) {
 	s := serve(t, nil)
 	_, text := s.ask("POST", "/api/v1/engines", `{"id":"demo","cylinders":4,"valves_per_cylinder":2,"firing_order":[1,3,4,2],
-		"rocker_ratio":{"intake":1,"exhaust":1},"tdc_deg":15}`)
+		"rocker_ratio":{"intake":1,"exhaust":1},"tdc":{"angle_deg":15,"u_deg":0.5,"method":"positive stop","on":"2026-11-25"}}`)
 	require.Contains(t, text, `"rev":1`)
 	first := s.turn(storage.Head{Engine: "demo", Valve: "1I"}, 110+15)
 	third := s.turn(storage.Head{Engine: "demo", Valve: "3I"}, 110+15+180)
@@ -143,11 +143,11 @@ func TestTimingFromTheEnginesTopDeadCentre(t *testing.T) {
 	assert.Contains(t, text, "cylinder 3, 180 deg later")
 
 	// Set down anew, the remembered answer does not count any more.
-	status, text := s.ask("PUT", "/api/v1/engines/demo", `{"cylinders":4,"valves_per_cylinder":2,"rocker_ratio":{"intake":1,"exhaust":1},"tdc_deg":10,"rev":1}`)
+	status, text := s.ask("PUT", "/api/v1/engines/demo", `{"cylinders":4,"valves_per_cylinder":2,"rocker_ratio":{"intake":1,"exhaust":1},"tdc":{"angle_deg":10},"rev":1}`)
 	require.Equal(t, 200, status, text)
 	got, _ = nose(first, "")
 	assert.InDelta(t, 115, got, 0.2)
-	status, text = s.ask("PUT", "/api/v1/engines/demo", `{"cylinders":4,"valves_per_cylinder":2,"tdc_deg":1e7,"rev":2}`)
+	status, text = s.ask("PUT", "/api/v1/engines/demo", `{"cylinders":4,"valves_per_cylinder":2,"tdc":{"angle_deg":1e7},"rev":2}`)
 	assert.Equal(t, 400, status)
-	assert.Equal(t, "tdc_deg", into[map[string]string](s, text)["field"])
+	assert.Equal(t, "tdc.angle_deg", into[map[string]string](s, text)["field"])
 }
