@@ -185,7 +185,7 @@ func TestTheSchemaRefuses(t *testing.T) {
 	t.Logf("%d keys taken away and %d bent, all refused", taken, bent)
 
 	findings := checker(t, "findings")
-	sound := `{"openings":[],"max_lift_mm":0,"max_lift_u_mm":0,"half_lift_mm":0,"spread_mm":0,"resolution_mm":0,"faults":[{"kind":"gap","t_s":1,"says":"x"}]}`
+	sound := `{"openings":[],"max_lift_mm":0,"max_lift_u_mm":0,"half_lift_mm":0,"spread_mm":0,"resolution_mm":0,"sign":1,"faults":[{"kind":"gap","t_s":1,"says":"x"}]}`
 	require.NoError(t, findings.Check([]byte(sound)))
 	for _, change := range [][2]string{{`"gap"`, `"gape"`}, {`"t_s":1`, `"t_s":"1"`}, {`"says":"x"`, `"says":""`}, {`"spread_mm":0`, `"spread_mm":-1`},
 		{`"openings":[]`, `"openings":null`}, {`"max_lift_mm":0,`, ``}, {`"t_s":1`, `"t_s":1,"more":1`}} {

@@ -111,12 +111,22 @@ func (a *Analysis) Findings() (Findings, error) {
 	var counting []measured
 	counting, f.Faults, f.LeftOut = leaveOut(a.g.all, f.Faults, a.out)
 	pool(counting)
+	a.g.judgeWhole(counting)
+	for _, n := range a.g.Take(nil) {
+		if n.Fault != nil {
+			f.Faults = append(f.Faults, *n.Fault)
+		}
+	}
 	var mean meanLift
 	for _, m := range counting {
 		f.Openings = append(f.Openings, m.Opening)
 		mean.add(float64(m.MaxLift), m.own, m.common)
 	}
 	f.Resolution = measure.Length(a.g.steps.Step())
+	f.Doubted, f.Doubts = a.g.doubts.counts, a.g.doubts.shown
+	if mean.n > 0 {
+		f.Sign = a.g.sign
+	}
 	if mean.n == 0 && len(f.LeftOut) > 0 {
 		f.Faults = append(f.Faults, Fault{Kind: PartTurn, At: f.LeftOut[0].Opening.Open, Says: "every opening of this trace was left out: turn once more, or take one back"})
 	} else if mean.n == 0 {

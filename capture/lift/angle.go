@@ -45,8 +45,9 @@ func noseByAngle(passage []point, heel, height, scatter float64) (peak, float64)
 // flankAngle returns the crank angle at which a flank passes half lift: side is
 // -1 for angles below the nose's and +1 for those above. All readings of that
 // flank count, whichever way the engine was turning, because angle and lift
-// belong together on a flank.
-func flankAngle(passage []point, nose, side, heel, half, height float64) float64 {
+// belong together on a flank. u is its standard uncertainty in degrees, from the
+// readings' scatter, from what lies between them and from the encoder's count.
+func flankAngle(passage []point, nose, side, heel, half, height float64) (at, u float64) {
 	var x, y []float64
 	lo, hi := math.Inf(-1), math.Inf(1) // nearest lifts below and above half
 	var loA, hiA float64
@@ -66,11 +67,12 @@ func flankAngle(passage []point, nose, side, heel, half, height float64) float64
 		}
 	}
 	if math.IsInf(lo, 0) || math.IsInf(hi, 0) {
-		return math.NaN()
+		return math.NaN(), 0
 	}
 	straight := loA + (hiA-loA)*(-lo)/(hi-lo)
+	u = hypot(betweenShare*(hiA-loA), countOf(y)/math.Sqrt(12))
 	if len(x) < 6 {
-		return straight
+		return straight, u
 	}
 	// a = c0 + c1 v + c2 v^2 by least squares; wanted is c0.
 	var s [5]float64
@@ -87,11 +89,29 @@ func flankAngle(passage []point, nose, side, heel, half, height float64) float64
 	}
 	inv, ok := invert3([3][3]float64{{s[0], s[1], s[2]}, {s[1], s[2], s[3]}, {s[2], s[3], s[4]}})
 	if !ok {
-		return straight
+		return straight, u
 	}
 	c := straight + inv[0][0]*r[0] + inv[0][1]*r[1] + inv[0][2]*r[2]
 	if math.Abs(c-straight) > 2 { // a lopsided handful
-		return straight
+		return straight, hypot(u, c-straight)
 	}
-	return c
+	return c, hypot(u, (c-straight)/2)
+}
+
+// betweenShare is by how much of the way between two readings a crossing between
+// them may be off.
+const betweenShare = 0.04
+
+// countOf returns the least step of the angles of a flank, degrees.
+func countOf(a []float64) float64 {
+	least := math.Inf(1)
+	for i := 1; i < len(a); i++ {
+		if d := math.Abs(a[i] - a[i-1]); d > 1e-9 {
+			least = min(least, d)
+		}
+	}
+	if math.IsInf(least, 1) {
+		return 0
+	}
+	return min(least, 1)
 }

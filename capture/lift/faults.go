@@ -23,7 +23,10 @@ type verdicts struct {
 	cutAt       float64 // max lift
 	angles      bool
 	told        [3]bool // no-contact, travel-end, too-fast
-	last        level   // heel after the last opening
+	sinking     sinking
+	runsOut     int // over how many heels it has shown
+	home        homecomings
+	last        level // heel after the last opening
 	hasLast     bool
 }
 
@@ -37,6 +40,9 @@ func (g *Segmenter) judge(m measured) {
 	g.judgeHeel(m)
 	g.judgeShape(m)
 	g.judgeSpeed(m)
+	g.judgeSinking(m)
+	g.judgeSticking(m)
+	g.judgeRunOut(m)
 	if m.back > 0 {
 		g.tellBack(m.backAt, "")
 	}
@@ -69,8 +75,25 @@ func (g *Segmenter) judgeHeel(m measured) {
 	v.last, v.hasLast = m.after, m.after.n > 0 && !m.reZeroed
 }
 
+// judgeRunOut tells of a heel that goes up and down as it turns, once.
+func (g *Segmenter) judgeRunOut(m measured) {
+	if g.verdict.runsOut == runsOutAgain || m.runOut < max(2.5*float64(g.steps.Step()), leastRunOut) {
+		return
+	}
+	if g.verdict.runsOut++; g.verdict.runsOut < runsOutAgain {
+		return // once may have been a rest at the foot of a flank
+	}
+	g.fault(HeelRunOut, m.Open, "the heel goes up and down by "+length(m.runOut)+" as it turns: its base circle or the bearings run out. Lash and max lift depend on where on the heel they are taken, by as much; the maker says what is allowed")
+}
+
+// leastRunOut is worth telling, nanometres.
+const leastRunOut = 6 * um
+
+// runsOutAgain is over how many heels a run-out must show.
+const runsOutAgain = 2
+
 func (g *Segmenter) tellShift(at measure.Stamp, d float64) {
-	g.fault(ZeroShift, at, fmt.Sprintf("the heel came back %s from where it was: something slipped. Check the indicator's base, its tip and the lash, set zero on the heel and turn again", length(math.Abs(d))))
+	g.fault(ZeroShift, at, fmt.Sprintf("the heel came back %s from where it was: something slipped, or the spindle sticks. Check the indicator's base, its tip and the lash, set zero on the heel and turn again", length(math.Abs(d))))
 }
 
 // judgeShape adds an opening to the evidence on the spindle's travel. A trace

@@ -1,6 +1,9 @@
 package lift
 
-import "lobescribe/device/measure"
+import (
+	"lobescribe/capture/sift"
+	"lobescribe/device/measure"
+)
 
 // Findings is what was worked out from one trace. Its JSON form is promised to
 // the outside: lengths in millimetres, times in seconds since the trace began,
@@ -15,7 +18,14 @@ type Findings struct {
 	// Spread is the largest minus the least max lift of the openings.
 	Spread     measure.Length `json:"spread_mm"`
 	Resolution measure.Length `json:"resolution_mm"`
-	Faults     []Fault        `json:"faults"`
+	// Sign is +1 where the reading grows as the valve opens, -1 where it falls;
+	// 0 where no opening told.
+	Sign int `json:"sign"`
+	// Doubted counts the readings that do not count, by reason; Doubts lists the
+	// first of them.
+	Doubted map[sift.Reason]int `json:"doubted,omitempty"`
+	Doubts  []Doubted           `json:"doubts,omitempty"`
+	Faults  []Fault             `json:"faults"`
 	// LeftOut are openings that somebody struck. They are not among Openings
 	// and no figure rests on them.
 	LeftOut []Struck `json:"left_out,omitempty"`
@@ -44,6 +54,8 @@ type Crossing struct {
 	// Reading is what the indicator itself shows there.
 	Reading measure.Length `json:"reading_mm"`
 	Angle   *measure.Angle `json:"angle_deg,omitempty"`
+	// AngleU is the expanded uncertainty of Angle, k = 2.
+	AngleU *measure.Angle `json:"angle_u_deg,omitempty"`
 }
 
 // FaultKind names what is wrong with a set-up or a trace.
@@ -60,6 +72,17 @@ const (
 	TooFast    FaultKind = "too-fast"    // the nose may have fallen between readings
 	BackTurn   FaultKind = "back-turn"   // the engine was turned the wrong way
 	PartTurn   FaultKind = "part-turn"   // no whole opening
+	Misread    FaultKind = "misread"     // readings that no valve can give
+	Frozen     FaultKind = "frozen"      // the indicator repeated itself while the valve moved
+
+	SlowGauge     FaultKind = "slow-gauge"     // lift comes later than the angle
+	LatePort      FaultKind = "late-port"      // the angle comes later than the lift
+	EncoderSlip   FaultKind = "encoder-slip"   // passages no longer lie on each other
+	EncoderCounts FaultKind = "encoder-counts" // from nose to nose is no whole turn
+	HeelRunOut    FaultKind = "heel-runout"    // the heel goes up and down as it turns
+	Bleeding      FaultKind = "bleeding"       // the lifter sinks while the valve is open
+	Sticking      FaultKind = "sticking"       // the spindle moves in jumps
+	Knock         FaultKind = "knock"          // the stand was knocked
 )
 
 // Fault is one thing that is wrong, where it began, and what to do about it in

@@ -31,12 +31,15 @@ func leaveOut(all []measured, faults []Fault, out []LeftOut) (kept []measured, s
 		return all, faults, nil
 	}
 	still = faults
+	skipped := false
 	for _, m := range all {
 		i := slices.IndexFunc(out, func(l LeftOut) bool { return l.covers(m.Nose) })
 		if i < 0 {
-			kept = append(kept, m)
+			m.skipped = m.skipped || skipped
+			kept, skipped = append(kept, m), false
 			continue
 		}
+		skipped = true
 		struck = append(struck, Struck{m.Opening, out[i].Why})
 		still = slices.DeleteFunc(slices.Clone(still), func(f Fault) bool { return m.Open <= f.At && f.At <= m.Close })
 	}

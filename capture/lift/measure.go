@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/sift"
 	"lobescribe/device/measure"
 )
 
@@ -34,13 +35,23 @@ type measured struct {
 	noise           float64
 	own             float64 // standard uncertainty that other openings do not share
 	common          float64 // and that they do
+	runOut          float64 // by how much the heel goes up and down, noise taken off
+	thawed          bool    // some of its readings were an indicator's repeats
+	doubted         []point // lay off the line of their neighbours
+	passed          *passed
+	pauses          []pause
+	skipped         bool // a passage before it could not be measured, or readings were lost
+	slipped         bool // the heel came back elsewhere
+	crossing        [2]crossed
+	way             float64 // that the angle counts as the engine turns
 }
 
 // surroundings is what measuring an opening needs besides its readings.
 type surroundings struct {
 	sign   float64
-	step   float64 // of the indicator
-	noise  float64 // standard deviation of a reading before rounding
+	frozen []sift.Frozen // when the indicator repeated itself
+	step   float64       // of the indicator
+	noise  float64       // standard deviation of a reading before rounding
 	lim    limits
 	stream *stream
 	keep   bool  // what is needed to measure again
@@ -122,17 +133,83 @@ func lowerHeel(p []point, own, other level, wide float64) level {
 // opening measures the opening between two heels; false where there are too
 // few readings to tell anything.
 func (e surroundings) opening(before, passage, after []point) (measured, bool) {
+	m := measured{noise: math.Sqrt(max(e.noise*e.noise-e.step*e.step/12, 0))}
+	m.thawed = e.thaws(passage)
+	before, passage, after = e.thawed(before), e.thawed(passage), e.thawed(after)
 	if len(passage) < 3 || len(before)+len(after) == 0 {
 		return measured{}, false
 	}
-	m := measured{noise: math.Sqrt(max(e.noise*e.noise-e.step*e.step/12, 0))}
 	scatter := max(e.noise, rectangular(e.step), 100) // nothing is known to better than 0.1 um
+	passage, ok := e.heels(&m, before, passage, after, scatter)
+	if !ok {
+		return measured{}, false
+	}
+	passage, m.doubted = e.cleaned(passage)
+	if len(passage) < 3 {
+		return measured{}, false
+	}
+	v := viewOf(passage, (m.before.y+m.after.y)/2)
+	if v.angles && math.Abs(passage[len(passage)-1].a-passage[0].a) < leastTurned {
+		return measured{}, false // up a flank and down the same one
+	}
+	e.findNose(&m, &v, scatter)
+	if e.keep && v.angles && !m.nose.dense {
+		m.parts = &parts{e: e, before: slices.Clone(before), passage: slices.Clone(passage), after: slices.Clone(after), heel: v.heel}
+	}
+	e.turnedThrough(&m, &v, before, after)
+	m.shape = e.shape(before, passage, v.heel, m.nose.y, scatter, v.angles)
+	m.short = max(m.nose.gap, 2*m.nose.short)
+	if !v.angles {
+		m.back, m.backAt = backOnFlank(passage, v.y, v.top, max(0.03*v.height, 8*scatter, 4*e.step))
+	}
+	if e.missing(&v) {
+		return measured{}, false
+	}
+	e.crossings(&m, &v)
+	m.pauses = e.pauses(&v)
+	e.uncertain(&m, &v)
+	return m, true
+}
+
+// view is a passage over its heel.
+type view struct {
+	p       []point
+	heel    float64
+	t, y, w []float64 // since the first, above the heel, weights
+	top     int       // the highest
+	height  float64   // of it
+	angles  bool      // each point has one
+	noseAt  float64   // when, found
+	noseA   float64   // at which angle, found
+}
+
+func viewOf(passage []point, heel float64) view {
+	n := len(passage)
+	v := view{p: passage, heel: heel, t: make([]float64, n), y: make([]float64, n), w: make([]float64, n)}
+	counted := 0
+	for i, p := range passage {
+		v.t[i], v.y[i], v.w[i] = p.t-passage[0].t, p.y-heel, p.w
+		if !math.IsNaN(p.a) {
+			counted++
+		}
+		if v.y[i] > v.y[v.top] {
+			v.top = i
+		}
+	}
+	v.height, v.angles = v.y[v.top], counted == n
+	return v
+}
+
+// heels finds the level on either side, and takes from the passage a rest on a
+// heel that had moved before the valve opened.
+func (e surroundings) heels(m *measured, before, passage, after []point, scatter float64) ([]point, bool) {
 	wide := max(1.05*e.step, 6*scatter)
 	if e.noise < rectangular(e.step) {
 		wide = 1.05 * e.step
 	}
 	m.before, m.after = heelOf(before, wide), heelOf(after, wide)
 	m.before, m.after = lowerHeel(before, m.before, m.after, wide), lowerHeel(after, m.after, m.before, wide)
+	m.runOut = max(e.runOut(before, m.before, wide), e.runOut(after, m.after, wide))
 	if q := e.stream; q.jumped && float64(q.jumpAt) >= start(before, passage) {
 		// Zero was pressed: only the heel on the nose's side of it counts.
 		m.reZeroed = true
@@ -152,7 +229,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		m.before.y = m.after.y
 		passage = passage[wait:]
 		if len(passage) < 3 {
-			return measured{}, false
+			return nil, false
 		}
 	}
 	if m.after.n == 0 {
@@ -161,117 +238,178 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	if m.before.n == 0 {
 		m.before = m.after
 	}
-	heel := (m.before.y + m.after.y) / 2
+	return passage, m.before.n+m.after.n > 0
+}
 
-	// The nose, along time and, with an encoder, along the crank angle.
-	n := len(passage)
-	top := 0
-	t, y, w := make([]float64, n), make([]float64, n), make([]float64, n)
-	counted := 0
-	for i, p := range passage {
-		t[i], y[i], w[i] = p.t-passage[0].t, p.y-heel, p.w
-		if !math.IsNaN(p.a) {
-			counted++
-		}
-		if y[i] > y[top] {
-			top = i
-		}
+// findNose finds the nose along time and, with an encoder, along the crank
+// angle.
+func (e surroundings) findNose(m *measured, v *view, scatter float64) {
+	m.nose = findPeak(v.t, v.y, v.w, v.top, v.height, scatter, ofTime)
+	v.noseAt = m.nose.x + v.p[0].t
+	if !v.angles {
+		return
 	}
-	height := y[top]
-	inTime := findPeak(t, y, w, top, height, scatter, ofTime)
-	m.nose = inTime
-	noseAt := inTime.x + passage[0].t
-	var noseAngle float64
-	hasAngle := counted == n
-	if hasAngle && math.Abs(passage[n-1].a-passage[0].a) < leastTurned {
-		return measured{}, false // up a flank and down the same one
+	m.nose, v.noseA = noseByAngle(v.p, v.heel, v.height, scatter)
+	m.height, m.scatter = v.height, scatter
+	if e.nose != nil {
+		m.nose.y, m.nose.noise, m.nose.short, m.nose.fit = e.nose.y, e.nose.noise, e.nose.short, e.nose.fit
 	}
-	if hasAngle {
-		m.nose, noseAngle = noseByAngle(passage, heel, height, scatter)
-		m.height, m.scatter = height, scatter
-		if e.keep && !m.nose.dense {
-			m.parts = &parts{e: e, before: slices.Clone(before), passage: slices.Clone(passage), after: slices.Clone(after), heel: heel}
-		}
-		if e.nose != nil {
-			m.nose.y, m.nose.noise, m.nose.short, m.nose.fit = e.nose.y, e.nose.noise, e.nose.short, e.nose.fit
-		}
-	}
-	lift := m.nose.y
-	half := lift / 2
+}
 
+// turnedThrough finds how long the valve stayed at its highest, against its
+// heels and flanks, and whether that can have been a heel.
+func (e surroundings) turnedThrough(m *measured, v *view, before, after []point) {
 	var sum float64
-	for i := 1; i < n; i++ {
-		if y[i] > height-2*e.lim.near && y[i-1] > height-2*e.lim.near {
-			sum += t[i] - t[i-1]
+	for i := 1; i < len(v.y); i++ {
+		if v.y[i] > v.height-2*e.lim.near && v.y[i-1] > v.height-2*e.lim.near {
+			sum += v.t[i] - v.t[i-1]
 		}
 	}
-	m.flank = flankTime(passage, heel, height)
+	m.flank = flankTime(v.p, v.heel, v.height)
 	m.round = sum < m.flank
 	m.rested = [3]float64{span(before), sum, span(after)}
-	if hasAngle {
-		lo, hi := math.Inf(1), math.Inf(-1)
-		for i := range y {
-			if y[i] > height-e.lim.near {
-				lo, hi = min(lo, passage[i].a), max(hi, passage[i].a)
-			}
+	if !v.angles {
+		return
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i := range v.y {
+		if v.y[i] > v.height-e.lim.near {
+			lo, hi = min(lo, v.p[i].a), max(hi, v.p[i].a)
 		}
-		m.round = hi-lo < 200
-		m.heel = !m.round && flatTurned(passage, y, top, 2*e.lim.near) > heelAtLeast
 	}
+	m.round = hi-lo < 200
+	m.heel = !m.round && flatTurned(v.p, v.y, v.top, 2*e.lim.near) > heelAtLeast
+}
 
-	m.shape = e.shape(before, passage, heel, lift, scatter, hasAngle)
-	m.short = max(m.nose.gap, 2*m.nose.short)
-	if !hasAngle {
-		m.back, m.backAt = backOnFlank(passage, y, top, max(0.03*height, 8*scatter, 4*e.step))
+// missing says whether there is no measuring the passage: the nose lies where
+// readings are missing, or it began or ended on the lobe.
+func (e surroundings) missing(v *view) bool {
+	p, y, top, n := v.p, v.y, v.top, len(v.p)
+	if top > 0 && e.stream.lost(p[top-1], p[top]) && y[top]-y[top-1] > mostLost*v.height ||
+		top < n-1 && e.stream.lost(p[top], p[top+1]) && y[top]-y[top+1] > mostLost*v.height {
+		return true
 	}
+	return y[0] >= v.height/2 || y[n-1] >= v.height/2
+}
 
+// crossings sets what an opening says of where and when.
+func (e surroundings) crossings(m *measured, v *view) {
+	lift := m.nose.y
+	half := lift / 2
+	p, n := v.p, len(v.p)
 	out := &m.Opening
-	out.Open, out.Close = stamp(passage[0].t), stamp(passage[n-1].t)
-	if top > 0 && e.stream.lost(passage[top-1], passage[top]) && y[top]-y[top-1] > mostLost*height ||
-		top < n-1 && e.stream.lost(passage[top], passage[top+1]) && y[top]-y[top+1] > mostLost*height {
-		return measured{}, false // the nose lies where readings are missing
-	}
-	if y[0] >= half || y[n-1] >= half {
-		return measured{}, false // it began or ended on the lobe
-	}
-	out.Heel = measure.Length(math.Round(e.stream.shown(e.sign*heel, noseAt)))
+	out.Open, out.Close = stamp(p[0].t), stamp(p[n-1].t)
+	out.Heel = measure.Length(math.Round(e.stream.shown(e.sign*v.heel, v.noseAt)))
 	out.MaxLift = measure.Length(math.Round(lift))
 	out.HalfLift = measure.Length(math.Round(half))
-	i := top
-	for i > 0 && y[i] >= half {
+	i := v.top
+	for i > 0 && v.y[i] >= half {
 		i--
 	}
-	out.OpeningHalf.At = stamp(passage[0].t + between(t, y, i, half))
-	i = top
-	for i < n-1 && y[i] >= half {
+	out.OpeningHalf.At = stamp(p[0].t + between(v.t, v.y, i, half))
+	i = v.top
+	for i < n-1 && v.y[i] >= half {
 		i++
 	}
-	out.ClosingHalf.At = stamp(passage[0].t + between(t, y, max(i-1, 0), half))
+	out.ClosingHalf.At = stamp(p[0].t + between(v.t, v.y, max(i-1, 0), half))
 	// The fit may put the nose of a rest at its other end.
-	out.Nose = min(max(stamp(noseAt), out.OpeningHalf.At), out.ClosingHalf.At)
+	out.Nose = min(max(stamp(v.noseAt), out.OpeningHalf.At), out.ClosingHalf.At)
 	for _, c := range [2]*Crossing{&out.OpeningHalf, &out.ClosingHalf} {
-		c.Reading = measure.Length(math.Round(e.stream.shown(e.sign*(heel+half), float64(c.At))))
+		c.Reading = measure.Length(math.Round(e.stream.shown(e.sign*(v.heel+half), float64(c.At))))
 	}
-	if hasAngle {
-		out.NoseAngle = angle(noseAngle)
-		way := 1.0
-		if passage[n-1].a < passage[0].a {
-			way = -1
-		}
-		out.OpeningHalf.Angle = angle(flankAngle(passage, noseAngle, -way, heel, half, height))
-		out.ClosingHalf.Angle = angle(flankAngle(passage, noseAngle, way, heel, half, height))
+	if !v.angles {
+		return
 	}
+	out.NoseAngle = angle(v.noseA)
+	way := 1.0
+	if p[n-1].a < p[0].a {
+		way = -1
+	}
+	m.way = way
+	m.passed = v.passes(lift, way)
+	for i, c := range [2]*Crossing{&out.OpeningHalf, &out.ClosingHalf} {
+		side := way * float64(2*i-1)
+		a, u := flankAngle(p, v.noseA, side, v.heel, half, v.height)
+		c.Angle = angle(a)
+		m.crossing[i] = crossed{u: u, speed: m.passed.speed(i), steep: lift * m.passed.steepness(i)}
+		m.state(i, 0, unknownLag)
+	}
+}
 
-	m.own = hypot(m.nose.noise, m.nose.short, m.before.u/2, m.after.u/2)
-	repeat := (m.after.y - m.before.y) / 2 / math.Sqrt(3)
-	m.own = hypot(m.own, repeat)
-	q := rounded(e.step, m.noise)
-	m.common = q
-	if !m.nose.fit {
-		m.common = hypot(q, q)
+// crossed is what the uncertainty of a half-lift angle is made of.
+type crossed struct {
+	u     float64 // of the crossing itself, degrees
+	speed float64 // of the crank there, degrees a second
+	steep float64 // of the lift there, nanometres a degree
+	off   float64 // taken off for lift that comes late, degrees
+	late  float64 // standard uncertainty of that
+}
+
+// near half lift, in max lifts: whose readings say what the crank did there.
+const nearHalf = 0.15
+
+// speed returns how fast the crank went by half lift on a flank, degrees a
+// second.
+func (o *passed) speed(side int) float64 {
+	var sum, n float64
+	for _, r := range o.flanks {
+		if r.side == side && math.Abs(r.y) < nearHalf {
+			sum, n = sum+math.Abs(r.w), n+1
+		}
 	}
-	out.MaxLiftU = measure.Length(math.Ceil(2 * hypot(m.own, m.common)))
-	return m, true
+	return sum / max(n, 1)
+}
+
+// steepness returns by how much lift changes there with each degree, in max
+// lifts; 0 where too few readings say.
+func (o *passed) steepness(side int) float64 {
+	var n, sa, sy, saa, say float64
+	for _, r := range o.flanks {
+		if r.side == side && math.Abs(r.y) < nearHalf {
+			a := r.a - o.flanks[0].a
+			n, sa, sy, saa, say = n+1, sa+a, sy+r.y, saa+a*a, say+a*r.y
+		}
+	}
+	if d := saa - sa*sa/max(n, 1); n >= 3 && d > 0 {
+		return math.Abs(say-sa*sy/n) / d
+	}
+	return 0
+}
+
+// late returns by how much the angles at half lift are too great where lift
+// comes lag seconds later.
+func (o *passed) late(side int, lag float64) float64 {
+	var sum, n float64
+	for _, r := range o.flanks {
+		if w := 1 - math.Abs(r.y)/nearHalf; r.side == side && w > 0 {
+			sum, n = sum+w*(r.a-o.at(r.t-lag)), n+w
+		}
+	}
+	if n == 0 {
+		return lag * o.speed(side)
+	}
+	return sum / n
+}
+
+// state states a half-lift angle for lift that comes later than the angle by lag
+// seconds, known to u.
+func (m *measured) state(side int, lag, u float64) {
+	c, x := [2]*Crossing{&m.OpeningHalf, &m.ClosingHalf}[side], &m.crossing[side]
+	if c.Angle == nil {
+		return
+	}
+	off := 0.0
+	if lag != 0 {
+		off = m.passed.late(side, lag)
+	}
+	*c.Angle -= measure.FromDegrees(m.way * (off - x.off))
+	x.off, x.late = off, u*x.speed
+	// Half lift is known to half of what max lift is.
+	height := 0.0
+	if x.steep > 0 {
+		height = hypot(m.own, m.common) / 2 / x.steep
+	}
+	c.AngleU = angle(min(2*hypot(x.u, x.late, height), 90))
 }
 
 // flatTurned returns how far the crank was turned in one go while the signal stayed

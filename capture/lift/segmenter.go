@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/sift"
 	"lobescribe/capture/step"
 	"lobescribe/device/measure"
 )
@@ -39,11 +40,17 @@ const (
 // a nose, for a heel takes longer than both flanks.
 type Segmenter struct {
 	o         Options
+	sift      sift.Sift
+	sound     []measure.Reading // that count, of the last Step
+	newest    measure.Stamp     // of all that came
+	any       bool
+	doubts    doubts
 	steps     step.Finder
 	noise     noiseMeter
 	tracks    [2]track      // the reading grows, the reading falls
 	sign      int           // 0 while not known
 	held      [2][]measured // not published yet
+	skipped   [2]bool       // a passage could not be measured
 	published bool
 	news      []News
 	n         int64
@@ -199,8 +206,10 @@ func (g *Segmenter) conclude(i int, until float64) {
 	k.pending = !g.patient
 	m, ok := g.measure(k, i, until)
 	if !ok {
+		g.skipped[i] = true
 		return
 	}
+	m.skipped, g.skipped[i] = g.skipped[i], false
 	switch {
 	case g.sign != 0:
 	case m.round && m.MaxLift >= doubtful:
@@ -295,6 +304,7 @@ func trackOf(sign int) int { return (1 - sign) / 2 }
 func (g *Segmenter) publish(m measured) {
 	o := m.Opening
 	g.published = true
+	m.slipped = math.Abs(m.after.y-m.before.y) > max(mostStick*float64(g.steps.Step()), leastShift)
 	g.judge(m)
 	if g.patient {
 		g.all = append(g.all, m)
@@ -304,7 +314,7 @@ func (g *Segmenter) publish(m measured) {
 
 func (g *Segmenter) measure(k *track, i int, until float64) (measured, bool) {
 	e := surroundings{
-		sign: float64(signOf(i)), stream: &g.stream, keep: g.patient, step: float64(g.steps.Step()), noise: g.noise.sd(), lim: k.lim,
+		sign: float64(signOf(i)), frozen: g.doubts.frozen, stream: &g.stream, keep: g.patient, step: float64(g.steps.Step()), noise: g.noise.sd(), lim: k.lim,
 	}
 	b := k.bounds
 	return e.opening(k.pts.between(b.section, b.out), k.pts.between(b.out, b.landed), k.pts.between(b.landed, until))
@@ -321,6 +331,10 @@ func (g *Segmenter) Take(dst []News) []News {
 // there settles, and of two directions that are both possible the likelier is
 // taken.
 func (g *Segmenter) Finish() {
+	for _, r := range g.sift.Finish(g.sound[:0]) {
+		g.count(r)
+	}
+	g.doubted()
 	if g.stream.held {
 		g.stream.held = false
 		g.feed(g.stream.suspect)

@@ -216,14 +216,26 @@ func (q *stream) mend(r measure.Reading, why jump) {
 	q.run = 0
 }
 
-// Step takes the next reading and says whether there is news to take.
+// Step takes the next reading and says whether there is news to take. The sift
+// decides whether the reading counts; one that it holds comes with a later one.
 func (g *Segmenter) Step(r measure.Reading) bool {
-	q := &g.stream
 	if r.Has&measure.HasLift == 0 || r.Lift > mostLift || r.Lift < -mostLift ||
-		r.At > mostStamp || r.At < -mostStamp || q.n > 0 && r.At < q.last.At ||
-		q.held && r.At < q.suspect.At {
+		r.At > mostStamp || r.At < -mostStamp || g.any && r.At < g.newest {
 		return false
 	}
+	g.newest, g.any = r.At, true
+	g.sift.Count, g.sift.Noise = float64(g.steps.Step()), g.noise.sd()
+	g.sound = g.sift.Step(g.sound[:0], r)
+	for _, r := range g.sound {
+		g.count(r)
+	}
+	g.doubted()
+	return len(g.news) > 0
+}
+
+// count takes a reading that counts.
+func (g *Segmenter) count(r measure.Reading) {
+	q := &g.stream
 	if q.held {
 		q.held = false
 		if q.stays(r, float64(g.steps.Step())) {
@@ -239,10 +251,9 @@ func (g *Segmenter) Step(r measure.Reading) bool {
 		q.mend(r, toZero)
 	} else if q.suspicious(r, float64(g.steps.Step()), g.standing) {
 		q.suspect, q.held = r, true
-		return len(g.news) > 0
+		return
 	}
 	g.feed(r)
-	return len(g.news) > 0
 }
 
 // standing returns where the valve stands.
@@ -282,6 +293,7 @@ func (g *Segmenter) hole(r measure.Reading) {
 }
 
 func (g *Segmenter) tellGap(from, until measure.Stamp) {
+	g.skipped = [2]bool{true, true}
 	g.fault(Gap, from, fmt.Sprintf("no readings came for %v: check cable and plug. What the valve did meanwhile is not in the trace; turn that opening again", (until-from).Duration().Round(100*time.Millisecond)))
 }
 
@@ -292,9 +304,11 @@ func (g *Segmenter) Note(n measure.Note) {
 		g.stream.gapUntil = max(g.stream.gapUntil, n.Until)
 		g.tellGap(n.At, n.Until)
 	case measure.NoteUnitChange:
+		g.again()
 		g.steps.Again()
 		g.fault(UnitChange, n.At, "the indicator was switched to another unit. The readings stay right, since each carries its unit; leave the unit alone while the engine is turned")
 	case measure.NoteReZero:
+		g.again()
 		g.stream.pressed = true
 		g.fault(ReZero, n.At, "the indicator was set to zero on the way. Leave the zero alone while the engine is turned")
 	}

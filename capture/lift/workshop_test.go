@@ -149,7 +149,12 @@ func judge(s *workshop.Session, f lift.Findings, rate float64) passed {
 }
 
 // angleU is the expanded uncertainty of a half-lift angle in degrees, as stated.
-func angleU(lift.Crossing) float64 { return 0 }
+func angleU(c lift.Crossing) float64 {
+	if c.AngleU == nil {
+		return 0
+	}
+	return c.AngleU.Degrees()
+}
 
 // shopTally is a line of the table.
 type shopTally struct {

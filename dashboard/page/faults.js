@@ -93,6 +93,100 @@ export const faults = Object.freeze({
       "For timing: go well back, then come up again the way the engine runs.",
     ],
   },
+  misread: {
+    title: "Readings that no valve can give",
+    means: "A figure came that the ones before and after it contradict: a digit lost on the way, a loose plug, a spark nearby.",
+    figures: "Such readings are left out and counted. The figures hold; where one could not be told, the ± holds it.",
+    steps: [
+      "Push the plugs home, and lay the cable away from ignition leads and chargers.",
+      "If it comes often, change the cable or the battery.",
+      "If every figure is far off, look at the unit and the address: it may be another device.",
+    ],
+  },
+  frozen: {
+    title: "Indicator repeated itself",
+    means: "The indicator showed the same figure for a while although the valve moved, then caught up with a jump.",
+    figures: "The repeated readings are left out. A nose that fell into them may be missing: the ± holds what is not known.",
+    steps: [
+      "Turn the opening again that was hit.",
+      "Look for a weak battery, or an indicator that saves power between readings.",
+    ],
+  },
+  "slow-gauge": {
+    title: "Lift comes late",
+    means: "The indicator averages its figure, or its port is slower than the encoder's: lift lags behind the crank.",
+    figures: "Half-lift angles are mended for it. A nose that was passed fast reads a little low: it is in the ±.",
+    steps: [
+      "Turn slowly over the nose.",
+      "Switch averaging off on the indicator, if it can be.",
+      "Prove the indicator (Devices): then its lag is known.",
+    ],
+  },
+  "late-port": {
+    title: "Crank angle comes late",
+    means: "The encoder's port is slower than the indicator's: the angle lags behind the lift.",
+    figures: "Half-lift angles are mended for it. Lift is right.",
+    steps: [
+      "Measure the delay of the two ports once (Devices).",
+      "Or turn slowly: the lag counts for less.",
+    ],
+  },
+  "encoder-slip": {
+    title: "Encoder slipped",
+    means: "The lobe's flanks no longer lie where they lay, or two noses are not two turns of the crank apart.",
+    figures: "Lift is right. Angles from before and after the slip do not belong together.",
+    steps: [
+      "Tighten the coupling and the encoder's arm.",
+      "Find top dead centre anew, then turn again.",
+    ],
+  },
+  "encoder-counts": {
+    title: "Encoder's counts a turn are wrong",
+    means: "From nose to nose the engine turns 720 degrees; the encoder says something else each time.",
+    figures: "Lift is right. All angles are too large or too small by the share that is said.",
+    steps: [
+      "Look up the encoder's counts a turn (four edges a line) and set counts= in its address.",
+      "If it sits on the cam, say on=cam.",
+      "If the share is small and changes, counts are lost: look at its wires and its speed.",
+    ],
+  },
+  "heel-runout": {
+    title: "Heel runs out",
+    means: "With the valve shut the reading goes up and down as the engine turns: the base circle or the cam's bearings run out.",
+    figures: "Lash and max lift depend on where on the heel they are taken. The ± holds it.",
+    steps: [
+      "Set lash where the maker says, always at the same place.",
+      "Look at the cam's bearings and the lobe. How much is allowed, the maker says.",
+    ],
+  },
+  bleeding: {
+    title: "Lifter bleeds down",
+    means: "The valve sinks while it is held open: oil leaves a hydraulic lifter.",
+    figures: "Max lift is too small by what it sinks until the nose, half lift and the closing flank too. The ± holds about that much.",
+    steps: [
+      "Use a solid lifter, or a checking spring, for the mock-up.",
+      "Or pump the lifter up and turn without pausing.",
+    ],
+  },
+  sticking: {
+    title: "Spindle sticks",
+    means: "The indicator's spindle comes home to another figure than the one it left, now here, now there.",
+    figures: "A nose reads low by as much as it sticks, and the heel high. The ± holds it.",
+    steps: [
+      "Wipe the spindle dry and clean. Never oil it.",
+      "Set the indicator in line with the valve, so that nothing pushes it sideways.",
+      "Prove the indicator (Devices): then its stickiness is known.",
+    ],
+  },
+  knock: {
+    title: "Stand was knocked",
+    means: "With the valve shut the reading swung out and came back: something hit the stand, the head or the bar.",
+    figures: "What swung is left out where it shows. An opening that was hit may be off: turn it again.",
+    steps: [
+      "Keep bar and sleeves clear of the stand.",
+      "Turn the opening again that was hit.",
+    ],
+  },
   "part-turn": {
     title: "No whole opening",
     means: "The trace holds no passage from valve shut to valve shut again.",

@@ -1,0 +1,146 @@
+package lift
+
+import (
+	"math"
+)
+
+// thawed returns p without the readings in which the indicator repeated itself
+// while the valve moved.
+func (e surroundings) thawed(p []point) []point {
+	if !e.thaws(p) {
+		return p
+	}
+	kept := make([]point, 0, len(p))
+	for _, q := range p {
+		if !e.repeats(q.t) {
+			kept = append(kept, q)
+		}
+	}
+	return kept
+}
+
+// thaws says whether some readings of p were such repeats.
+func (e surroundings) thaws(p []point) bool {
+	if len(p) == 0 {
+		return false
+	}
+	for _, f := range e.frozen {
+		if float64(f.Until) >= p[0].t && float64(f.From) < p[len(p)-1].t {
+			return true
+		}
+	}
+	return false
+}
+
+func (e surroundings) repeats(t float64) bool {
+	for _, f := range e.frozen {
+		if t > float64(f.From) && t <= float64(f.Until) {
+			return true
+		}
+	}
+	return false
+}
+
+const (
+	// A reading is off the line of its neighbours where it lies off it by so
+	// many times what these lines differ by among themselves.
+	offTimes = 3.0
+	// and by so many counts and standard deviations of the noise.
+	offCounts, offNoise = 4.0, 7.0
+	// The play in an encoder's drive, degrees, and how far the hand may have gone
+	// back and on between two readings where there is none: see package sift.
+	drivePlay    = 0.5
+	unevenStamps = 0.4              // of the usual interval: such readings come in bunches
+	turnsBack    = 700e6 / 1e12 / 8 // nm a microsecond squared, times T²
+)
+
+// cleaned returns p without single readings that lie off the line of the
+// readings around them, and those. The sift has seen the great ones as they
+// came; here the readings behind are known, and the lobe: near the nose, where
+// no hand moves the valve by much, small ones show too.
+func (e surroundings) cleaned(p []point) (kept, off []point) {
+	if len(p) < 9 {
+		return p, nil
+	}
+	top := supported(p)
+	foot := math.Min(p[0].y, p[len(p)-1].y)
+	least := offCounts*max(e.step, 100) + offNoise*e.noise
+	var drop []int
+	for i := 2; i < len(p)-2; i++ {
+		// Most readings lie between their neighbours and go no farther.
+		if d := (p[i].y - p[i-1].y) * (p[i+1].y - p[i].y); d >= 0 {
+			continue
+		}
+		if math.Abs(p[i].y-p[i-1].y) < least || math.Abs(p[i+1].y-p[i].y) < least {
+			continue
+		}
+		if len(drop) > 0 && i-drop[len(drop)-1] <= 2 || p[i].w > 1 {
+			continue
+		}
+		if e.isOff(p[i-2:i+3], top, top-foot, least) {
+			drop = append(drop, i)
+		}
+	}
+	if len(drop) == 0 {
+		return p, nil
+	}
+	kept = make([]point, 0, len(p))
+	for i, q := range p {
+		if len(drop) > 0 && drop[0] == i {
+			drop, off = drop[1:], append(off, q)
+			continue
+		}
+		kept = append(kept, q)
+	}
+	return kept, off
+}
+
+// supported returns the height that a second reading beside it bears out.
+func supported(p []point) float64 {
+	top := math.Inf(-1)
+	for i := 1; i < len(p); i++ {
+		top = max(top, min(p[i-1].y, p[i].y))
+	}
+	return top
+}
+
+// isOff judges the middle of five readings by the lines through the others.
+func (e surroundings) isOff(p []point, top, height, least float64) bool {
+	x := func(i int) float64 { return p[i].t }
+	angles := true
+	way := p[4].a - p[0].a
+	for i := 1; i < 5; i++ {
+		if !((p[i].a-p[i-1].a)*way > 0) { // or there is none
+			angles = false
+		}
+	}
+	if angles {
+		x = func(i int) float64 { return p[i].a }
+	}
+	line := func(i, j int) float64 {
+		return p[i].y + (p[j].y-p[i].y)*(x(2)-x(i))/(x(j)-x(i))
+	}
+	for i := 1; i < 5; i++ {
+		if x(i) == x(i-1) {
+			return false
+		}
+	}
+	lines := [4]float64{line(1, 3), line(0, 4), line(0, 3), line(1, 4)}
+	lo, hi := lines[0], lines[0]
+	for _, v := range lines[1:] {
+		lo, hi = min(lo, v), max(hi, v)
+	}
+	off := max(p[2].y-hi, lo-p[2].y)
+	allowed := offTimes*(hi-lo) + least
+	if angles {
+		allowed += drivePlay * math.Abs((p[4].y-p[0].y)/way)
+	} else if q := e.stream; q.uneven > unevenStamps*q.typical {
+		return false // when each was taken nobody knows
+	} else if T := p[3].t - p[1].t; height > 0 {
+		// The crank moves the valve by less the nearer it is to the nose, where the
+		// lift falls with the square of the angle: as the root of the depth.
+		depth := min(max(top-lines[0], 0)/height, 1)
+		allowed += turnsBack * T * T * min(2*math.Sqrt(depth), 1)
+	}
+	return off > allowed
+}

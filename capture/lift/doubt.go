@@ -1,0 +1,95 @@
+package lift
+
+import (
+	"fmt"
+	"slices"
+
+	"lobescribe/capture/sift"
+	"lobescribe/device/measure"
+)
+
+// Doubted is a reading that does not count, for whoever draws the trace.
+type Doubted struct {
+	At      measure.Stamp  `json:"t_s"`
+	Reading measure.Length `json:"reading_mm"` // what the indicator showed
+	Reason  sift.Reason    `json:"reason"`
+}
+
+// doubts is what the sift has taken out.
+type doubts struct {
+	counts map[sift.Reason]int
+	shown  []Doubted
+	frozen []sift.Frozen // the newest, in order of time
+	told   map[sift.Reason]bool
+}
+
+const (
+	mostShown  = 500 // doubted readings are listed, all are counted
+	mostFrozen = 64
+)
+
+// again lets the reading go on elsewhere without that being a jump.
+func (g *Segmenter) again() {
+	g.sound = g.sift.Again(g.sound[:0])
+	for _, r := range g.sound {
+		g.count(r)
+	}
+	g.doubted()
+}
+
+// doubted files what the sift has taken out, and tells each kind of trouble
+// once.
+func (g *Segmenter) doubted() {
+	d := &g.doubts
+	for _, x := range g.sift.Doubts() {
+		d.see(x.Reading, x.Reason, 1)
+		if d.first(x.Reason) {
+			g.tellDoubt(x)
+		}
+	}
+	for _, f := range g.sift.Frozen() {
+		d.see(measure.Reading{At: f.From}, sift.Repeated, f.Readings)
+		if len(d.frozen) == mostFrozen {
+			d.frozen = slices.Delete(d.frozen, 0, 1)
+		}
+		d.frozen = append(d.frozen, f)
+		if d.first(sift.Repeated) {
+			g.fault(Frozen, f.From, fmt.Sprintf("the indicator said the same for %v and then jumped by %s: it, or its cable, froze while the valve moved. These readings do not count; turn the openings they fell into again, and if it comes back change battery or cable",
+				(f.Until-f.From).Duration().Round(10e6), length(abs(float64(f.Jump)))))
+		}
+	}
+}
+
+func (d *doubts) see(r measure.Reading, why sift.Reason, n int) {
+	if d.counts == nil {
+		d.counts = map[sift.Reason]int{}
+	}
+	d.counts[why] += n
+	if len(d.shown) < mostShown && why != sift.Repeated {
+		d.shown = append(d.shown, Doubted{r.At, r.Lift, why})
+	}
+}
+
+// first says whether a kind of doubt has not been told.
+func (d *doubts) first(why sift.Reason) bool {
+	if d.told[why] {
+		return false
+	}
+	if d.told == nil {
+		d.told = map[sift.Reason]bool{}
+	}
+	d.told[why] = true
+	return true
+}
+
+func (g *Segmenter) tellDoubt(x sift.Doubt) {
+	off := length(abs(float64(x.Off)))
+	switch x.Reason {
+	case sift.Implausible:
+		g.fault(Misread, x.Reading.At, "the indicator showed "+length(float64(x.Reading.Lift))+", where no valve can be: such readings do not count. Check that it is the right device, its unit and its cable")
+	default:
+		g.fault(Misread, x.Reading.At, "a reading lay "+off+" off the line and the next ones did not: it was misread and does not count. If it happens often, check cable and plug and turn again")
+	}
+}
+
+func abs(x float64) float64 { return max(x, -x) }

@@ -1,0 +1,345 @@
+package lift
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"lobescribe/device/measure"
+)
+
+// What an encoder and its drive are worth shows when the same lift comes again.
+// On one flank lift and crank angle belong together, and so the angle is
+//
+//	a(t-tau) = Q(y(t)) + d
+//
+// with a the angle the way the engine turns, Q a polynomial of the lift for each
+// flank, d a shift for each opening, and tau by how long lift comes later than the
+// angle: a gauge that averages, or a port that is late; less than nothing where it
+// is the angle that comes late. All is fitted at once by least squares (Gauss and
+// Newton, the angle at t-tau read off the recording itself); tau is what the hand's
+// own unevenness tells, with a prior of 0 +- unknownLag. What d grows by from one
+// opening to the next is the turn of the crank between them: 720 degrees, or the
+// encoder has slipped, or counts.
+
+// driven is a reading on a flank as the fit of the drive takes it.
+type driven struct {
+	side    int     // 0 the opening flank, 1 the closing one
+	y, a, w float64 // lift over half lift in max lifts; degrees forward; degrees a second
+	t       float64 // seconds
+}
+
+// passed is an opening as that fit takes it: readings on its flanks, and the way
+// the crank went, by time.
+type passed struct {
+	flanks []driven
+	t, a   []float64 // seconds, degrees forward
+}
+
+// at returns the angle at a time, between the readings on a straight line.
+func (o *passed) at(t float64) float64 {
+	i, _ := slices.BinarySearch(o.t, t)
+	switch {
+	case i == 0:
+		return o.a[0]
+	case i == len(o.t):
+		return o.a[i-1]
+	}
+	if d := o.t[i] - o.t[i-1]; d > 0 {
+		return o.a[i-1] + (o.a[i]-o.a[i-1])*(t-o.t[i-1])/d
+	}
+	return o.a[i]
+}
+
+const (
+	mostFitted  = 16  // openings
+	mostDriven  = 100 // readings of a flank
+	drivenShare = 0.3 // of the max lift to either side of half lift
+	drivePowers = 5
+	unknownLag  = 0.035 // s: half of unknownAverage at most, rectangular
+	// mostLag is more than any port is late, seconds.
+	mostLag    = 0.25
+	driveSteps = 8
+	// So much play may be in a drive that goes the other way for a moment, degrees.
+	leastForward = 1.0
+	// Residuals of one stroke go together: their mean is known so much worse.
+	together1 = 2.0
+)
+
+// mostPath bounds the readings of an opening's way of the crank.
+const mostPath = 4000
+
+// speedOver is the time over which the crank's speed is taken, seconds: a
+// coarse encoder counts only a few times in less.
+const speedOver = 0.06
+
+// passes samples the flanks of an opening where the crank goes forward into what
+// it has not passed, and the way of the crank.
+func (v *view) passes(lift, way float64) *passed {
+	o := &passed{}
+	stride := 1 + len(v.p)/mostPath
+	for i := 0; i < len(v.p); i += stride {
+		o.t, o.a = append(o.t, v.p[i].t/s), append(o.a, v.p[i].a*way)
+	}
+	far := math.Inf(-1)
+	half := lift / 2
+	resumed := far
+	for i := 1; i < len(v.p)-1; i++ {
+		a := v.p[i].a * way
+		if a < far-1e-9 {
+			resumed = far + leastForward
+		}
+		far = max(far, a)
+		y := (v.y[i] - half) / lift
+		if a < resumed || math.Abs(y) > drivenShare {
+			continue
+		}
+		side, t := 0, v.p[i].t/s
+		if a > v.noseA*way {
+			side = 1
+		}
+		o.flanks = append(o.flanks, driven{side: side, y: y, a: a, t: t})
+	}
+	if stride := 1 + len(o.flanks)/(2*mostDriven); stride > 1 {
+		kept := o.flanks[:0]
+		for i := 0; i < len(o.flanks); i += stride {
+			kept = append(kept, o.flanks[i])
+		}
+		o.flanks = kept
+	}
+	for i := range o.flanks {
+		r := &o.flanks[i]
+		from, to := max(r.t-speedOver, o.t[0]), min(r.t+speedOver, o.t[len(o.t)-1])
+		r.w = (o.at(to) - o.at(from)) / max(to-from, 1e-3)
+	}
+	return o
+}
+
+// drive is what the fit says.
+type drive struct {
+	ok       bool
+	lag, u   float64      // seconds, standard uncertainty
+	shift    []float64    // of each opening, degrees
+	width    [][2]float64 // mean residual of each opening's flanks
+	residual float64      // standard deviation, degrees
+	apart    float64      // how far readings on a flank lie apart, degrees
+}
+
+// unfitted is what is known of a drive that nothing tells of.
+func unfitted() drive { return drive{u: unknownLag} }
+
+// fitDrive fits all openings at once.
+func fitDrive(openings []*passed) drive {
+	n := 0
+	for _, o := range openings {
+		n += len(o.flanks)
+	}
+	columns := 2*drivePowers + 1 + len(openings) - 1
+	if n < columns+8 {
+		return unfitted()
+	}
+	// Angles count from the middle of each opening, speeds stay as they are.
+	zero := make([]float64, len(openings))
+	for i, o := range openings {
+		for _, r := range o.flanks {
+			zero[i] += r.a / float64(len(o.flanks))
+		}
+	}
+	row := func(r driven, i int, dst []float64) {
+		clear(dst)
+		k := 1.0
+		for j := range drivePowers {
+			dst[r.side*drivePowers+j] = k
+			k *= r.y / drivenShare
+		}
+		dst[2*drivePowers] = r.w
+		if i > 0 {
+			dst[2*drivePowers+i] = 1
+		}
+	}
+	weights := make([]float64, n)
+	for i := range weights {
+		weights[i] = 1
+	}
+	x := make([]float64, columns)
+	residuals := make([]float64, n)
+	var c mat.VecDense
+	var chol mat.Cholesky
+	sd, lag := 1.0, 0.0
+	for range driveSteps {
+		normal := mat.NewSymDense(columns, nil)
+		right := mat.NewVecDense(columns, nil)
+		k := 0
+		for i, o := range openings {
+			for _, r := range o.flanks {
+				row(r, i, x)
+				for p, xp := range x {
+					if xp == 0 {
+						continue
+					}
+					right.SetVec(p, right.AtVec(p)+weights[k]*xp*(o.at(r.t-lag)-zero[i]))
+					for q := p; q < columns; q++ {
+						if x[q] != 0 {
+							normal.SetSym(p, q, normal.At(p, q)+weights[k]*xp*x[q])
+						}
+					}
+				}
+				k++
+			}
+		}
+		for p := range columns {
+			ridge := 1e-9
+			if p == 2*drivePowers {
+				ridge = sd * sd / (unknownLag * unknownLag)
+				right.SetVec(p, right.AtVec(p)-ridge*lag)
+			}
+			normal.SetSym(p, p, normal.At(p, p)+ridge)
+		}
+		if !chol.Factorize(normal) || chol.SolveVecTo(&c, right) != nil {
+			return unfitted()
+		}
+		k = 0
+		var abs []float64
+		step := c.AtVec(2 * drivePowers)
+		lag = min(max(lag+step, -mostLag), mostLag)
+		c.SetVec(2*drivePowers, 0)
+		for i, o := range openings {
+			for _, r := range o.flanks {
+				row(r, i, x)
+				e := o.at(r.t-lag) - zero[i]
+				for p, xp := range x {
+					e -= xp * c.AtVec(p)
+				}
+				residuals[k] = e
+				abs = append(abs, math.Abs(e))
+				k++
+			}
+		}
+		slices.Sort(abs)
+		sd = max(1.4826*abs[len(abs)/2], 0.005)
+		for i, e := range residuals {
+			weights[i] = min(1, 2.5*sd/max(math.Abs(e), 1e-9)) // Huber's
+		}
+	}
+	var inverse mat.SymDense
+	if chol.InverseTo(&inverse) != nil {
+		return unfitted()
+	}
+	d := drive{ok: true, lag: lag, residual: sd}
+	// The prior is in the inverse; what the residuals share is not.
+	d.u = min(together1*sd*math.Sqrt(inverse.At(2*drivePowers, 2*drivePowers)), unknownLag)
+	k := 0
+	for i, o := range openings {
+		least, most := o.flanks[0].a, o.flanks[0].a
+		for _, r := range o.flanks {
+			least, most = min(least, r.a), max(most, r.a)
+		}
+		d.apart = max(d.apart, (most-least)/float64(len(o.flanks)))
+		shift := zero[i]
+		if i > 0 {
+			shift += c.AtVec(2*drivePowers + i)
+		}
+		var sum, count [2]float64
+		for _, r := range o.flanks {
+			sum[r.side] += residuals[k] * weights[k]
+			count[r.side] += weights[k]
+			k++
+		}
+		d.shift = append(d.shift, shift)
+		d.width = append(d.width, [2]float64{sum[0] / max(count[0], 1), sum[1] / max(count[1], 1)})
+	}
+	return d
+}
+
+const (
+	// From nose to nose a four-stroke engine turns by so many degrees.
+	period = 720.0
+	// It is told when it is off by more than this and its uncertainty.
+	leastSlip = 0.7
+	// and by this share of how far readings lie apart.
+	sparseSlip = 0.12
+	// One turn alone that is off by more than this is off by its counts.
+	mostSlip = 15.0
+)
+
+// judgeDrive tells of a drive that slipped, of an encoder whose counts a turn
+// are wrong, and of lift that comes later than the angle.
+func (g *Segmenter) judgeDrive(all []measured) drive {
+	var openings []*passed
+	var which []int
+	for i, m := range all {
+		if m.passed != nil && len(m.passed.flanks) >= 6 && len(openings) < mostFitted && !m.slipped {
+			openings, which = append(openings, m.passed), append(which, i)
+		}
+	}
+	d := fitDrive(openings)
+	if !d.ok {
+		return d
+	}
+	if math.Abs(d.lag)-3*d.u > leastLate {
+		g.tellLate(all[which[0]].Open, d)
+	} else if math.Abs(d.lag) < 3*d.u {
+		d.lag, d.u = 0, hypot(d.u, d.lag) // what may be nothing is not taken off
+	}
+	g.judgeTurns(all, which, d)
+	return d
+}
+
+// leastLate is what nobody minds, seconds: a third of a degree at 60 degrees a
+// second.
+const leastLate = 0.005
+
+func (g *Segmenter) tellLate(at measure.Stamp, d drive) {
+	by := fmt.Sprintf("%.0f ± %.0f ms", 1000*math.Abs(d.lag), 2000*d.u)
+	if d.lag < 0 {
+		g.fault(LatePort, at, "the crank angle comes "+by+" later than the lift: the encoder's port is late. The half-lift angles are mended for it; set the delay of the two ports, or turn slowly")
+		return
+	}
+	g.fault(SlowGauge, at, "lift comes "+by+" later than the crank angle: the indicator averages its figure, or its port is late. The half-lift angles are mended for it; turn slowly over the nose, prove the indicator, or set the delay of the two ports")
+}
+
+// judgeTurns compares the turns between openings with what a four-stroke engine
+// makes.
+func (g *Segmenter) judgeTurns(all []measured, which []int, d drive) {
+	// On each opening's flanks the same lift lies the same way apart.
+	tolerance := leastSlip + 2*d.residual + sparseSlip*d.apart
+	own := float64(len(d.width)-1) / float64(len(d.width)) // each has its share in the flank of all
+	for i, w := range d.width {
+		if len(d.width) > 1 && math.Abs(w[1]-w[0]) > tolerance*own {
+			g.fault(EncoderSlip, all[which[i]].Open, fmt.Sprintf("the flanks of this opening lie %.1f degrees nearer or farther than those of the others: the encoder slipped on the crank, or counts were lost. Tighten its coupling and turn again", math.Abs(w[1]-w[0])))
+			return
+		}
+	}
+	if len(d.shift) < 2 {
+		return
+	}
+	// How far each turn is off, a turn.
+	off := make([]float64, len(d.shift)-1)
+	for i := range off {
+		turn := d.shift[i+1] - d.shift[i]
+		turns := 1.0
+		if all[which[i+1]].skipped {
+			turns = max(math.Round(turn/period), 1)
+		}
+		off[i] = (turn - turns*period) / turns
+	}
+	sorted := slices.Sorted(slices.Values(off))
+	median := (sorted[len(sorted)/2] + sorted[(len(sorted)-1)/2]) / 2
+	worst := 0
+	for i, o := range off {
+		if math.Abs(o) > math.Abs(off[worst]) {
+			worst = i
+		}
+	}
+	if math.Abs(off[worst]) <= tolerance {
+		return
+	}
+	alike := len(off) == 1 && math.Abs(off[0]) > mostSlip || len(off) > 1 && sorted[len(sorted)-1]-sorted[0] <= tolerance+math.Abs(median)/4
+	if alike {
+		g.fault(EncoderCounts, all[which[0]].Nose, fmt.Sprintf("from nose to nose the encoder counted %.1f degrees instead of %.0f: it makes %.4f times the counts a turn that it is said to make, or loses some. Correct counts= in its address (on=cam where it sits on the cam), or check its signals", period+median, period, 1+median/period))
+		return
+	}
+	g.fault(EncoderSlip, all[which[worst+1]].Open, fmt.Sprintf("from the nose before to this one the encoder counted %.1f degrees more or less than the %.0f that the engine turned: it slipped on the crank, or lost counts. Tighten its coupling and turn again", math.Abs(off[worst]), period))
+}

@@ -1,0 +1,281 @@
+package lift
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// A hydraulic lifter that bleeds down lets the valve sink while it is open. Where
+// the hand pauses the lift should stand; there it shows, on both flanks and
+// always downward, at a pace of its own. What it takes off the nose is that pace
+// times the time since the valve opened.
+
+// pause is a time in which the hand stood still with the valve open.
+type pause struct {
+	pace float64 // that lift fell at, nm/us
+	u    float64 // standard uncertainty of pace
+	span float64 // us
+}
+
+const (
+	leastPause  = 300 * ms
+	sinkingMost = 150.0 / s * 1e3 // 0.15 mm a second: more is a hand that moves
+	// Pauses count above this share of the lift.
+	lowPause   = 0.05
+	mostPauses = 256
+	// So many degrees may a crank move that stands still.
+	stillDegrees = 0.3
+	// A pause whose first and last half do not agree is a hand that moved.
+	unevenPause = 3.0
+)
+
+// pauses finds them in a passage.
+func (e surroundings) pauses(v *view) []pause {
+	var all []pause
+	slack := 1.2*e.step + 5*e.noise
+	for i := 0; i < len(v.y)-4; {
+		if v.y[i] < lowPause*v.height {
+			i++
+			continue
+		}
+		j := i
+		for j+1 < len(v.y) && math.Abs(v.y[j+1]-v.y[i]) <= sinkingMost*(v.t[j+1]-v.t[i])+slack &&
+			!(math.Abs(v.p[j+1].a-v.p[i].a) > stillDegrees) {
+			j++
+		}
+		if v.t[j]-v.t[i] < leastPause || j-i < 4 {
+			i += max((j-i)/2, 1)
+			continue
+		}
+		if p, ok := v.pauseIn(i, j, e.step, e.noise); ok {
+			all = append(all, p)
+		}
+		i = j + 1
+	}
+	return all
+}
+
+// pauseIn fits a line to the middle of a pause, for its ends may be the hand's.
+// False where that is no line: a hand creeps now more, now less, and over the nose
+// up and down.
+func (v *view) pauseIn(i, j int, step, noise float64) (pause, bool) {
+	cut := (j - i) / 6
+	i, j = i+cut, j-cut
+	mid := (i + j) / 2
+	whole, first, last := v.lineFrom(i, j), v.lineFrom(i, mid), v.lineFrom(mid, j)
+	p := pause{span: v.t[j] - v.t[i], pace: -whole.slope}
+	if p.span <= 0 || whole.spread <= 0 {
+		return p, false
+	}
+	// Without noise all readings of a count are rounded alike, and one change of a
+	// count is all that is known.
+	p.u = hypot(noise/math.Sqrt(whole.spread), rectangular(step)/p.span)
+	apart := math.Abs(first.slope - last.slope)
+	u := hypot(noise/math.Sqrt(max(first.spread, 1)), noise/math.Sqrt(max(last.spread, 1)), 4*rectangular(step)/p.span)
+	return p, apart <= unevenPause*u+0.6*math.Abs(p.pace)
+}
+
+// fitted is a straight line through readings: its slope, and the sum of the
+// squares of their times about the mean.
+type fitted struct{ slope, spread float64 }
+
+func (v *view) lineFrom(i, j int) fitted {
+	var n, st, sy, stt, sty float64
+	t0, y0 := v.t[i], v.y[i]
+	for k := i; k <= j; k++ {
+		t, y, w := v.t[k]-t0, v.y[k]-y0, v.w[k]
+		n, st, sy, stt, sty = n+w, st+w*t, sy+w*y, stt+w*t*t, sty+w*t*y
+	}
+	d := stt - st*st/n
+	if d <= 0 {
+		return fitted{}
+	}
+	return fitted{slope: (sty - st*sy/n) / d, spread: d}
+}
+
+// Two explanations are weighed by their likelihoods. A sound lifter stands in
+// two thirds of the pauses; in the others the hand creeps, as often up as down.
+// One that bleeds falls by one pace in as many, somewhere between slowestSink and
+// fastestSink. Besides, a valve that has sunk is shut before the lobe's closing
+// ramp: the foot of that flank is cut short, that of the opening one is not.
+const (
+	slowestSink, fastestSink = 8e-3, 0.12 // nm/us: mm a second
+	creepShare               = 1.0 / 3
+	creepScale               = 0.03 // nm/us, of a Laplace distribution
+	// Pauses of one hand go together: they count for no more than so many.
+	mostLooks = 6.0
+	// The logarithm by how much a closing foot is quicker than its opening one, in
+	// sound valve trains and in ones that bleed: means and standard deviations
+	// (wide, for ramps differ by design).
+	soundFeet, bledFeet, feetSpread = 0.5, -0.6, 1.2
+	// Beyond this they say no more.
+	mostFeet = 2.0
+)
+
+// sinking is what the openings say of a lifter that bleeds down.
+type sinking struct {
+	pauses []pause
+	feet   []float64 // of each opening
+	told   bool
+}
+
+// weigh returns the logarithm of how many times likelier the pauses and feet are
+// with a lifter that bleeds down than without, and at which pace.
+func (k *sinking) weigh() (weight, pace float64) {
+	const paces = 40
+	var total [paces]float64
+	looks := min(1, mostLooks/float64(max(len(k.pauses), 1)))
+	for _, p := range k.pauses {
+		sound := logPause(p, 0)
+		for i := range total {
+			total[i] += looks * (logPause(p, sinkPace(i, paces)) - sound)
+		}
+	}
+	best := 0
+	for i := range total {
+		if total[i] > total[best] {
+			best = i
+		}
+	}
+	mean := 0.0
+	for i := range total {
+		mean += math.Exp(total[i]-total[best]) / paces
+	}
+	weight = total[best] + math.Log(mean)
+	if n := len(k.feet); n > 0 {
+		feet := slices.Sorted(slices.Values(k.feet))
+		middle := (feet[n/2] + feet[(n-1)/2]) / 2
+		a, b := (middle-soundFeet)/feetSpread, (middle-bledFeet)/feetSpread
+		weight += min(max((a*a-b*b)/2, -mostFeet), mostFeet)
+	}
+	return weight, sinkPace(best, paces)
+}
+
+func sinkPace(i, of int) float64 {
+	return slowestSink * math.Pow(fastestSink/slowestSink, float64(i)/float64(of-1))
+}
+
+// logPause returns the logarithm of the likelihood of a pause's pace about a
+// mean.
+func logPause(p pause, mean float64) float64 {
+	u := hypot(p.u, 1e-3, 0.1*mean)
+	d := p.pace - mean
+	stands := math.Exp(-d*d/(2*u*u)) / (u * math.Sqrt(2*math.Pi))
+	scale := creepScale + p.u
+	creeps := math.Exp(-math.Abs(d)/scale) / (2 * scale)
+	return math.Log((1-creepShare)*stands + creepShare*creeps)
+}
+
+const (
+	// A lifter that bleeds down is told beyond this weight, and is in the
+	// uncertainty beyond the other.
+	enoughToTell, enoughToMind = 7.0, 1.0
+)
+
+// judgeSinking takes the pauses of an opening and tells of a lifter that bleeds
+// down, once.
+func (g *Segmenter) judgeSinking(m measured) {
+	k := &g.verdict.sinking
+	if room := mostPauses - len(k.pauses); room > 0 {
+		k.pauses = append(k.pauses, m.pauses[:min(room, len(m.pauses))]...)
+	}
+	if m.shape.ok && len(k.feet) < mostPauses {
+		k.feet = append(k.feet, m.shape.flanks[1].foot6-m.shape.flanks[0].foot6)
+	}
+	weight, pace := k.weigh()
+	if k.told || weight < enoughToTell || len(k.pauses) == 0 {
+		return
+	}
+	k.told = true
+	g.fault(Bleeding, m.Open, fmt.Sprintf("the valve sinks by %s a second where the hand rests: the lifter bleeds down, and max lift reads low by what it sinks until the nose, here about %s. Turn faster, pump the lifter up, or use a solid lifter for the mock-up",
+		length(pace*s), length(pace*float64(m.Nose-m.Open))))
+}
+
+// sunk gives each opening what a lifter that bleeds down may have taken off it.
+func sunk(dst []measured, k *sinking) {
+	weight, pace := k.weigh()
+	if weight < enoughToMind || len(k.pauses) == 0 {
+		return
+	}
+	for i := range dst {
+		m := &dst[i]
+		m.own = hypot(m.own, 0.6*pace*float64(m.Nose-m.Open))
+		m.stateLift()
+	}
+}
+
+// A spindle that sticks does not come home to the heel it left: the first time by
+// as much as it sticks, and then each time to the same place or now here, now
+// there. Its nose reads low by as much again, and that the openings do not show.
+
+// homecomings is by how much the heel moved over each opening, toward open.
+type homecomings struct {
+	moved []float64
+	u     float64 // standard uncertainty of the least known
+	told  bool
+}
+
+const mostHomecomings = 64
+
+// mostStick is by how many counts a spindle sticks at most; more has slipped.
+const mostStick = 8.0
+
+// sticks returns by how much the spindle seems to stick: what the heel moved by
+// over one opening and not over another. A drift moves it alike each time.
+func (h *homecomings) sticks() float64 {
+	if len(h.moved) == 0 {
+		return 0
+	}
+	least, most := math.Inf(1), 0.0
+	for _, d := range h.moved {
+		least, most = min(least, math.Abs(d)), max(most, math.Abs(d))
+	}
+	for _, d := range h.moved {
+		if d*h.moved[0] < 0 { // forth and back is no drift
+			least = 0
+		}
+	}
+	if len(h.moved) == 1 {
+		return most
+	}
+	return most - least
+}
+
+// judgeSticking looks at how well the spindle comes home.
+func (g *Segmenter) judgeSticking(m measured) {
+	h := &g.verdict.home
+	if m.before.n == 0 || m.after.n == 0 || m.before == m.after || m.reZeroed || len(h.moved) >= mostHomecomings {
+		return
+	}
+	step := float64(g.steps.Step())
+	d := m.after.y - m.before.y
+	if math.Abs(d) > mostStick*step+5*m.noise {
+		return // something slipped, and that is told
+	}
+	h.moved = append(h.moved, d)
+	h.u = max(h.u, hypot(m.before.u, m.after.u))
+	by := h.sticks()
+	if len(h.moved) < 2 || by < 1.7*step+5*h.u || by < leastTold || h.told {
+		return
+	}
+	h.told = true
+	g.fault(Sticking, m.Close, "the spindle does not come home to the place it left: it sticks by about "+length(by)+", and a nose then reads low by as much again. Clean its stem, turn on without going back, tap the indicator lightly, or prove it")
+}
+
+// leastTold is a length that nobody cuts metal by, nanometres.
+const leastTold = 1.5 * um
+
+// stuck gives each opening what a spindle that sticks may have taken off it: its
+// nose is low by that much, and its heel high.
+func stuck(dst []measured, h *homecomings, step float64) {
+	by := max(h.sticks()-0.6*step-3*h.u, 0)
+	if by == 0 {
+		return
+	}
+	for i := range dst {
+		m := &dst[i]
+		m.common = hypot(m.common, by)
+		m.stateLift()
+	}
+}

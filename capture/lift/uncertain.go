@@ -1,0 +1,120 @@
+package lift
+
+import (
+	"math"
+	"slices"
+)
+
+const (
+	// runOutShare: the heel may lie anywhere in what it runs out by, and the nose
+	// goes up and down with it.
+	runOutShare = 6.0
+	// unknownAverage is over how long a gauge may average its figure when nobody
+	// has proved it, microseconds (common practice, no source: the figure of a
+	// digital indicator is renewed some ten times a second).
+	unknownAverage = 120 * ms
+	// noseDepth is the share of the lift under the nose in which its curvature
+	// against time is taken.
+	noseDepth = 0.04
+)
+
+const (
+	// What belongs to a flank is no heel: with an encoder, so many degrees at
+	// either end of it; without, what rises farther than a heel runs out and
+	// comes back.
+	offFlank    = 40.0
+	mostRunsOut = 35 * um
+)
+
+// runOut returns by how much a heel goes up and down: the range in which nine
+// tenths of its time lie, less what its step and noise make.
+func (e surroundings) runOut(p []point, heel level, wide float64) float64 {
+	p = heelAlone(p, heel, wide)
+	if len(p) < 20 {
+		return 0
+	}
+	stride := 1 + len(p)/512
+	var y []float64
+	for i := stride; i+stride < len(p); i += stride {
+		a, b, c := p[i-1].y, p[i].y, p[i+1].y
+		y = append(y, max(min(a, b), min(max(a, b), c))) // of three the middle one
+	}
+	slices.Sort(y)
+	n := len(y)
+	return max(y[n-1-n/20]-y[n/20]-e.step-4*e.noise, 0)
+}
+
+// heelAlone returns the readings of a stretch between two flanks that belong to
+// neither.
+func heelAlone(p []point, heel level, wide float64) []point {
+	if len(p) == 0 {
+		return nil
+	}
+	var kept []point
+	if first, last := p[0].a, p[len(p)-1].a; !math.IsNaN(first) && !math.IsNaN(last) {
+		for _, q := range p {
+			if math.Abs(q.a-first) > offFlank && math.Abs(q.a-last) > offFlank {
+				kept = append(kept, q)
+			}
+		}
+		return kept
+	}
+	for i := 0; i < len(p); {
+		j, high := i, 0.0
+		for j < len(p) && p[j].y > heel.y+wide {
+			high = max(high, p[j].y-heel.y)
+			j++
+		}
+		if j == i {
+			kept = append(kept, p[i])
+			i++
+			continue
+		}
+		if i > 0 && j < len(p) && high <= mostRunsOut {
+			kept = append(kept, p[i:j]...)
+		}
+		i = j
+	}
+	return kept
+}
+
+// hurry returns by how much a gauge that averages over T takes off the nose, as
+// a factor of T²: half of the mean square of the time, T²/12, times the curvature
+// of lift against time.
+func (v *view) hurry(lift float64) float64 {
+	var num, den float64
+	for _, way := range [2]int{-1, 1} {
+		for i := v.top + way; i >= 0 && i < len(v.y); i += way {
+			d := lift - v.y[i]
+			if d > noseDepth*lift && den > 0 {
+				break
+			}
+			x := v.p[i].t - v.noseAt
+			num, den = num+max(d, 0)*x*x*v.w[i], den+x*x*x*x*v.w[i]
+			if d > noseDepth*lift {
+				break
+			}
+		}
+	}
+	if den == 0 {
+		return 0
+	}
+	return num / den / 12
+}
+
+// uncertain combines the uncertainty of the max lift.
+func (e surroundings) uncertain(m *measured, v *view) {
+	repeat := (m.after.y - m.before.y) / 2 / math.Sqrt(3)
+	m.own = hypot(m.nose.noise, m.nose.short, m.before.u/2, m.after.u/2, repeat)
+	// A gauge that averages shows a nose that is passed fast too low.
+	m.own = hypot(m.own, v.hurry(m.nose.y)*unknownAverage*unknownAverage/math.Sqrt(3))
+	q := rounded(e.step, m.noise)
+	m.common = q
+	if !m.nose.fit {
+		m.common = hypot(q, q)
+	}
+	// Which point of a heel that runs out is the heel, nobody has said
+	// (definitional uncertainty, JCGM 200:2012, 2.27).
+	m.common = hypot(m.common, m.runOut/math.Sqrt(runOutShare))
+	m.stateLift()
+}

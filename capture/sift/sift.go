@@ -1,0 +1,427 @@
+package sift
+
+import (
+	"math"
+
+	"lobescribe/device/measure"
+)
+
+// Reason says why a reading is doubted.
+type Reason string
+
+// The reasons.
+const (
+	// Misread: the signal jumped and came back as no valve moves.
+	Misread Reason = "misread"
+	// Implausible: so far from the readings around it lies no valve.
+	Implausible Reason = "implausible"
+	// Repeated: the indicator repeated an old figure while the valve moved on.
+	Repeated Reason = "repeated"
+)
+
+// Doubt is a reading that does not count.
+type Doubt struct {
+	Reading measure.Reading
+	Reason  Reason
+	// Off is how far it lies from the line between the readings around it.
+	Off measure.Length
+}
+
+// Frozen is a time in which the indicator repeated itself while the valve
+// moved: its readings behind From up to Until are false.
+type Frozen struct {
+	From, Until measure.Stamp
+	Readings    int
+	// Jump is how far it had fallen behind when it caught up.
+	Jump measure.Length
+}
+
+// Sift is the state; the zero value has seen nothing.
+type Sift struct {
+	// Count and Noise are the indicator's least step and the standard deviation
+	// of a reading as far as they are known, in nanometres.
+	Count, Noise float64
+
+	base  measure.Reading // the last that counts
+	begun bool            // there is one
+	next  bool            // the next begins, wherever it lies
+	paces [4]float64      // of the last that count, nanometres a microsecond
+	at    int
+	usual float64 // interval between readings, microseconds
+	taken int     // intervals that is the mean of
+
+	run    int             // readings in a row that say the same as base
+	runAt  measure.Reading // the first of them
+	before float64         // the pace that the signal came to that run with, and which way
+
+	held  [mostHeld]measure.Reading
+	n     int
+	rests held // what a jump came out of
+
+	doubts []Doubt
+	frozen []Frozen
+}
+
+// held is what was known when the first reading was held.
+type held struct {
+	run    int
+	runAt  measure.Reading
+	before float64
+}
+
+const (
+	mostHeld = 10
+	longest  = 300_000 // microseconds
+	// A reading farther than this from the last is at no valve, and one that is
+	// held for it longer than this is a new place all the same.
+	farthest    = 45e6
+	longestAway = 3_000_000
+
+	// handTurns is how fast the lift can be made to turn back, nanometres a
+	// microsecond squared: 700 mm/s². A flank of 0.15 mm a degree and a crank
+	// that goes from 230 degrees a second one way to the other in a tenth of a
+	// second (common practice, no source).
+	handTurns = 700e6 / 1e12
+	// coarsest is the step of an indicator that has not shown it yet.
+	coarsest = 30_000
+	// A jump is more than so many times what the signal just did.
+	jumpTimes = 4
+	// A signal that goes on after a jump keeps its direction, and its pace
+	// within this factor.
+	goesOn = 3.0
+	// A hand moves no valve faster, nanometres a microsecond: 120 mm/s.
+	handPace = 120e6 / 1e6
+	fastPace = handPace / 3
+	// An indicator that repeats itself does so for this long and so often at
+	// the least, and falls behind by so many times what it moves otherwise.
+	leastFrozen, leastRepeats, frozenTimes = 120_000, 3, 3.0
+	leastBehind                            = 50_000
+	behindTimes                            = 3.0
+	// A spring throws a valve no faster off its nose, nanometres a microsecond.
+	springPace = 60e6 / 1e6
+)
+
+// reach returns how far from the last reading that counts one may lie that
+// comes dt later, for a hand to have moved the valve there.
+func (s *Sift) reach(dt float64) float64 {
+	dt = max(dt, s.usual)
+	pace := max(s.paces[0], s.paces[1], s.paces[2], s.paces[3])
+	return jumpTimes*pace*dt + handTurns*dt*dt/2 + s.grain()
+}
+
+// apart returns how long it is from a to b, microseconds. Readings that a port
+// hands over in one go are farther apart than their stamps.
+func (s *Sift) apart(a, b measure.Reading) float64 { return max(float64(b.At-a.At), s.usual, 1) }
+
+// grain is what the indicator cannot tell apart.
+func (s *Sift) grain() float64 {
+	count := s.Count
+	if count == 0 {
+		count = coarsest
+	}
+	return 3*max(count, 1000) + 6*s.Noise
+}
+
+// Step takes the next reading and appends those that count to dst. A reading
+// without a lift counts for what it carries. Stamps must not go back.
+func (s *Sift) Step(dst []measure.Reading, r measure.Reading) []measure.Reading {
+	if r.Has&measure.HasLift == 0 {
+		return append(dst, r)
+	}
+	if s.n > 0 {
+		return s.resolve(dst, r)
+	}
+	if !s.begun {
+		return s.begin(dst, r)
+	}
+	d := math.Abs(float64(r.Lift - s.base.Lift))
+	if d > s.reach(float64(r.At-s.base.At)) {
+		s.hold(r)
+		return dst
+	}
+	s.take(r)
+	return append(dst, r)
+}
+
+// begin looks for the first reading that counts: one whose next lies where a
+// hand can have moved the valve.
+func (s *Sift) begin(dst []measure.Reading, r measure.Reading) []measure.Reading {
+	first := s.base
+	if s.next {
+		s.next, s.begun = false, true
+		s.from(r)
+		return append(dst, r)
+	}
+	if s.run == 0 {
+		s.from(r)
+		return dst
+	}
+	if d := math.Abs(float64(r.Lift - first.Lift)); d > handPace/2*float64(r.At-first.At)+s.grain() {
+		s.doubt(first, Misread, r)
+		s.from(r)
+		return dst
+	}
+	s.begun = true
+	s.take(r)
+	return append(dst, first, r)
+}
+
+// from takes r for the first reading.
+func (s *Sift) from(r measure.Reading) {
+	s.base, s.run, s.runAt, s.before = r, 1, r, 0
+	s.paces = [4]float64{}
+}
+
+// take counts a reading.
+func (s *Sift) take(r measure.Reading) {
+	dt := float64(r.At - s.base.At)
+	if s.taken < 32 {
+		s.taken++
+	}
+	if s.taken > 8 {
+		dt = min(dt, 8*s.usual)
+	}
+	s.usual += (dt - s.usual) / float64(s.taken)
+	pace := math.Abs(float64(r.Lift-s.base.Lift)) / s.apart(s.base, r)
+	if r.Lift == s.base.Lift {
+		s.run++
+	} else {
+		way := pace
+		if r.Lift < s.base.Lift {
+			way = -pace
+		}
+		if s.before /= 2; math.Abs(way) > math.Abs(s.before) || way*s.before < 0 {
+			s.before = way
+		}
+		s.run, s.runAt = 1, r
+	}
+	s.paces[s.at] = pace
+	s.at = (s.at + 1) & 3
+	s.base = r
+}
+
+func (s *Sift) hold(r measure.Reading) {
+	if s.n == 0 {
+		s.rests = held{s.run, s.runAt, s.before}
+	}
+	s.held[s.n] = r
+	s.n++
+}
+
+// resolve takes a reading while others are held.
+func (s *Sift) resolve(dst []measure.Reading, r measure.Reading) []measure.Reading {
+	first := s.held[0]
+	away := math.Abs(float64(first.Lift-s.base.Lift)) > farthest
+	switch {
+	case s.returned(r):
+		s.doubtHeld(r)
+		return s.Step(dst, r)
+	case !away && s.goesOn(r):
+		dst = s.release(dst)
+		return s.Step(dst, r)
+	case away && float64(r.At-s.base.At) < longestAway && !s.otherUnit(first):
+		if s.n == mostHeld {
+			s.doubtFirst(Implausible)
+		}
+		s.hold(r)
+		return dst
+	case s.n < mostHeld && (s.n < 2 || float64(r.At-s.base.At) <= longest):
+		s.hold(r)
+		return dst
+	case s.settled(r):
+		s.tellFrozen(r)
+		dst = s.release(dst)
+		return s.Step(dst, r)
+	}
+	// Neither back nor anywhere: readings that belong to nothing.
+	s.doubtFirst(Misread)
+	if s.n == 0 {
+		return s.Step(dst, r)
+	}
+	s.hold(r)
+	return dst
+}
+
+// returned says whether r is where the signal would be had the held readings
+// not been.
+func (s *Sift) returned(r measure.Reading) bool {
+	d := math.Abs(float64(r.Lift - s.base.Lift))
+	pace := max(s.paces[0], s.paces[1], s.paces[2], s.paces[3])
+	dt := float64(r.At - s.base.At)
+	// The way a hand may have gone on meanwhile.
+	way := 2*pace*dt + s.grain() + handTurns*dt*dt/8
+	if d > way {
+		return false
+	}
+	last := s.held[s.n-1]
+	back := math.Abs(float64(r.Lift - last.Lift))
+	return back > d && back > s.reach(float64(r.At-last.At))/2
+}
+
+// goesOn says whether r goes on from the held readings as a hand moves a
+// valve: the same way, at a pace like the jump's own.
+func (s *Sift) goesOn(r measure.Reading) bool {
+	from := s.base
+	if s.n > 1 {
+		from = s.held[s.n-2]
+	}
+	last := s.held[s.n-1]
+	a, b := float64(last.Lift-from.Lift), float64(r.Lift-last.Lift)
+	da, db := s.apart(from, last), s.apart(last, r)
+	pa, pb := a/da, b/db
+	if pa*pb <= 0 || math.Abs(pa) > handPace || math.Abs(pb) > handPace {
+		return false
+	}
+	if s.n < 2 && math.Abs(pa) > fastPace {
+		return false // so fast a start wants another reading
+	}
+	q := math.Abs(pb / pa)
+	return q < goesOn && q > 1/goesOn
+}
+
+// settled says whether the newest readings belong together, wherever they are.
+func (s *Sift) settled(r measure.Reading) bool {
+	next, most := r, handPace/2
+	if s.otherUnit(s.held[0]) {
+		most *= unitRatio
+	}
+	for i := s.n - 1; i >= max(s.n-3, 0); i-- {
+		d := math.Abs(float64(next.Lift - s.held[i].Lift))
+		if dt := s.apart(s.held[i], next); d > most*dt+s.grain() {
+			return false
+		}
+		next = s.held[i]
+	}
+	return math.Abs(float64(r.Lift-s.held[0].Lift)) < math.Abs(float64(s.held[0].Lift-s.base.Lift))*4+s.grain()
+}
+
+// unitRatio is how much larger a figure in millimetres is than one in inches.
+const unitRatio = 25.4
+
+// otherUnit says whether a reading is the last one in the other unit.
+func (s *Sift) otherUnit(r measure.Reading) bool {
+	a, b := float64(s.base.Lift), float64(r.Lift)
+	near := func(x, y float64) bool { return math.Abs(x-y) <= 0.1*math.Abs(y) && math.Abs(y) > 1e6 }
+	return near(unitRatio*a, b) || near(a, unitRatio*b)
+}
+
+// release counts what is held.
+func (s *Sift) release(dst []measure.Reading) []measure.Reading {
+	for _, r := range s.held[:s.n] {
+		s.take(r)
+		dst = append(dst, r)
+	}
+	s.n = 0
+	return dst
+}
+
+// doubtHeld doubts what is held, for the signal has come back to next. A held
+// reading that lies on the way there counts for nothing either: it is of the
+// same disturbance.
+func (s *Sift) doubtHeld(next measure.Reading) {
+	for _, r := range s.held[:s.n] {
+		s.doubt(r, Misread, next)
+	}
+	s.n = 0
+}
+
+// doubtFirst doubts the oldest of what is held.
+func (s *Sift) doubtFirst(why Reason) {
+	s.doubt(s.held[0], why, s.base)
+	copy(s.held[:], s.held[1:s.n])
+	s.n--
+}
+
+func (s *Sift) doubt(r measure.Reading, why Reason, next measure.Reading) {
+	line := float64(s.base.Lift)
+	if next.At > s.base.At {
+		line += float64(next.Lift-s.base.Lift) * float64(r.At-s.base.At) / float64(next.At-s.base.At)
+	}
+	off := float64(r.Lift) - line
+	if math.Abs(off) > farthest {
+		why = Implausible
+	}
+	s.doubts = append(s.doubts, Doubt{Reading: r, Reason: why, Off: measure.Length(math.Round(off))})
+}
+
+// tellFrozen tells of an indicator that had repeated itself, where the jump to
+// what is held looks like it: it has moved on as far as the valve had gone
+// meanwhile at the pace on both sides, or farther than a spring throws a valve.
+func (s *Sift) tellFrozen(next measure.Reading) {
+	h := s.rests
+	first := s.held[0]
+	usual := max(s.usual, 1)
+	span := float64(first.At - h.runAt.At)
+	jump := float64(first.Lift - s.base.Lift)
+	if h.run < leastRepeats || span < leastFrozen || math.Abs(jump) < 2*s.grain()+leastBehind {
+		return
+	}
+	// The pace after the jump, along it.
+	after, last := 0.0, next
+	for i := s.n - 1; i >= 0; i-- {
+		dt := s.apart(s.held[i], last)
+		if v := float64(last.Lift-s.held[i].Lift) / dt; math.Abs(v) > math.Abs(after) {
+			after = v
+		}
+		last = s.held[i]
+	}
+	moved := max(math.Abs(after), math.Abs(h.before))
+	if moved*usual < s.grain()/8 {
+		return // it stands still on both sides: something slipped
+	}
+	behind := math.Abs(jump) / (moved * span) // 1: what the valve did meanwhile at that pace
+	sudden := math.Abs(jump) / (moved * usual)
+	thrown := math.Abs(jump) < springPace*s.apart(s.base, first)
+	sameWay := jump*h.before > 0 && jump*after >= 0
+	if sudden < frozenTimes || thrown && (!sameWay || behind < 1/behindTimes || behind > behindTimes) {
+		return
+	}
+	s.frozen = append(s.frozen, Frozen{From: h.runAt.At, Until: s.base.At, Readings: h.run - 1, Jump: first.Lift - s.base.Lift})
+}
+
+// Again says that the indicator's figures go on elsewhere, as after its zero
+// was pressed or its unit switched: the next reading is no jump. Held readings
+// are counted.
+func (s *Sift) Again(dst []measure.Reading) []measure.Reading {
+	dst = s.release(dst)
+	if !s.begun && s.run > 0 {
+		dst = append(dst, s.base)
+	}
+	s.begun, s.next = false, true
+	return dst
+}
+
+// Finish says that nothing follows. What is held still is borne out by nothing
+// and does not count; it is told as doubted only where it lies at no valve.
+// It appends to dst a reading that was the only one.
+func (s *Sift) Finish(dst []measure.Reading) []measure.Reading {
+	if !s.begun && s.run > 0 && !s.next { // one reading in all
+		s.begun = true
+		dst = append(dst, s.base)
+	}
+	for _, r := range s.held[:s.n] {
+		if math.Abs(float64(r.Lift-s.base.Lift)) > farthest {
+			s.doubt(r, Implausible, s.base)
+		}
+	}
+	s.n = 0
+	return dst
+}
+
+// Waits says whether readings are held.
+func (s *Sift) Waits() bool { return s.n > 0 }
+
+// Doubts returns what was doubted since the last call; the slice is good until
+// the next Step.
+func (s *Sift) Doubts() []Doubt {
+	d := s.doubts
+	s.doubts = s.doubts[:0]
+	return d
+}
+
+// Frozen returns the times of repeats found since the last call; likewise.
+func (s *Sift) Frozen() []Frozen {
+	f := s.frozen
+	s.frozen = s.frozen[:0]
+	return f
+}
