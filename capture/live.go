@@ -141,6 +141,15 @@ func (l *Live) Mark() {
 // EndTrace ends the trace under way.
 func (l *Live) EndTrace() { l.send(input{do: (*Live).stop}) }
 
+// Another says that the indicator stands on another valve and what max lift is to
+// be expected of that, within u; 0: nothing is known. The trace under way ends.
+func (l *Live) Another(expect, u measure.Length) {
+	l.send(input{do: func(l *Live) {
+		l.stop()
+		l.follower.Another(expect, u)
+	}})
+}
+
 // BeginTrace begins a trace at once, before anything moves.
 func (l *Live) BeginTrace() {
 	l.send(input{do: func(l *Live) {

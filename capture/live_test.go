@@ -135,3 +135,23 @@ func TestBeginAndEndByHand(t *testing.T) {
 		assert.Equal(t, AtHeel, b.Place().State)
 	})
 }
+
+// Another valve ends the trace, and half lift is called by what is expected of it
+// on the first closing flank already.
+func TestAnotherValve(t *testing.T) {
+	withLive(t, func(t *testing.T, b *liveBench) {
+		b.feed(cycles(1).Readings)
+		b.Another(10*measure.Millimetre, 300*measure.Micrometre)
+		rest(100 * time.Millisecond)
+		require.True(t, b.disk.traces[0].ended)
+		assert.Equal(t, Position{At: b.Place().At, State: AtHeel}, b.Place(), "the last valve is forgotten")
+		b.feed(cycles(1).Readings)
+		var kinds []CueKind
+		for _, c := range of[Cue](b.said) {
+			if c.Kind != ApproachHalf {
+				kinds = append(kinds, c.Kind)
+			}
+		}
+		assert.Equal(t, []CueKind{NoseReached, HeelReached, NoseReached, AtHalf, PastHalf, HeelReached}, kinds)
+	})
+}

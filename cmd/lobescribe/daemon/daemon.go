@@ -13,6 +13,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
 	"lobescribe/dashboard"
+	"lobescribe/dashboard/question"
 	"lobescribe/device"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -250,6 +251,7 @@ func (d *Daemon) Resume() (storage.Bench, error) {
 	d.mu.Lock()
 	d.selected = s
 	d.mu.Unlock()
+	d.live.Another(question.MaxLift(d.store, s.Engine, s.Valve))
 	d.hub.Publish(s, 0)
 	return b, nil
 }

@@ -6,6 +6,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/dashboard"
+	"lobescribe/dashboard/question"
 	"lobescribe/device"
 )
 
@@ -66,7 +67,8 @@ func (d *Daemon) Simulate(ctx context.Context, on bool) error {
 }
 
 // Selected ends the trace under way when another valve is chosen: a trace is
-// of one valve. The simulator's indicator is moved there, as a person would.
+// of one valve, and what is called out of it begins with what is to be expected of
+// that valve. The simulator's indicator is moved there, as a person would.
 func (d *Daemon) Selected(s dashboard.Selection) {
 	d.mu.Lock()
 	moved := s.Engine != d.selected.Engine || s.Valve != d.selected.Valve
@@ -76,7 +78,7 @@ func (d *Daemon) Selected(s dashboard.Selection) {
 	if !moved {
 		return
 	}
-	d.live.EndTrace()
+	d.live.Another(question.MaxLift(d.store, s.Engine, s.Valve))
 	if sim != nil {
 		sim.MoveTo(s.Valve)
 	}
