@@ -11,19 +11,25 @@ import (
 	"lobescribe/capture/rocker/pushrod"
 	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/timing"
+	"lobescribe/capture/valve"
 	"lobescribe/capture/worksheet"
+	"lobescribe/dashboard/question"
 )
 
 // calculation answers a question in JSON: the same question and the same
-// answer as on the command line.
-type calculation func(question io.Reader) (any, error)
+// answer as on the command line. limit, which may be nil, is given a pointer to
+// the question before it is answered.
+type calculation func(question io.Reader, limit func(any)) (any, error)
 
 // asked makes a calculation of the function that does it.
 func asked[Q, A any](solve func(Q) (A, error)) calculation {
-	return func(r io.Reader) (any, error) {
+	return func(r io.Reader, limit func(any)) (any, error) {
 		var q Q
 		if err := worksheet.Read(r, &q); err != nil {
 			return nil, err
+		}
+		if limit != nil {
+			limit(&q)
 		}
 		return solve(q)
 	}
@@ -55,11 +61,64 @@ func (s *Server) calculate(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	defer done()
-	result, err := do(bytes.NewReader(body))
+	limit, err := s.limits(r)
+	if err != nil {
+		return err
+	}
+	result, err := do(bytes.NewReader(body), limit)
 	if err != nil {
 		return unanswered(err)
 	}
 	answer(w, http.StatusOK, result)
+	return nil
+}
+
+// limits returns what puts the limits of the engine that ?engine= names, for the
+// valve of ?valve=, into a question; nil where none is named.
+func (s *Server) limits(r *http.Request) (func(any), error) {
+	id, name := r.URL.Query().Get("engine"), r.URL.Query().Get("valve")
+	if id == "" {
+		return nil, nil
+	}
+	e, err := s.store.Engine(id)
+	if err != nil {
+		return nil, err
+	}
+	if name != "" {
+		if err := e.CheckValve(nil, name); err != nil {
+			return nil, err
+		}
+	}
+	return func(q any) { question.Limit(q, e, valve.KindOf(name)) }, nil
+}
+
+// nextStack answers which stack a valve's trials ask for.
+func (s *Server) nextStack(w http.ResponseWriter, r *http.Request) error {
+	return s.ofValve(w, r, func(f question.Facts) any { return f.Next() })
+}
+
+// rockerOf answers how a valve's rocker moves.
+func (s *Server) rockerOf(w http.ResponseWriter, r *http.Request) error {
+	poses, err := wholeNumber(r.URL.Query().Get("poses"), "poses", 0, 0, 500)
+	if err != nil {
+		return err
+	}
+	return s.ofValve(w, r, func(f question.Facts) any { return f.Rocker(poses) })
+}
+
+// ofValve answers what is asked about the valve of ?valve=, out of what is
+// stored of it.
+func (s *Server) ofValve(w http.ResponseWriter, r *http.Request, ask func(question.Facts) any) error {
+	facts, err := question.Gather(s.store, r.PathValue("id"), r.URL.Query().Get("valve"))
+	if err != nil {
+		return err
+	}
+	done, err := s.alone(r.Context())
+	if err != nil {
+		return err
+	}
+	defer done()
+	answer(w, http.StatusOK, ask(facts))
 	return nil
 }
 

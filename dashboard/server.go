@@ -277,6 +277,8 @@ func (s *Server) routes() []route {
 		{pattern: "PUT /api/v1/engines/{id}", do: s.changeEngine},
 		{pattern: "DELETE /api/v1/engines/{id}", do: s.deleteEngine},
 		{pattern: "GET /api/v1/engines/{id}/valves", do: s.valves},
+		{pattern: "GET /api/v1/engines/{id}/next", do: s.nextStack, works: true},
+		{pattern: "GET /api/v1/engines/{id}/rocker", do: s.rockerOf, works: true},
 		{pattern: "GET /api/v1/engines/{id}/sheet", do: s.showSheet},
 		{pattern: "GET /api/v1/engines/{id}/csv", do: s.showNumbers},
 		{pattern: "GET /api/v1/engines/{id}/trials", do: s.listTrials},

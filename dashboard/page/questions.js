@@ -2,10 +2,8 @@
 // question that the calculation takes, and back again: the question is what is
 // kept with the engine, and another browser fills its form from it.
 //
-// Limits are asked for but never kept: they are the engine's, and the build
-// sheet takes them from there.
-
-import { setAt } from "./engine.js";
+// Limits are never in a question: they are the engine's, and the daemon puts them
+// in, for this page as for the build sheet.
 
 /**
  * @typedef {object} Form
@@ -14,7 +12,6 @@ import { setAt } from "./engine.js";
  * @property {string[]} parts of the question that are this form's; none means all
  * @property {(engine: any) => any} blank
  * @property {(question: any) => any} draft what was typed to ask it; null when nothing of this form is in it
- * @property {(question: any, engine: any) => any} limited the question with the engine's limits
  */
 
 /** The parts of a question that hold something. @param {Record<string, any>} ask */
@@ -67,7 +64,6 @@ export const pushrods = {
       }),
     });
   },
-  limited: (q) => q,
 };
 
 /** What a lathe works to where inches are read, mm. */
@@ -91,9 +87,6 @@ export function askPushrods(d, names, engine) {
   });
 }
 
-/** Limits of the engine, by the part that they bound. @type {Record<string, string>} */
-const limits = { coil_bind: "coil_bind_mm", retainer: "retainer_mm", slot: "rocker_mm" };
-
 /** @type {Form} */
 export const gaps = {
   name: "gaps",
@@ -105,7 +98,6 @@ export const gaps = {
     const own = (/** @type {any} */ part) => filled({ ...part, lift_mm: undefined, limit_mm: undefined });
     return filled({ lift_mm: q.coil_bind?.lift_mm ?? q.retainer?.lift_mm, coil: own(q.coil_bind), retainer: own(q.retainer), slot: own(q.slot) });
   },
-  limited: (q, engine) => Object.entries(limits).reduce((all, [part, limit]) => (all[part] && engine.limits?.[limit] ? setAt(all, `${part}.limit_mm`, engine.limits[limit]) : all), q),
 };
 
 /** @param {any} d what was typed */
@@ -126,7 +118,6 @@ export const spring = {
     while (loads.length < 2) loads.push({});
     return filled({ ...q, coil_bind_limit_mm: undefined, ends: q.ends ?? "closed ground", loads });
   },
-  limited: (q, engine) => filled({ ...q, coil_bind_limit_mm: engine.limits?.coil_bind_mm || undefined }),
 };
 
 /** @param {any} d what was typed */
@@ -142,10 +133,6 @@ export const piston = {
   parts: ["piston"],
   blank: (engine) => filled({ crown: "parallel", stroke_mm: engine.stroke_mm, rod_mm: engine.rod_mm }),
   draft: (q) => (q.piston ? filled({ ...q.piston, curve: undefined, valve: undefined, limit_mm: undefined }) : null),
-  limited: (q, engine) => {
-    const limit = engine.limits?.[q.piston?.valve === "exhaust" ? "piston_to_valve_exhaust_mm" : "piston_to_valve_intake_mm"];
-    return q.piston && limit ? setAt(q, "piston.limit_mm", limit) : q;
-  },
 };
 
 /**

@@ -8,10 +8,7 @@
  */
 
 /** How many poses are asked for: the arm moves well under a degree between two. */
-const steps = 40;
-
-/** @param {number} liftMm */
-export const liftsFor = (liftMm) => Array.from({ length: steps + 1 }, (_, i) => Math.round((liftMm * i * 1e6) / steps) / 1e6);
+export const poses = 41;
 
 const names = /** @type {const} */ (["pivot", "tip", "touch", "stem", "adjuster", "lifter"]);
 

@@ -71,7 +71,7 @@ export function useWork(form, engine, valve) {
   /** @returns {Promise<Work|null>} */
   const newest = async () => newestOf(/** @type {Work[]} */ (await app.api.get(`${at}${query({ kind: form.kind, valve })}`)), valve);
   const solve = async (/** @type {any} */ question) => {
-    setAnswer(await app.api.post(`/calc/${form.kind}`, form.limited(question, engine)));
+    setAnswer(await app.api.post(`/calc/${form.kind}${query({ engine: engine.id, valve })}`, question));
     setError("");
   };
 

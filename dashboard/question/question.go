@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"slices"
 
-	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/timing"
 	"lobescribe/capture/valve"
 	"lobescribe/device/measure"
@@ -72,37 +71,6 @@ func CamCard(e storage.Engine) *timing.CardInput {
 		return nil
 	}
 	return &timing.CardInput{Intake: in, Exhaust: ex}
-}
-
-// Shims asks for the next stack of a valve; ok is false when no trial of it
-// has a height difference, or the engine's ratio is not known.
-func Shims(e storage.Engine, name string, trials []storage.Trial) (q shims.Question, ok bool) {
-	kind := valve.KindOf(name)
-	q.RockerRatio = e.RockerRatio.Of(kind)
-	q.ValveArm, q.AdjusterArm, q.BallAboveLine = e.RockerArm, e.AdjusterArm, e.BallAboveLine
-	if e.Limits.Square != 0 {
-		q.Tolerance = &e.Limits.Square
-	}
-	q.Lift = storage.ForValves[measure.Length]{Intake: e.CamCard.MaxLiftIntake, Exhaust: e.CamCard.MaxLiftExhaust}.Of(kind)
-	for _, t := range trials {
-		if t.Valve == name && t.AdjusterBelowValve != nil {
-			q.Trials = append(q.Trials, shims.Trial{Stack: shims.Stack(t.Stack), AdjusterBelowValve: t.AdjusterBelowValve, Mark: t.Sweep, OpenVsClosed: t.OpenVsClosed})
-			if t.MaxLift != nil {
-				q.Lift = *t.MaxLift
-			}
-		}
-	}
-	if q.Lift == 0 { // without it the marks say nothing
-		for i := range q.Trials {
-			q.Trials[i].Mark, q.Trials[i].OpenVsClosed = nil, nil
-		}
-	}
-	for _, s := range e.ShimsOnHand {
-		if s.Count > 0 {
-			q.OnHand = append(q.OnHand, shims.Thickness{Thickness: s.Thickness, Count: s.Count})
-		}
-	}
-	return q, len(q.Trials) > 0 && (q.RockerRatio != 0 || q.ValveArm != 0 && q.AdjusterArm != 0)
 }
 
 // Curve draws the lift curve of a trace against the crank of its own cylinder.

@@ -7,7 +7,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/timing"
 	"lobescribe/capture/valve"
 	"lobescribe/dashboard/question"
@@ -59,22 +58,6 @@ func TestCamCard(t *testing.T) {
 	assert.Equal(t, measure.Length(7_200_000), card.Intake.MaxLift, "(10.6 + 0.2) / 1.5 = 7.2")
 	e.RockerRatio.Intake = 0
 	assert.Zero(t, question.CamCard(e).Intake.MaxLift, "without the ratio nobody can tell")
-}
-
-func TestShims(t *testing.T) {
-	below := 250 * measure.Micrometre
-	trials := []storage.Trial{{Valve: "3I", AdjusterBelowValve: &below, Stack: []measure.Length{1_000_000}}, {Valve: "3I"}, {Valve: "3E", AdjusterBelowValve: &below}}
-	e := storage.Engine{RockerRatio: storage.ForValves[float64]{Intake: 1.5}, ShimsOnHand: []storage.Shims{{Thickness: 500_000, Count: 2}, {Thickness: 1, Count: 0}}}
-	q, ok := question.Shims(e, "3I", trials)
-	require.True(t, ok)
-	assert.Len(t, q.Trials, 1)
-	assert.Len(t, q.OnHand, 1)
-	_, err := shims.Next(q)
-	require.NoError(t, err)
-	_, ok = question.Shims(e, "3E", trials)
-	assert.False(t, ok, "no ratio of the exhaust's")
-	_, ok = question.Shims(e, "1I", trials)
-	assert.False(t, ok, "no trial")
 }
 
 // trace turns a lobe of cos² with its nose at the given crank angle through

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"lobescribe/capture/lift"
-	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/timing"
 	"lobescribe/capture/valve"
 	"lobescribe/dashboard/question"
@@ -115,18 +114,15 @@ func gatherValve(s Source, e storage.Engine, one valve.Valve, traces []storage.S
 			return v, err
 		}
 	}
-	for _, t := range trials {
-		if t.Valve == name {
-			v.Trials = append(v.Trials, t)
-		}
+	facts := question.Facts{Engine: e, Valve: one, Trials: question.TrialsOf(trials, one), MaxLift: question.MaxLiftOf(traces, one)}
+	v.Trials = facts.Trials
+	next := facts.Next()
+	v.Next = next.Answer
+	if next.NoAnswer != "" {
+		v.Notes = append(v.Notes, "Next stack: "+full(next.NoAnswer))
 	}
-	if q, ok := question.Shims(e, name, trials); ok {
-		next, err := shims.Next(q)
-		if err == nil {
-			v.Next = &next
-		} else {
-			v.Notes = append(v.Notes, "Next stack: "+sentence(err))
-		}
+	for _, note := range next.Notes {
+		v.Notes = append(v.Notes, full(note))
 	}
 	for _, m := range []struct {
 		word string

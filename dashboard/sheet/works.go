@@ -10,7 +10,7 @@ import (
 	"lobescribe/capture/rocker/pushrod"
 	"lobescribe/capture/valve"
 	"lobescribe/capture/worksheet"
-	"lobescribe/device/measure"
+	"lobescribe/dashboard/question"
 	"lobescribe/storage"
 )
 
@@ -160,26 +160,19 @@ func (d *Data) gaps(w storage.Work, had map[string]bool) {
 	if !d.asked(w, &q) {
 		return
 	}
-	kind, limits := valve.KindOf(w.Valve), d.Engine.Limits
+	question.Limit(&q, d.Engine, valve.KindOf(w.Valve))
 	var parts []part
-	if p := q.Piston; p != nil {
-		if p.Valve == "" {
-			p.Valve = string(kind)
-		}
-		p.Limit = stricter(p.Limit, limits.Piston().Of(valve.Kind(p.Valve)))
-		parts = append(parts, part{"piston", clearance.Question{Piston: p}})
+	if q.Piston != nil {
+		parts = append(parts, part{"piston", clearance.Question{Piston: q.Piston}})
 	}
-	if c := q.CoilBind; c != nil {
-		c.Limit = stricter(c.Limit, limits.CoilBind)
-		parts = append(parts, part{"coil bind", clearance.Question{CoilBind: c}})
+	if q.CoilBind != nil {
+		parts = append(parts, part{"coil bind", clearance.Question{CoilBind: q.CoilBind}})
 	}
-	if r := q.Retainer; r != nil {
-		r.Limit = stricter(r.Limit, limits.Retainer)
-		parts = append(parts, part{"retainer", clearance.Question{Retainer: r}})
+	if q.Retainer != nil {
+		parts = append(parts, part{"retainer", clearance.Question{Retainer: q.Retainer}})
 	}
-	if s := q.Slot; s != nil {
-		s.Limit = stricter(s.Limit, limits.Rocker)
-		parts = append(parts, part{"rocker slot", clearance.Question{Slot: s}})
+	if q.Slot != nil {
+		parts = append(parts, part{"rocker slot", clearance.Question{Slot: q.Slot}})
 	}
 	for _, one := range parts {
 		if had[one.name+w.Valve] {
@@ -198,15 +191,6 @@ func (d *Data) gaps(w storage.Work, had map[string]bool) {
 type part struct {
 	name string
 	ask  clearance.Question
-}
-
-// stricter returns the greater of a question's limit and the engine's: the
-// builder may have set either one later.
-func stricter(asked *measure.Length, engine measure.Length) *measure.Length {
-	if engine != 0 && (asked == nil || *asked < engine) {
-		return &engine
-	}
-	return asked
 }
 
 // take adds an answer to those of a valve, or of the whole engine.
@@ -238,7 +222,7 @@ func (d *Data) spring(w storage.Work, had map[string]*Spring) {
 	if _, there := had[w.Valve]; there || !d.asked(w, &q) {
 		return
 	}
-	q.Limit = stricter(q.Limit, d.Engine.Limits.CoilBind)
+	question.Limit(&q, d.Engine, valve.KindOf(w.Valve))
 	a, err := clearance.SolveSpring(q)
 	if err != nil {
 		d.note(w.Valve, "Spring: %s", sentence(err))

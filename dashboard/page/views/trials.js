@@ -6,11 +6,11 @@ import { Form, html, LengthField, LengthsField, Mark, Nothing, TextField, Troubl
 import { valveWords } from "../cues.js";
 import { shown } from "../state.js";
 import { digits, fromMm, length, shim, toMm, withUncertainty } from "../units.js";
-import { sideOf } from "../engine.js";
-import { liftsFor } from "../rocker.js";
+import { poses } from "../rocker.js";
+import { query } from "../api.js";
 import { RockerPicture, SweepPicture } from "../rockerview.js";
 import { FittedLine } from "../fittedline.js";
-import { Basis, Sentences } from "../says.js";
+import { Basis, sentence, Sentences } from "../says.js";
 
 /** @typedef {import("../engine.js").Trial} Trial */
 
@@ -122,27 +122,17 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
 function Next({ engine, valve, list, unit }) {
   const app = useApp();
   const used = list.filter((t) => t.adjuster_below_valve_mm !== null && t.adjuster_below_valve_mm !== undefined);
-  const side = sideOf(valve) || "intake", ratio = engine.rocker_ratio?.[side] ?? 0;
-  const arms = engine.rocker_arm_mm && engine.adjuster_arm_mm;
-  const lift = used.map((t) => t.max_lift_mm).filter(Boolean).at(-1) ?? engine.cam_card?.[side === "intake" ? "max_lift_intake_mm" : "max_lift_exhaust_mm"];
-  const ask = {
-    ...(arms ? { valve_arm_mm: engine.rocker_arm_mm, adjuster_arm_mm: engine.adjuster_arm_mm } : ratio ? { rocker_ratio: ratio } : {}),
-    trials: used.map((t) => ({ stack_mm: t.stack_mm ?? [], adjuster_below_valve_mm: t.adjuster_below_valve_mm,
-      ...(lift && t.sweep_mm ? { mark_mm: t.sweep_mm } : {}), ...(lift && t.open_vs_closed_mm !== undefined && t.open_vs_closed_mm !== null ? { open_vs_closed_mm: t.open_vs_closed_mm } : {}) })),
-    ...(lift ? { lift_mm: lift } : {}), ...(engine.limits?.square_mm ? { tolerance_mm: engine.limits.square_mm } : {}),
-    ...(engine.ball_above_line_mm === undefined || engine.ball_above_line_mm === null ? {} : { ball_above_line_mm: engine.ball_above_line_mm }),
-    ...(engine.shims_on_hand?.length ? { on_hand_mm: engine.shims_on_hand } : {}),
-  };
-  const able = used.length > 0 && (ratio > 0 || arms);
-  const { value: next, error } = useFetched(() => (able ? app.api.post("/calc/shims", ask) : Promise.resolve(null)), [JSON.stringify(ask)]);
+  const { value: asked, error } = useFetched((signal) => app.api.get(`/engines/${encodeURIComponent(engine.id)}/next${query({ valve })}`, signal), [engine.rev, valve, JSON.stringify(list)]);
   if (used.length === 0) return null;
-  if (!able) return html`<section><h2>Next shim</h2>
+  if (asked?.lacks.includes("ratio")) return html`<section><h2>Next shim</h2>
     <${Nothing} says="The next shim follows from the rocker ratio, or from both arms. Write one of them down with the engine." href="#/engine" label="To the engine" /></section>`;
-  if (!next) return html`<section><h2>Next shim</h2><${Trouble} text=${error} /></section>`;
+  const next = asked?.answer;
+  if (!next) return html`<section><h2>Next shim</h2><${Trouble} text=${error || (asked?.no_answer && sentence(asked.no_answer))} /></section>`;
   const nm = (/** @type {number} */ mm) => fromMm(mm);
   const add = nm(next.add_mm), square = next.verdict.is === "meets", close = Math.abs(add) <= nm(next.wanted_u_mm) && next.wanted_u_mm > next.tolerance_mm;
   const stack = next.stack_mm ?? [];
   return html`<section class="next-shim"><h2>Next shim</h2><${Trouble} text=${error} />
+    ${asked.notes.map((/** @type {string} */ n) => html`<p class="fault"><${Mark} shape="triangle" /> ${sentence(n)}</p>`)}
     <p class="lead">${square ? html`<${Mark} shape="check" kind="good" /> Square at half lift to ${length(nm(next.tolerance_mm), unit)}, its ± counted. Leave the stand.`
       : next.turned_round ? html`<${Mark} shape="triangle" /> Nothing is put together: the heights look like ones with the sign turned round.`
       : close ? html`<${Mark} shape="triangle" /> Whether it is square to ${length(nm(next.tolerance_mm), unit)} cannot be told: the ± is ${length(nm(next.wanted_u_mm), unit)}. Measure what is named below before metal is cut.`
@@ -170,20 +160,12 @@ function Picture({ engine, valve, list, maxLift, unit }) {
   const app = useApp();
   const [which, setWhich] = useState("now");
   const state = usePart(app.store, (s) => s);
-  const side = sideOf(valve) || "intake", ratio = engine.rocker_ratio?.[side] ?? 0;
-  const arms = engine.rocker_arm_mm && engine.adjuster_arm_mm;
-  const below = list.filter((t) => t.adjuster_below_valve_mm !== null && t.adjuster_below_valve_mm !== undefined).at(-1)?.adjuster_below_valve_mm;
-  const card = engine.cam_card?.[side === "intake" ? "max_lift_intake_mm" : "max_lift_exhaust_mm"];
-  const lift = maxLift ?? card ?? 0;
-  const ask = {
-    ...(engine.rocker_arm_mm ? { valve_arm_mm: engine.rocker_arm_mm } : {}), ...(engine.adjuster_arm_mm ? { adjuster_arm_mm: engine.adjuster_arm_mm } : {}),
-    ...(ratio && !arms ? { rocker_ratio: ratio } : {}), lift_mm: lift, ...(below === undefined || below === null ? {} : { adjuster_below_valve_mm: below }), at_lift_mm: liftsFor(lift),
-  };
-  const able = lift > 0 && (arms || ratio > 0);
-  const { value, error } = useFetched(() => (able ? app.api.post("/calc/rocker", ask) : Promise.resolve(null)), [JSON.stringify(ask)]);
-  if (!able) return html`<section><h2>The rocker</h2>
-    <${Nothing} says=${lift > 0 ? "To draw the rocker, its ratio is needed, or both arms." : "To draw the rocker, its max lift is needed: turn the valve once on the bench, or write the card's."} href=${lift > 0 ? "#/engine" : "#/bench"} label=${lift > 0 ? "To the engine" : "To the bench"} /></section>`;
-  if (!value) return html`<section><h2>The rocker</h2><${Trouble} text=${error} /></section>`;
+  const { value: asked, error } = useFetched((signal) => app.api.get(`/engines/${encodeURIComponent(engine.id)}/rocker${query({ valve, poses })}`, signal), [engine.rev, valve, maxLift, JSON.stringify(list)]);
+  const value = asked?.answer, below = asked?.question.adjuster_below_valve_mm;
+  const lacks = asked?.lacks ?? [];
+  if (lacks.length) return html`<section><h2>The rocker</h2>
+    <${Nothing} says=${lacks.includes("lift") ? "To draw the rocker, its max lift is needed: turn the valve once on the bench, or write the card's." : "To draw the rocker, its ratio is needed, or both arms."} href=${lacks.includes("lift") ? "#/bench" : "#/engine"} label=${lacks.includes("lift") ? "To the bench" : "To the engine"} /></section>`;
+  if (!value) return html`<section><h2>The rocker</h2><${Trouble} text=${error || (asked?.no_answer && sentence(asked.no_answer))} /></section>`;
   const setting = value[which];
   const p = shown(state).position;
   const live = p && p.sign !== 0 ? p.lift_nm : null;

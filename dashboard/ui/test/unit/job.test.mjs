@@ -2,7 +2,7 @@
 import { test } from "node:test";
 import assert from "node:assert/strict";
 import { banks, getAt, nextValve, progress, setAt, sideOf, valveNames } from "../../../page/engine.js";
-import { liftsFor, poseAt, windowOf } from "../../../page/rocker.js";
+import { poses, poseAt, windowOf } from "../../../page/rocker.js";
 import { along, axisWords, joined, readTiming } from "../../../page/timing.js";
 import { haveAngles, lifted, overlay, placed } from "../../../page/compare.js";
 
@@ -46,7 +46,7 @@ function pose(lift) {
 }
 
 test("between two poses the drawn arm keeps its length within a hundredth of a millimetre", () => {
-  const row = liftsFor(10).map(pose);
+  const row = Array.from({ length: poses }, (_, i) => (10 * i) / (poses - 1)).map(pose);
   assert.equal(row.length, 41);
   assert.equal(row.at(-1).lift_mm, 10);
   for (let lift = 0; lift <= 10; lift += 0.01) {
@@ -56,7 +56,7 @@ test("between two poses the drawn arm keeps its length within a hundredth of a m
 });
 
 test("a lift outside the row is drawn at its end", () => {
-  const row = liftsFor(10).map(pose);
+  const row = Array.from({ length: poses }, (_, i) => (10 * i) / (poses - 1)).map(pose);
   assert.equal(poseAt(row, -1).lift_mm, 0);
   assert.equal(poseAt(row, 12).lift_mm, 10);
 });
