@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"errors"
 	"fmt"
 	"log/slog"
 	"sync"
@@ -14,6 +15,9 @@ type Head struct {
 	// Started is the wall-clock time of stamp zero, the only one in a trace.
 	Started    time.Time
 	Resolution measure.Length
+	// Continues is the trace whose beginning the store took before it took
+	// nothing more; 0 as a rule. Only Rescue is given such heads.
+	Continues uint64
 }
 
 // TraceStore is where traces are kept; storage.Store, seen from here.
@@ -29,12 +33,20 @@ type TraceWriter interface {
 	End() error
 }
 
+// What an error of a TraceStore or TraceWriter can say besides.
+var (
+	// ErrStoreMending: the store is hurt and being put right; it is worth waiting.
+	ErrStoreMending = errors.New("the store is being repaired")
+	// ErrStoreLost: the store takes nothing more; waiting is of no use.
+	ErrStoreLost = errors.New("the store takes nothing more")
+)
+
 // TraceState tells the listeners how the trace under way is kept.
 type TraceState struct {
 	ID uint64 `json:"id"`
 	// State is "recording", "behind" (the disk refuses, readings wait in
-	// memory), "kept" (ended and on disk) or "failed" (memory is full as well
-	// and readings are being lost).
+	// memory), "kept" (ended and on disk) or "failed" (readings are being lost, or
+	// will be: memory is full as well, or nothing takes them).
 	State string `json:"state"`
 	// Began is the live clock at which the trace's own time is zero.
 	Began    int64   `json:"t0_us"`
@@ -61,7 +73,9 @@ const (
 // every Every. When the disk refuses or does not answer, the listeners are told,
 // the queue grows up to Bound readings and is written as soon as the disk lets
 // it; past the bound the newest readings are dropped, which is said at once
-// (TraceFailed) and noted in the trace as a gap.
+// (TraceFailed) and noted in the trace as a gap. What a store takes no more at
+// all goes to Rescue instead, and so does what is not written when the Keeper has
+// to stop.
 //
 // What the live side calls stands in this file, what writes in keep_write.go.
 type Keeper struct {
@@ -77,7 +91,10 @@ type Keeper struct {
 // KeeperOptions are the settings of a Keeper.
 type KeeperOptions struct {
 	Store TraceStore
-	Log   *slog.Logger
+	// Rescue takes the traces that Store never will. Default: they are lost when
+	// the Keeper stops.
+	Rescue TraceStore
+	Log    *slog.Logger
 	// Every is the time between commits; 0 means 400 ms. With the commit
 	// itself it must stay below the second that a power cut may cost.
 	Every time.Duration
@@ -89,7 +106,7 @@ type KeeperOptions struct {
 	Slow time.Duration
 	// Tell hears of every change, from the keeper's own goroutine.
 	Tell func(TraceState)
-	// Ended hears of a trace that is whole on disk, from the keeper's own
+	// Ended hears of a trace that is whole in the Store, from the keeper's own
 	// goroutine: what takes long must be done in another, or the next trace
 	// waits for it.
 	Ended func(id uint64)
@@ -111,6 +128,12 @@ type keeping struct {
 	dropFrom              measure.Stamp
 	lost                  int    // readings dropped in all
 	refused               string // what the store said last, "" when it is well
+	// rescued: it goes to Rescue, because of what stands in why; id is its number
+	// in the Store, 0 when it has none.
+	rescued  bool
+	why      string
+	id       uint64
+	complete bool // only its end was not written
 }
 
 // NewKeeper returns a Keeper; Run must be called for anything to be written.

@@ -3,6 +3,7 @@ package capture
 import (
 	"context"
 	"errors"
+	"fmt"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -356,5 +357,98 @@ func TestKeeperSaysWhatItCouldNotWrite(t *testing.T) {
 		var lost *Unwritten
 		require.ErrorAs(t, err, &lost)
 		assert.Equal(t, 7, lost.Readings)
+	})
+}
+
+// What a store takes no more goes to a rescue store, in order and once each, and
+// the listeners are told so; no write is promised that cannot come.
+func TestKeeperRescuesWhatTheStoreTakesNoMore(t *testing.T) {
+	rescue := &disk{}
+	withKeeper(t, KeeperOptions{Rescue: rescue}, func(k *Keeper, d *disk, l *told) {
+		k.Begin(Head{Resolution: 10}, 0)
+		k.Append(some(100, 0), nil)
+		rest(time.Second)
+		d.refuse(fmt.Errorf("page 7 is hurt: %w", ErrStoreMending))
+		k.Append(some(100, measure.Second), nil)
+		rest(time.Second)
+		s := l.newest(t)
+		assert.Equal(t, TraceBehind, s.State)
+		assert.Contains(t, s.Says, "The store is hurt: page 7 is hurt")
+		assert.NotContains(t, s.Says, "disk")
+		d.refuse(fmt.Errorf("page 7 is hurt: %w", ErrStoreLost))
+		rest(time.Second)
+		s = l.newest(t)
+		assert.Equal(t, TraceRecording, s.State)
+		assert.EqualValues(t, 1, s.ID)
+		assert.Contains(t, s.Says, "page 7 is hurt")
+		assert.Contains(t, s.Says, "rescue file, which the next start takes in")
+		assert.InDelta(t, 1.099, s.OnDisk, 1e-9)
+		rescue.refuse(errors.New("no space left on device"))
+		k.Append(some(100, 2*measure.Second), nil)
+		rest(time.Second)
+		s = l.newest(t)
+		assert.Equal(t, TraceFailed, s.State)
+		assert.Contains(t, s.Says, "lost when the daemon stops")
+		assert.NotContains(t, s.Says, "as soon as")
+		rescue.refuse(nil)
+		k.End()
+		rest(time.Second)
+		assert.Equal(t, TraceKept, l.newest(t).State)
+		assert.Empty(t, l.ended, "there is nothing in the store to work out")
+		require.Len(t, rescue.traces, 1)
+		assert.EqualValues(t, 1, rescue.traces[0].head.Continues)
+		assert.EqualValues(t, 10, rescue.traces[0].head.Resolution)
+		assert.Equal(t, append(some(100, measure.Second), some(100, 2*measure.Second)...), rescue.traces[0].readings)
+		assert.True(t, rescue.traces[0].ended)
+		assert.Len(t, d.traces[0].readings, 100)
+
+		d.refuse(nil) // it was mended after all: the next trace goes there
+		k.Begin(Head{}, 10*measure.Second)
+		k.Append(some(10, 10*measure.Second), nil)
+		k.End()
+		rest(time.Second)
+		require.Len(t, d.traces, 2)
+		assert.Len(t, d.traces[1].readings, 10)
+		assert.Equal(t, []uint64{2}, l.ended)
+	})
+}
+
+// Without anywhere to rescue to, that is said as well.
+func TestKeeperPromisesNoWriteThatCannotCome(t *testing.T) {
+	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+		d.refuse(ErrStoreLost)
+		k.Begin(Head{}, 0)
+		k.Append(some(100, 0), nil)
+		rest(time.Second)
+		assert.Equal(t, TraceFailed, l.newest(t).State)
+		assert.Contains(t, l.newest(t).Says, "lost when the daemon stops")
+	})
+}
+
+// What is not written when the keeper has to stop is rescued, all of it.
+func TestKeeperRescuesTheRestWhenItStops(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d, rescue := &disk{}, &disk{}
+		k := NewKeeper(KeeperOptions{Store: d, Rescue: rescue})
+		ctx, cancel := context.WithCancel(t.Context())
+		result := make(chan error, 1)
+		go func() { result <- k.Run(ctx) }()
+		k.Begin(Head{}, 0)
+		k.Append(some(10, 0), nil)
+		rest(time.Second)
+		d.refuse(errors.New("file too large"))
+		k.Append(some(7, measure.Second), nil)
+		k.End()
+		k.Begin(Head{}, 5*measure.Second)
+		k.Append(some(2*batch+3, 5*measure.Second), []measure.Note{{At: 6 * measure.Second, Kind: measure.NoteMark}})
+		cancel()
+		require.NoError(t, <-result)
+		require.Len(t, rescue.traces, 2)
+		assert.EqualValues(t, 1, rescue.traces[0].head.Continues)
+		assert.Len(t, rescue.traces[0].readings, 7)
+		assert.Zero(t, rescue.traces[1].head.Continues)
+		assert.Len(t, rescue.traces[1].readings, 2*batch+3)
+		assert.Len(t, rescue.traces[1].notes, 1)
+		assert.True(t, rescue.traces[1].ended)
 	})
 }

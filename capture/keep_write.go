@@ -2,6 +2,7 @@ package capture
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -36,13 +37,43 @@ func (k *Keeper) Run(ctx context.Context) error {
 		case <-k.wake:
 		case <-ctx.Done():
 			k.End()
-			if err := k.flush(); err != nil {
-				return &Unwritten{Readings: k.waiting(), Cause: err}
-			}
-			return nil
+			return k.finish()
 		}
 		_ = k.flush() // said to the listeners, tried again at the next tick
 	}
+}
+
+// finish writes what is left, where it can still be written.
+func (k *Keeper) finish() error {
+	err := k.flush()
+	if err != nil && k.o.Rescue != nil {
+		k.mu.Lock()
+		left := k.queue
+		k.mu.Unlock()
+		for _, t := range left {
+			k.rescue(t, err)
+		}
+		if again := k.flush(); again == nil {
+			return nil
+		}
+	}
+	if err != nil {
+		return &Unwritten{Readings: k.waiting(), Cause: err}
+	}
+	return nil
+}
+
+// rescue lets a trace go on in Rescue.
+func (k *Keeper) rescue(t *keeping, why error) {
+	if t.rescued {
+		return
+	}
+	t.rescued, t.why = true, why.Error()
+	if t.writer != nil {
+		t.id, t.writer = t.writer.ID(), nil
+		t.head.Continues = t.id
+	}
+	k.o.Log.Error("trace goes to a rescue file", "trace", t.id, "error", why)
 }
 
 // waiting returns how many readings are not on disk.
@@ -71,27 +102,40 @@ func (k *Keeper) flush() error {
 		last := t.ended && n == len(t.readings)
 		k.mu.Unlock()
 
-		if err := k.append(t, readings, notes); err != nil {
+		err := k.append(t, readings, notes)
+		if errors.Is(err, ErrStoreLost) && k.o.Rescue != nil && !t.rescued {
+			k.rescue(t, err)
+			continue
+		}
+		if err != nil {
 			return k.refused(t, err)
 		}
 		if last {
-			if err := k.patiently(t, t.writer.End); err != nil {
+			err := k.patiently(t, t.writer.End)
+			if errors.Is(err, ErrStoreLost) && k.o.Rescue != nil && !t.rescued {
+				// All its readings are in the store: the next opening ends the trace.
+				k.rescue(t, err)
+				t.complete, err = true, nil
+			}
+			if err != nil {
 				return k.refused(t, err)
 			}
 		}
 		if t.refused != "" {
-			k.o.Log.Info("trace is written again", "trace", t.writer.ID())
+			k.o.Log.Info("trace is written again", "trace", t.number())
 			t.refused = ""
 		}
 		if last {
 			k.mu.Lock()
 			k.queue = k.queue[1:]
 			k.mu.Unlock()
-			k.tell(t, TraceKept, "")
-			k.o.Ended(t.writer.ID())
+			k.tell(t, TraceKept, t.where())
+			if !t.rescued {
+				k.o.Ended(t.writer.ID())
+			}
 			continue
 		}
-		k.tell(t, TraceRecording, "")
+		k.tell(t, TraceRecording, t.where())
 		if n < batch {
 			return nil
 		}
@@ -102,8 +146,12 @@ func (k *Keeper) flush() error {
 func (k *Keeper) append(t *keeping, readings []measure.Reading, notes []measure.Note) error {
 	if t.writer == nil {
 		var w TraceWriter
+		store := k.o.Store
+		if t.rescued {
+			store = k.o.Rescue
+		}
 		err := k.patiently(t, func() (err error) {
-			w, err = k.o.Store.Begin(t.head)
+			w, err = store.Begin(t.head)
 			return err
 		})
 		if err != nil {
@@ -157,8 +205,36 @@ func (k *Keeper) refused(t *keeping, err error) error {
 		t.refused = err.Error()
 		k.o.Log.Error("trace not written", "error", err)
 	}
-	k.behind(t, "The disk refuses: "+t.refused)
+	switch {
+	case t.rescued:
+		k.tellOfLast(t, TraceFailed, fmt.Sprintf("The store is hurt (%s), and the rescue file cannot be written either: %s. What is turned now is in memory only and is lost when the daemon stops", t.why, t.refused))
+	case errors.Is(err, ErrStoreLost):
+		k.tellOfLast(t, TraceFailed, t.refused+". What is turned now is in memory only and is lost when the daemon stops")
+	case errors.Is(err, ErrStoreMending):
+		k.behind(t, "The store is hurt: "+t.refused)
+	default:
+		k.behind(t, "The disk refuses: "+t.refused)
+	}
 	return err
+}
+
+// number is what the Store knows the trace by.
+func (t *keeping) number() uint64 {
+	if t.rescued || t.writer == nil {
+		return t.id
+	}
+	return t.writer.ID()
+}
+
+// where says where a trace goes that does not go to the store.
+func (t *keeping) where() string {
+	switch {
+	case !t.rescued:
+		return ""
+	case t.complete:
+		return "The store takes nothing more (" + t.why + "). All of this trace was written before"
+	}
+	return "The store takes nothing more (" + t.why + "). This trace goes to a rescue file, which the next start takes in"
 }
 
 // behind tells of the trace under way that it waits in memory, or that memory
@@ -166,9 +242,7 @@ func (k *Keeper) refused(t *keeping, err error) error {
 // shows the one that is turned now.
 func (k *Keeper) behind(t *keeping, why string) {
 	k.mu.Lock()
-	if n := len(k.queue); n > 0 {
-		t = k.queue[n-1]
-	}
+	t = k.last(t)
 	full, lost := k.held >= k.o.Bound, t.lost
 	k.mu.Unlock()
 	if full && lost > 0 {
@@ -178,13 +252,26 @@ func (k *Keeper) behind(t *keeping, why string) {
 	k.tell(t, TraceBehind, why+". Readings wait in memory and are written as soon as it lets them")
 }
 
+// last is the trace that is turned now; the lock is held.
+func (k *Keeper) last(t *keeping) *keeping {
+	if n := len(k.queue); n > 0 {
+		return k.queue[n-1]
+	}
+	return t
+}
+
+func (k *Keeper) tellOfLast(t *keeping, state, says string) {
+	k.mu.Lock()
+	t = k.last(t)
+	k.mu.Unlock()
+	k.tell(t, state, says)
+}
+
 func (k *Keeper) tell(t *keeping, state, says string) {
 	k.mu.Lock()
 	s := TraceState{State: state, Began: int64(t.began), Says: says,
 		Seconds: t.newest.Seconds(), Readings: t.written + len(t.readings), OnDisk: t.onDisk.Seconds()}
 	k.mu.Unlock()
-	if t.writer != nil {
-		s.ID = t.writer.ID()
-	}
+	s.ID = t.number()
 	k.o.Tell(s)
 }

@@ -20,10 +20,12 @@ import (
 // The file grows while a backup is under way, because nothing that the copy
 // still needs can be written over; it is reused afterwards.
 func (s *Store) Backup(ctx context.Context, w io.Writer) (n int64, err error) {
-	if err := s.usable(); err != nil {
+	db, err := s.enter()
+	if err != nil {
 		return 0, err
 	}
-	if s.db == nil {
+	defer s.leave()
+	if db == nil {
 		return 0, fmt.Errorf("backing up %s: %w; copy the file itself, or repair it first", s.path, ErrDamaged)
 	}
 	if s.fault != nil {
@@ -31,13 +33,10 @@ func (s *Store) Backup(ctx context.Context, w io.Writer) (n int64, err error) {
 			return 0, fmt.Errorf("backing up %s: %w", s.path, err)
 		}
 	}
-	err = guard(func() error {
-		return s.db.View(func(tx *bbolt.Tx) error {
-			var err error
-			n, err = tx.WriteTo(&copying{ctx: ctx, w: w, mayHurry: s.idle})
-			return err
-		})
-	})
+	err = s.noticing(s.transact(db, false, func(tx *bbolt.Tx) (err error) {
+		n, err = tx.WriteTo(&copying{ctx: ctx, w: w, mayHurry: s.idle, sound: s.sound})
+		return err
+	}))
 	if err != nil {
 		return n, fmt.Errorf("backing up %s: %w", s.path, advise(err))
 	}
@@ -49,6 +48,13 @@ func (s *Store) idle() bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return len(s.open) == 0
+}
+
+// sound returns why the store takes nothing more.
+func (s *Store) sound() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.broken
 }
 
 // While something is recorded a copy takes its time: at the full speed of
@@ -64,6 +70,7 @@ type copying struct {
 	ctx      context.Context
 	w        io.Writer
 	mayHurry func() bool
+	sound    func() error  // what has been found hurt since is not worth copying
 	debt     time.Duration // how far it is ahead of the pace
 	last     time.Time
 }
@@ -71,6 +78,9 @@ type copying struct {
 func (c *copying) Write(b []byte) (int, error) {
 	if c.ctx.Err() != nil {
 		return 0, context.Cause(c.ctx)
+	}
+	if err := c.sound(); err != nil {
+		return 0, err
 	}
 	n, err := c.w.Write(b)
 	if err != nil || c.mayHurry() {

@@ -24,28 +24,61 @@ type closedMark struct {
 	Bytes   int64  `json:"bytes"`
 	Written int64  `json:"written_ns"` // since 1970
 	Sum     uint32 `json:"sum"`        // see pages.File.Sum
+	// Tx is the last transaction, and Tally what is in the store after it.
+	Tx    uint64 `json:"tx,omitempty"`
+	Tally tally  `json:"tally,omitzero"`
 }
 
-func (s *Store) markName() string { return s.path + ".closed" }
+func (s *Store) markName() string { return markName(s.path) }
+
+func markName(path string) string { return path + ".closed" }
+
+// readMark reads the mark beside the store at path; nil when there is none.
+func readMark(path string) *closedMark {
+	text, err := os.ReadFile(markName(path))
+	var m closedMark
+	if err != nil || json.Unmarshal(text, &m) != nil {
+		return nil
+	}
+	return &m
+}
+
+// says tells what there was, as "3 traces with 500 readings when it was closed
+// on 3 May 2026 11:20"; "" when there was nothing, or there is no mark.
+func (m *closedMark) says() string {
+	switch {
+	case m == nil || m.Tally.Known && m.Tally.Traces+m.Tally.Documents == 0:
+		return ""
+	case !m.Tally.Known:
+		return fmt.Sprintf("%d bytes when it was closed on %s", m.Bytes, m.at())
+	}
+	return fmt.Sprintf("%d traces with %d readings when it was closed on %s", m.Tally.Traces, m.Tally.Readings, m.at())
+}
+
+func (m *closedMark) at() string { return time.Unix(0, m.Written).Format("2 January 2006 15:04") }
 
 // markOf describes the file as it is.
 func markOf(pf *pages.File, info os.FileInfo) (closedMark, error) {
 	sum, err := pf.Sum()
-	return closedMark{Bytes: info.Size(), Written: info.ModTime().UnixNano(), Sum: sum}, err
+	m := closedMark{Bytes: info.Size(), Written: info.ModTime().UnixNano(), Sum: sum}
+	if metas := pf.Metas(); len(metas) > 0 {
+		m.Tx = metas[0].Tx
+	}
+	return m, err
 }
 
 // asClosed says whether the file is what the last Close left.
 func (s *Store) asClosed(pf *pages.File, info os.FileInfo) bool {
-	text, err := os.ReadFile(s.markName())
-	if err != nil {
-		return false
-	}
-	var left closedMark
-	if json.Unmarshal(text, &left) != nil || left.Bytes != info.Size() {
+	left := readMark(s.path)
+	if left == nil || left.Bytes != info.Size() {
 		return false
 	}
 	is, err := markOf(pf, info)
-	return err == nil && left == is
+	if err != nil || left.Written != is.Written || left.Sum != is.Sum {
+		return false
+	}
+	s.tally = left.Tally
+	return true
 }
 
 // leaveMark is for a store that is sound and about to be let go. Without a mark
@@ -74,6 +107,9 @@ func (s *Store) leaveMark() {
 	if err != nil {
 		return
 	}
+	s.mu.Lock()
+	mark.Tally = s.tally
+	s.mu.Unlock()
 	text, err := json.Marshal(mark)
 	if err == nil {
 		err = os.WriteFile(s.markName(), text, 0o600)
@@ -93,26 +129,26 @@ func (s *Store) Prove(ctx context.Context) error {
 	if !unproved {
 		return nil
 	}
-	if err := s.usable(); err != nil {
+	db, err := s.enter()
+	if err != nil {
 		return err
 	}
+	defer s.leave()
 	f, err := os.Open(s.path)
 	if err != nil {
 		return fmt.Errorf("proving the store %s: %w", s.path, err)
 	}
 	defer f.Close()
 	var hurts []*pages.Hurt
-	look := func() error {
-		return s.db.View(func(tx *bbolt.Tx) error {
-			_, w, err := walkOf(f, tx, func(pages.Item) bool { return ctx.Err() == nil })
-			if w != nil {
-				hurts = w.Hurts
-			}
-			return err
-		})
+	look := func(tx *bbolt.Tx) error {
+		_, w, err := walkOf(f, tx, func(pages.Item) bool { return ctx.Err() == nil })
+		if w != nil {
+			hurts = w.Hurts
+		}
+		return err
 	}
 	for range 20 {
-		if err = guard(look); !errors.Is(err, errTooLate) {
+		if err = s.transact(db, false, look); !errors.Is(err, errTooLate) {
 			break
 		}
 	}
@@ -125,14 +161,13 @@ func (s *Store) Prove(ctx context.Context) error {
 	if err != nil {
 		err = fmt.Errorf("proving the store %s: %w", s.path, err)
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	switch {
-	case err == nil:
+	if err == nil {
+		s.mu.Lock()
 		s.unproved = false
-	case errors.Is(err, ErrDamaged):
+		s.mu.Unlock()
+	} else if errors.Is(err, ErrDamaged) {
 		_ = os.Remove(s.markName())
-		s.broken = err
+		s.fail(err)
 	}
 	return err
 }

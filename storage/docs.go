@@ -73,6 +73,7 @@ func (s *Store) putDoc(kind, name string, was Rev, v any) (Rev, error) {
 		if err != nil {
 			return err
 		}
+		s.countDoc(tx, key, 1)
 		if err := docs.Put(key, sealed); err != nil || !told(kind) {
 			return err
 		}
@@ -96,6 +97,7 @@ func (s *Store) deleteDoc(kind, name string, was Rev) error {
 		if unseal(sealDoc, key, raw, &old) == nil && old.Rev != was {
 			return fmt.Errorf("%w: it is at revision %d, not %d; read it again", ErrStale, old.Rev, was)
 		}
+		s.countDoc(tx, key, 0)
 		if err := docs.Delete(key); err != nil || !told(kind) {
 			return err
 		}

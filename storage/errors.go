@@ -18,6 +18,8 @@ var (
 	// ErrDamaged: the pages of the file are hurt. Everything that still reads
 	// can be read with Options.ReadOnly, and Repair makes a sound store of it.
 	ErrDamaged = errors.New("the store is damaged")
+	// ErrEmptied: the file is empty, and beside it stands that it was not.
+	ErrEmptied = errors.New("the store has been emptied")
 )
 
 // What can become of a call on an open store.
@@ -91,6 +93,8 @@ type Damage struct {
 	Name string `json:"name,omitempty"`
 	// Derived: nothing was lost, it can be made again from what is whole.
 	Derived bool `json:"derived,omitempty"`
+	// Hole: nothing is there any more that could be hurt, as after a repair.
+	Hole bool `json:"hole,omitempty"`
 	// Why says what is wrong with it.
 	Why string `json:"why"`
 }

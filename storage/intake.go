@@ -244,7 +244,7 @@ func (in *Intake) settle(id ID, f *lift.Findings) error {
 			return err
 		}
 	}
-	return putSummary(in.tx, id)
+	return in.s.putSummary(in.tx, id)
 }
 
 // PutDocument stores a document in place of what was there, whatever its
@@ -263,11 +263,13 @@ func (in *Intake) PutDocument(kind ErrandKind, name string, rev Rev, v any, raw 
 	if err != nil {
 		return err
 	}
+	in.s.countDoc(in.tx, key, 1)
 	return in.tx.Bucket([]byte(bucketDocs)).Put(key, sealed)
 }
 
 // DropDocument deletes a document, if there is one.
 func (in *Intake) DropDocument(kind ErrandKind, name string) error {
+	in.s.countDoc(in.tx, docKey(string(kind), name), 0)
 	return in.tx.Bucket([]byte(bucketDocs)).Delete(docKey(string(kind), name))
 }
 

@@ -127,9 +127,9 @@ func readings(id ID, fetch func(next uint64) (uint64, []byte, error), total func
 				switch {
 				case hole != nil:
 				case next < end.readings:
-					hole = &Damage{Trace: id, Part: PartReadings, First: next, From: last, Why: "they are missing"}
+					hole = &Damage{Trace: id, Part: PartReadings, First: next, From: last, Hole: true, Why: "they are missing"}
 				case end.lost:
-					hole = &Damage{Trace: id, Part: PartReadings, First: next, From: last, Why: "its summary is lost, so nobody can tell whether there were more"}
+					hole = &Damage{Trace: id, Part: PartReadings, First: next, From: last, Hole: true, Why: "its summary is lost, so nobody can tell whether there were more"}
 				}
 				if hole != nil {
 					hole.Count, hole.Until = -1, hole.From
@@ -155,7 +155,7 @@ func readings(id ID, fetch func(next uint64) (uint64, []byte, error), total func
 				continue
 			}
 			if hole == nil && first > next {
-				hole = &Damage{Trace: id, Part: PartReadings, First: next, From: last, Why: "they are missing"}
+				hole = &Damage{Trace: id, Part: PartReadings, First: next, From: last, Hole: true, Why: "they are missing"}
 			}
 			if hole != nil {
 				// A damaged merged chunk may hide behind whole small ones.
@@ -258,7 +258,7 @@ func readNotes(r rows, id ID) (out []measure.Note, errs []error) {
 			return true
 		}
 		if first > next && whole {
-			errs = append(errs, &Damage{Trace: id, Part: PartNotes, First: next, Count: int64(first - next), Why: "they are missing"})
+			errs = append(errs, &Damage{Trace: id, Part: PartNotes, First: next, Count: int64(first - next), Hole: true, Why: "they are missing"})
 		}
 		next, whole = first+uint64(len(notes)), true
 		out = append(out, notes...)

@@ -102,6 +102,7 @@ func (s *Store) create(target int) error {
 				return err
 			}
 		}
+		tx.OnCommit(func() { s.tally.Known = true })
 		return putSchema(tx, target)
 	})
 	if err != nil {
@@ -140,12 +141,10 @@ func readSchema(r rows) (int, error) {
 // isEmpty says whether the database holds no bucket at all.
 func (s *Store) isEmpty() bool {
 	empty := true
-	err := guard(func() error {
-		return s.db.View(func(tx *bbolt.Tx) error {
-			return tx.ForEach(func([]byte, *bbolt.Bucket) error {
-				empty = false
-				return nil
-			})
+	err := s.transact(s.db, false, func(tx *bbolt.Tx) error {
+		return tx.ForEach(func([]byte, *bbolt.Bucket) error {
+			empty = false
+			return nil
 		})
 	})
 	return err == nil && empty
@@ -168,6 +167,9 @@ func (s *Store) finishCutShort() error {
 		return fmt.Errorf("opening the store %s: %w", s.path, err)
 	}
 	for _, id := range ids {
+		if s.o.keep[id] != nil {
+			continue
+		}
 		err := s.cutShort(id)
 		if errors.Is(err, ErrDamaged) {
 			return fmt.Errorf("keeping trace %s, which was cut short: %w", id, err)

@@ -150,7 +150,7 @@ func TestPowerFailureDuringAnUpgrade(t *testing.T) {
 					return err
 				}
 				h.Remark = "upgraded"
-				if err := errors.Join(rewriteHead(tx, id, h), putSummary(tx, id)); err != nil {
+				if err := errors.Join(rewriteHead(tx, id, h), new(Store).putSummary(tx, id)); err != nil {
 					return err
 				}
 			}

@@ -26,17 +26,41 @@ import (
 // A store that is whole is left alone, and aside is "". ErrInUse, ErrNewer and
 // ErrNotAStore are as for Open.
 func Repair(ctx context.Context, path string, o Options) (rep Report, aside string, err error) {
-	o.ReadOnly = true
+	rep, done, err := repair(ctx, path, o, knowledge{})
+	if done == nil {
+		return rep, "", err
+	}
+	return rep, filepath.Join(filepath.Dir(path), done.Kept), err
+}
+
+// knowledge is what is known of a hurt store besides what its file says.
+type knowledge struct {
+	why string // how it was found out; default: the first damage
+	// tally is what was in it; default: the mark of the last orderly close tells.
+	tally tally
+	// live are the traces in the making, with how many readings were
+	// acknowledged.
+	live map[ID]*Writer
+}
+
+// less says that there is less in a store than is known to have been there.
+func (k knowledge) less(is Report) bool {
+	return k.tally.Known && (uint64(is.Traces) < k.tally.Traces || is.Readings < k.tally.Readings || uint64(is.Documents) < k.tally.Documents)
+}
+
+// repair is Repair; done is nil when nothing was hurt.
+func repair(ctx context.Context, path string, o Options, know knowledge) (rep Report, done *Repaired, err error) {
+	o.ReadOnly, o.Repair = true, false
 	old, err := Open(path, o)
 	if err != nil {
-		return rep, "", err
+		return rep, nil, err
 	}
 	defer old.Close()
-	if rep, err = old.Verify(ctx); err != nil || rep.Whole() {
-		return rep, "", err
+	if rep, err = old.Verify(ctx); err != nil || rep.Whole() && !know.less(rep) {
+		return rep, nil, err
 	}
-	fail := func(err error) (Report, string, error) {
-		return rep, "", fmt.Errorf("repairing the store %s: %w; nothing was changed", path, advise(err))
+	fail := func(err error) (Report, *Repaired, error) {
+		return rep, nil, fmt.Errorf("repairing the store %s: %w; nothing was changed", path, advise(err))
 	}
 	tmp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".repair-*")
 	if err != nil {
@@ -44,11 +68,14 @@ func Repair(ctx context.Context, path string, o Options) (rep Report, aside stri
 	}
 	tmp.Close()
 	defer os.Remove(tmp.Name())
-	if rep, err = old.copyWhole(ctx, tmp.Name(), rep, o.flushLate); err != nil {
+	aside := asideName(path)
+	done = &Repaired{At: time.Now().Round(0), Kept: filepath.Base(aside)}
+	done.ID = done.At.UTC().Format("20060102-150405.000000")
+	if rep, err = old.copyWhole(ctx, tmp.Name(), rep, done, know, o.flushLate); err != nil {
 		return fail(err)
 	}
-	aside, err = putAside(path)
-	if err != nil {
+	rep.Repairs = append(rep.Repairs, *done)
+	if err := putAside(path, aside); err != nil {
 		return fail(err)
 	}
 	// An open file cannot be replaced on every system.
@@ -58,32 +85,38 @@ func Repair(ctx context.Context, path string, o Options) (rep Report, aside stri
 	if err := os.Rename(tmp.Name(), path); err != nil {
 		return fail(err)
 	}
+	_ = os.Remove(markName(path)) // what it says was there has been told
 	if o.flushLate {
-		return rep, aside, nil
+		return rep, done, nil
 	}
 	if err := syncFolder(filepath.Dir(path)); err != nil {
-		return rep, aside, fmt.Errorf("repairing the store %s: %w", path, err)
+		return rep, done, fmt.Errorf("repairing the store %s: %w", path, err)
 	}
-	old.log.Warn("store repaired", "path", path, "damaged", aside, "hurt", len(rep.Damages), "lost", rep.LostReadings())
-	return rep, aside, nil
+	old.log.Warn("store repaired", "path", path, "damaged", aside, "hurt", len(rep.Damages),
+		"lost_readings", done.LostReadings(), "lost_traces", done.LostTraces(), "exact", done.Exact)
+	return rep, done, nil
 }
 
-// putAside gives the file a second name, so that path is never without one. A
-// file system that knows no second names gets a copy.
-func putAside(path string) (string, error) {
+// asideName is a name beside the store that nothing bears.
+func asideName(path string) string {
 	for n := 0; ; n++ {
 		aside := fmt.Sprintf("%s.damaged-%s", path, time.Now().UTC().Format("20060102-150405"))
 		if n > 0 {
 			aside += fmt.Sprintf("-%d", n)
 		}
-		if _, err := os.Lstat(aside); err == nil && n < 100 {
-			continue
+		if _, err := os.Lstat(aside); err != nil || n >= 10_000 {
+			return aside
 		}
-		if os.Link(path, aside) == nil {
-			return aside, nil
-		}
-		return aside, copyFile(path, aside)
 	}
+}
+
+// putAside gives the file a second name, so that path is never without one. A
+// file system that knows no second names gets a copy.
+func putAside(path, aside string) error {
+	if os.Link(path, aside) == nil {
+		return nil
+	}
+	return copyFile(path, aside)
 }
 
 func copyFile(from, to string) (err error) {
@@ -110,7 +143,9 @@ var copied = []string{bucketHeads, bucketOpen, bucketChunks, bucketTail, bucketN
 // copyWhole writes what reads into a fresh store at path. Even when the pages
 // are sound and only values are hurt, older writings of them may still lie
 // loose; the report that comes back has been made again with those.
-func (s *Store) copyWhole(ctx context.Context, path string, rep Report, unflushed bool) (_ Report, err error) {
+//
+// The record of the repair goes into it as well.
+func (s *Store) copyWhole(ctx context.Context, path string, rep Report, done *Repaired, know knowledge, unflushed bool) (_ Report, err error) {
 	from := s.salvage
 	if from == nil {
 		f, err := os.Open(s.path)
@@ -157,7 +192,80 @@ func (s *Store) copyWhole(ctx context.Context, path string, rep Report, unflushe
 	if err := to.setSequences(from); err != nil {
 		return rep, err
 	}
-	return rep, to.tellAgain()
+	if err := to.tellAgain(); err != nil {
+		return rep, err
+	}
+	return rep, to.putRecord(from, rep, done, know)
+}
+
+// putRecord works out what a repair has cost and writes it into the new store.
+func (s *Store) putRecord(from *salvaged, rep Report, done *Repaired, know knowledge) error {
+	was := censusOf(from)
+	t := know.tally
+	if mark := readMark(rep.Path); !t.Known && mark != nil {
+		t = mark.Tally
+		if metas := from.pf.Metas(); len(metas) == 0 || metas[0].Tx != mark.Tx {
+			t.Known = false // there may have been more since
+		}
+	}
+	done.Exact = t.Known
+	inMaking := uint64(0)
+	for id, w := range know.live {
+		h, n := w.acknowledged()
+		was[id] = traceCount{n, true, h.Engine, h.Valve, h.Started}
+	}
+	for id := range was {
+		if _, live := know.live[id]; live || from.get(bucketOpen, traceKey(id)) != nil {
+			inMaking++
+			t.Readings += was[id].readings
+			if !live {
+				done.Exact = false // its last commits may be gone
+			}
+		}
+		t.Newest = max(t.Newest, id)
+	}
+	done.Was = was.amount(countDocuments(from))
+	done.Was.Traces = max(done.Was.Traces, t.Traces+inMaking)
+	done.Was.Readings = max(done.Was.Readings, t.Readings)
+	done.Was.Documents = max(done.Was.Documents, t.Documents)
+	done.Why = know.why
+	for _, d := range rep.Damages {
+		if done.Why == "" {
+			done.Why = d.Error()
+		}
+		if d.Part == PartDocument && !isRepairKey([]byte(d.Name)) {
+			done.Documents = append(done.Documents, d.Name)
+		}
+	}
+	return s.update(OpOpen, func(tx *bbolt.Tx) error {
+		r := boltRows{tx}
+		is, told := censusOf(r), map[ID]bool{}
+		for _, before := range repairsIn(r) {
+			for _, l := range before.Losses {
+				told[l.Trace] = told[l.Trace] || is[l.Trace].readings == 0
+			}
+		}
+		done.Left = is.amount(countDocuments(r))
+		done.compare(was, is, t.Newest, told)
+		return putRepaired(tx, *done)
+	})
+}
+
+// repairsIn returns the records of repairs that read.
+func repairsIn(r rows) (all []Repaired) {
+	r.ascend(bucketDocs, []byte(kindRepair+"/"), func(k, _ []byte) bool {
+		name, ok := strings.CutPrefix(string(k), kindRepair+"/")
+		if !ok {
+			return false
+		}
+		var one Repaired
+		if rev, err := readDoc(r, kindRepair, name, &one); err == nil {
+			one.rev = rev
+			all = append(all, one)
+		}
+		return true
+	})
+	return all
 }
 
 // takeRows copies the rows of a bucket that read, some at a time so that no
@@ -255,7 +363,7 @@ func (s *Store) remake(from rows, id ID, rep Report) error {
 		if (boltRows{tx}).get(bucketOpen, traceKey(id)) != nil {
 			return nil // the next opening cuts it short
 		}
-		return putSummary(tx, id)
+		return s.putSummary(tx, id)
 	})
 }
 

@@ -65,6 +65,8 @@ type Options struct {
 	opened func(*bbolt.DB)
 	// A file that nobody knows yet is flushed once, when it is complete.
 	flushLate bool
+	// Traces in the making that go on, and are not cut short; see Mend.
+	keep map[ID]*Writer
 }
 
 // Store is an open store. Close it.
@@ -79,14 +81,26 @@ type Store struct {
 	tornHead bool      // one of the two head pages does not read
 	late     bool      // see Options.flushLate
 
+	o        Options       // to open it anew; see Mend
+	file     *os.File      // of db
+	pageSize int64         // of db
+	writing  sync.Mutex    // one transaction that writes at a time
+	mending  sync.Mutex    // one Mend at a time
+	alarms   chan struct{} // see Tend
+	errands  chan struct{} // see Errands
+
 	mu       sync.Mutex
 	closed   bool
-	unproved bool  // see Prove
-	broken   error // the database panicked in a transaction (see guard), or a page was found hurt
+	unproved bool          // see Prove
+	broken   error         // why nothing is taken: the store was found hurt; see fail
+	tended   bool          // somebody will mend it; see Tend
+	stuck    bool          // the database's locks are held for good; see transact
+	written  uint64        // the last transaction; 0 when that is not known
+	users    int           // who is using the database; see enter
+	unused   chan struct{} // closed when nobody does any more
+	tally    tally         // what is in it
 	open     map[ID]*Writer
 	ghosts   []ID // of Begins that failed; see lay
-
-	errands chan struct{} // see Errands
 }
 
 // Open opens the store at path, and makes it, with its folders, when it is not
@@ -111,7 +125,8 @@ func Open(path string, o Options) (*Store, error) {
 }
 
 func open(path string, o Options) (*Store, error) {
-	s := &Store{path: path, log: o.Log, fault: o.Fault, readOnly: o.ReadOnly, late: o.flushLate, open: map[ID]*Writer{}, errands: make(chan struct{}, 1)}
+	s := &Store{path: path, log: o.Log, fault: o.Fault, readOnly: o.ReadOnly, late: o.flushLate, open: map[ID]*Writer{},
+		errands: make(chan struct{}, 1), alarms: make(chan struct{}, 1), o: o}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
@@ -156,6 +171,9 @@ func (s *Store) prepare() (fresh bool, err error) {
 		return false, fmt.Errorf("opening the store %s: %w: it is no ordinary file", s.path, ErrNotAStore)
 	case err == nil && info.Size() > 0:
 		return false, nil
+	case err == nil && readMark(s.path).says() != "":
+		return false, fmt.Errorf("%w: %s is empty now, and held %s: put a backup of it in its place, or take %s away to begin with an empty one",
+			ErrEmptied, s.path, readMark(s.path).says(), filepath.Base(s.markName()))
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
 		return false, fmt.Errorf("opening the store %s: %w", s.path, err)
 	case s.readOnly:
@@ -191,7 +209,9 @@ func (s *Store) openDatabase(file *os.File, o Options) error {
 		bo.InitialMmapSize = 1 << 30
 	}
 	err := guard(func() (err error) {
-		s.db, err = bbolt.Open(s.path, 0o600, bo)
+		if s.db, err = bbolt.Open(s.path, 0o600, bo); err == nil {
+			s.pageSize = int64(s.db.Info().PageSize)
+		}
 		return err
 	})
 	if err != nil {
@@ -204,10 +224,21 @@ func (s *Store) openDatabase(file *os.File, o Options) error {
 		}
 		return fmt.Errorf("opening the store %s: %w", s.path, err)
 	}
+	s.file = file
 	// With a large mapping bbolt grows the file by this much at a time.
 	s.db.AllocSize = 1 << 20
 	if o.opened != nil {
 		o.opened(s.db)
+	}
+	err = s.transact(s.db, false, func(tx *bbolt.Tx) error {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		s.written = uint64(tx.ID())
+		return nil
+	})
+	if err != nil {
+		s.Close()
+		return fmt.Errorf("opening the store %s: %w", s.path, err)
 	}
 	return nil
 }
@@ -248,44 +279,70 @@ func (s *Store) Close() error {
 		return nil
 	}
 	s.closed = true
-	broken, unproved := s.broken, s.unproved
 	s.mu.Unlock()
 	if s.salvage != nil {
 		return s.salvage.close()
 	}
-	if died := new(panicked); errors.As(broken, &died) {
-		// A transaction that died holds its locks: closing would wait for it.
-		return nil
-	}
-	if !s.readOnly && !unproved && !s.late && broken == nil {
-		s.leaveMark() // while nobody else can write
-	}
-	if err := guard(s.db.Close); err != nil {
+	s.mending.Lock()
+	defer s.mending.Unlock()
+	if err := s.letGo(context.Background()); err != nil {
 		return fmt.Errorf("closing the store %s: %w", s.path, err)
 	}
 	return nil
 }
 
-func (s *Store) usable() error {
+// letGo closes the database when nobody uses it any more. One that is stuck is
+// left as it is, and only its file is let go of.
+func (s *Store) letGo(ctx context.Context) error {
 	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.closed {
-		return ErrClosed
+	db, stuck := s.db, s.stuck
+	sound := s.broken == nil && !s.unproved
+	s.mu.Unlock()
+	if db == nil {
+		return nil
 	}
-	return s.broken
+	if !stuck {
+		if err := s.left(ctx); err != nil {
+			return err
+		}
+		s.mu.Lock()
+		stuck, sound = s.stuck, sound && s.broken == nil
+		s.mu.Unlock()
+	}
+	defer func() {
+		s.mu.Lock()
+		s.db, s.file, s.stuck = nil, nil, false
+		s.mu.Unlock()
+	}()
+	if stuck {
+		return s.file.Close()
+	}
+	if !s.readOnly && !s.late && sound {
+		s.leaveMark() // while nobody else can write
+	}
+	return guard(db.Close)
 }
 
 // view runs fn on one state of the store.
 func (s *Store) view(fn func(rows) error) error {
-	if err := s.usable(); err != nil {
+	db, err := s.enter()
+	if err != nil {
 		return err
 	}
+	defer s.leave()
 	if s.salvage != nil {
 		return fn(s.salvage)
 	}
-	return guard(func() error {
-		return s.db.View(func(tx *bbolt.Tx) error { return fn(boltRows{tx}) })
-	})
+	return s.noticing(s.transact(db, false, func(tx *bbolt.Tx) error { return fn(boltRows{tx}) }))
+}
+
+// noticing looks whether an error of a transaction says that the store is hurt.
+func (s *Store) noticing(err error) error {
+	var died *panicked
+	if errors.As(err, &died) || errors.Is(err, ErrDamaged) {
+		s.fail(err)
+	}
+	return err
 }
 
 // update runs fn in one transaction, which is on disk when update returns nil.
@@ -296,29 +353,21 @@ func (s *Store) view(fn func(rows) error) error {
 // pages that a failed flush may have dropped: the database flushes pages before
 // the head page that refers to them, and takes a failed transaction's back.
 func (s *Store) update(op Op, fn func(*bbolt.Tx) error) error {
-	if err := s.usable(); err != nil {
+	db, err := s.enter()
+	if err != nil {
 		return err
 	}
-	if s.readOnly || s.db == nil {
+	defer s.leave()
+	if s.readOnly || db == nil {
 		return ErrReadOnly
 	}
-	err := guard(func() error {
-		return s.db.Update(func(tx *bbolt.Tx) error {
-			if err := fn(tx); err != nil {
-				return err
-			}
-			if s.fault != nil {
-				return s.fault(op)
-			}
-			return nil
-		})
-	})
-	var died *panicked
-	if errors.As(err, &died) {
-		s.mu.Lock()
-		s.broken = err
-		s.mu.Unlock()
-		s.log.Error("the database failed; the store takes no more writes", "path", s.path, "error", err, "stack", died.stack)
-	}
-	return err
+	return s.noticing(s.transact(db, true, func(tx *bbolt.Tx) error {
+		if err := fn(tx); err != nil {
+			return err
+		}
+		if s.fault != nil {
+			return s.fault(op)
+		}
+		return nil
+	}))
 }

@@ -164,7 +164,7 @@ func (s *Store) PutFindings(id ID, f lift.Findings) error {
 		if r.get(bucketOpen, key) != nil {
 			return nil // the line is written when the trace ends
 		}
-		if err := putSummary(tx, id); err != nil || !news {
+		if err := s.putSummary(tx, id); err != nil || !news {
 			return err // looking at a trace again is nothing to tell the shop
 		}
 		return s.enqueue(tx, ErrandTrace, id.String(), false)
@@ -233,7 +233,7 @@ func (s *Store) Amend(id ID, change func(*Head)) error {
 		if err := rewriteHead(tx, id, h); err != nil {
 			return err
 		}
-		if err := putSummary(tx, id); err != nil {
+		if err := s.putSummary(tx, id); err != nil {
 			return err
 		}
 		return s.enqueue(tx, ErrandTrace, id.String(), false)

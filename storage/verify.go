@@ -29,6 +29,8 @@ type Report struct {
 	Documents int    `json:"documents"`
 	// Damages is empty for a whole store.
 	Damages []*Damage `json:"damages"`
+	// Repairs are the records of repairs that nobody has dismissed.
+	Repairs []Repaired `json:"repairs,omitempty"`
 }
 
 // Whole says that nothing is hurt.
@@ -67,6 +69,9 @@ func (r Report) String() string {
 		}
 		fmt.Fprintf(&b, "  %s\n", d.Error())
 	}
+	for _, done := range r.Repairs {
+		fmt.Fprintf(&b, "%s\n", done.Says())
+	}
 	return b.String()
 }
 
@@ -77,9 +82,11 @@ func (r Report) String() string {
 // for not getting through.
 func (s *Store) Verify(ctx context.Context) (Report, error) {
 	rep := Report{Path: s.path, Damages: []*Damage{}}
-	if err := s.usable(); err != nil {
+	db, err := s.enter()
+	if err != nil {
 		return rep, err
 	}
+	defer s.leave()
 	if s.salvage != nil {
 		rep.Damages = append(rep.Damages, s.salvage.hurts...)
 		if metas := s.salvage.pf.Metas(); len(metas) > 0 {
@@ -95,27 +102,25 @@ func (s *Store) Verify(ctx context.Context) (Report, error) {
 		return rep, fmt.Errorf("verifying the store %s: %w", s.path, err)
 	}
 	defer f.Close()
-	look := func() error {
-		return s.db.View(func(tx *bbolt.Tx) error {
-			pf, hurts, err := rep.structure(f, tx)
-			if err != nil {
-				return err
-			}
-			if len(hurts) == 0 {
-				return rep.contents(ctx, boltRows{tx})
-			}
-			// The database must not be asked for hurt pages.
-			sal, err := salvage(pf, hurts)
-			if err != nil {
-				return err
-			}
-			rep.Damages = append(rep.Damages, sal.hurts...)
-			return rep.contents(ctx, sal)
-		})
+	look := func(tx *bbolt.Tx) error {
+		pf, hurts, err := rep.structure(f, tx)
+		if err != nil {
+			return err
+		}
+		if len(hurts) == 0 {
+			return rep.contents(ctx, boltRows{tx})
+		}
+		// The database must not be asked for hurt pages.
+		sal, err := salvage(pf, hurts)
+		if err != nil {
+			return err
+		}
+		rep.Damages = append(rep.Damages, sal.hurts...)
+		return rep.contents(ctx, sal)
 	}
 	for range 20 {
-		rep.Damages = rep.Damages[:0]
-		if err = guard(look); !errors.Is(err, errTooLate) {
+		rep = Report{Path: s.path, Damages: rep.Damages[:0]}
+		if err = s.transact(db, false, look); !errors.Is(err, errTooLate) {
 			break
 		}
 	}
@@ -207,16 +212,26 @@ func (r *Report) contents(ctx context.Context, rs rows) error {
 		id, _ := splitTraceKey([]byte(k)[max(len(k)-8, 0):])
 		r.add(&Damage{Part: PartIndex, Trace: id, Derived: true, Why: fmt.Sprintf("entry %q is missing", k)})
 	}
+	r.documents(rs)
+	r.shop(rs)
+	return nil
+}
+
+// documents checks every document.
+func (r *Report) documents(rs rows) {
 	rs.ascend(bucketDocs, nil, func(k, v []byte) bool {
 		if err := checkDoc(k, v); err != nil {
 			r.add(&Damage{Part: PartDocument, Name: string(k), Why: err.Error()})
-		} else {
+		} else if !isRepairKey(k) {
 			r.Documents++
 		}
 		return true
 	})
-	r.shop(rs)
-	return nil
+	for _, done := range repairsIn(rs) {
+		if done.Dismissed.IsZero() {
+			r.Repairs = append(r.Repairs, done)
+		}
+	}
 }
 
 // keys looks for rows whose keys are none: nothing that goes by trace and

@@ -124,6 +124,13 @@ func (w *Writer) Readings() uint64 {
 	return w.next
 }
 
+// acknowledged returns the head and how many readings are acknowledged.
+func (w *Writer) acknowledged() (Head, uint64) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.head, w.next
+}
+
 // Append adds readings, in order of time, and notes. When it returns nil they
 // are on disk. On an error none of them counts as written: append them again
 // when the cause is gone. One call is one transaction and two flushes of the
@@ -313,19 +320,10 @@ func (s *Store) finish(tx *bbolt.Tx, id ID, h Head) error {
 	if err := rewriteHead(tx, id, h); err != nil {
 		return err
 	}
-	if err := putSummary(tx, id); err != nil {
+	if err := s.putSummary(tx, id); err != nil {
 		return err
 	}
 	return s.enqueue(tx, ErrandTrace, id.String(), true)
-}
-
-func putSummary(tx *bbolt.Tx, id ID) error {
-	key := traceKey(id)
-	v, err := seal(sealSummary, key, summarise(boltRows{tx}, id))
-	if err != nil {
-		return err
-	}
-	return tx.Bucket([]byte(bucketSummaries)).Put(key, v)
 }
 
 // rewriteHead replaces a stored head and its index keys.

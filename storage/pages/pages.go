@@ -99,6 +99,17 @@ func Open(r io.ReaderAt, size int64) (*File, error) {
 	return f, nil
 }
 
+// Heads returns how many of the two head pages of a file are whole.
+func Heads(r io.ReaderAt, pageSize int64) (whole int) {
+	f := &File{r: r}
+	for _, at := range []int64{0, pageSize} {
+		if _, ok := f.metaAt(at); ok {
+			whole++
+		}
+	}
+	return whole
+}
+
 func (f *File) metaAt(at int64) (Meta, bool) {
 	var b [headBytes + metaBytes]byte
 	if n, _ := f.r.ReadAt(b[:], at); n < len(b) {
