@@ -342,6 +342,8 @@ func (h *Hub) remember(m capture.Message, replayOf uint64) {
 		h.now.Units = v.Units
 	case Simulated:
 		h.now.Simulated = v.On
+	case Repairs:
+		h.now.Repairs = v.Repairs
 	case Device:
 		i, known := slices.BinarySearchFunc(h.now.Devices, v.ID, func(d Device, id string) int {
 			// The indicator first: it is the one nobody can do without.

@@ -34,6 +34,8 @@ type Hello struct {
 	// Shop is ShopBench, ShopRecord, or absent: what this daemon has to do with a
 	// shop of many benches.
 	Shop string `json:"shop,omitempty"`
+	// Repairs are those of the store that nobody has dismissed.
+	Repairs []Repair `json:"repairs,omitempty"`
 }
 
 // Type returns "hello".
@@ -120,6 +122,31 @@ type Marked struct {
 
 // Type returns "mark".
 func (Marked) Type() string { return "mark" }
+
+// Repair is what a repair of the store has cost, in words.
+type Repair struct {
+	ID   string `json:"id"`
+	Lost bool   `json:"lost"` // something is gone, or may be
+	Says string `json:"says"`
+}
+
+// Repairs are those that nobody has dismissed yet.
+type Repairs struct {
+	Repairs []Repair `json:"repairs"`
+}
+
+// Type returns "repairs".
+func (Repairs) Type() string { return "repairs" }
+
+// RepairsOf puts the store's records into words.
+func RepairsOf(records []storage.Repaired) Repairs {
+	r := Repairs{Repairs: []Repair{}}
+	for _, done := range records {
+		lost := !done.Exact || done.LostReadings()+done.LostTraces()+done.LostDocuments() > 0
+		r.Repairs = append(r.Repairs, Repair{ID: done.ID, Lost: lost, Says: done.Says()})
+	}
+	return r
+}
 
 // Settings are what the page remembers for everybody who looks at it.
 type Settings struct {

@@ -295,6 +295,8 @@ func (s *Server) routes() []route {
 		{pattern: "GET /api/v1/schema", do: s.listSchemas},
 		{pattern: "GET /api/v1/schema/{name}", do: s.showSchema},
 		{pattern: "GET /api/v1/backup", do: s.backup},
+		{pattern: "GET /api/v1/repairs", do: s.listRepairs},
+		{pattern: "DELETE /api/v1/repairs/{id}", do: s.dismissRepair},
 
 		{pattern: "GET /api/v1/shop", do: s.showShop},
 		{pattern: "GET /api/v1/shop/engines", do: s.listOffers},

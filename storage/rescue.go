@@ -37,12 +37,12 @@ func keyTaken(name string, id ID) []byte { return fmt.Appendf(nil, "rescued/%s/%
 
 // TakeIn takes the traces of all rescue files beside the store into it, each
 // once however often it is tried, and takes the files away that are in. It
-// returns how many traces came. What does not read of them is logged, and such a
+// returns which traces came. What does not read of them is logged, and such a
 // file stays.
-func (s *Store) TakeIn(ctx context.Context) (traces int, err error) {
+func (s *Store) TakeIn(ctx context.Context) (traces []ID, err error) {
 	names, err := filepath.Glob(globbed(s.path) + ".rescue-*")
 	if err != nil {
-		return 0, err
+		return nil, err
 	}
 	slices.Sort(names)
 	var errs []error
@@ -50,13 +50,13 @@ func (s *Store) TakeIn(ctx context.Context) (traces int, err error) {
 		if filepath.Ext(name) == ".closed" || isBeside(name) {
 			continue
 		}
-		n, err := s.takeIn(ctx, name)
-		traces += n
+		came, err := s.takeIn(ctx, name)
+		traces = append(traces, came...)
 		if err != nil {
 			errs = append(errs, fmt.Errorf("taking in %s: %w", name, err))
 			continue
 		}
-		s.log.Warn("a rescue file was taken in", "file", name, "traces", n)
+		s.log.Warn("a rescue file was taken in", "file", name, "traces", len(came))
 	}
 	return traces, errors.Join(errs...)
 }
@@ -84,30 +84,30 @@ func globbed(path string) string {
 	return string(out)
 }
 
-func (s *Store) takeIn(ctx context.Context, name string) (traces int, err error) {
+func (s *Store) takeIn(ctx context.Context, name string) (traces []ID, err error) {
 	from, err := Open(name, Options{Log: s.log, Repair: true})
 	if err != nil {
-		return 0, err
+		return nil, err
 	}
 	defer from.Close()
 	repairs, err := from.Repairs(true)
 	if err != nil {
-		return 0, err
+		return nil, err
 	}
 	list, err := from.Traces(Query{})
 	if err != nil {
-		return 0, err
+		return nil, err
 	}
 	for _, sum := range slices.Backward(list) {
 		if ctx.Err() != nil {
 			return traces, context.Cause(ctx)
 		}
-		took, err := s.takeTrace(from, filepath.Base(name), sum.ID)
+		as, err := s.takeTrace(from, filepath.Base(name), sum.ID)
 		if err != nil {
 			return traces, err
 		}
-		if took {
-			traces++
+		if as != 0 {
+			traces = append(traces, as)
 		}
 	}
 	if err := from.Close(); err != nil {
@@ -126,8 +126,9 @@ func removeIfThere(name string) error {
 	return nil
 }
 
-// takeTrace copies one trace in one transaction; false when that was done before.
-func (s *Store) takeTrace(from *Store, file string, id ID) (took bool, err error) {
+// takeTrace copies one trace in one transaction and returns its number here; 0
+// when that was done before.
+func (s *Store) takeTrace(from *Store, file string, id ID) (as ID, err error) {
 	key := keyTaken(file, id)
 	before := false
 	err = s.view(func(r rows) error {
@@ -135,15 +136,15 @@ func (s *Store) takeTrace(from *Store, file string, id ID) (took bool, err error
 		return nil
 	})
 	if err != nil || before {
-		return false, err
+		return 0, err
 	}
 	h, err := from.Head(id)
 	if err != nil {
-		return false, err
+		return 0, err
 	}
 	notes, err := from.Notes(id)
 	if err != nil {
-		return false, err
+		return 0, err
 	}
 	err = s.update(OpReceive, func(tx *bbolt.Tx) error {
 		heads := tx.Bucket([]byte(bucketHeads))
@@ -151,7 +152,8 @@ func (s *Store) takeTrace(from *Store, file string, id ID) (took bool, err error
 		if err != nil {
 			return err
 		}
-		w := Writer{s: s, id: ID(n), head: h}
+		as = ID(n)
+		w := Writer{s: s, id: as, head: h}
 		if err := w.copyReadings(tx, from, id); err != nil {
 			return err
 		}
@@ -161,9 +163,9 @@ func (s *Store) takeTrace(from *Store, file string, id ID) (took bool, err error
 		return tx.Bucket([]byte(bucketAbout)).Put(key, []byte(w.id.String()))
 	})
 	if err != nil {
-		return false, advise(err)
+		return 0, advise(err)
 	}
-	return true, nil
+	return as, nil
 }
 
 // copyReadings puts the readings of another store's trace into this one.

@@ -99,6 +99,8 @@ type Store struct {
 	users    int           // who is using the database; see enter
 	unused   chan struct{} // closed when nobody does any more
 	tally    tally         // what is in it
+	scrubbed bool          // all of it was found whole since it was opened; see Proved
+	looked   chan struct{} // closed, and made anew, each time it was looked at
 	open     map[ID]*Writer
 	ghosts   []ID // of Begins that failed; see lay
 }
@@ -126,7 +128,7 @@ func Open(path string, o Options) (*Store, error) {
 
 func open(path string, o Options) (*Store, error) {
 	s := &Store{path: path, log: o.Log, fault: o.Fault, readOnly: o.ReadOnly, late: o.flushLate, open: map[ID]*Writer{},
-		errands: make(chan struct{}, 1), alarms: make(chan struct{}, 1), o: o}
+		errands: make(chan struct{}, 1), alarms: make(chan struct{}, 1), looked: make(chan struct{}), o: o}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}

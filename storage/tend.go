@@ -53,6 +53,7 @@ func (s *Store) Tend(ctx context.Context, o Tending) {
 	defer there.Stop()
 	var given error // why a repair was given up
 	for {
+		all := false
 		select {
 		case <-ctx.Done():
 			return
@@ -61,6 +62,7 @@ func (s *Store) Tend(ctx context.Context, o Tending) {
 			continue
 		case <-look.C:
 			given = s.scrub(ctx, given)
+			all = s.sound() == nil
 		case <-s.alarms:
 		}
 		next := o.Every
@@ -78,8 +80,11 @@ func (s *Store) Tend(ctx context.Context, o Tending) {
 			}
 			if errors.Is(err, ErrLost) {
 				s.alarmIn(ctx, o.Again)
+			} else if err == nil {
+				next = 0 // until nothing more is found
 			}
 		}
+		s.tellLooked(all)
 		look.Reset(next)
 	}
 }
@@ -203,4 +208,32 @@ func (s *Store) look(ctx context.Context) (rep Report, err error) {
 		}
 	}
 	return rep, err
+}
+
+// Proved waits until Tend has been through the whole store since it was opened
+// and finds nothing hurt, or ctx is done.
+func (s *Store) Proved(ctx context.Context) error {
+	for {
+		s.mu.Lock()
+		if s.scrubbed && s.broken == nil {
+			s.mu.Unlock()
+			return nil
+		}
+		again := s.looked
+		s.mu.Unlock()
+		select {
+		case <-again:
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		}
+	}
+}
+
+// tellLooked wakes whoever waits for the store to be proved.
+func (s *Store) tellLooked(whole bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.scrubbed = s.scrubbed || whole
+	close(s.looked)
+	s.looked = make(chan struct{})
 }

@@ -195,11 +195,6 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	if err := f.greet(p, listener.Addr(), o); err != nil {
 		return errors.Join(err, listener.Close())
 	}
-	d.Go(func() {
-		if err := store.Prove(ctx); err != nil && ctx.Err() == nil {
-			log.Error("the store takes nothing more; stop and start again, which repairs it", "error", err)
-		}
-	})
 	url := scheme(o) + "://" + hereOf(listener.Addr()) + "/"
 	tellService(ctx, d, hub, url, o)
 	log.Info("serving", "url", url, "version", version, "store", store.Path())

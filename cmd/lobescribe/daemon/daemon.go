@@ -30,6 +30,7 @@ type Daemon struct {
 	hub      *dashboard.Hub
 	live     *capture.Live
 	keeper   *capture.Keeper
+	rescue   *rescue
 	metrics  *dashboard.Metrics
 	simulate func(context.Context) (*Simulated, error) // nil where it is not offered
 
@@ -74,6 +75,10 @@ type Options struct {
 	Publisher *shop.Publisher
 	// Rest on the heel ends a trace. Default: what capture takes.
 	Rest measure.Stamp
+	// Tending is how the store is looked after. Default: as storage has it.
+	Tending storage.Tending
+	// Rescue is how a rescue file is opened. Default: as any store.
+	Rescue storage.Options
 	// Held is how many readings wait in memory while the disk refuses. Default:
 	// what capture takes.
 	Held int
@@ -122,10 +127,14 @@ func New(ctx context.Context, o Options) *Daemon {
 		}
 		return batchEvery
 	}
+	if o.Rescue.Log == nil {
+		o.Rescue.Log = o.Log
+	}
+	d.rescue = &rescue{beside: o.Store.Path(), o: o.Rescue, head: func() storage.Head { return d.rescueHead(o.Source) }}
 	d.keeper = capture.NewKeeper(capture.KeeperOptions{
 		Store: &shelf{store: o.Store, head: func() (storage.Head, error) { return d.head(o.Source) },
 			instruments: d.plugged, commit: func(write func() error) error { return d.metrics.Commit(write) }},
-		Log: o.Log, Bound: o.Held,
+		Rescue: d.rescue, Log: o.Log, Bound: o.Held,
 		Tell:  func(s capture.TraceState) { d.tell(s) },
 		Ended: d.ended,
 	})
@@ -149,8 +158,9 @@ func New(ctx context.Context, o Options) *Daemon {
 		d.live.Run(ctx)
 	})
 	d.Go(func() {
-		d.unwritten = d.keeper.Run(keeping)
+		d.unwritten = errors.Join(d.keeper.Run(keeping), d.rescue.close())
 	})
+	d.Go(func() { d.tend(o.Tending) })
 	return d
 }
 
@@ -188,12 +198,27 @@ func (d *Daemon) head(source string) (storage.Head, error) {
 	if err != nil {
 		return storage.Head{}, err
 	}
+	return storage.Head{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial, Source: d.sourceOf(source)}, nil
+}
+
+// rescueHead is the same without the store.
+func (d *Daemon) rescueHead(source string) storage.Head {
+	d.mu.Lock()
+	s := d.selected
+	d.mu.Unlock()
+	h := storage.Head{Engine: s.Engine, Valve: s.Valve, Trial: s.Trial, Source: d.sourceOf(source)}
+	addInstruments(&h, d.plugged())
+	return h
+}
+
+// sourceOf is where readings come from now.
+func (d *Daemon) sourceOf(source string) string {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.simulator != nil {
-		source = SourceDemo // whichever command it runs under
+		return SourceDemo // whichever command it runs under
 	}
-	return storage.Head{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial, Source: source}, nil
+	return source
 }
 
 // ended works out a trace that has just been kept: behind the keeper's back,

@@ -38,10 +38,16 @@ type inProcess struct {
 func inThisProcess(t *testing.T, fault func(storage.Op) error, held int) *inProcess {
 	store, err := storage.Open(filepath.Join(t.TempDir(), "bench.db"), storage.Options{Fault: fault})
 	require.NoError(t, err)
+	return onStore(t, store, Options{Held: held})
+}
+
+// onStore starts a daemon on a store, which it closes in the end.
+func onStore(t *testing.T, store *storage.Store, o Options) *inProcess {
 	p := &inProcess{hub: dashboard.NewHub(dashboard.HubOptions{}), store: store}
 	ctx, cancel := context.WithCancel(t.Context())
-	p.Daemon = New(ctx, Options{Store: store, Hub: p.hub, Source: SourceLive, Held: held,
-		Clock: func() measure.Stamp { return measure.Stamp(p.now.Load()) }})
+	o.Store, o.Hub, o.Source = store, p.hub, SourceLive
+	o.Clock = func() measure.Stamp { return measure.Stamp(p.now.Load()) }
+	p.Daemon = New(ctx, o)
 	p.stop = func() error {
 		cancel()
 		defer p.hub.Close()
@@ -205,19 +211,65 @@ func TestADiskFullForLongerThanMemoryLasts(t *testing.T) {
 func TestStoppedWhileTheDiskRefuses(t *testing.T) {
 	t.Parallel()
 	var full atomic.Bool
-	p := inThisProcess(t, func(storage.Op) error {
+	fault := func(storage.Op) error {
 		if full.Load() {
 			return syscall.ENOSPC
 		}
 		return nil
-	}, 0)
+	}
+	store, err := storage.Open(filepath.Join(t.TempDir(), "bench.db"), storage.Options{Fault: fault})
+	require.NoError(t, err)
+	p := onStore(t, store, Options{Rescue: storage.Options{Fault: fault}})
 	full.Store(true)
 	p.turn(0, 1000)
 	p.trace(t, "the disk is full", in(capture.TraceBehind))
-	err := p.stop()
+	err = p.stop()
 	require.ErrorIs(t, err, syscall.ENOSPC)
 	assert.Contains(t, err.Error(), "readings could not be written and are lost")
 	assert.Contains(t, err.Error(), "make room on the disk")
+}
+
+// Where only the store may not grow, what is left goes to a rescue file, and the
+// next start takes it in.
+func TestStoppedWhileTheStoreRefuses(t *testing.T) {
+	t.Parallel()
+	var full atomic.Bool
+	p := inThisProcess(t, func(op storage.Op) error {
+		if full.Load() && op != storage.OpOpen {
+			return syscall.EFBIG
+		}
+		return nil
+	}, 0)
+	p.turn(0, 500)
+	first := p.trace(t, "half a second is on disk", func(s capture.TraceState) bool { return s.State == capture.TraceRecording && s.OnDisk > 0.4 })
+	full.Store(true)
+	p.turn(500, 500)
+	p.trace(t, "the store refuses", in(capture.TraceBehind))
+	require.NoError(t, p.stop())
+	require.NoError(t, p.store.Close())
+
+	store, err := storage.Open(p.store.Path(), storage.Options{})
+	require.NoError(t, err)
+	again := onStore(t, store, Options{})
+	var list []storage.Summary
+	require.Eventually(t, func() bool {
+		list, err = store.Traces(storage.Query{})
+		require.NoError(t, err)
+		return len(list) == 2
+	}, 30*time.Second, time.Millisecond)
+	assert.Contains(t, list[0].Remark, fmt.Sprintf("goes on from trace %d", first.ID))
+	var got []measure.Reading
+	for _, s := range []storage.Summary{list[1], list[0]} {
+		_, trace, err := store.Load(s.ID)
+		require.NoError(t, err)
+		got = append(got, trace.Readings...)
+	}
+	require.NotEmpty(t, got)
+	for i, r := range got[1:] {
+		require.Equal(t, got[i].Lift+measure.Micrometre, r.Lift, "once each and in order")
+	}
+	assert.Equal(t, measure.Length(999)*measure.Micrometre, got[len(got)-1].Lift)
+	require.NoError(t, again.stop())
 }
 
 // A driver that hangs in a read and in its close holds up nobody: what came

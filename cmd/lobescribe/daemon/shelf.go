@@ -28,15 +28,10 @@ type shelf struct {
 func (s *shelf) Begin(h capture.Head) (capture.TraceWriter, error) {
 	head, err := s.head()
 	if err != nil {
-		return nil, err
+		return nil, said(err)
 	}
 	head.Started, head.Resolution = h.Started, h.Resolution
-	for _, i := range s.instruments() {
-		now := i.now()
-		head.Devices = append(head.Devices, storage.DeviceNote{Role: string(i.role), Address: i.address.String(), Format: now.FormatSays, Assumes: now.Assumes})
-		head.Resolution = max(head.Resolution, now.Resolution)
-		head.AngleStep = max(head.AngleStep, now.AngleStep)
-	}
+	addInstruments(&head, s.instruments())
 	if s.memory != nil {
 		s.memory.Resolution, s.memory.AngleStep = head.Resolution, head.AngleStep
 	}
@@ -45,10 +40,20 @@ func (s *shelf) Begin(h capture.Head) (capture.TraceWriter, error) {
 	}
 	disk, err := s.store.Begin(head)
 	if err != nil {
-		return nil, err
+		return nil, said(err)
 	}
 	s.last = disk.ID()
 	return &traceWriter{shelf: s, disk: disk}, nil
+}
+
+// addInstruments notes in a head with what the trace is recorded.
+func addInstruments(head *storage.Head, instruments []*instrument) {
+	for _, i := range instruments {
+		now := i.now()
+		head.Devices = append(head.Devices, storage.DeviceNote{Role: string(i.role), Address: i.address.String(), Format: now.FormatSays, Assumes: now.Assumes})
+		head.Resolution = max(head.Resolution, now.Resolution)
+		head.AngleStep = max(head.AngleStep, now.AngleStep)
+	}
 }
 
 // traceWriter is one trace on the shelf.
@@ -76,7 +81,7 @@ func (w *traceWriter) Append(readings []measure.Reading, notes []measure.Note) e
 			write = func() error { return w.shelf.commit(inner) }
 		}
 		if err := write(); err != nil {
-			return err
+			return said(err)
 		}
 	}
 	if m := w.shelf.memory; m != nil {
@@ -89,5 +94,5 @@ func (w *traceWriter) End() error {
 	if w.disk == nil {
 		return nil
 	}
-	return w.disk.End()
+	return said(w.disk.End())
 }

@@ -1,0 +1,207 @@
+package daemon
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"lobescribe/capture"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+// hurts is how often a store is hurt under a daemon: LOBESCRIBE_HURT, or a few
+// times.
+func hurts(t *testing.T) int {
+	n, err := strconv.Atoi(os.Getenv("LOBESCRIBE_HURT"))
+	if err != nil {
+		return 30
+	}
+	return n
+}
+
+// ackedTrace is what the page was told to be on disk of a trace.
+type ackedTrace struct {
+	began  int64   // on the live clock, in microseconds
+	onDisk float64 // trace time, in seconds
+}
+
+// hurting is a daemon that records, whose store is hurt again and again.
+type hurting struct {
+	*inProcess
+	t      *testing.T
+	chance *rand.Rand
+	path   string
+	fed    int // readings, of a millisecond each
+	acked  map[uint64]ackedTrace
+	what   []string
+}
+
+// note remembers what the page is told at this moment.
+func (h *hurting) note() {
+	s := h.hub.Now().Trace
+	if s == nil || s.ID == 0 || s.OnDisk == 0 {
+		return
+	}
+	if had, ok := h.acked[s.ID]; !ok || s.OnDisk > had.onDisk {
+		h.acked[s.ID] = ackedTrace{s.Began, s.OnDisk}
+	}
+}
+
+// turns goes on turning until so much more has been acknowledged, or a while has
+// passed in which a store is being repaired.
+func (h *hurting) turns(steps int) {
+	for range steps {
+		h.turn(h.fed, 200)
+		h.fed += 200
+		h.note()
+		time.Sleep(time.Duration(h.chance.IntN(3)) * time.Millisecond)
+	}
+}
+
+// hurt flips bits of the file, or cuts it.
+func (h *hurting) hurt() {
+	info, err := os.Stat(h.path)
+	if err != nil || info.Size() == 0 {
+		return // it has just been taken away by a cut; it comes back
+	}
+	if h.chance.IntN(5) == 0 {
+		n := h.chance.Int64N(info.Size())
+		h.what = append(h.what, fmt.Sprintf("cut to %d of %d", n, info.Size()))
+		require.NoError(h.t, os.Truncate(h.path, n))
+		return
+	}
+	f, err := os.OpenFile(h.path, os.O_RDWR, 0)
+	require.NoError(h.t, err)
+	defer f.Close()
+	size := info.Size()
+	var b [4096]byte
+	for size > 4096 { // what was never written does not matter
+		if n, _ := f.ReadAt(b[:], size-4096); n > 0 && b != [4096]byte{} {
+			break
+		}
+		size -= 4096
+	}
+	for range 1 + h.chance.IntN(3) {
+		at, bit := h.chance.Int64N(size), h.chance.IntN(8)
+		if h.chance.IntN(3) == 0 {
+			at = at/4096*4096 + at%128 // the heads of pages
+		}
+		if n, _ := f.ReadAt(b[:1], at); n == 1 {
+			b[0] ^= 1 << bit
+			_, err := f.WriteAt(b[:1], at)
+			require.NoError(h.t, err)
+			h.what = append(h.what, fmt.Sprintf("bit %d of byte %d", bit, at))
+		}
+	}
+	_ = os.Chtimes(h.path, info.ModTime(), info.ModTime())
+}
+
+// A store whose bits flip and that is cut under a daemon that records, a
+// thousand times with LOBESCRIBE_HURT=1000: nothing panics, and what the page was
+// told to be on disk is there after the next start, or stands in the record of a
+// repair as lost.
+func TestHurtWhileItRecords(t *testing.T) {
+	t.Parallel()
+	seed := uint64(time.Now().UnixNano())
+	if n, err := strconv.ParseUint(os.Getenv("LOBESCRIBE_SEED"), 10, 64); err == nil {
+		seed = n
+	}
+	t.Logf("seed %d", seed)
+	rng := rand.New(rand.NewPCG(seed, 0))
+	done, repairs, traces, lost := 0, 0, 0, 0
+	for done < hurts(t) {
+		h := hurtSession(t, rand.New(rand.NewPCG(rng.Uint64(), 0)), 1+rng.IntN(5))
+		done += h.hurts
+		repairs, traces, lost = repairs+h.repairs, traces+h.traces, lost+h.lost
+	}
+	t.Logf("hurt %d times: %d repairs, %d traces acknowledged, %d readings of them gone and told of", done, repairs, traces, lost)
+	assert.Positive(t, repairs)
+}
+
+type hurtOutcome struct{ hurts, repairs, traces, lost int }
+
+func hurtSession(t *testing.T, chance *rand.Rand, times int) (o hurtOutcome) {
+	dir, err := os.MkdirTemp("/dev/shm", "lobescribe-*")
+	if err != nil {
+		dir = t.TempDir()
+	}
+	defer os.RemoveAll(dir)
+	path := filepath.Join(dir, "bench.db")
+	tending := storage.Tending{Every: 50 * time.Millisecond, Again: 50 * time.Millisecond, There: 20 * time.Millisecond}
+	store, err := storage.Open(path, storage.Options{})
+	require.NoError(t, err)
+	h := &hurting{inProcess: onStore(t, store, Options{Tending: tending}), t: t, chance: chance, path: path, acked: map[uint64]ackedTrace{}}
+	began := int64(-1)
+	for range times {
+		h.turns(5 + chance.IntN(20))
+		h.trace(t, "something is on disk", func(s capture.TraceState) bool {
+			h.note()
+			return s.Began > began && s.OnDisk > 0 || s.ID == 0 && s.Says != ""
+		})
+		h.hurt()
+		o.hurts++
+		h.turns(chance.IntN(20))
+		if chance.IntN(2) == 0 {
+			h.live.EndTrace()
+			s := h.trace(t, "the trace is kept", func(s capture.TraceState) bool {
+				h.note()
+				return s.Began > began && (s.State == capture.TraceKept || s.State == capture.TraceFailed)
+			})
+			began = s.Began
+		}
+	}
+	require.NoError(t, h.stop(), "%v", h.what)
+	require.NoError(t, store.Close())
+
+	// The next start, which finds what was not found yet.
+	store, err = storage.Open(path, storage.Options{Repair: true, ProveLater: true})
+	require.NoError(t, err, "%v", h.what)
+	again := onStore(t, store, Options{Tending: tending})
+	proved := again.proved(t)
+	require.NoError(t, proved, "%v", h.what)
+	records, err := store.Repairs(true)
+	require.NoError(t, err)
+	told := map[storage.ID]int{}
+	for _, r := range records {
+		o.repairs++
+		for _, l := range r.Losses {
+			if l.Lost < 0 {
+				told[l.Trace] = 1 << 40
+			}
+			told[l.Trace] += int(l.Lost)
+		}
+	}
+	for id, a := range h.acked {
+		o.traces++
+		there := map[int]bool{}
+		_, trace, err := store.Load(storage.ID(id))
+		for _, r := range trace.Readings {
+			there[int(r.Lift/measure.Micrometre)] = true
+		}
+		missing := 0
+		for n := int(a.began / 1000); n <= int(a.began/1000)+int(a.onDisk*1000+0.5); n++ {
+			if !there[n] {
+				missing++
+			}
+		}
+		o.lost += missing
+		require.LessOrEqual(t, missing, told[storage.ID(id)], "trace %d lacks %d readings that were acknowledged, and %d are told of (%v); done to it: %v; records: %+v",
+			id, missing, told[storage.ID(id)], err, h.what, records)
+	}
+	require.NoError(t, again.stop())
+	require.NoError(t, store.Close())
+	return o
+}
+
+// proved waits until whoever tends the store has been through all of it.
+func (p *inProcess) proved(t *testing.T) error {
+	return p.store.Proved(t.Context())
+}

@@ -1,0 +1,111 @@
+package daemon
+
+import (
+	"errors"
+	"fmt"
+	"sync"
+
+	"lobescribe/capture"
+	"lobescribe/dashboard"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+// What keeps readings when the store is hurt: the store is looked after and
+// mended while the daemon runs, and what it takes no more goes to a rescue file.
+
+// tend looks after the store until the daemon ends.
+func (d *Daemon) tend(o storage.Tending) {
+	ids, err := d.store.TakeIn(d.ctx)
+	if err != nil && d.ctx.Err() == nil {
+		d.log.Error("a rescue file was not taken in, or not all of it; the next start tries again", "error", err)
+	}
+	for _, id := range ids {
+		d.ended(uint64(id))
+	}
+	d.tellRepairs()
+	o.Mended = func(*storage.Repaired, error) { d.tellRepairs() }
+	d.store.Tend(d.ctx, o)
+}
+
+// tellRepairs tells the page which repairs nobody has dismissed yet.
+func (d *Daemon) tellRepairs() {
+	open, err := d.store.Repairs(true)
+	if err != nil && len(open) == 0 {
+		return // it is being repaired; what comes of that is told then
+	}
+	d.hub.Publish(dashboard.RepairsOf(open), 0)
+}
+
+// said adds to an error of the store what the keeper wants to know of it.
+func said(err error) error {
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, storage.ErrLost), errors.Is(err, storage.ErrClosed):
+		return verdict{err, capture.ErrStoreLost}
+	case errors.Is(err, storage.ErrDamaged):
+		return verdict{err, capture.ErrStoreMending}
+	}
+	return err
+}
+
+// verdict is an error with the words of the one and the meaning of both.
+type verdict struct{ err, is error }
+
+func (v verdict) Error() string { return v.err.Error() }
+
+func (v verdict) Unwrap() []error { return []error{v.err, v.is} }
+
+// rescue is where a keeper puts what the store takes no more: a file beside it,
+// which is made when it is first needed.
+type rescue struct {
+	beside string // the store's path
+	head   func() storage.Head
+	o      storage.Options
+
+	mu    sync.Mutex
+	store *storage.Store // nil until it is needed
+}
+
+// Begin begins a trace in the rescue file.
+func (r *rescue) Begin(h capture.Head) (capture.TraceWriter, error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.store == nil {
+		s, err := storage.OpenRescue(r.beside, r.o)
+		if err != nil {
+			return nil, err
+		}
+		r.store = s
+	}
+	head := r.head()
+	head.Started, head.Resolution = h.Started, max(head.Resolution, h.Resolution)
+	if h.Continues != 0 {
+		head.Remark = fmt.Sprintf("goes on from trace %d, after which the store took nothing more", h.Continues)
+	}
+	w, err := r.store.Begin(head)
+	if err != nil {
+		return nil, err
+	}
+	return rescued{w}, nil
+}
+
+// close closes the rescue file, if there is one.
+func (r *rescue) close() error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.store == nil {
+		return nil
+	}
+	return r.store.Close()
+}
+
+// rescued is one trace in a rescue file.
+type rescued struct{ w *storage.Writer }
+
+func (r rescued) ID() uint64 { return uint64(r.w.ID()) }
+
+func (r rescued) Append(rs []measure.Reading, ns []measure.Note) error { return r.w.Append(rs, ns) }
+
+func (r rescued) End() error { return r.w.End() }
