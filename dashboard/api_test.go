@@ -30,11 +30,11 @@ func TestTheDocumentIsWhole(t *testing.T) {
 
 	said := map[string]bool{}
 	for _, m := range []capture.Message{Hello{}, capture.Readings{}, capture.Position{}, capture.Cue{}, capture.Opened{}, capture.Fault{}, Device{},
-		capture.TraceState{}, FindingsOf{}, capture.ReplayState{}, Selection{}, Settings{}, Simulated{}, ProbeStep{}, Marked{}, LeftOut{}, Agreement{}, alive{}} {
+		capture.TraceState{}, FindingsOf{}, capture.ReplayState{}, Selection{}, Settings{}, Simulated{}, ProbeStep{}, Marked{}, LeftOut{}, Agreement{}, Repairs{}, alive{}} {
 		said[m.Type()] = true
 		assert.Regexp(t, "(?m)^\\| `"+m.Type()+"` \\|", apiText)
 	}
-	assert.Len(t, said, 18)
+	assert.Len(t, said, 19)
 	for what := range s.server.calc {
 		assert.Regexp(t, "calc/.what.` \\| `[a-z ]*\\b"+what+"\\b", apiText)
 	}

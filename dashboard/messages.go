@@ -126,7 +126,7 @@ func (Marked) Type() string { return "mark" }
 // Repair is what a repair of the store has cost, in words.
 type Repair struct {
 	ID   string `json:"id"`
-	Lost bool   `json:"lost"` // something is gone, or may be
+	Loss bool   `json:"loss"` // something is gone, or may be
 	Says string `json:"says"`
 }
 
@@ -143,7 +143,7 @@ func RepairsOf(records []storage.Repaired) Repairs {
 	r := Repairs{Repairs: []Repair{}}
 	for _, done := range records {
 		lost := !done.Exact || done.LostReadings()+done.LostTraces()+done.LostDocuments() > 0
-		r.Repairs = append(r.Repairs, Repair{ID: done.ID, Lost: lost, Says: done.Says()})
+		r.Repairs = append(r.Repairs, Repair{ID: done.ID, Loss: lost, Says: done.Says()})
 	}
 	return r
 }

@@ -50,7 +50,7 @@ func someMessages() []capture.Message {
 		capture.TraceState{ID: 7, State: capture.TraceBehind, Began: -1, Seconds: 1.5, Readings: 3, OnDisk: 1, Says: "The disk is full."},
 		FindingsOf{Trace: 7, Findings: findings},
 		capture.ReplayState{Trace: 7, Rate: 2, At: 1, Seconds: 2},
-		Selection{Engine: "mule", Valve: "3I", Trial: "2"}, Settings{Units: "mm"}, Simulated{On: true},
+		Selection{Engine: "mule", Valve: "3I", Trial: "2"}, Settings{Units: "mm"}, Simulated{On: true}, Repairs{Repairs: []Repair{{ID: "x", Loss: true, Says: "y"}}},
 		ProbeStep{Line: "9600 8N1", Score: 0.5, Says: "x"}, Marked{At: 2},
 		Agreement{Count: 1, MaxLift: 1, MaxLiftU: 2, Each: []AgreementOf{{Nose: 1, By: 2, Beyond: true}}},
 		LeftOut{Trace: 7, List: []lift.LeftOut{{From: 1, Until: 2, Why: "a rag"}}},
@@ -93,7 +93,7 @@ func TestEveryMessageIsAsTheSchemaSays(t *testing.T) {
 	for !said["alive"] {
 		next()
 	}
-	assert.Len(t, said, 18)
+	assert.Len(t, said, 19)
 
 	// A hello that has all of it.
 	conn, _, err = s.dial(nil)
@@ -112,7 +112,7 @@ func TestKeysAreThoseOfTheSource(t *testing.T) {
 	for place, v := range map[string]any{
 		"live hello": Hello{}, "live state": capture.Position{}, "live cue": capture.Cue{}, "live opening": capture.Opened{},
 		"live fault": capture.Fault{}, "live device": Device{}, "live trace": capture.TraceState{}, "live findings": FindingsOf{},
-		"live replay": capture.ReplayState{}, "live bench": Selection{}, "live settings": Settings{}, "live simulator": Simulated{},
+		"live replay": capture.ReplayState{}, "live bench": Selection{}, "live settings": Settings{}, "live simulator": Simulated{}, "live repairs": Repairs{}, "live repair": Repair{},
 		"live probe": ProbeStep{}, "live mark": Marked{}, "live left-out": LeftOut{}, "live stretch": lift.LeftOut{},
 		"live agreement": Agreement{}, "live agreementOf": AgreementOf{}, "live readings": capture.Readings{}, "live alive": alive{},
 		"findings findings": lift.Findings{}, "findings opening": lift.Opening{}, "findings crossing": lift.Crossing{}, "findings fault": lift.Fault{},

@@ -30,7 +30,16 @@ func (s *Store) examine(f *os.File, later bool) error {
 	if err != nil {
 		hurts = []*pages.Hurt{{Why: err.Error()}}
 	} else {
-		hurts = pf.Walk(pf.Metas()[0], nil).Hurts
+		about := map[string][]byte{}
+		hurts = pf.Walk(pf.Metas()[0], func(it pages.Item) bool {
+			if it.Bucket == bucketAbout && it.Key != nil {
+				about[string(it.Key)], _ = pf.Value(it)
+			}
+			return true
+		}).Hurts
+		if _, err := schemaOf(about[keySchema], about[keyProof]); err != nil && len(hurts) == 0 && holdsOurs(pf) {
+			hurts = []*pages.Hurt{{Bucket: bucketAbout, Why: err.Error()}}
+		}
 	}
 	if len(hurts) == 0 {
 		s.tornHead = len(pf.Metas()) < 2

@@ -53,7 +53,10 @@ func isTraceKey(k []byte) bool { _, ok := splitTraceKey(k); return ok }
 
 func isSpanKey(k []byte) bool { _, _, ok := splitSpanKey(k); return ok }
 
-const keySchema = "schema"
+const (
+	keySchema = "schema"
+	keyProof  = "schema-proof" // the same behind a checksum
+)
 
 func traceKey(id ID) []byte { return binary.BigEndian.AppendUint64(nil, uint64(id)) }
 
@@ -125,6 +128,7 @@ const (
 	sealFindings = 'f'
 	sealSummary  = 's'
 	sealDoc      = 'd'
+	sealSchema   = 'v'
 )
 
 // sealedBytes is what a seal adds: 'L', kind, version, 0, CRC-32C of all else.

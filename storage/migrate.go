@@ -4,9 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"strconv"
 
 	"go.etcd.io/bbolt"
+
+	"lobescribe/storage/pages"
 )
 
 // schema is the layout that this program writes. Schema 1 is the first.
@@ -46,6 +49,8 @@ func (s *Store) upgrade(fresh bool, injected []migration) error {
 		return s.create(target)
 	}
 	switch {
+	case err != nil && s.holdsOurs():
+		return fmt.Errorf("opening the store %s: %w (%w)", s.path, ErrDamaged, err)
 	case err != nil:
 		return fmt.Errorf("opening the store %s: %w: %w", s.path, ErrNotAStore, err)
 	case found == target:
@@ -111,8 +116,15 @@ func (s *Store) create(target int) error {
 	return nil
 }
 
+// putSchema writes the schema twice: as it always was, and behind a checksum. A
+// bit that flips must not make a store pass for one of a later program.
 func putSchema(tx *bbolt.Tx, n int) error {
-	return tx.Bucket([]byte(bucketAbout)).Put([]byte(keySchema), []byte(strconv.Itoa(n)))
+	b := tx.Bucket([]byte(bucketAbout))
+	proof, err := seal(sealSchema, []byte(keyProof), n)
+	if err != nil {
+		return err
+	}
+	return errors.Join(b.Put([]byte(keySchema), []byte(strconv.Itoa(n))), b.Put([]byte(keyProof), proof))
 }
 
 var errNoSchema = errors.New("it is a database, but no lobescribe wrote it")
@@ -127,15 +139,41 @@ func (s *Store) schema() (int, error) {
 }
 
 func readSchema(r rows) (int, error) {
-	v := r.get(bucketAbout, []byte(keySchema))
-	if v == nil {
+	return schemaOf(r.get(bucketAbout, []byte(keySchema)), r.get(bucketAbout, []byte(keyProof)))
+}
+
+// schemaOf reads the schema; what stands behind a checksum rules. Stores of
+// before it was written have no proof.
+func schemaOf(plain, proof []byte) (n int, err error) {
+	if unseal(sealSchema, []byte(keyProof), proof, &n) == nil {
+		return n, nil
+	}
+	if plain == nil {
 		return 0, errNoSchema
 	}
-	n, err := strconv.Atoi(string(v))
+	n, err = strconv.Atoi(string(plain))
 	if err != nil || n < 1 {
-		return 0, fmt.Errorf("its schema is given as %q", v)
+		return 0, fmt.Errorf("its schema is given as %q", plain)
+	}
+	if proof != nil && n > schema {
+		return 0, fmt.Errorf("its schema is given as %d, and the proof of it does not read", n)
 	}
 	return n, nil
+}
+
+// holdsOurs says whether anything in the file bears one of our checksums.
+func (s *Store) holdsOurs() bool {
+	f, err := os.Open(s.path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return false
+	}
+	pf, _ := pages.Open(f, info.Size())
+	return holdsOurs(pf)
 }
 
 // isEmpty says whether the database holds no bucket at all.

@@ -167,6 +167,7 @@ func (s *Store) look(ctx context.Context) (rep Report, err error) {
 	var ids []ID
 	err = s.view(func(r rows) error {
 		ids = traceIDs(r)
+		rep.about(r)
 		rep.keys(r)
 		rep.documents(r)
 		rep.Repairs = repairsIn(r) // the dismissed as well

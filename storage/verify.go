@@ -187,9 +187,7 @@ func VerifyFile(ctx context.Context, path string) (Report, error) {
 
 // contents checks every row.
 func (r *Report) contents(ctx context.Context, rs rows) error {
-	if _, err := readSchema(rs); err != nil {
-		r.add(&Damage{Part: PartHead, Why: "what it says of itself: " + err.Error()})
-	}
+	r.about(rs)
 	r.keys(rs)
 	wanted := map[string]bool{} // index keys
 	for _, id := range traceIDs(rs) {
@@ -215,6 +213,18 @@ func (r *Report) contents(ctx context.Context, rs rows) error {
 	r.documents(rs)
 	r.shop(rs)
 	return nil
+}
+
+// about checks what the store says of itself.
+func (r *Report) about(rs rows) {
+	n, err := readSchema(rs)
+	plain, proof := rs.get(bucketAbout, []byte(keySchema)), rs.get(bucketAbout, []byte(keyProof))
+	if err == nil && proof != nil && (string(plain) != fmt.Sprint(n) || unseal(sealSchema, []byte(keyProof), proof, &n) != nil) {
+		err = fmt.Errorf("its schema is given as %q, which its proof does not say", plain)
+	}
+	if err != nil {
+		r.add(&Damage{Part: PartHead, Why: "what it says of itself: " + err.Error()})
+	}
 }
 
 // documents checks every document.

@@ -17,6 +17,7 @@ import { taken } from "./keys.js";
 import { nextValve } from "./engine.js";
 import { AppContext, html, Mark, Trouble, useApp, usePart } from "./ui.js";
 import { ReplayBar } from "./replaybar.js";
+import { Repairs } from "./repairs.js";
 import { Bench } from "./views/bench.js";
 import { CautionsFirst } from "./cautions.js";
 
@@ -220,6 +221,7 @@ function Shell({ app }) {
     </nav>
     <${ReplayBar} />
     <main id="main" tabindex="-1" class=${`view view-${view}`}>
+      <${Repairs} />
       ${view in later ? html`<${Later} key=${view} route=${{ ...route, view }} />` : html`<${Bench} />`}</main>
     <${Notices} />
     <${CautionsFirst} />

@@ -51,6 +51,7 @@
  * @property {Channel} replayed
  * @property {Replay|null} replay
  * @property {ProbeStep[]} probed what a probe has heard so far, speed by speed; the last two hundred
+ * @property {import("./repairs.js").Repair[]} repairs of the store, that nobody has dismissed
  * @property {number} marks how many marks were set since the page was opened
  * @property {number} missed readings that this page was too slow for
  */
@@ -63,7 +64,7 @@ export const emptyChannel = () => ({
 /** @returns {State} */
 export const initialState = () => ({
   link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, devices: {},
-  simulated: false, lan: false, shop: "", engine: emptyChannel(), replayed: emptyChannel(), replay: null, probed: [], marks: 0, missed: 0,
+  simulated: false, lan: false, shop: "", engine: emptyChannel(), replayed: emptyChannel(), replay: null, probed: [], repairs: [], marks: 0, missed: 0,
 });
 
 /**
@@ -112,6 +113,7 @@ export function reduce(state, m) {
     }
     case "replay": return replay(state, m);
     case "settings": return { ...state, unit: m.units === "mm" ? "mm" : "in" };
+    case "repairs": return { ...state, repairs: m.repairs ?? [] };
     case "simulator": return { ...state, simulated: Boolean(m.on) };
     case "probe": return { ...state, probed: [...state.probed, { line: m.line, score: m.score, says: m.says }].slice(-200) };
     case "mark": return { ...state, marks: state.marks + 1 };
@@ -160,6 +162,7 @@ function hello(state, m) {
     devices: Object.fromEntries((m.devices ?? []).map((/** @type {Device} */ d) => [d.id, d])),
     simulated: Boolean(m.simulated),
     lan: Boolean(m.lan),
+    repairs: m.repairs ?? [],
     engine: channel,
     replay: inReplay ? state.replay ?? { trace: m.replay_of, rate: 1, paused: false, at_s: 0, seconds: 0, ended: false } : null,
     replayed: inReplay ? state.replayed : emptyChannel(),
