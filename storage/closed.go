@@ -99,16 +99,15 @@ func (s *Store) leaveMark() {
 	if err != nil {
 		return
 	}
-	pf, err := pages.Open(f, info.Size())
-	if err != nil {
-		return
-	}
+	pf, _ := pages.Open(f, info.Size())
 	mark, err := markOf(pf, info)
 	if err != nil {
-		return
+		// A head page was hurt since the last transaction. The mark says which that
+		// was, so that the next opening knows when it does not find it.
+		mark = closedMark{Written: info.ModTime().UnixNano()}
 	}
 	s.mu.Lock()
-	mark.Tally = s.tally
+	mark.Tx, mark.Tally = max(mark.Tx, s.written), s.tally
 	s.mu.Unlock()
 	text, err := json.Marshal(mark)
 	if err == nil {

@@ -37,6 +37,9 @@ func (s *Store) examine(f *os.File, later bool) error {
 			}
 			return true
 		}).Hurts
+		if mark := readMark(s.path); len(pf.Metas()) < 2 && mark != nil && pf.Metas()[0].Tx < mark.Tx {
+			hurts = append(hurts, &pages.Hurt{Why: fmt.Sprintf("the head page that was written last does not read, so that the file shows the state before (%d for %d)", pf.Metas()[0].Tx, mark.Tx)})
+		}
 		if _, err := schemaOf(about[keySchema], about[keyProof]); err != nil && len(hurts) == 0 && holdsOurs(pf) {
 			hurts = []*pages.Hurt{{Bucket: bucketAbout, Why: err.Error()}}
 		}

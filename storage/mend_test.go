@@ -296,3 +296,38 @@ func TestEveryBitOfWhatAStoreSaysOfItself(t *testing.T) {
 		require.NoError(t, s.Close())
 	}
 }
+
+// The head page that was written last, hurt after the last commit and before an
+// orderly close: the file then shows an earlier state, and that is said.
+func TestTheLastHeadPageHurtBeforeTheClose(t *testing.T) {
+	image, traces := fewTraces(t)
+	for _, mark := range []bool{false, true} {
+		for head := range 2 {
+			path := filepath.Join(inMemory(t), "s")
+			require.NoError(t, os.WriteFile(path, image, 0o600))
+			s, err := Open(path, Options{})
+			require.NoError(t, err)
+			rs := turned(900, 100, 77)
+			w, err := s.Begin(Head{Engine: "v8"})
+			require.NoError(t, err)
+			require.NoError(t, w.Append(rs, nil))
+			if mark {
+				require.NoError(t, w.End())
+			}
+			f, err := os.OpenFile(path, os.O_RDWR, 0)
+			require.NoError(t, err)
+			_, err = f.WriteAt([]byte{0xff}, int64(head*pageBytes+50))
+			require.NoError(t, err)
+			require.NoError(t, f.Close())
+			require.NoError(t, s.Close())
+			s, err = Open(path, Options{Repair: true, ProveLater: true})
+			require.NoError(t, err)
+			acked := map[ID][]measure.Reading{w.ID(): rs}
+			for id, rs := range traces {
+				acked[id] = rs
+			}
+			accounted(t, s, acked, fmt.Sprintf("head %d", head))
+			require.NoError(t, s.Close())
+		}
+	}
+}
