@@ -174,8 +174,13 @@ func (s *Store) adopt(anew *Store) {
 // what of them is remembered, and corrects the record by that.
 func (s *Store) goOn(know knowledge, done *Repaired) error {
 	highest := uint64(know.tally.Newest)
+	var is census
+	// Asked for before the transaction: a writer holds its lock while it waits for
+	// one.
+	acked := map[ID]uint64{}
 	for id, w := range know.live {
 		highest = max(highest, uint64(id))
+		_, acked[id] = w.acknowledged()
 		if err := w.goOn(); err != nil {
 			s.log.Warn("what is remembered of a trace could not be written yet", "trace", id, "error", err)
 		}
@@ -187,16 +192,15 @@ func (s *Store) goOn(know knowledge, done *Repaired) error {
 				return err
 			}
 		}
+		r := boltRows{tx}
+		is = censusOf(r)
 		if done == nil {
 			return nil
 		}
-		r := boltRows{tx}
-		is := censusOf(r)
 		done.Left = is.amount(countDocuments(r))
 		losses := done.Losses[:0]
 		for _, l := range done.Losses {
-			if n, live := know.live[l.Trace]; live {
-				_, was := n.acknowledged()
+			if was, live := acked[l.Trace]; live {
 				l.Of, l.Lost = int64(was), int64(was-min(was, is[l.Trace].readings))
 			}
 			if l.Lost != 0 {
@@ -209,6 +213,11 @@ func (s *Store) goOn(know knowledge, done *Repaired) error {
 	if err != nil {
 		// A disk that is full: the record says too much rather than too little.
 		s.log.Warn("the record of the repair was not corrected", "error", err)
+	}
+	for id, w := range know.live {
+		if is != nil {
+			w.knowLost(acked[id] - min(acked[id], is[id].readings))
+		}
 	}
 	return s.recount()
 }
@@ -239,6 +248,13 @@ func (w *Writer) goOn() error {
 		w.doubt, w.tail, w.tailChunks = false, tail, chunks
 	}
 	return err
+}
+
+// knowLost remembers how many readings are gone, of those that were acknowledged.
+func (w *Writer) knowLost(n uint64) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.lost = n
 }
 
 // putBack writes the head of the trace where it is lost.

@@ -79,6 +79,9 @@ func (s *Store) putSummary(tx *bbolt.Tx, id ID) error {
 	b := tx.Bucket([]byte(bucketSummaries))
 	var was Summary
 	had := unseal(sealSummary, key, b.Get(key), &was) == nil
+	if had && sum.Readings < was.Readings {
+		return fmt.Errorf("%w (trace %s: %d readings are left of %d)", ErrDamaged, id, sum.Readings, was.Readings)
+	}
 	tx.OnCommit(func() {
 		s.mu.Lock()
 		defer s.mu.Unlock()

@@ -35,6 +35,7 @@ type Writer struct {
 	next  uint64 // readings that are acknowledged
 	notes uint64 // notes that are acknowledged
 	last  measure.Stamp
+	lost  uint64 // readings that were acknowledged and are gone; see Mend
 	// The readings that stand in small chunks on disk, ready to be merged.
 	tail       []measure.Reading
 	tailChunks int
@@ -297,6 +298,9 @@ func (w *Writer) End() error {
 		}
 		if err := w.putNotes(tx, nil); err != nil {
 			return err
+		}
+		if n := measureExtent(boltRows{tx}, w.id).readings; n+w.lost < w.next {
+			return fmt.Errorf("%w (trace %s: %d readings are left of %d)", ErrDamaged, w.id, n, w.next)
 		}
 		return w.s.finish(tx, w.id, w.head)
 	})
