@@ -128,6 +128,11 @@ func (s *Store) Prove(ctx context.Context) error {
 	if !unproved {
 		return nil
 	}
+	return s.prove(ctx)
+}
+
+// prove proves the pages, also those of a store that was proved before.
+func (s *Store) prove(ctx context.Context) error {
 	db, err := s.enter()
 	if err != nil {
 		return err
@@ -140,9 +145,12 @@ func (s *Store) Prove(ctx context.Context) error {
 	defer f.Close()
 	var hurts []*pages.Hurt
 	look := func(tx *bbolt.Tx) error {
-		_, w, err := walkOf(f, tx, func(pages.Item) bool { return ctx.Err() == nil })
+		buckets := map[string]bool{}
+		_, w, err := walkOf(f, tx, func(it pages.Item) bool { buckets[it.Bucket] = true; return ctx.Err() == nil })
 		if w != nil {
-			hurts = w.Hurts
+			if hurts = w.Hurts; len(hurts) == 0 && ctx.Err() == nil {
+				hurts = missingBuckets(buckets)
+			}
 		}
 		return err
 	}

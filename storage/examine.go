@@ -30,13 +30,17 @@ func (s *Store) examine(f *os.File, later bool) error {
 	if err != nil {
 		hurts = []*pages.Hurt{{Why: err.Error()}}
 	} else {
-		about := map[string][]byte{}
+		about, buckets := map[string][]byte{}, map[string]bool{}
 		hurts = pf.Walk(pf.Metas()[0], func(it pages.Item) bool {
+			buckets[it.Bucket] = true
 			if it.Bucket == bucketAbout && it.Key != nil {
 				about[string(it.Key)], _ = pf.Value(it)
 			}
 			return true
 		}).Hurts
+		if len(hurts) == 0 {
+			hurts = missingBuckets(buckets)
+		}
 		if mark := readMark(s.path); len(pf.Metas()) < 2 && mark != nil && pf.Metas()[0].Tx < mark.Tx {
 			hurts = append(hurts, &pages.Hurt{Why: fmt.Sprintf("the head page that was written last does not read, so that the file shows the state before (%d for %d)", pf.Metas()[0].Tx, mark.Tx)})
 		}
@@ -61,6 +65,17 @@ func (s *Store) examine(f *os.File, later bool) error {
 	}
 	s.log.Warn("store is damaged and open for reading", "path", s.path, "hurt", len(hurts))
 	return nil
+}
+
+// missingBuckets says which buckets are not there, of a store that has any: a
+// name that is hurt is in order among its neighbours.
+func missingBuckets(there map[string]bool) (hurts []*pages.Hurt) {
+	for _, name := range allBuckets {
+		if len(there) > 0 && !there[name] {
+			hurts = append(hurts, &pages.Hurt{Bucket: name, Why: "the bucket is missing"})
+		}
+	}
+	return hurts
 }
 
 // holdsOurs says whether anything in the file bears one of our checksums.

@@ -218,6 +218,7 @@ func (s *Store) openDatabase(file *os.File, o Options) error {
 	})
 	if err != nil {
 		s.db = nil
+		_ = file.Close() // the database does, unless it stopped half way
 		if errors.Is(err, berrors.ErrTimeout) {
 			return s.inUse()
 		}

@@ -132,7 +132,7 @@ func (s *Store) lookForFile() {
 // store. What is hurt makes the store fail, so that it is mended. known is what
 // it said the last time, when the repair was of no use.
 func (s *Store) scrub(ctx context.Context, known error) error {
-	if s.Prove(ctx) != nil || s.sound() != nil {
+	if s.prove(ctx) != nil || s.sound() != nil {
 		return nil
 	}
 	rep, err := s.look(ctx)

@@ -132,7 +132,11 @@ func (s *Store) Verify(ctx context.Context) (Report, error) {
 
 // structure walks the tree that the transaction sees, by way of the file.
 func (r *Report) structure(f *os.File, tx *bbolt.Tx) (*pages.File, []*pages.Hurt, error) {
-	pf, w, err := walkOf(f, tx, nil)
+	buckets := map[string]bool{}
+	pf, w, err := walkOf(f, tx, func(it pages.Item) bool { buckets[it.Bucket] = true; return true })
+	if err == nil && len(w.Hurts) == 0 {
+		w.Hurts = missingBuckets(buckets)
+	}
 	switch {
 	case errors.Is(err, pages.ErrNoMeta):
 		return pf, []*pages.Hurt{{Why: err.Error()}}, nil
