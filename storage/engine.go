@@ -58,6 +58,9 @@ type Engine struct {
 	Order   []string `json:"order,omitempty"`
 	Pushrod Pushrod  `json:"pushrod"`
 	Notes   string   `json:"notes,omitempty"`
+	// Waived are the points of the list before metal is cut that somebody has
+	// taken on themselves.
+	Waived []Waiver `json:"waived,omitempty"`
 }
 
 // Layout is how the cylinders stand.
@@ -205,6 +208,9 @@ func (e Engine) Validate() error {
 		if a.value != nil && (*a.value < -measure.Turn || *a.value > measure.Turn) {
 			return bad(a.field, "is %s; it must be within 360 degrees", *a.value)
 		}
+	}
+	if err := e.checkWaivers(bad); err != nil {
+		return err
 	}
 	if e.TDC != nil {
 		if err := e.TDC.check(bad); err != nil {

@@ -22,6 +22,8 @@ type Data struct {
 	Made    time.Time // printed in its own time zone
 	Version string
 	Valves  []Valve // in the order of work
+	// Asked is when the newest of the kept questions was put.
+	Asked time.Time
 	// Away are traces that somebody put away, with the reason in each.
 	Away []storage.Summary
 	// Compared sets the valves side by side; nil with fewer than two.
@@ -74,6 +76,8 @@ type Timed struct {
 	// Note says from which top dead centre the angles count, when it is not
 	// the encoder's own zero.
 	Note string
+	// Doubtful: the nose stands where no cam puts it.
+	Doubtful bool
 
 	options timing.Options
 }

@@ -225,7 +225,7 @@ func (v *Valve) time(s Source, e storage.Engine, id storage.ID) error {
 	if err == nil {
 		var t timing.ValveTiming
 		if t, err = curve.Timing(nil, ""); err == nil {
-			v.Timed = &Timed{Trace: id, Timing: t, Curve: curve.Points(), Note: zero.Says, options: curve.Options()}
+			v.Timed = &Timed{Trace: id, Timing: t, Curve: curve.Points(), Note: zero.Says, Doubtful: zero.Doubtful, options: curve.Options()}
 			return nil
 		}
 	}

@@ -23,6 +23,7 @@ type view struct {
 	AnyOdd                    bool
 	Compared                  []string
 	Faults, LeftOut           []saying
+	Gate                      Gate
 	Together                  template.HTML
 	Plots                     []plotted
 	Timings                   []timingRow
@@ -48,7 +49,7 @@ type plotted struct {
 }
 type liftRow struct {
 	Name                                    string
-	Measured, Odd                           bool
+	Measured, Odd, Simulated                bool
 	Max, U, Half, HalfReadings, Spread, Off string
 	Openings                                int
 	Trace                                   string
@@ -171,6 +172,7 @@ func (d Data) view() (view, error) {
 	if v.Name == "" {
 		v.Name = d.Engine.ID
 	}
+	v.Gate = d.Gate()
 	d.lifts(&v, w)
 	for _, t := range d.Away {
 		v.LeftOut = append(v.LeftOut, saying{valveWords(t.Valve), fmt.Sprintf("the whole trace %s of %s: %s", t.ID, t.Started.In(d.Made.Location()).Format("2 Jan 06"), t.PutAway)})
@@ -263,7 +265,7 @@ func (d Data) lifts(v *view, w words) {
 		}
 	}
 	for _, one := range d.Valves {
-		row := liftRow{Name: valveWords(one.Name), Measured: one.Measured(), Off: none}
+		row := liftRow{Name: valveWords(one.Name), Measured: one.Measured(), Simulated: one.Simulated(), Off: none}
 		if row.Measured {
 			f := one.Findings
 			o := f.Openings[len(f.Openings)/2]

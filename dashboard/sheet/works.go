@@ -27,6 +27,9 @@ func (d *Data) works(list []storage.Work) {
 	springs := map[string]*Spring{}
 	names := valve.Names(d.Engine.Valves())
 	for _, w := range list {
+		if w.At.After(d.Asked) {
+			d.Asked = w.At
+		}
 		if w.Valve != "" && !slices.Contains(names, w.Valve) {
 			d.note("", "What was asked about %q (%s %s) is not shown: this engine has no such valve.", w.Valve, w.Kind, w.ID)
 			continue

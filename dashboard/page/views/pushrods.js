@@ -6,6 +6,7 @@ import { valveWords } from "../cues.js";
 import { digits, fromMm, inUnit, length, toMm, withUncertainty } from "../units.js";
 import { fieldsOf } from "../form.js";
 import { askPushrods, pushrods } from "../questions.js";
+import { DraftWord } from "../gate.js";
 import { KeptLine, useWork } from "../works.js";
 import { Basis, Sentences } from "../says.js";
 
@@ -46,15 +47,15 @@ export function Pushrods({ engine, unit }) {
     <${Trouble} text=${error} />
     <p><button disabled=${rods.length === 0}>Work out the cut list</button></p>
     <${KeptLine} state=${state} /><//>
-    ${answer ? html`<${CutList} a=${answer}
+    ${answer ? html`<${CutList} a=${answer} engine=${engine.id}
       unit=${unit} />` : rods.length === 0 ? html`<${Nothing} says="One checking rod is enough to begin. The list grows with each." />` : null}`;
 }
 
-/** @param {{a: any, unit: import("../units.js").Unit}} props */
-function CutList({ a, unit }) {
+/** @param {{a: any, engine: string, unit: import("../units.js").Unit}} props */
+function CutList({ a, engine, unit }) {
   const cell = (/** @type {number|undefined} */ mm) => (mm === undefined || mm === null ? "–" : digits(fromMm(mm), unit));
   const has = (/** @type {string} */ name) => a.cuts.some((/** @type {any} */ c) => c[name] !== undefined);
-  return html`<section><h2>Cut list</h2>
+  return html`<section><h2>Cut list</h2><${DraftWord} engine=${engine} />
     <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">valve</th>
       ${has("tube_mm") ? html`<th scope="col">tube</th>` : null}<th scope="col">over both tips</th>
       ${has("centres_mm") ? html`<th scope="col">between balls</th>` : null}${has("gauge_mm") ? html`<th scope="col">between rings</th>` : null}<th scope="col">±</th></tr></thead>

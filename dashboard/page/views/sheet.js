@@ -1,6 +1,7 @@
 // The build sheet: made by the daemon as one page to print and sign.
 
 import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { GateList } from "../gate.js";
 import { valveWords } from "../cues.js";
 
 export function Sheet() {
@@ -16,6 +17,8 @@ export function Sheet() {
     <p class="row"><a class="button" href=${`${app.api.base}${at}/sheet`} target="_blank" rel="noopener">Open the sheet, to print</a>
       <a class="button quiet" href=${`${app.api.base}${at}/sheet`} download=${`${bench.engine}.html`}>Save the sheet</a>
       <a class="button quiet" href=${`${app.api.base}${at}/csv`} download=${`${bench.engine}.csv`}>All numbers as CSV</a></p>
+    <p class="hint">The browser's own print dialog saves it as PDF.</p>
+    <${GateList} engine=${bench.engine} />
     ${!valves ? null : open.length === 0 ? html`<p><${Mark} shape="check" kind="good" /> Nothing is missing.</p>`
       : html`<h2>Not yet measured</h2><p class="hint">The sheet can be printed all the same; these places stay empty.</p>
         <ul class="plain">${open.map((/** @type {any} */ v) => html`<li><strong>
