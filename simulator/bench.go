@@ -31,6 +31,8 @@ type Bench struct {
 	n     uint64 // sessions so far
 	shift measure.Stamp
 	carry *carried
+	// proving comes before the next session; usually none does.
+	proving *Proving
 }
 
 // carried is what one session hands on to the next.

@@ -29,6 +29,10 @@ type ServeOptions struct {
 	// it answers with its newest line. It talks by itself by default.
 	Poll string
 
+	// Proving is played over and over in place of the engine's being turned; the
+	// bench's indicator is proved. None.
+	Proving *Proving
+
 	// Played is told of each session before its first byte is sent, from the
 	// goroutine that sends; nobody.
 	Played func(Part)
@@ -54,7 +58,7 @@ type Live struct {
 // disturb is something done to the bench in the midst of a session, after
 // which the hand waits.
 type disturb struct {
-	do   func(b *Bench, p Part, at measure.Stamp)
+	do   func(b *Bench, shows measure.Length) // what the indicator shows then
 	wait measure.Stamp
 }
 
@@ -100,6 +104,19 @@ func (l *Live) run(ctx context.Context) {
 	defer close(l.done)
 	pace := pacer{speed: l.o.Speed, begun: time.Now()}
 	for ctx.Err() == nil {
+		if l.o.Proving != nil && l.bench.proving == nil {
+			p := *l.o.Proving
+			p.Seed, p.Indicator = l.bench.o.Seed+l.bench.n, l.bench.o.Indicator
+			l.bench.n++
+			l.bench.proving = &p
+		}
+		if p := l.bench.proving; p != nil {
+			l.bench.proving = nil
+			if l.err = l.playProving(ctx, pace, *p); l.err != nil {
+				return
+			}
+			continue
+		}
 		part, err := l.bench.Next()
 		if err != nil {
 			l.err = err
@@ -111,7 +128,7 @@ func (l *Live) run(ctx context.Context) {
 		if d, ok := l.playPart(ctx, pace, part); ok {
 			at := min(max(pace.now()-part.From, 0), part.Truth.End)
 			l.bench.cut(part, at, d.wait)
-			d.do(l.bench, part, at)
+			d.do(l.bench, part.Truth.ShownAt(at))
 		}
 	}
 }
@@ -182,7 +199,7 @@ func (l *Live) MoveTo(valve int) error {
 	if n := len(l.bench.o.Engine.Valves); valve < 0 || valve >= n {
 		return fmt.Errorf("valve %d of an engine of %d: write 0 to %d", valve, n, n-1)
 	}
-	return l.disturb(disturb{wait: 3 * measure.Second, do: func(b *Bench, _ Part, _ measure.Stamp) {
+	return l.disturb(disturb{wait: 3 * measure.Second, do: func(b *Bench, _ measure.Length) {
 		b.moveTo(valve)
 		l.mu.Lock()
 		l.valve = valve
@@ -192,19 +209,45 @@ func (l *Live) MoveTo(valve int) error {
 
 // Slip moves the indicator's base, so that all readings change by so much.
 func (l *Live) Slip(by measure.Length) error {
-	return l.disturb(disturb{do: func(b *Bench, _ Part, _ measure.Stamp) { b.o.Indicator.Preload += by }})
+	return l.disturb(disturb{do: func(b *Bench, _ measure.Length) { b.o.Indicator.Preload += by }})
 }
 
 // ReZero presses the indicator's zero.
 func (l *Live) ReZero() error {
-	return l.disturb(disturb{do: func(b *Bench, p Part, at measure.Stamp) {
-		b.o.Indicator.Preload -= p.Truth.ShownAt(at)
+	return l.disturb(disturb{do: func(b *Bench, shows measure.Length) {
+		b.o.Indicator.Preload -= shows
 	}})
+}
+
+// Prove lets the hand leave the crank where it is and prove the indicator there,
+// as a person would, and then turn on.
+func (l *Live) Prove(p Proving) error {
+	return l.disturb(disturb{do: func(b *Bench, shows measure.Length) {
+		n := b.o.Indicator
+		n.Preload = shows
+		p.Seed, p.Indicator = b.o.Seed+b.n, n
+		b.proving = &p
+	}})
+}
+
+// playProving sends a proving's bytes; what disturbs it ends it.
+func (l *Live) playProving(ctx context.Context, pace pacer, p Proving) error {
+	proved, err := p.Play()
+	if err != nil {
+		return err
+	}
+	part := Part{Session: &Session{Indicator: proved.Indicator, Truth: Truth{End: proved.End}}, From: l.bench.shift}
+	l.bench.shift += proved.End
+	if d, ok := l.playPart(ctx, pace, part); ok {
+		l.bench.shift = max(pace.now(), part.From) + d.wait
+		d.do(l.bench, p.Indicator.Preload)
+	}
+	return nil
 }
 
 // SwitchUnit presses the indicator's inch/metric key.
 func (l *Live) SwitchUnit() error {
-	return l.disturb(disturb{do: func(b *Bench, _ Part, _ measure.Stamp) {
+	return l.disturb(disturb{do: func(b *Bench, _ measure.Length) {
 		n := b.o.Indicator.withDefaults()
 		n.Unit, n.Resolution = otherUnit(n.Unit, n.Resolution)
 		b.o.Indicator = n

@@ -7,6 +7,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -30,6 +31,10 @@ type simulateFlags struct {
 	noEncoder  bool
 	troubles   []string
 	rest       measure.Stamp // on the heel, after each hand's openings
+	prove      bool
+	travel     string
+	averages   time.Duration
+	sticks     string
 }
 
 func (f *simulateFlags) add(cmd *cobra.Command) {
@@ -45,6 +50,15 @@ func (f *simulateFlags) add(cmd *cobra.Command) {
 	cmd.Flags().IntVar(&f.valve, "valve", 0, "which valve of the engine, from 0")
 	cmd.Flags().BoolVar(&f.noEncoder, "no-encoder", false, "no crank encoder")
 	cmd.Flags().StringSliceVar(&f.troubles, "trouble", nil, "what goes wrong, by name, as often as you like; --trouble list names them")
+}
+
+// addProving adds the flags of an indicator that is proved in place of an engine
+// that is turned.
+func (f *simulateFlags) addProving(cmd *cobra.Command) {
+	cmd.Flags().BoolVar(&f.prove, "prove", false, "the engine stands, and the indicator is proved over and over, as `lobescribe prove` asks for")
+	cmd.Flags().StringVar(&f.travel, "travel", "", `with --prove: the spindle's travel, as in "25.4 mm"`)
+	cmd.Flags().DurationVar(&f.averages, "averages", 0, "with --prove: what the indicator averages over, as in 60ms")
+	cmd.Flags().StringVar(&f.sticks, "sticks", "", `with --prove: the play between the two directions, as in "0.005 mm"`)
 }
 
 func styleNames(between string) string {
@@ -140,11 +154,44 @@ func (f *simulateFlags) bench() (*simulator.Bench, simulator.ServeOptions, error
 			return nil, serve, fmt.Errorf("--link: %w", err)
 		}
 	}
+	if err := f.proving(&o, &serve); err != nil {
+		return nil, serve, err
+	}
 	if f.speed <= 0 {
 		return nil, serve, fmt.Errorf("--speed must be above zero, not %v", f.speed)
 	}
 	bench, err := simulator.NewBench(o)
 	return bench, serve, err
+}
+
+// proving reads what --prove is made of.
+func (f *simulateFlags) proving(o *simulator.BenchOptions, serve *simulator.ServeOptions) error {
+	if !f.prove {
+		if f.travel != "" || f.averages != 0 || f.sticks != "" {
+			return errors.New("--travel, --averages and --sticks belong to --prove")
+		}
+		return nil
+	}
+	p := &simulator.Proving{Averages: measure.StampOf(f.averages)}
+	for flag, to := range map[string]*measure.Length{"travel": &p.Travel, "sticks": &p.Sticks} {
+		text := map[string]string{"travel": f.travel, "sticks": f.sticks}[flag]
+		if text == "" {
+			continue
+		}
+		var err error
+		if *to, err = measure.ParseLength(text); err != nil {
+			return fmt.Errorf("--%s: %w", flag, err)
+		}
+	}
+	if p.Travel > 0 {
+		p.Out = p.Travel * 6 / 10
+	}
+	p.Indicator = o.Indicator
+	if _, err := p.Play(); err != nil {
+		return err
+	}
+	o.NoEncoder, serve.Proving = true, p
+	return nil
 }
 
 // addresses returns where the instruments of a simulated bench are, by role.
@@ -194,6 +241,7 @@ addresses and talks until Ctrl-C. What can go wrong at a bench is made by name:
 		},
 	}
 	f.add(cmd)
+	f.addProving(cmd)
 	addOutputFlags(cmd)
 	return cmd
 }

@@ -30,7 +30,9 @@ type instrument struct {
 type listener struct {
 	live *capture.Live
 	// heard gets the readings before they go on; it must not keep the slice.
-	heard  func(capture.Role, []measure.Reading)
+	heard func(capture.Role, []measure.Reading)
+	// noted hears what happened to the stream, before the readings after it.
+	noted  func(capture.Role, measure.Note)
 	status func(*instrument, device.Status)
 }
 
@@ -56,6 +58,9 @@ func connect(ctx context.Context, role capture.Role, a device.Address, o device.
 func (i *instrument) run(l listener) {
 	defer close(i.done)
 	for e := range i.source.Events() {
+		if e.Note != nil && l.noted != nil {
+			l.noted(i.role, *e.Note)
+		}
 		if e.Note != nil && l.live != nil {
 			l.live.Note(i.role, *e.Note)
 		}
