@@ -33,6 +33,7 @@ type Live struct {
 	said     []Message
 	kept     []measure.Reading
 	newest   measure.Reading
+	held     bool // nothing is followed
 }
 
 // LiveOptions are the settings of a Live.
@@ -138,6 +139,19 @@ func (l *Live) Mark() {
 	}})
 }
 
+// Hold ends the trace under way and follows nothing while it is on: the readings
+// are told and are nobody's. When it is over all begins anew, as on another valve.
+func (l *Live) Hold(on bool) {
+	l.send(input{do: func(l *Live) {
+		if on {
+			l.stop()
+		} else if l.held {
+			l.follower, l.recorder = NewFollower(l.o.Follower), NewRecorder(l.o.Recorder)
+		}
+		l.held = on
+	}})
+}
+
 // EndTrace ends the trace under way.
 func (l *Live) EndTrace() { l.send(input{do: (*Live).stop}) }
 
@@ -153,7 +167,7 @@ func (l *Live) Another(expect, u measure.Length) {
 // BeginTrace begins a trace at once, before anything moves.
 func (l *Live) BeginTrace() {
 	l.send(input{do: func(l *Live) {
-		if l.recorder.Start() {
+		if !l.held && l.recorder.Start() {
 			l.begin()
 		}
 	}})
@@ -233,6 +247,9 @@ func (l *Live) pass(now measure.Stamp) {
 
 // note passes n to the follower and, while a trace is under way, into it.
 func (l *Live) note(n measure.Note) {
+	if l.held {
+		return
+	}
 	l.said = l.follower.Note(l.said[:0], n)
 	l.tell()
 	if l.recorder.Recording() {
@@ -244,6 +261,11 @@ func (l *Live) note(n measure.Note) {
 // tells the listeners once for the batch.
 func (l *Live) follow(readings []measure.Reading) {
 	if len(readings) == 0 {
+		return
+	}
+	if l.held {
+		l.newest = readings[len(readings)-1]
+		l.o.Tell(columns(readings))
 		return
 	}
 	l.kept = l.kept[:0]

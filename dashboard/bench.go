@@ -51,6 +51,13 @@ type Instruments interface {
 	MeasureDelay(ctx context.Context) (DelayProgress, error)
 	KeepDelay(ctx context.Context) error
 	DropDelay()
+	// BeginProving begins to prove the indicator, or begins anew; FinishProving
+	// does without its last step, and DropProving ends it and keeps nothing. How
+	// it goes comes as ProofNow messages; ProofNow returns the newest.
+	BeginProving(ctx context.Context) error
+	FinishProving(ctx context.Context) error
+	DropProving()
+	ProofNow() ProofNow
 }
 
 // Recording is the trace under way.

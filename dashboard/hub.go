@@ -336,6 +336,8 @@ func (h *Hub) remember(m capture.Message, replayOf uint64) {
 		if t := h.now.Trace; t != nil && t.ID == uint64(v.Trace) {
 			h.now.LeftOut = v.List
 		}
+	case ProofNow:
+		h.now.Proof = &v
 	case Selection:
 		h.now.Bench = v
 	case Settings:

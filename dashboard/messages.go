@@ -3,6 +3,7 @@ package dashboard
 import (
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
+	"lobescribe/capture/prove"
 	"lobescribe/capture/valve"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -30,6 +31,7 @@ type Hello struct {
 	// Agreement of those that count; absent before the first.
 	Agreement *Agreement  `json:"agreement,omitempty"`
 	Findings  *FindingsOf `json:"findings"`  // of the last trace that ended
+	Proof     *ProofNow   `json:"proof"`     // null while no indicator was ever chosen
 	ReplayOf  *uint64     `json:"replay_of"` // the trace being replayed, or null
 	// Shop is ShopBench, ShopRecord, or absent: what this daemon has to do with a
 	// shop of many benches.
@@ -114,6 +116,22 @@ type ProbeStep struct {
 
 // Type returns "probe".
 func (ProbeStep) Type() string { return "probe" }
+
+// ProofNow is what is known of the indicator that is chosen, and how its proving
+// goes.
+type ProofNow struct {
+	Indicator string      `json:"indicator"` // its identity; "" while none is chosen
+	Proof     prove.Proof `json:"proof"`
+	Proving   *prove.Now  `json:"proving"` // null while none is under way
+	// ExpectedLift is what the next turn of the valve on the bench is expected
+	// to show, and ExpectedWithin how far off that may be; absent where nothing
+	// is known of it.
+	ExpectedLift   measure.Length `json:"expected_lift_mm,omitempty"`
+	ExpectedWithin measure.Length `json:"expected_within_mm,omitempty"`
+}
+
+// Type returns "proof".
+func (ProofNow) Type() string { return "proof" }
 
 // Marked says that somebody pressed the space bar, pedal or presenter.
 type Marked struct {

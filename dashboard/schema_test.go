@@ -15,6 +15,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
+	"lobescribe/capture/prove"
 	"lobescribe/dashboard/schema"
 	"lobescribe/dashboard/schema/strict"
 	"lobescribe/device/measure"
@@ -54,6 +55,8 @@ func someMessages() []capture.Message {
 		ProbeStep{Line: "9600 8N1", Score: 0.5, Says: "x"}, Marked{At: 2},
 		Agreement{Count: 1, MaxLift: 1, MaxLiftU: 2, Each: []AgreementOf{{Nose: 1, By: 2, Beyond: true}}},
 		LeftOut{Trace: 7, List: []lift.LeftOut{{From: 1, Until: 2, Why: "a rag"}}},
+		ProofNow{Indicator: "serial:/dev/ttyUSB0", Proof: prove.Proof{High: 12_700_000, In: 1, OneSided: true, Loose: true, When: time.Unix(1e9, 0), Unlearned: []string{"x"}},
+			Proving: &prove.Now{Stage: prove.Snap, Says: "x", Amiss: "x", Snaps: 1}, ExpectedLift: 10_000_000, ExpectedWithin: 300_000},
 	}
 }
 
@@ -115,6 +118,7 @@ func TestKeysAreThoseOfTheSource(t *testing.T) {
 		"live replay": capture.ReplayState{}, "live bench": Selection{}, "live settings": Settings{}, "live simulator": Simulated{}, "live repairs": Repairs{}, "live repair": Repair{},
 		"live probe": ProbeStep{}, "live mark": Marked{}, "live left-out": LeftOut{}, "live stretch": lift.LeftOut{},
 		"live agreement": Agreement{}, "live agreementOf": AgreementOf{}, "live readings": capture.Readings{}, "live alive": alive{},
+		"live proof": ProofNow{}, "live proving": prove.Now{},
 		"findings findings": lift.Findings{}, "findings opening": lift.Opening{}, "findings crossing": lift.Crossing{}, "findings fault": lift.Fault{},
 		"findings struck": lift.Struck{},
 		"traces summary":  storage.Summary{},
@@ -222,7 +226,7 @@ func TestSchemasAreServed(t *testing.T) {
 	}
 	status, text = s.ask("GET", "/api/v1/schema/lift", "")
 	assert.Equal(t, 404, status)
-	assert.Contains(t, text, "there are findings, live, trace, traces")
+	assert.Contains(t, text, "there are findings, live, proof, trace, traces")
 
 	// What the API answers elsewhere is as they say, too.
 	s.record(storage.Head{Engine: "mule", Valve: "3I", Remark: "x", Source: "live"}, 3000)

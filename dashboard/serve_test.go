@@ -84,10 +84,16 @@ func (b *bench) Probe(_ context.Context, address string) (Probed, error) {
 func (b *bench) MeasureDelay(context.Context) (DelayProgress, error) {
 	return DelayProgress{Says: "turn back as well"}, b.note("measure delay")
 }
-func (b *bench) KeepDelay(context.Context) error { return b.note("keep delay") }
-func (b *bench) DropDelay()                      { b.note("drop delay") }
-func (b *bench) Selected(s Selection)            { b.note("selected %s", s.Valve) }
-func (b *bench) StopReplay()                     { b.note("stop") }
+func (b *bench) KeepDelay(context.Context) error    { return b.note("keep delay") }
+func (b *bench) DropDelay()                         { b.note("drop delay") }
+func (b *bench) BeginProving(context.Context) error { return b.note("begin proving") }
+func (b *bench) FinishProving(context.Context) error {
+	return errors.New("there is more to learn first")
+}
+func (b *bench) DropProving()         { b.note("drop proving") }
+func (b *bench) ProofNow() ProofNow   { return ProofNow{Indicator: "serial:/dev/odd"} }
+func (b *bench) Selected(s Selection) { b.note("selected %s", s.Valve) }
+func (b *bench) StopReplay()          { b.note("stop") }
 func (b *bench) Findings(_ context.Context, id storage.ID) (lift.Findings, error) {
 	if b.analyses {
 		h, t, err := b.store.Load(id)

@@ -316,6 +316,10 @@ func (s *Server) routes() []route {
 		{pattern: "POST /api/v1/delay", do: s.measureDelay},
 		{pattern: "PUT /api/v1/delay", do: s.keepDelay},
 		{pattern: "DELETE /api/v1/delay", do: s.dropDelay},
+		{pattern: "GET /api/v1/proof", do: s.showProof},
+		{pattern: "POST /api/v1/prove", do: s.beginProving},
+		{pattern: "PUT /api/v1/prove", do: s.finishProving},
+		{pattern: "DELETE /api/v1/prove", do: s.dropProving},
 	}
 }
 

@@ -92,6 +92,8 @@ func TestWishesReachTheBench(t *testing.T) {
 		{"PATCH", "/api/v1/replay", `{"paused":true,"at_s":3}`, `adjust {"paused":true,"at_s":3}`},
 		{"PUT", "/api/v1/delay", `{}`, `keep delay`},
 		{"DELETE", "/api/v1/delay", ``, `drop delay`},
+		{"POST", "/api/v1/prove", ``, `begin proving`},
+		{"DELETE", "/api/v1/prove", ``, `drop proving`},
 		{"DELETE", "/api/v1/replay", "", "stop"},
 		{"PUT", "/api/v1/devices/indicator", `{"address":"serial:/dev/odd"}`, "connect indicator serial:/dev/odd"},
 		{"PUT", "/api/v1/devices/encoder", `{"address":"serial:/dev/ttyUSB0?format=auto"}`, "connect encoder serial:/dev/ttyUSB0?format=auto"},

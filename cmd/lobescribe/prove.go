@@ -95,9 +95,7 @@ func guide(cmd *cobra.Command, a device.Address, d device.Options, o prove.Optio
 		says, amiss = n.Says, n.Amiss
 	}
 	return daemon.Prove(cmd.Context(), a, d, o, tell, func(s device.Status) {
-		if w := s.LiveWord(); w == "lost" || w == "silent" {
-			say(out, last, s)
-		}
+		say(out, "", last, s)
 	})
 }
 

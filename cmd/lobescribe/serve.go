@@ -21,6 +21,7 @@ import (
 	"lobescribe/dashboard/door"
 	"lobescribe/device"
 	"lobescribe/device/measure"
+	"lobescribe/simulator"
 	"lobescribe/storage"
 )
 
@@ -315,6 +316,9 @@ func (f simulateFlags) start(ctx context.Context) (*daemon.Simulated, error) {
 			// It waits for the sender; the page must not.
 			go func() { _ = live.MoveTo(i) }()
 		}
+	}, Prove: func() error {
+		go func() { _ = live.Prove(simulator.Proving{}) }()
+		return nil
 	}}, nil
 }
 

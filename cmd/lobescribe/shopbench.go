@@ -56,10 +56,14 @@ func (recordBench) Probe(context.Context, string) (dashboard.Probed, error) {
 func (recordBench) MeasureDelay(context.Context) (dashboard.DelayProgress, error) {
 	return dashboard.DelayProgress{}, errOnlyShows
 }
-func (recordBench) KeepDelay(context.Context) error { return errOnlyShows }
-func (recordBench) DropDelay()                      {}
-func (recordBench) Mark()                           {}
-func (recordBench) EndTrace()                       {}
+func (recordBench) KeepDelay(context.Context) error     { return errOnlyShows }
+func (recordBench) DropDelay()                          {}
+func (recordBench) BeginProving(context.Context) error  { return errOnlyShows }
+func (recordBench) FinishProving(context.Context) error { return errOnlyShows }
+func (recordBench) DropProving()                        {}
+func (recordBench) ProofNow() dashboard.ProofNow        { return dashboard.ProofNow{} }
+func (recordBench) Mark()                               {}
+func (recordBench) EndTrace()                           {}
 func (recordBench) StartReplay(context.Context, storage.ID, float64, measure.Stamp) error {
 	return errOnlyShows
 }

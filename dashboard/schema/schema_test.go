@@ -24,7 +24,7 @@ import (
 // meta-schema.
 func TestSchemasAreSound(t *testing.T) {
 	all := schema.All()
-	require.Len(t, all, 4)
+	require.Len(t, all, 5)
 	dir := t.TempDir() // a folder with the files alone, as somebody who builds on them has it
 	for _, s := range all {
 		require.NoError(t, os.WriteFile(filepath.Join(dir, s.Name+".json"), s.Text, 0o600))
@@ -44,14 +44,14 @@ func TestSchemasAreSound(t *testing.T) {
 		require.NoError(t, err)
 	}
 	_, err := schema.Named("lift")
-	assert.EqualError(t, err, `there is no schema "lift"; there are findings, live, trace, traces`)
+	assert.EqualError(t, err, `there is no schema "lift"; there are findings, live, proof, trace, traces`)
 }
 
 // unitWords are what the description of a field must say, by the end of its
 // name. A number that ends in none of them must say that it is a count, a ratio
 // or the like.
 var unitWords = map[string]string{"_mm": "millimetre", "_nm": "nanometre", "_s": "second", "_us": "microsecond",
-	"_deg": "degree", "_udeg": "microdegree", "_hz": "hertz", "seconds": "second"}
+	"_ms": "millisecond", "_deg": "degree", "_udeg": "microdegree", "_hz": "hertz", "seconds": "second"}
 
 // Every field says what it means, and every number in what unit it is.
 func TestEveryFieldIsDescribed(t *testing.T) {

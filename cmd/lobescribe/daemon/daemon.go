@@ -50,6 +50,8 @@ type Daemon struct {
 	selected    dashboard.Selection
 	meter       *delayMeter // nil while no delay is measured
 
+	proofs proofs // of the indicator; has locks of its own
+
 	// finding is held while a trace is worked out: one at a time, since a long
 	// one takes a processor and memory.
 	finding sync.Mutex
@@ -198,7 +200,8 @@ func (d *Daemon) head(source string) (storage.Head, error) {
 	if err != nil {
 		return storage.Head{}, err
 	}
-	return storage.Head{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial, Source: d.sourceOf(source)}, nil
+	_, proof := d.proofs.now()
+	return storage.Head{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial, Proof: proof, Source: d.sourceOf(source)}, nil
 }
 
 // rescueHead is the same without the store.
@@ -206,7 +209,8 @@ func (d *Daemon) rescueHead(source string) storage.Head {
 	d.mu.Lock()
 	s := d.selected
 	d.mu.Unlock()
-	h := storage.Head{Engine: s.Engine, Valve: s.Valve, Trial: s.Trial, Source: d.sourceOf(source)}
+	_, proof := d.proofs.now()
+	h := storage.Head{Engine: s.Engine, Valve: s.Valve, Trial: s.Trial, Proof: proof, Source: d.sourceOf(source)}
 	addInstruments(&h, d.plugged())
 	return h
 }
@@ -233,6 +237,7 @@ func (d *Daemon) ended(id uint64) {
 			return
 		}
 		d.hub.Publish(dashboard.FindingsOf{Trace: id, Findings: f}, 0)
+		d.expect()
 	})
 }
 
@@ -278,6 +283,7 @@ func (d *Daemon) Resume() (storage.Bench, error) {
 	d.mu.Unlock()
 	d.live.Another(question.MaxLift(d.store, s.Engine, s.Valve))
 	d.hub.Publish(s, 0)
+	d.expect()
 	return b, nil
 }
 

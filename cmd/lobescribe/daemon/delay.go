@@ -142,6 +142,9 @@ func (d *Daemon) DropDelay() {
 
 // heard gives a measuring that is under way what an instrument said.
 func (d *Daemon) heard(role capture.Role, readings []measure.Reading) {
+	if role == capture.Indicator {
+		d.indicatorSaid(readings)
+	}
 	d.mu.Lock()
 	meter := d.meter
 	d.mu.Unlock()

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"lobescribe/capture"
+	"lobescribe/capture/prove"
 	"lobescribe/dashboard"
 	"lobescribe/device"
 	"lobescribe/storage"
@@ -15,7 +16,11 @@ func (d *Daemon) attach(role capture.Role, a device.Address) {
 	d.plugging.Lock()
 	defer d.plugging.Unlock()
 	d.unplug(role)
-	i := connect(d.ctx, role, a, d.device, listener{live: d.live, heard: d.heard, status: d.tellStatus})
+	if role == capture.Indicator {
+		d.DropProving()
+		d.proofOf(a)
+	}
+	i := connect(d.ctx, role, a, d.device, listener{live: d.live, heard: d.heard, noted: d.noted, status: d.tellStatus})
 	d.mu.Lock()
 	d.instruments[role] = i
 	d.mu.Unlock()
@@ -45,11 +50,19 @@ func (d *Daemon) detach(role capture.Role) {
 		return
 	}
 	d.live.Lost(role)
+	if role == capture.Indicator {
+		d.DropProving()
+		d.proofs.known("", prove.Proof{})
+		d.tellProof()
+	}
 	d.hub.Publish(dashboard.Device{ID: string(role), State: "lost", Detail: "absent",
 		Says: "No device is chosen."}, 0)
 }
 
 func (d *Daemon) tellStatus(i *instrument, s device.Status) {
+	if p := d.proofs.underWay(); p != nil && i.role == capture.Indicator {
+		p.stood(s)
+	}
 	d.hub.Publish(dashboard.Device{
 		ID: string(i.role), Address: i.address.String(),
 		State: s.LiveWord(), Detail: s.State.String(), Says: s.Says,

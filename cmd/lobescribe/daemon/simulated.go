@@ -16,6 +16,8 @@ type Simulated struct {
 	Addresses map[capture.Role]string
 	// MoveTo puts the indicator on another valve of its engine.
 	MoveTo func(valve string)
+	// Prove lets its hand prove the indicator; nil: it cannot.
+	Prove func() error
 
 	stop context.CancelFunc
 }
@@ -79,6 +81,7 @@ func (d *Daemon) Selected(s dashboard.Selection) {
 		return
 	}
 	d.live.Another(question.MaxLift(d.store, s.Engine, s.Valve))
+	d.Go(d.expect)
 	if sim != nil {
 		sim.MoveTo(s.Valve)
 	}
