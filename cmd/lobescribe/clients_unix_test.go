@@ -254,7 +254,7 @@ func TestAHundredPages(t *testing.T) {
 		}
 	}
 	assert.Equal(t, cycles, noses)
-	assert.GreaterOrEqual(t, half, 2*cycles-1, "on each flank once the first nose is known")
+	assert.GreaterOrEqual(t, half, 2*(cycles-1), "on each flank once max lift is known")
 	p50, p99 := c.percentiles()
 	t.Logf("tty to page: p50 %v, p99 %v over %d", p50, p99, len(c.took))
 }
