@@ -71,14 +71,14 @@ function turning(c, unit) {
       if (c.openings.length > 0 || p.nose_nm > 0) return { says: `Heel. Max lift ${length(p.nose_nm, unit)}. Turn again, or next valve.`, mood: "rest" };
       return { says: "On the heel. Turn one whole opening, to find max lift.", mood: "rest" };
     case "nose":
-      if (first) return { says: "Nose. Turn on until the valve is shut: then max lift is known.", mood: "nose" };
+      if (first) return { says: "Nose. Turn on to the heel, to know max lift.", mood: "nose" };
       return { says: `Nose at ${length(p.nose_nm, unit)}. Turn on to half lift.`, mood: "nose" };
     case "opening":
-      if (p.fallen_nm) return { says: `${length(p.fallen_nm, unit)} below the highest so far. Was that the nose, or did the engine turn back? Turn on the way it runs.`, mood: "rest" };
+      if (p.fallen_nm) return { says: `Down ${length(p.fallen_nm, unit)}: the nose, or turned back? Turn on.`, mood: "rest" };
       if (first) return { says: "Opening. Keep turning to the nose.", mood: "rest" };
       return onFlank(c, unit, "Turn on to the nose.");
     case "closing":
-      if (first) return { says: "Past the nose. Turn on until the valve is shut; half lift is called in the next opening.", mood: "rest" };
+      if (first) return { says: "Past the nose. Turn on to the heel; the next opening has half lift.", mood: "rest" };
       return onFlank(c, unit, "Turn on to the heel.");
   }
 }
@@ -104,8 +104,8 @@ function onFlank(c, unit, beyond) {
  * @param {Unit} unit
  */
 function takenBack(cue, unit) {
-  if (cue.of === "nose") return `Taken back: ${length(cue.lift_nm, unit)} was not the nose. Turn on the way it runs.`;
-  return `Taken back: ${length(cue.lift_nm, unit)} was not half lift. What was judged there does not count.`;
+  if (cue.of === "nose") return `Taken back: ${length(cue.lift_nm, unit)} was not the nose. Turn on.`;
+  return `Taken back: ${length(cue.lift_nm, unit)} was not half lift. Judge the rocker anew.`;
 }
 
 /**

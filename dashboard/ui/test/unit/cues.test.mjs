@@ -31,12 +31,12 @@ test("one sentence for every state", () => {
     [at({ state: "nose", nose_nm: inch("0.512") }), "Nose at 0.5120 in. Turn on to half lift.", "nose"],
     [at({ state: "closing", to_go_nm: inch("-0.040") }), "Half lift is 0.040 in behind. Turn on to the heel.", "rest"],
     [at({ state: "closing", to_go_nm: inch("-0.050") }), "Past half lift. Turn on to the heel.", "rest"],
-    [at({ state: "nose", half_nm: 0 }), "Nose. Turn on until the valve is shut: then max lift is known.", "nose"],
-    [at({ state: "closing", half_nm: 0 }), "Past the nose. Turn on until the valve is shut; half lift is called in the next opening.", "rest"],
-    [at({ state: "opening", half_nm: 0, fallen_nm: inch("0.031") }), "0.0310 in below the highest so far. Was that the nose, or did the engine turn back? Turn on the way it runs.", "rest"],
-    [at({ state: "opening", fallen_nm: inch("0.031") }, {}, { unit: "mm" }), "0.787 mm below the highest so far. Was that the nose, or did the engine turn back? Turn on the way it runs.", "rest"],
-    [at({}, { cue: { kind: "taken-back", of: "nose", lift_nm: inch("0.201") } }), "Taken back: 0.2010 in was not the nose. Turn on the way it runs.", "amiss"],
-    [at({ state: "closing" }, { cue: { kind: "taken-back", of: "at-half", lift_nm: inch("0.201") } }), "Taken back: 0.2010 in was not half lift. What was judged there does not count.", "amiss"],
+    [at({ state: "nose", half_nm: 0 }), "Nose. Turn on to the heel, to know max lift.", "nose"],
+    [at({ state: "closing", half_nm: 0 }), "Past the nose. Turn on to the heel; the next opening has half lift.", "rest"],
+    [at({ state: "opening", half_nm: 0, fallen_nm: inch("0.031") }), "Down 0.0310 in: the nose, or turned back? Turn on.", "rest"],
+    [at({ state: "opening", fallen_nm: inch("0.031") }, {}, { unit: "mm" }), "Down 0.787 mm: the nose, or turned back? Turn on.", "rest"],
+    [at({}, { cue: { kind: "taken-back", of: "nose", lift_nm: inch("0.201") } }), "Taken back: 0.2010 in was not the nose. Turn on.", "amiss"],
+    [at({ state: "closing" }, { cue: { kind: "taken-back", of: "at-half", lift_nm: inch("0.201") } }), "Taken back: 0.2010 in was not half lift. Judge the rocker anew.", "amiss"],
     [at({ state: "heel" }), "Heel. Max lift 0.4200 in. Turn again, or next valve.", "rest"],
   ];
   for (const [state, says, mood] of cases) {
