@@ -14,7 +14,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture/workshop"
-	"lobescribe/device/measure"
 )
 
 // callBounds is what TestCallsInTheWorkshop holds each kind to, without and with an
@@ -73,20 +72,13 @@ type overheard struct {
 }
 
 // hear feeds a session to a follower, reading by reading, and holds what it calls
-// out against the truth.
-//
-// A nose is called falsely where the valve, in the opening under way, has not been
-// within a hundredth of its max lift and three counts: a first hump that high is a
-// nose to anybody. Half lift is called falsely where the valve is further from it
-// than it moves in a tenth of a second and 0.025 mm and three counts, or has not
-// passed it when that is what is called.
+// out against the truth, as [workshop.Calls] judges it.
 func hear(s *workshop.Session) overheard {
 	h := overheard{kind: s.Kind, others: map[string]int{}}
 	f := NewFollower(FollowerOptions{Resolution: s.Trace.Resolution})
-	three := 3 * s.Step
 	called := make([]bool, len(s.Truth.Openings))
 	halved := make([]bool, len(s.Truth.Openings))
-	tops := reached(s)
+	judge := s.Calls()
 	var msgs []Message
 	for i, r := range s.Trace.Readings {
 		msgs = f.Step(msgs[:0], r)
@@ -103,37 +95,27 @@ func hear(s *workshop.Session) overheard {
 			if c.Kind == TakenBack {
 				h.others[string(c.Kind)]++
 			}
-			now := underWay(s, r.At)
+			now := judge.Opening(i)
 			lift := s.Truth.Points[i].Lift
 			switch c.Kind {
 			case NoseReached:
 				h.noseCalls++
-				if now < 0 || tops[i] < s.Truth.Openings[now].Lift*99/100-three {
+				if !judge.Nose(i) {
 					h.falseNoses++
 					h.says = append(h.says, fmt.Sprintf("nose called at %v, lift %v", r.At, lift))
 					continue
 				}
-				if o := s.Truth.Openings[now]; o.Whole && !called[now] {
+				if s.Truth.Openings[now].Whole && !called[now] {
 					called[now] = true
 					if now > 0 {
-						h.delays = append(h.delays, max((r.At-left(s, o)).Seconds(), 0))
+						h.delays = append(h.delays, max((r.At-judge.Left(now)).Seconds(), 0))
 					}
 				}
 			case AtHalf, PastHalf:
 				h.halfCalls++
-				half := s.Truth.Openings[max(now, 0)].Lift / 2
-				if now < 0 {
-					half = s.Truth.Openings[0].Lift / 2
-				}
-				off := lift - half
-				allow := s.Truth.MovedIn(r.At, 0.1) + 25*measure.Micrometre + three
-				bad := off > allow || off < -allow
-				if c.Kind == PastHalf {
-					bad = c.Flank == OnClosing && off > allow || c.Flank == OnOpening && off < -allow
-				}
-				if bad {
+				if !judge.Half(i, c.Flank == OnClosing, c.Kind == PastHalf) {
 					h.falseHalves++
-					h.says = append(h.says, fmt.Sprintf("%s called on %s at %v, lift %v, half is %v", c.Kind, c.Flank, r.At, lift, half))
+					h.says = append(h.says, fmt.Sprintf("%s called on %s at %v, lift %v", c.Kind, c.Flank, r.At, lift))
 				} else if c.Flank == OnClosing && now >= 0 {
 					halved[now] = true
 				}
@@ -156,43 +138,6 @@ func hear(s *workshop.Session) overheard {
 		}
 	}
 	return h
-}
-
-// underWay returns the opening that the valve is in, or has just come out of; -1 on
-// the heel.
-func underWay(s *workshop.Session, at measure.Stamp) int {
-	for i, o := range s.Truth.Openings {
-		if at >= o.Open && at <= o.Close+measure.Second {
-			return i
-		}
-	}
-	return -1
-}
-
-// reached returns for each reading the highest true lift so far in its opening.
-func reached(s *workshop.Session) []measure.Length {
-	tops := make([]measure.Length, len(s.Truth.Points))
-	last, in := measure.Length(0), -1
-	for i, p := range s.Truth.Points {
-		if now := underWay(s, s.Trace.Readings[i].At); now != in {
-			in, last = now, 0
-		}
-		last = max(last, p.Lift)
-		tops[i] = last
-	}
-	return tops
-}
-
-// left returns when the valve left the nose for good: where it was last within three
-// counts or 0.3 of 100 of it.
-func left(s *workshop.Session, o workshop.Opening) measure.Stamp {
-	near := o.Lift - max(3*s.Step, o.Lift*3/1000)
-	for at := o.Close; at > o.Nose; at -= 2 * measure.Millisecond {
-		if s.Truth.LiftAt(at) >= near {
-			return at
-		}
-	}
-	return o.Nose
 }
 
 type callTally struct {

@@ -167,11 +167,11 @@ func hangsFree(b *bench, r *rand.Rand) {
 	})
 }
 
-// baseSlips once, while the valve is shut.
+// baseSlips once, between two openings while the valve is shut; in a session of a
+// single one, under load.
 func baseSlips(b *bench, r *rand.Rand) {
 	by := between(r, 0.08, 0.4) * float64(1-2*r.IntN(2))
 	b.show(func(lift, shown []float64) {
-		// Between two openings: before the first and after the last nobody cares.
 		first, last := 0, len(lift)-1
 		for first < last && lift[first] == 0 {
 			first++
@@ -179,9 +179,12 @@ func baseSlips(b *bench, r *rand.Rand) {
 		for last > first && lift[last] == 0 {
 			last--
 		}
-		at := 0
-		for at <= first || at >= last {
-			at = shutAt(r, lift)
+		at := (first + last) / 2
+		for range 1000 {
+			if i := shutAt(r, lift); i > first && i < last {
+				at = i
+				break
+			}
 		}
 		for i := at; i < len(shown); i++ {
 			shown[i] += by
