@@ -29,8 +29,9 @@ var heardKinds = []string{"sound", "backward", "misread digit", "misread burst",
 // package workshop coming out of pseudo-ttys at their own pace: it is the truth, or
 // it is called doubtful.
 //
-// mostFalse is how many of 100 calls of a nose or of half lift may be neither.
-const mostFalse = 20.0
+// mostFalse is how many of 100 calls of a nose or of half lift may be neither. Where
+// hardly a session came in time, nothing is judged, and the test says so.
+const mostFalse = 4.0
 
 func TestCalledOutIsTheTruth(t *testing.T) {
 	if testing.Short() {
@@ -85,6 +86,9 @@ func TestCalledOutIsTheTruth(t *testing.T) {
 	}
 	wg.Wait()
 	require.Equal(t, sessions*len(kinds), played)
+	if judged < 2 && os.Getenv("LOBESCRIBE_NEED_PACE") == "" {
+		t.Skipf("NOT JUDGED: of %d sessions %d came in time, this machine is too busy; LOBESCRIBE_NEED_PACE=1 makes that a failure", played, judged)
+	}
 	require.GreaterOrEqual(t, judged, 2, "of %d sessions hardly any came in time: the machine is too busy", played)
 	require.GreaterOrEqual(t, all, openings, "a nose at least for each of %d openings", openings)
 	percent := 100 * float64(wrong) / float64(all)
