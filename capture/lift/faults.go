@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"lobescribe/capture/lift/evidence"
 	"lobescribe/device/measure"
 )
 
@@ -17,8 +18,8 @@ const (
 
 // verdicts collects what the openings say of the set-up.
 type verdicts struct {
-	judged      int     // openings that the weights below are of
-	cut, free   float64 // what all flanks say for a cut-off nose, for a spindle that hangs free
+	judged      int // openings whose flanks are below
+	flanks      []evidence.Flank
 	first, nose measure.Stamp
 	cutAt       float64 // max lift
 	angles      bool
@@ -100,6 +101,10 @@ func (g *Segmenter) tellShift(at measure.Stamp, d float64) {
 // that is finished is judged once, at its end.
 func (g *Segmenter) judgeShape(m measured) {
 	v := &g.verdict
+	if low, high, ok := g.o.Proof.Stops(); ok {
+		g.judgeStops(m, float64(low), float64(high))
+		return
+	}
 	if !m.shape.ok || v.judged >= mostJudged || v.judged > 0 && m.shape.angles != v.angles {
 		return
 	}
@@ -108,15 +113,29 @@ func (g *Segmenter) judgeShape(m measured) {
 	}
 	v.judged++
 	v.nose, v.cutAt = m.Nose, float64(m.MaxLift)
-	cut, free := evidenceOf(v.angles)
-	for _, f := range m.shape.flanks {
-		v.cut += cut.of(f.cut())
-		v.free += free.of(f.free())
-	}
+	v.flanks = append(v.flanks, m.shape.flanks[:]...)
 	if !g.patient {
 		g.judgeTravel()
 	}
 }
+
+// judgeStops tells of a spindle at either end of its travel by where its stops
+// are, whatever the shape.
+func (g *Segmenter) judgeStops(m measured, low, high float64) {
+	at := func(reading float64) bool {
+		near := 2*float64(g.steps.Step()) + float64(g.o.Proof.StopU+g.o.Proof.Repeat) + 3*m.noise
+		return reading < low+near || reading > high-near
+	}
+	if !g.verdict.told[0] && at(float64(m.Heel)) {
+		g.tellFree(m.Open)
+	}
+	if !g.verdict.told[1] && at(m.noseReading) {
+		g.tellCut(m.Nose, float64(m.MaxLift))
+	}
+}
+
+// aloneTells is by how much more the flanks of one opening alone must say.
+const aloneTells = 2.0
 
 // judgeTravel looks for a spindle at either end of its travel.
 func (g *Segmenter) judgeTravel() {
@@ -124,14 +143,50 @@ func (g *Segmenter) judgeTravel() {
 	if v.judged == 0 {
 		return
 	}
-	cut, free := evidenceOf(v.angles)
-	if !v.told[0] && together(v.free, 2*v.judged) > free.enough {
-		v.told[0] = true
-		g.fault(NoContact, v.first, "the lift begins with a jerk instead of softly: the spindle hangs free on the heel and the valve reaches it only on its way. Push the indicator further in (about half an inch of preload, more than the lift) and turn again")
+	says := func(f evidence.Fault) bool {
+		model := evidence.Of(f, v.angles)
+		enough := model.Tell
+		if v.judged == 1 {
+			enough += aloneTells
+		}
+		return model.Weigh(f, v.flanks) > enough
 	}
-	if !v.told[1] && together(v.cut, 2*v.judged) > cut.enough {
-		v.told[1] = true
-		g.fault(TravelEnd, v.nose, "the nose is cut off flat at "+length(v.cutAt)+": the spindle had come to the end of its travel. Move the indicator so that it has travel left at full lift and turn again")
+	if !v.told[0] && says(evidence.HangsFree) {
+		g.tellFree(v.first)
+	}
+	if !v.told[1] && says(evidence.CutOff) {
+		g.tellCut(v.nose, v.cutAt)
+	}
+}
+
+func (g *Segmenter) tellFree(at measure.Stamp) {
+	g.verdict.told[0] = true
+	g.fault(NoContact, at, "the lift begins with a jerk instead of softly: the spindle hangs free on the heel and the valve reaches it only on its way. Push the indicator further in (about half an inch of preload, more than the lift) and turn again")
+}
+
+func (g *Segmenter) tellCut(at measure.Stamp, lift float64) {
+	g.verdict.told[1] = true
+	g.fault(TravelEnd, at, "the nose is cut off flat at "+length(lift)+": the spindle had come to the end of its travel. Move the indicator so that it has travel left at full lift and turn again")
+}
+
+// travelled gives the openings what a spindle at an end of its travel may have
+// taken off them, where their shape cannot leave it out and nobody has proved the
+// indicator's stops.
+func (g *Segmenter) travelled(dst []measured) {
+	v := &g.verdict
+	if v.judged == 0 {
+		return
+	}
+	for _, f := range [2]evidence.Fault{evidence.CutOff, evidence.HangsFree} {
+		model := evidence.Of(f, v.angles)
+		if model.Weigh(f, v.flanks) < model.Mind {
+			continue
+		}
+		share := evidence.Taken(f)
+		for i := range dst {
+			dst[i].common = hypot(dst[i].common, share*float64(dst[i].MaxLift)/2)
+			dst[i].stateLift()
+		}
 	}
 }
 

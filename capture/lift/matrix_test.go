@@ -172,8 +172,11 @@ func leastFound(s setup, encoder bool) (percent float64, faulty bool) {
 	least, ok := map[setup][2]float64{ // without and with an encoder
 		cableKicked:  {99.5, 99.5},
 		slippingBase: {94, 98},
-		spindleEnd:   {84, 99},
-		hangingFree:  {75, 94},
+		// Told more often, it was told falsely in 2 of 100 sessions of the workshop,
+		// whose lobes may have flat noses and no ramp left. What is not told stands in
+		// the uncertainty; who has proved the indicator is told in all cases.
+		spindleEnd:  {67, 97},
+		hangingFree: {22, 76},
 	}[s]
 	if encoder {
 		return least[1], ok

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/prove"
 	"lobescribe/capture/sift"
 	"lobescribe/device/measure"
 )
@@ -35,6 +36,7 @@ type measured struct {
 	noise           float64
 	own             float64 // standard uncertainty that other openings do not share
 	common          float64 // and that they do
+	noseReading     float64 // what the indicator shows on the nose
 	runOut          float64 // by how much the heel goes up and down, noise taken off
 	thawed          bool    // some of its readings were an indicator's repeats
 	doubted         []point // lay off the line of their neighbours
@@ -49,6 +51,7 @@ type measured struct {
 // surroundings is what measuring an opening needs besides its readings.
 type surroundings struct {
 	sign   float64
+	proof  *prove.Proof
 	frozen []sift.Frozen // when the indicator repeated itself
 	step   float64       // of the indicator
 	noise  float64       // standard deviation of a reading before rounding
@@ -302,6 +305,7 @@ func (e surroundings) crossings(m *measured, v *view) {
 	out.Heel = measure.Length(math.Round(e.stream.shown(e.sign*v.heel, v.noseAt)))
 	out.MaxLift = measure.Length(math.Round(lift))
 	out.HalfLift = measure.Length(math.Round(half))
+	m.noseReading = e.stream.shown(e.sign*(v.heel+lift), v.noseAt)
 	i := v.top
 	for i > 0 && v.y[i] >= half {
 		i--

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/prove"
 	"lobescribe/capture/sift"
 	"lobescribe/capture/step"
 	"lobescribe/device/measure"
@@ -19,6 +20,9 @@ type Options struct {
 	Resolution measure.Length
 	// LeastLift is the least max lift that is taken for an opening; 1 mm.
 	LeastLift measure.Length
+	// Proof is what is known of the indicator; zero: it was never proved, and
+	// what it may do stands in the uncertainties.
+	Proof prove.Proof
 	// LeaveOut are openings that count for nothing in [Analyse].
 	LeaveOut []LeftOut
 }
@@ -314,7 +318,7 @@ func (g *Segmenter) publish(m measured) {
 
 func (g *Segmenter) measure(k *track, i int, until float64) (measured, bool) {
 	e := surroundings{
-		sign: float64(signOf(i)), frozen: g.doubts.frozen, stream: &g.stream, keep: g.patient, step: float64(g.steps.Step()), noise: g.noise.sd(), lim: k.lim,
+		sign: float64(signOf(i)), frozen: g.doubts.frozen, proof: &g.o.Proof, stream: &g.stream, keep: g.patient, step: float64(g.steps.Step()), noise: g.noise.sd(), lim: k.lim,
 	}
 	b := k.bounds
 	return e.opening(k.pts.between(b.section, b.out), k.pts.between(b.out, b.landed), k.pts.between(b.landed, until))

@@ -3,6 +3,8 @@ package lift
 import (
 	"math"
 	"slices"
+
+	"lobescribe/capture/lift/evidence"
 )
 
 // shape is how the two flanks of an opening look, the opening one first. Both
@@ -10,22 +12,10 @@ import (
 // free they are cut off, and what is left begins or ends as steep as the flank
 // is.
 type shape struct {
-	flanks [2]flank
+	flanks [2]evidence.Flank
 	angles bool // along the crank angle, else along time
 	ok     bool
 }
-
-// flank holds logarithms, all to the pace of the flank's middle: so many times
-// longer than there the signal took for the same lift.
-type flank struct {
-	foot4, foot6 float64 // from the heel to 4 and 6 hundredths of the max lift
-	top96, top98 float64 // from 96 and 98 hundredths to the nose
-	flat         float64 // the nose itself, for a tenth of the lift
-}
-
-// cut and free are what the tables of evidence ask for.
-func (f flank) cut() [3]float64  { return [3]float64{f.top96, f.flat, f.foot6} }
-func (f flank) free() [3]float64 { return [3]float64{f.foot4, f.flat, f.top98} }
 
 // shape measures the shape of a passage, with the foot of its opening flank in
 // the readings before it.
@@ -74,28 +64,23 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 	for k, way := range [2]int{-1, +1} {
 		w := walk{x: x, y: y, top: top, way: way, i: top}
 		passed := func(share float64) float64 { return w.down(share * height) }
-		toHigh := passed(high)
-		to98, to96, at := passed(0.98), passed(0.96), passed(0.9)
+		nose += passed(high)
+		at := passed(0.9)
 		var tenths [8]float64
 		for i := range tenths {
 			next := passed(float64(8-i) / 10)
 			tenths[i], at = next-at, next
 		}
-		to6, to4, toLow := passed(0.06), passed(0.04), passed(low)
 		slices.Sort(tenths[:])
 		// The quickest may be a throw of the spring.
 		pace[k] = 10 * (tenths[1] + tenths[2]) / 2
 		if !(pace[k] > 0) || math.IsInf(pace[k], 0) {
 			return shape{}
 		}
-		nose += toHigh
-		s.flanks[k] = flank{
-			foot4: slow(toLow-to4, 0.04-low, pace[k]), foot6: slow(toLow-to6, 0.06-low, pace[k]),
-			top96: slow(to96-toHigh, high-0.96, pace[k]), top98: slow(to98-toHigh, high-0.98, pace[k]),
-		}
 	}
-	for k := range s.flanks {
-		s.flanks[k].flat = slow(nose, 0.1, pace[k])
+	for k, way := range [2]int{-1, +1} {
+		s.flanks[k] = bandsOf(walk{x: x, y: y, top: top, way: way, i: top}, height, low, pace[k])
+		s.flanks[k].Flat = slow(nose, 0.1, pace[k])
 	}
 	return s
 }

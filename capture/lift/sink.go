@@ -181,7 +181,7 @@ func (g *Segmenter) judgeSinking(m measured) {
 		k.pauses = append(k.pauses, m.pauses[:min(room, len(m.pauses))]...)
 	}
 	if m.shape.ok && len(k.feet) < mostPauses {
-		k.feet = append(k.feet, m.shape.flanks[1].foot6-m.shape.flanks[0].foot6)
+		k.feet = append(k.feet, m.shape.flanks[1].Foot[1]-m.shape.flanks[0].Foot[1])
 	}
 	weight, pace := k.weigh()
 	if k.told || weight < enoughToTell || len(k.pauses) == 0 {

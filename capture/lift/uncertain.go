@@ -12,7 +12,7 @@ const (
 	// unknownAverage is over how long a gauge may average its figure when nobody
 	// has proved it, microseconds (common practice, no source: the figure of a
 	// digital indicator is renewed some ten times a second).
-	unknownAverage = 120 * ms
+	unknownAverage = 120.0 * ms
 	// noseDepth is the share of the lift under the nose in which its curvature
 	// against time is taken.
 	noseDepth = 0.04
@@ -106,8 +106,14 @@ func (v *view) hurry(lift float64) float64 {
 func (e surroundings) uncertain(m *measured, v *view) {
 	repeat := (m.after.y - m.before.y) / 2 / math.Sqrt(3)
 	m.own = hypot(m.nose.noise, m.nose.short, m.before.u/2, m.after.u/2, repeat)
-	// A gauge that averages shows a nose that is passed fast too low.
-	m.own = hypot(m.own, v.hurry(m.nose.y)*unknownAverage*unknownAverage/math.Sqrt(3))
+	// A gauge that averages shows a nose that is passed fast too low, and one that
+	// sticks shows it low and the heel high.
+	average, stick := unknownAverage, 0.0
+	if p := e.proof; p.Proved() {
+		average = min(average, 2*float64(p.Lag+p.LagU))
+		stick = float64(p.Stick)
+	}
+	m.own = hypot(m.own, v.hurry(m.nose.y)*average*average/math.Sqrt(3))
 	q := rounded(e.step, m.noise)
 	m.common = q
 	if !m.nose.fit {
@@ -115,6 +121,6 @@ func (e surroundings) uncertain(m *measured, v *view) {
 	}
 	// Which point of a heel that runs out is the heel, nobody has said
 	// (definitional uncertainty, JCGM 200:2012, 2.27).
-	m.common = hypot(m.common, m.runOut/math.Sqrt(runOutShare))
+	m.common = hypot(m.common, stick, m.runOut/math.Sqrt(runOutShare))
 	m.stateLift()
 }

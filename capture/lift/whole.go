@@ -13,6 +13,7 @@ func (g *Segmenter) judgeWhole(all []measured) {
 	shareRunOut(all)
 	sunk(all, &g.verdict.sinking)
 	stuck(all, &g.verdict.home, float64(g.steps.Step()))
+	g.travelled(all)
 	agree(all)
 	for i := range all {
 		for side := range 2 {

@@ -157,7 +157,7 @@ func (s *Sift) begin(dst []measure.Reading, r measure.Reading) []measure.Reading
 		return dst
 	}
 	if d := math.Abs(float64(r.Lift - first.Lift)); d > handPace/2*float64(r.At-first.At)+s.grain() {
-		s.doubt(first, Misread, r)
+		s.tell(first, Misread, float64(first.Lift-r.Lift))
 		s.from(r)
 		return dst
 	}
@@ -275,7 +275,17 @@ func (s *Sift) goesOn(r measure.Reading) bool {
 	if s.n < 2 && math.Abs(pa) > fastPace {
 		return false // so fast a start wants another reading
 	}
-	q := math.Abs(pb / pa)
+	if !alike(pa, pb) {
+		return false
+	}
+	// The jump itself must be a part of that motion, and not what shifted it.
+	jump := float64(s.held[0].Lift-s.base.Lift) / s.apart(s.base, s.held[0])
+	return jump*pa > 0 && alike(jump, pa)
+}
+
+// alike says whether two paces are of one motion.
+func alike(a, b float64) bool {
+	q := math.Abs(a / b)
 	return q < goesOn && q > 1/goesOn
 }
 
@@ -337,7 +347,10 @@ func (s *Sift) doubt(r measure.Reading, why Reason, next measure.Reading) {
 	if next.At > s.base.At {
 		line += float64(next.Lift-s.base.Lift) * float64(r.At-s.base.At) / float64(next.At-s.base.At)
 	}
-	off := float64(r.Lift) - line
+	s.tell(r, why, float64(r.Lift)-line)
+}
+
+func (s *Sift) tell(r measure.Reading, why Reason, off float64) {
 	if math.Abs(off) > farthest {
 		why = Implausible
 	}

@@ -1,0 +1,44 @@
+package lift
+
+import "lobescribe/capture/lift/evidence"
+
+// endLevels are where the bands at either end of a flank end, in shares of the
+// lift from that end; the innermost begins at what noise and step hide.
+var endLevels = [evidence.Bands]float64{0.16, 0.08, 0.04, 0.02, 0.01}
+
+// bandsOf measures them along a flank that is walked down from the nose. hidden is
+// the share of the lift that noise and step hide.
+func bandsOf(w walk, height, hidden, pace float64) (f evidence.Flank) {
+	const last = evidence.Bands - 1
+	passed := func(share float64) float64 { return w.down(share * height) }
+	at, from := passed(1-hidden), hidden
+	for i := last; i >= 0; i-- {
+		share := endLevels[i]
+		if share <= from {
+			continue
+		}
+		next := passed(1 - share)
+		f.Top[i] = slow(next-at, share-from, pace)
+		at, from = next, share
+	}
+	at = passed(endLevels[0])
+	for i := range evidence.Bands {
+		until := hidden
+		if i < last {
+			until = max(endLevels[i+1], hidden)
+		}
+		if until >= endLevels[i] {
+			continue
+		}
+		next := passed(until)
+		f.Foot[i] = slow(next-at, endLevels[i]-until, pace)
+		at = next
+	}
+	// What is hidden is taken to be as the band outside of it.
+	for i := 1; i < evidence.Bands; i++ {
+		if endLevels[i] <= hidden {
+			f.Top[i], f.Foot[i] = f.Top[i-1], f.Foot[i-1]
+		}
+	}
+	return f
+}

@@ -1,0 +1,142 @@
+// Package evidence weighs what the flanks of a trace's openings say for a spindle
+// that had come to the end of its travel under the nose, and for one that hung
+// free on the heel.
+//
+// Near a true nose lift falls with the square of the angle, or a higher power of
+// it: the nearer a band of lift lies to it, the longer it takes, whatever the
+// hand. Where the spindle had stopped the bands are left at full speed, and the
+// nose is a flat. Near the heel a ramp and an acceleration make the bands slow; a
+// spindle that hung free is hit at full speed. But a lobe may have a flat nose, a
+// lash may leave nothing of the ramp, and a hand may rest on every nose: the
+// signals overlap, and what is told is told by likelihood.
+//
+// A [Model] is a logistic regression on the middle, least and most of each measure
+// over all flanks. It is learned from simulated sessions and from those of package
+// workshop by the test TestLearn of package lift, which writes weights.go and
+// prints what it finds in sessions that it was not learned from.
+package evidence
+
+import (
+	"slices"
+)
+
+// Bands is the number of bands of lift at either end of a flank.
+const Bands = 5
+
+// Flank is how slowly a flank goes through its bands against the pace of its
+// middle, as logarithms; the outermost band first.
+type Flank struct {
+	// Top are the bands under the nose, Foot those over the heel.
+	Top, Foot [Bands]float64
+	// Flat is the nose itself, for a tenth of the lift.
+	Flat float64
+}
+
+// Features is the number of what is weighed, a constant first.
+const Features = 18
+
+// Model is one fault's weights, in the order of [Measure].
+type Model struct {
+	Weights [Features]float64
+	// Tell is the weight beyond which the fault is told; beyond Mind it cannot be
+	// left out of the uncertainty.
+	Tell, Mind float64
+}
+
+// Fault is what a model speaks of.
+type Fault uint8
+
+// The faults.
+const (
+	CutOff Fault = iota
+	HangsFree
+)
+
+// Of returns the model of a fault for flanks along the crank angle, or else along
+// time.
+func Of(f Fault, angles bool) *Model {
+	switch {
+	case f == CutOff && angles:
+		return &cutAlongAngle
+	case f == CutOff:
+		return &cutAlongTime
+	case angles:
+		return &freeAlongAngle
+	}
+	return &freeAlongTime
+}
+
+// Weigh returns what flanks say for the fault.
+func (m *Model) Weigh(f Fault, flanks []Flank) float64 {
+	sum := 0.0
+	for i, x := range Measure(f, flanks) {
+		sum += m.Weights[i] * x
+	}
+	return sum
+}
+
+// most is how far a logarithm counts.
+const most = 3.5
+
+// Measure returns the features of flanks, the two of an opening behind each
+// other. There must be one flank at the least.
+func Measure(f Fault, flanks []Flank) (x [Features]float64) {
+	near := func(k Flank) [Bands]float64 { return k.Top }
+	far := func(k Flank) [Bands]float64 { return k.Foot }
+	if f == HangsFree {
+		near, far = far, near
+	}
+	of := func(measure func(Flank) float64) []float64 {
+		v := make([]float64, len(flanks))
+		for i, k := range flanks {
+			v[i] = min(max(measure(k), -most), most)
+		}
+		slices.Sort(v)
+		return v
+	}
+	n := 0
+	add := func(v float64) {
+		x[n] = v
+		n++
+	}
+	add(1)
+	for i := range Bands {
+		add(middle(of(func(k Flank) float64 { return near(k)[i] })))
+	}
+	for i := 1; i < Bands-1; i++ {
+		v := of(func(k Flank) float64 { return near(k)[i] })
+		add(v[0])
+		add(v[len(v)-1])
+	}
+	flats := make([]float64, 0, len(flanks)/2+1)
+	for i := 0; i < len(flanks); i += 2 {
+		flat := flanks[i].Flat
+		if i+1 < len(flanks) {
+			flat = min(flat, flanks[i+1].Flat)
+		}
+		flats = append(flats, min(max(flat, -most), most))
+	}
+	slices.Sort(flats)
+	add(middle(flats))
+	add(flats[0])
+	add(middle(of(func(k Flank) float64 { return far(k)[1] })))
+	add(middle(of(func(k Flank) float64 { return far(k)[2] })))
+	add(middle(of(func(k Flank) float64 { return near(k)[3] - near(k)[1] })))
+	add(middle(of(func(k Flank) float64 { return near(k)[2] - near(k)[0] })))
+	return x
+}
+
+func middle(sorted []float64) float64 {
+	n := len(sorted)
+	return (sorted[n/2] + sorted[(n-1)/2]) / 2
+}
+
+// Taken returns which share of the lift a spindle takes off at the most that
+// stopped under the nose, or hung free on the heel, and still leaves openings that
+// look like openings: more is seen at once.
+func Taken(f Fault) float64 {
+	if f == HangsFree {
+		return 0.17
+	}
+	return 0.14
+}
