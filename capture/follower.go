@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"lobescribe/capture/lift"
+	"lobescribe/capture/prove"
 	"lobescribe/device/measure"
 )
 
@@ -93,6 +94,9 @@ func (f *Follower) Another(expect, u measure.Length) {
 		f.expect = expectation{lift: float64(expect), u: max(float64(u), 0)}
 	}
 }
+
+// Prove says what is known of the indicator from now on.
+func (f *Follower) Prove(p prove.Proof) { f.seg.Prove(p) }
 
 // Step takes the next reading and appends what has happened to dst: a [Cue],
 // [Opened] or [Fault]. A reading without a lift changes nothing.

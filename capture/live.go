@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"time"
 
+	"lobescribe/capture/prove"
 	"lobescribe/device/measure"
 )
 
@@ -130,6 +131,11 @@ func (l *Live) Lost(role Role) {
 			l.follow(l.joiner.Forget(l.joined[:0]))
 		}
 	}})
+}
+
+// Prove says what is known of the indicator from now on.
+func (l *Live) Prove(p prove.Proof) {
+	l.send(input{do: func(l *Live) { l.follower.Prove(p) }})
 }
 
 // Mark notes that the person pressed the space bar or the pedal.

@@ -80,6 +80,9 @@ func NewSegmenter(o Options) *Segmenter {
 	return g
 }
 
+// Prove says what is known of the indicator from now on.
+func (g *Segmenter) Prove(p prove.Proof) { g.o.Proof = p }
+
 func (g *Segmenter) relimit() {
 	least := float64(g.o.LeastLift)
 	if least <= 0 {

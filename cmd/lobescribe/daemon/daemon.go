@@ -247,7 +247,7 @@ func (d *Daemon) Findings(ctx context.Context, id storage.ID) (lift.Findings, er
 	if len(trace.Readings) == 0 && err != nil {
 		return lift.Findings{}, err
 	}
-	f, err := lift.Analyse(trace, lift.Options{LeaveOut: head.LeftOut})
+	f, err := lift.Analyse(trace, lift.Options{LeaveOut: head.LeftOut, Proof: head.Proof})
 	if err != nil {
 		return f, fmt.Errorf("trace %s: %w", id, err)
 	}

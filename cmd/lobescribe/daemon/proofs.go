@@ -87,10 +87,13 @@ func (d *Daemon) keepProof() {
 	d.tellProof()
 }
 
-// tellProof tells the page what is known of the indicator: the newest last.
+// tellProof tells the live side and the page what is known of the indicator: the
+// newest last.
 func (d *Daemon) tellProof() {
 	d.proofs.telling.Lock()
 	defer d.proofs.telling.Unlock()
+	_, proof := d.proofs.now()
+	d.live.Prove(proof)
 	d.hub.Publish(d.ProofNow(), 0)
 }
 
