@@ -11,6 +11,7 @@ import { beatFor, createTone } from "./tone.js";
 import { createVoice, pulseFor } from "./voice.js";
 import { createWake } from "./wake.js";
 import { call, linkWords } from "./cues.js";
+import { valveWords } from "./valve.js";
 import { StripBuffer } from "./strip.js";
 import { helpFor, parseRoute, screensFor, viewFor } from "./router.js";
 import { taken } from "./keys.js";
@@ -148,7 +149,12 @@ function createApp() {
         const { bench } = store.get();
         if (!bench.engine) return notify("Name the engine first; then there is a next valve.", "amiss");
         api.get(`/engines/${encodeURIComponent(bench.engine)}/valves`)
-          .then((/** @type {import("./engine.js").ValveState[]} */ valves) => setBench({ valve: nextValve(valves.map((v) => v.valve), bench.valve), trial: "" }))
+          .then(async (/** @type {import("./engine.js").ValveState[]} */ valves) => {
+            const valve = nextValve(valves.map((v) => v.valve), bench.valve);
+            await setBench({ valve, trial: "" });
+            notify(`${valveWords(valve)}.`, "said", { name: `Back to ${valveWords(bench.valve)}`, act: () => setBench({ valve: bench.valve, trial: bench.trial }).catch(amiss) });
+            voice.say(`Next: ${valveWords(valve)}`);
+          })
           .catch(amiss);
       }
     },
@@ -236,7 +242,7 @@ function Top({ view, menu, onMenu }) {
   return html`<header class="top">
     <button class="menu-button" aria-expanded=${menu ? "true" : "false"} aria-controls="screens" onClick=${onMenu}>Screens</button>
     <a class="name" href=${onlyShows(state) ? "#/shop" : "#/bench"}>Lobescribe</a>
-    ${state.simulated ? html`<span class="tag simulated"><${Mark} shape="triangle" /> simulated</span>` : null}
+    ${state.simulated ? html`<span class="tag simulated"><${Mark} shape="triangle" /> <span>simulated</span></span>` : null}
     <a class=${`tag link ${link.kind}`} href=${onlyShows(state) ? "#/shop" : "#/devices"} aria-label=${`${onlyShows(state) ? "Page" : "Indicator"}: ${link.word}`}>
       <${Mark} shape=${link.shape} kind=${link.kind} /> ${link.word}</a>
     <button class="unit-switch" onClick=${() => app.setUnit(state.unit === "in" ? "mm" : "in")} title="key U">

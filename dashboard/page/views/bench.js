@@ -5,6 +5,7 @@
 import { useEffect, useRef, useState } from "../lib/hooks.js";
 import { Form, html, LengthField, Mark, useApp, usePart } from "../ui.js";
 import { nextStep, valveWords } from "../cues.js";
+import { nextAction, stepped } from "../action.js";
 import { agreementWords } from "../agreement.js";
 import { OpeningRows } from "../openings.js";
 import { FaultLine } from "../faultline.js";
@@ -43,7 +44,8 @@ export function Bench() {
       <${CyclePicture} position=${p} angle_udeg=${strip.newest()?.angle_udeg} />
       <${Openings} channel=${channel} valve=${state.bench.valve} unit=${state.unit} replay=${Boolean(state.replay)} />
       <${TraceLine} state=${state} />
-      <${Calls} />`}
+      <${Calls} />
+      <${ActBar} state=${state} />`}
   </div>`;
 }
 
@@ -93,6 +95,23 @@ function Figures({ position: p, unit, mood, stale, raw }) {
   </div>`;
 }
 
+/**
+ * One large action under the thumb, and what is needed beside it: on a phone
+ * everything of the present step stands on one screen.
+ * @param {{state: import("../state.js").State}} props
+ */
+function ActBar({ state }) {
+  const app = useApp();
+  const prefs = usePart(app.prefs, (p) => p);
+  const action = nextAction(state), quiet = !(prefs.tone || prefs.speech);
+  const mute = () => app.prefs.set({ ...prefs, tone: quiet, speech: quiet });
+  const can = state.engine.openings.some((o) => !whyLeftOut(state.engine, o));
+  return html`<div class="act-bar">
+    <button class="quiet act-side" onClick=${mute} aria-pressed=${quiet ? "true" : "false"}>${quiet ? "Muted" : "Mute"}</button>
+    ${action ? html`<button class="act-main" onClick=${() => app.act(action.act)}>${action.name}${action.why ? html` <small>${action.why}</small>` : null}</button>` : null}
+    ${action && action.act !== "scratch" ? html`<button class="quiet act-side" disabled=${!can} onClick=${() => app.act("scratch")}>Scratch the last</button>` : null}</div>`;
+}
+
 /** How long the field at half lift stays after the valve moved on, in milliseconds. */
 const lingers = 6000;
 
@@ -139,7 +158,9 @@ function Height({ state, mood }) {
   };
   return html`<${Form} class="height" formRef=${box} onSubmit=${keep}>
     <${LengthField} label="Adjuster end below valve end, now" nm=${nm} unit=${state.unit} of="height"
-      onChange=${setNm} hint="Write a minus when the adjuster end stands higher." />
+      onChange=${setNm} hint="A minus: the adjuster end stands higher." />
+    <div class="stepper" role="group" aria-label="In steps"><button type="button" class="quiet" onClick=${() => setNm(stepped(nm, -1, state.unit))} aria-label="Less">−</button>
+      <button type="button" class="quiet" onClick=${() => setNm(stepped(nm, 1, state.unit))} aria-label="More">+</button></div>
     ${engine && valve ? html`<button
       disabled=${nm === null}>Keep as a trial</button>` : html`<a class="button" href="#/engine">Choose the valve, to keep it</a>`}
     <button type="button" class="quiet" onClick=${() => { setOpen(false); setNm(null); }}>Close</button>
