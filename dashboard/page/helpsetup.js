@@ -44,6 +44,12 @@ export const setupHelp = [
     faults: ["travel-end", "no-contact"],
   },
   {
+    name: "Prove the indicator, once",
+    how: [html`Ten seconds, under <a href="#/devices">Devices</a>: let the spindle hang free, press it home, let it snap onto the retainer three times, and let the retainer come to it from below once.`, "It is remembered for this indicator, also when it is set to zero. The bench then shows how far the spindle can still go."],
+    checks: "before you turn, whether the travel that is left does for the lift it expects of this valve.",
+    blind: "a delay that all its readings have alike, such as that of the cable.",
+  },
+  {
     name: "See that the spindle is free",
     how: ["Lift it with a finger and let it down, three times. It must come back to the same figure each time.", "The cable must not pull at it. Lay it where no wrench catches it.", "Clean and dry, as its maker says."],
     checks: "how well one opening repeats the other. A spindle that sticks shows as a large spread and a large ±.",

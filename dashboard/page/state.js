@@ -45,6 +45,7 @@
  * @property {Bench} bench
  * @property {Record<string, Device>} devices by id
  * @property {boolean} simulated
+ * @property {import("./proof.js").ProofNow|null} proof what is known of the indicator
  * @property {boolean} lan
  * @property {""|"bench"|"record"} shop this bench tells a shop; or this is the page over a shop, which only shows
  * @property {Channel} engine
@@ -64,7 +65,7 @@ export const emptyChannel = () => ({
 /** @returns {State} */
 export const initialState = () => ({
   link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, devices: {},
-  simulated: false, lan: false, shop: "", engine: emptyChannel(), replayed: emptyChannel(), replay: null, probed: [], repairs: [], marks: 0, missed: 0,
+  simulated: false, proof: null, lan: false, shop: "", engine: emptyChannel(), replayed: emptyChannel(), replay: null, probed: [], repairs: [], marks: 0, missed: 0,
 });
 
 /**
@@ -116,6 +117,10 @@ export function reduce(state, m) {
     case "repairs": return { ...state, repairs: m.repairs ?? [] };
     case "simulator": return { ...state, simulated: Boolean(m.on) };
     case "probe": return { ...state, probed: [...state.probed, { line: m.line, score: m.score, says: m.says }].slice(-200) };
+    case "proof": {
+      const { type: _, ...proof } = m;
+      return { ...state, proof };
+    }
     case "mark": return { ...state, marks: state.marks + 1 };
     case "readings": return m.lost ? { ...state, missed: state.missed + m.lost } : state;
     default: {
@@ -161,6 +166,7 @@ function hello(state, m) {
     shop: record ? "record" : m.shop === "bench" ? "bench" : "",
     devices: Object.fromEntries((m.devices ?? []).map((/** @type {Device} */ d) => [d.id, d])),
     simulated: Boolean(m.simulated),
+    proof: m.proof ?? null,
     lan: Boolean(m.lan),
     repairs: m.repairs ?? [],
     engine: channel,

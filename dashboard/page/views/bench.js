@@ -12,6 +12,7 @@ import { FaultLine } from "../faultline.js";
 import { shown, whyLeftOut } from "../state.js";
 import { digits, farDigits, fromMm, length, needleWords, toMm } from "../units.js";
 import { Dial } from "../dial.js";
+import { leftWords, tooLittle } from "../proof.js";
 import { emsOf } from "../ems.js";
 import { CyclePicture } from "../cycle.js";
 import { Strip } from "../stripview.js";
@@ -35,6 +36,7 @@ export function Bench() {
     <p class="next" role="status"><${MoodMark} mood=${next.mood} /><span>${next.says}</span>
       ${next.link ? html` <a class="button" href=${next.link.href}>${next.link.label}</a>` : null}</p>
     <${Setup} state=${state} />
+    <${TravelLine} state=${state} reading=${strip.newest()?.lift_nm} />
     ${first ? null : html`
       <${Figures} position=${p} unit=${state.unit} mood=${next.mood} stale=${stale} raw=${strip.newest()} />
       <div class="dial-box">
@@ -47,6 +49,22 @@ export function Bench() {
       <${Calls} />
       <${ActBar} state=${state} />`}
   </div>`;
+}
+
+/**
+ * What is left of the spindle's travel, and a warning before a turn for which
+ * that is not enough. An indicator that was never proved is offered it.
+ * @param {{state: import("../state.js").State, reading: number|undefined}} props
+ */
+function TravelLine({ state, reading }) {
+  const now = state.proof;
+  if (state.replay || !now?.indicator || state.devices.indicator?.state !== "live") return null;
+  if (now.proving) return html`<p class="travel-line"><${Mark} shape="triangle" /> The indicator is being proved, and nothing else is measured. <a class="button" href="#/devices">Go on</a></p>`;
+  const warning = tooLittle(now, state.engine.position, reading, state.unit);
+  if (warning) return html`<p class="trouble travel-line" role="alert"><${Mark} shape="triangle" /> ${warning}</p>`;
+  const left = leftWords(now, reading, state.unit);
+  if (left) return html`<p class="hint travel-line">Spindle can go ${left}</p>`;
+  return html`<p class="hint travel-line">${now.proof.loose ? "The indicator's zero has changed, so its stops are not known." : "This indicator was never proved: ten seconds."} <a href="#/devices">Prove it</a></p>`;
 }
 
 /** @param {{mood: string}} props */

@@ -6,6 +6,7 @@ import { deviceWords, heardWords, refusedWords } from "../cues.js";
 import { inUnit, length, small } from "../units.js";
 import { keyOf, settings, withKey } from "../address.js";
 import { DelayStep } from "./delay.js";
+import { ProveStep } from "./prove.js";
 import { ShopLine } from "./shop.js";
 
 /** @typedef {{address: string, name: string, usb?: {vid: string, pid: string, serial?: string, product?: string}, by_id?: string, by_path?: string, can_open: boolean, says: string}} Port */
@@ -24,7 +25,7 @@ export function Devices() {
         <${Mark} shape="check" kind="good" /> The indicator is heard. Touch its spindle: the figure on the <a href="#/bench">bench</a> must move.${state.bench.engine ? "" : html` Then <a href="#/engine">name the engine</a>.`}</p>` : null}
     <section class="device-cards">
       ${roles.map(([id, name]) => html`<${DeviceCard} key=${id} id=${id} name=${name} device=${state.devices[id]} unit=${state.unit} app=${app} />`)}</section>
-    <${ShopLine} /><${DelayStep} />
+    <${ProveStep} /><${ShopLine} /><${DelayStep} />
     ${state.missed ? html`<p class="hint">This page was too slow for ${state.missed.toLocaleString("en")} readings since it was opened. They are in the trace all the same.</p>` : null}
     <section><h2>Ports</h2>
       <p class="row"><button onClick=${again}>Look again</button></p>
