@@ -90,6 +90,7 @@ func (g *Segmenter) relimit() {
 	}
 	l := limitsFor(float64(g.steps.Step()), g.noise.sd(), least)
 	g.tracks[0].lim, g.tracks[1].lim = l, l
+	g.sift.Count, g.sift.Noise = float64(g.steps.Step()), g.noise.sd()
 }
 
 func signOf(i int) int { return 1 - 2*i }

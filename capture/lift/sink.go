@@ -23,7 +23,7 @@ const (
 	sinkingMost = 150.0 / s * 1e3 // 0.15 mm a second: more is a hand that moves
 	// Pauses count above this share of the lift.
 	lowPause   = 0.05
-	mostPauses = 256
+	mostPauses = 128
 	// So many degrees may a crank move that stands still.
 	stillDegrees = 0.3
 	// A pause whose first and last half do not agree is a hand that moved.
@@ -115,45 +115,61 @@ const (
 
 // sinking is what the openings say of a lifter that bleeds down.
 type sinking struct {
-	pauses []pause
-	feet   []float64 // of each opening
-	told   bool
+	pauses int
+	// sums are, for each of paces, how much likelier all pauses are at it than
+	// standing, as logarithms.
+	sums  [sinkPaces]float64
+	paces [sinkPaces]float64
+	feet  []float64 // of each opening
+	told  bool
+}
+
+const sinkPaces = 24
+
+// add takes the pauses and feet of an opening.
+func (k *sinking) add(m measured) {
+	if k.paces[0] == 0 {
+		for i := range k.paces {
+			k.paces[i] = slowestSink * math.Pow(fastestSink/slowestSink, float64(i)/(sinkPaces-1))
+		}
+	}
+	for _, p := range m.pauses {
+		if k.pauses == mostPauses {
+			break
+		}
+		k.pauses++
+		sound := logPause(p, 0)
+		for i, pace := range k.paces {
+			k.sums[i] += logPause(p, pace) - sound
+		}
+	}
+	if m.shape.ok && len(k.feet) < mostPauses {
+		k.feet = append(k.feet, m.shape.flanks[1].Foot[1]-m.shape.flanks[0].Foot[1])
+	}
 }
 
 // weigh returns the logarithm of how many times likelier the pauses and feet are
 // with a lifter that bleeds down than without, and at which pace.
 func (k *sinking) weigh() (weight, pace float64) {
-	const paces = 40
-	var total [paces]float64
-	looks := min(1, mostLooks/float64(max(len(k.pauses), 1)))
-	for _, p := range k.pauses {
-		sound := logPause(p, 0)
-		for i := range total {
-			total[i] += looks * (logPause(p, sinkPace(i, paces)) - sound)
-		}
-	}
+	looks := min(1, mostLooks/float64(max(k.pauses, 1)))
 	best := 0
-	for i := range total {
-		if total[i] > total[best] {
+	for i := range k.sums {
+		if k.sums[i] > k.sums[best] {
 			best = i
 		}
 	}
 	mean := 0.0
-	for i := range total {
-		mean += math.Exp(total[i]-total[best]) / paces
+	for i := range k.sums {
+		mean += math.Exp(looks*(k.sums[i]-k.sums[best])) / sinkPaces
 	}
-	weight = total[best] + math.Log(mean)
+	weight = looks*k.sums[best] + math.Log(mean)
 	if n := len(k.feet); n > 0 {
 		feet := slices.Sorted(slices.Values(k.feet))
 		middle := (feet[n/2] + feet[(n-1)/2]) / 2
 		a, b := (middle-soundFeet)/feetSpread, (middle-bledFeet)/feetSpread
 		weight += min(max((a*a-b*b)/2, -mostFeet), mostFeet)
 	}
-	return weight, sinkPace(best, paces)
-}
-
-func sinkPace(i, of int) float64 {
-	return slowestSink * math.Pow(fastestSink/slowestSink, float64(i)/float64(of-1))
+	return weight, k.paces[best]
 }
 
 // logPause returns the logarithm of the likelihood of a pause's pace about a
@@ -177,14 +193,12 @@ const (
 // down, once.
 func (g *Segmenter) judgeSinking(m measured) {
 	k := &g.verdict.sinking
-	if room := mostPauses - len(k.pauses); room > 0 {
-		k.pauses = append(k.pauses, m.pauses[:min(room, len(m.pauses))]...)
-	}
-	if m.shape.ok && len(k.feet) < mostPauses {
-		k.feet = append(k.feet, m.shape.flanks[1].Foot[1]-m.shape.flanks[0].Foot[1])
+	k.add(m)
+	if k.told || k.pauses == 0 {
+		return
 	}
 	weight, pace := k.weigh()
-	if k.told || weight < enoughToTell || len(k.pauses) == 0 {
+	if weight < enoughToTell {
 		return
 	}
 	k.told = true
@@ -195,7 +209,7 @@ func (g *Segmenter) judgeSinking(m measured) {
 // sunk gives each opening what a lifter that bleeds down may have taken off it.
 func sunk(dst []measured, k *sinking) {
 	weight, pace := k.weigh()
-	if weight < enoughToMind || len(k.pauses) == 0 {
+	if weight < enoughToMind || k.pauses == 0 {
 		return
 	}
 	for i := range dst {

@@ -224,7 +224,6 @@ func (g *Segmenter) Step(r measure.Reading) bool {
 		return false
 	}
 	g.newest, g.any = r.At, true
-	g.sift.Count, g.sift.Noise = float64(g.steps.Step()), g.noise.sd()
 	g.sound = g.sift.Step(g.sound[:0], r)
 	for _, r := range g.sound {
 		g.count(r)

@@ -1,6 +1,7 @@
 package lift
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -29,19 +30,21 @@ const (
 // runOut returns by how much a heel goes up and down: the range in which nine
 // tenths of its time lie, less what its step and noise make.
 func (e surroundings) runOut(p []point, heel level, wide float64) float64 {
-	p = heelAlone(p, heel, wide)
-	if len(p) < 20 {
+	stride := 1 + len(p)/512
+	some := make([]point, 0, 512)
+	for i := stride; i+stride < len(p); i += stride {
+		q := p[i]
+		a, b, c := p[i-1].y, q.y, p[i+1].y
+		q.y = max(min(a, b), min(max(a, b), c)) // of three the middle one
+		some = append(some, q)
+	}
+	some = heelAlone(some, heel, wide)
+	if len(some) < 20 {
 		return 0
 	}
-	stride := 1 + len(p)/512
-	var y []float64
-	for i := stride; i+stride < len(p); i += stride {
-		a, b, c := p[i-1].y, p[i].y, p[i+1].y
-		y = append(y, max(min(a, b), min(max(a, b), c))) // of three the middle one
-	}
-	slices.Sort(y)
-	n := len(y)
-	return max(y[n-1-n/20]-y[n/20]-e.step-4*e.noise, 0)
+	slices.SortFunc(some, func(a, b point) int { return cmp.Compare(a.y, b.y) })
+	n := len(some)
+	return max(some[n-1-n/20].y-some[n/20].y-e.step-4*e.noise, 0)
 }
 
 // heelAlone returns the readings of a stretch between two flanks that belong to
@@ -50,7 +53,7 @@ func heelAlone(p []point, heel level, wide float64) []point {
 	if len(p) == 0 {
 		return nil
 	}
-	var kept []point
+	kept := make([]point, 0, len(p))
 	if first, last := p[0].a, p[len(p)-1].a; !math.IsNaN(first) && !math.IsNaN(last) {
 		for _, q := range p {
 			if math.Abs(q.a-first) > offFlank && math.Abs(q.a-last) > offFlank {
