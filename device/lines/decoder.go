@@ -56,8 +56,9 @@ type Decoder struct {
 	says    string
 	split   splitter
 	scratch []byte
-	lift    int // index of the lift column, or -1
-	turn    int // index of the angle or counts column, or -1
+	digits  [24]byte // room for a number of sixteen digits
+	lift    int      // index of the lift column, or -1
+	turn    int      // index of the angle or counts column, or -1
 	single  bool
 	counts  bool // the turn column is counts
 	bare    bool // a line may be a bare number
@@ -70,7 +71,9 @@ type Decoder struct {
 	lastAt             measure.Stamp
 	hasLast            bool
 	held               doubtful
-	passed             bool // the latest line was one to skip
+	period             measure.Stamp  // between readings, usually
+	pace               measure.Length // of the fastest movement of late, in nanometres a microsecond
+	passed             bool           // the latest line was one to skip
 	perAngle           measure.Angle
 	owed               int64 // refused, since a Reset came before the line that would have told
 	grain              grain
@@ -183,8 +186,11 @@ func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
 	}
 	body := line
 	v := taken
-	if d.f.Check == XorAfterStar {
+	switch d.f.Check {
+	case XorAfterStar:
 		body, v = xorAfterStar(line)
+	case SixteenDigits:
+		body, v = sixteenDigits(line, d.digits[:0])
 	}
 	var lift, turn number
 	if v == taken {

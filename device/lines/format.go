@@ -132,7 +132,14 @@ const (
 	// XorAfterStar: "$....*HH", the exclusive or of all bytes between "$" and
 	// "*" as two hexadecimal digits (the way of marine instruments).
 	XorAfterStar
+	// SixteenDigits: behind STX stand "4", the display, two digits of the unit, one
+	// of the sign, one of the place of the point, and eight of the number, as hand
+	// held meters of one family send them.
+	SixteenDigits
 )
+
+// checkNames are the checks as they are written in a formats file.
+var checkNames = [...]string{"", "xor", "sixteen"}
 
 // Format says how a device writes a line. The zero value with one lift column
 // reads bare numbers.
@@ -204,6 +211,9 @@ func (f Format) Validate() error {
 	}
 	if f.Separator != 0 && strings.IndexByte(" ,;:\t|/", f.Separator) < 0 {
 		return bad("the separator must be one of blank , ; : tab | /")
+	}
+	if f.DecimalComma && f.Check == SixteenDigits {
+		return bad("sixteen digits have no decimal comma")
 	}
 	if f.DecimalComma && f.Separator == ',' {
 		return bad("a comma cannot both be the decimal point and part the columns")

@@ -92,6 +92,8 @@ func BuiltIn() []Format {
 			Columns: []Column{{Role: Lift, TagNeeded: true, Tags: []string{"LIFT,"}, UnitRule: UnitMustFollow, Status: []Status{
 				{Text: ",mm", Unit: measure.InMillimetres}, {Text: ",in", Unit: measure.InInches},
 			}}}, Words: words},
+		{Name: "sixteen", Says: "sixteen digits from STX to CR, with the sign, the point and the unit among them: <STX>41940300010668", Check: SixteenDigits, Start: stx,
+			Columns: []Column{{Role: Lift, UnitRule: UnitMustFollow}}, Words: words},
 		{Name: "asked", Says: `speaks when asked by "?" and CR, a decimal and its unit: 0.4200 in`, Poll: "?\r",
 			Columns: []Column{{Role: Lift, Status: status}}, Words: words},
 		{Name: "angle-lift", Says: "degrees and lift: 106.5,10.668 mm", Separator: ',',

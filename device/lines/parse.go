@@ -247,6 +247,43 @@ func xorAfterStar(line []byte) ([]byte, verdict) {
 	return line[:n-3], taken
 }
 
+// sixteenDigits makes a decimal with its unit of fourteen digits behind STX (which
+// with STX and CR are sixteen), in scratch.
+func sixteenDigits(line, scratch []byte) ([]byte, verdict) {
+	if len(line) != 14 || line[0] != '4' {
+		return nil, notANumber
+	}
+	for _, c := range line {
+		if c < '0' || c > '9' {
+			return nil, notANumber
+		}
+	}
+	unit := ""
+	switch string(line[2:4]) {
+	case "94":
+		unit = " mm"
+	case "96":
+		unit = " in"
+	}
+	point := int(line[5] - '0')
+	if unit == "" || line[4] > '1' || point > 7 {
+		return nil, misshapen
+	}
+	out := scratch
+	if line[4] == '1' {
+		out = append(out, '-')
+	}
+	whole := line[6 : 14-point]
+	for len(whole) > 1 && whole[0] == '0' {
+		whole = whole[1:]
+	}
+	out = append(out, whole...)
+	if point > 0 {
+		out = append(append(out, '.'), line[14-point:]...)
+	}
+	return append(out, unit...), taken
+}
+
 func hexDigit(c byte) (byte, bool) {
 	switch {
 	case c >= '0' && c <= '9':

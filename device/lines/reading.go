@@ -37,13 +37,49 @@ func (d *Decoder) reading(lift, turn *number, at measure.Stamp, out *wire.Out) {
 		out.Refused.NotANumber++
 		return
 	}
+	if length > longest || length < -longest {
+		out.Refused.NotANumber++
+		return
+	}
 	odd := s.odd(lift)
-	jumped := d.hasLast && (length-d.lastLift).Abs() > d.f.Jump && at-d.lastAt < measure.Second
+	jumped := false
+	if d.hasLast {
+		if moved := (length - d.lastLift).Abs(); moved > stirs {
+			jumped = at-d.lastAt < measure.Second && d.jumps(moved, at-d.lastAt)
+		}
+	}
 	if odd || jumped || d.held.is {
 		d.doubt(doubtful{is: true, odd: odd, jumped: jumped, lift: *lift, turn: *turn, length: length, at: at}, out)
 		return
 	}
 	d.accept(lift, turn, length, at, out)
+}
+
+// How far the lift may go from one reading to the next without a doubt.
+const (
+	// longest is beyond what any indicator shows, or a gauge of distance used as one.
+	longest = 10_000 * measure.Millimetre
+	// stirs is what no movement is doubted for, however close the readings are.
+	stirs = 3 * measure.Millimetre / 2
+	// handPace is as fast as a hand on the crank moves a spindle, in nanometres a
+	// microsecond, which is millimetres a second: a steep cam gives 0.3 mm a degree,
+	// and 120 degrees a second is a fast hand (common practice, no source). What is
+	// faster is only held until the next reading bears it out.
+	handPace = 40
+)
+
+// jumps reports whether a step of the lift is further than a hand makes it in a
+// time. Readings that came in one piece are taken to be as far apart as usual.
+func (d *Decoder) jumps(moved measure.Length, dt measure.Stamp) bool {
+	may := max(stirs, stepsOfStill*d.grain.place, measure.Length(max(dt, d.period))*max(handPace, 2*d.pace))
+	return moved > min(may, d.f.Jump)
+}
+
+// goesOn reports whether a reading that was held for its jump is part of a fast
+// movement: the next goes on the same way. A misread digit goes there and back.
+func (d *Decoder) goesOn(held, now *doubtful) bool {
+	there, on := held.length-d.lastLift, now.length-held.length
+	return d.hasLast && held.jumped && (there > 0 && on > 0 || there < 0 && on < 0) && there.Abs() <= 4*on.Abs() && on.Abs() <= 4*there.Abs()
 }
 
 // doubt settles the line that is held by the one that came now, and holds that
@@ -59,7 +95,10 @@ func (d *Decoder) doubt(now doubtful, out *wire.Out) {
 		d.acceptHeld(&held, out)
 		d.acceptHeld(&now, out)
 		return
-	case !held.odd && !now.odd && (now.length-held.length).Abs() <= d.f.Jump:
+	case !held.odd && !now.odd && (!d.jumps((now.length-held.length).Abs(), now.at-held.at) || d.goesOn(&held, &now)):
+		if held.jumped {
+			d.pace = (held.length - d.lastLift).Abs() / measure.Length(max(held.at-d.lastAt, d.period, measure.Millisecond))
+		}
 		d.acceptHeld(&held, out)
 		d.acceptHeld(&now, out)
 		return
@@ -107,6 +146,9 @@ func (d *Decoder) accept(lift, turn *number, length measure.Length, at measure.S
 		d.grain = grain{}
 	}
 	s.learn(lift)
+	if d.hasLast {
+		d.period += (at - d.lastAt - d.period) >> 3
+	}
 	d.lastLift, d.lastAt, d.hasLast = length, at, true
 	if place := d.place(lift, s.unit); place > 0 {
 		if d.grain.place > 0 {

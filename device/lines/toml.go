@@ -79,7 +79,7 @@ const maxFormatFile = 1 << 20
 //	decimal_comma = false
 //	start = "\u0002"               # a byte before a line; left out for none
 //	end = "\u0003"                 # the byte behind it; left out for CR, LF or both
-//	check = "xor"                  # $...*HH; left out for none
+//	check = "xor"                  # $...*HH; "sixteen" for sixteen digits from STX to CR; left out for none
 //	poll = "?\r"                   # what such a device must be asked
 //	size = 6                       # bytes behind start where nothing ends a frame; left out for none
 //	skip = ["Lux:"]                # beginnings of lines that are neither readings nor faults
@@ -155,13 +155,11 @@ func (file *formatFile) make(i int) (f Format, key string, err error) {
 	if f.End, err = oneByte(in.End); err != nil {
 		return f, "end", err
 	}
-	switch in.Check {
-	case "":
-	case "xor":
-		f.Check = XorAfterStar
-	default:
-		return f, "check", fmt.Errorf(`the check %q is not known (there is "xor")`, in.Check)
+	check := slices.Index(checkNames[:], in.Check)
+	if check < 0 {
+		return f, "check", fmt.Errorf(`the check %q is not known (there are "xor" and "sixteen")`, in.Check)
 	}
+	f.Check = Check(check)
 	if in.Jump != "" {
 		if f.Jump, err = measure.ParseLength(in.Jump); err != nil {
 			return f, "jump", err

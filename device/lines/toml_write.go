@@ -27,9 +27,7 @@ func WriteFormats(w io.Writer, formats ...Format) error {
 func fileOf(f Format) fileFormat {
 	out := fileFormat{Name: f.Name, Says: f.Says, Separator: text(f.Separator), DecimalComma: f.DecimalComma,
 		Start: text(f.Start), End: text(f.End), Poll: f.Poll, Size: f.Size, Skip: f.Skip, MaxLine: f.MaxLine, Jump: length(f.Jump)}
-	if f.Check == XorAfterStar {
-		out.Check = "xor"
-	}
+	out.Check = checkNames[f.Check]
 	for _, w := range f.Words {
 		out.Words = append(out.Words, fileWord(w))
 	}
