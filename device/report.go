@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 
+	"lobescribe/device/lines"
 	"lobescribe/device/measure"
 )
 
@@ -91,6 +92,13 @@ func (s *Source) fill(now measure.Stamp) {
 	st.Condition, st.Port = w.conditionNow(now), s.name
 	if s.decoder == nil {
 		return
+	}
+	if finder, ok := s.decoder.(interface {
+		View() lines.View
+		Format() (lines.Format, bool)
+	}); ok {
+		s.view = finder.View()
+		s.format, _ = finder.Format()
 	}
 	if f := s.decoder.Found(); f.Settled {
 		st.Format, st.FormatSays, st.Unit, st.Assumed = f.Format, f.Says, f.Unit.String(), f.Assumed

@@ -6,6 +6,7 @@ import (
 	"sync"
 	"time"
 
+	"lobescribe/device/lines"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
@@ -42,6 +43,8 @@ type Source struct {
 	mu       sync.Mutex
 	status   Status
 	counters Counters
+	view     lines.View
+	format   lines.Format // that was found; without a name while none was
 }
 
 // tickEvery is how often a source looks at the time.
@@ -70,6 +73,22 @@ func (s *Source) Status() Status {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.status
+}
+
+// View returns the last lines and what is taken for what in them, while the
+// format is found by listening.
+func (s *Source) View() lines.View {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.view
+}
+
+// Format returns the line format that was found by listening; ok is false while
+// none was.
+func (s *Source) Format() (f lines.Format, ok bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.format, s.format.Name != ""
 }
 
 // Counters returns what went through.

@@ -62,7 +62,8 @@ func newFormats() *cobra.Command {
 		Use:   "formats [NAME]",
 		Short: "The line formats that format= may name; one of them as TOML to begin your own with",
 		Long: `Lists the line formats, or prints one as TOML. Put your own into formats.toml in
-the data folder, or name a file with --formats. format=auto finds most devices.`,
+the data folder, or name a file with --formats. format=auto finds most devices;
+"formats new ADDRESS" makes one from the very lines of a device.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			p, err := newPrinter(cmd)
@@ -101,5 +102,6 @@ the data folder, or name a file with --formats. format=auto finds most devices.`
 		},
 	}
 	addOutputFlags(cmd)
+	cmd.AddCommand(newFormatsNew())
 	return cmd
 }

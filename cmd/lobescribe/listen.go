@@ -18,14 +18,15 @@ import (
 )
 
 func newListen() *cobra.Command {
-	var raw string
+	var raw, role string
 	var count int
 	cmd := &cobra.Command{
 		Use:   "listen ADDRESS",
 		Short: "Decoded readings of a device, one JSON object a line",
 		Long: `Prints what a device says, decoded, as one JSON object a line:
-{"t_s":..,"lift_mm":..} and/or "angle_deg". What the format was found to be, and
-how the link stands, goes to stderr with --verbose.
+{"t_s":..,"lift_mm":..} and/or "angle_deg". How the link stands, and what nothing
+in the lines told and was assumed, goes to stderr; what the format was found to be
+with --verbose.
 
   lobescribe listen serial:/dev/ttyUSB0
   lobescribe listen 'serial:/dev/ttyUSB0?baud=4800&format=auto'
@@ -34,6 +35,9 @@ how the link stands, goes to stderr with --verbose.
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o, err := deviceOptions(cmd)
 			if err != nil {
+				return err
+			}
+			if o.Port, err = parseRole(role); err != nil {
 				return err
 			}
 			a, err := parseDevice(args[0], o)
@@ -61,6 +65,7 @@ how the link stands, goes to stderr with --verbose.
 		},
 	}
 	cmd.Flags().StringVar(&raw, "raw", "", "also write the raw bytes, with their times, to this file; replay --link plays it back")
+	addRoleFlag(cmd, &role)
 	cmd.Flags().IntVarP(&count, "count", "n", 0, "stop after so many readings; 0 means never")
 	return cmd
 }

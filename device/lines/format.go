@@ -184,7 +184,7 @@ const (
 )
 
 // reservedNames mean something else behind format= than a line format.
-var reservedNames = []string{"auto", "none", "modbus"}
+var reservedNames = []string{"auto", "none", "modbus", "new"}
 
 // ErrFormat is wrapped by what [Format.Validate] says.
 var ErrFormat = errors.New("line format")

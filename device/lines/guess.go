@@ -302,7 +302,7 @@ func (c cutting) find() (g finding) {
 	}
 	picked, g := pick(tables, c.o)
 	g.reads = c.explained(all, kinds)
-	g.view = picked.view(g)
+	g.view = c.view(all, tables, picked)
 	if !g.ok {
 		return g
 	}

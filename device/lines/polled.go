@@ -51,6 +51,23 @@ func (p *Polled) Reset() {
 	p.answered, p.text = true, false
 }
 
+// Format returns the format that was found, and View the last lines, where the
+// device's lines are those of a [Finder].
+func (p *Polled) Format() (Format, bool) {
+	if f, ok := p.Follower.(*Finder); ok {
+		return f.Format()
+	}
+	return Format{}, false
+}
+
+// View is as [Finder.View].
+func (p *Polled) View() View {
+	if f, ok := p.Follower.(*Finder); ok {
+		return f.View()
+	}
+	return View{}
+}
+
 // Ask appends the next request to dst.
 func (p *Polled) Ask(dst []byte) []byte {
 	p.answered = false
