@@ -133,8 +133,33 @@ type DelayProgress struct {
 type Preview struct {
 	Format   string           `json:"format"`
 	Says     string           `json:"says"`
+	Assumes  string           `json:"assumes,omitempty"` // what nothing told, and the key that tells it
 	Readings []PreviewReading `json:"readings"`
-	Refused  map[string]int   `json:"refused"`
+	// Lines are the last ones as they came, and Columns the numbers in them.
+	Lines   []PreviewLine   `json:"lines,omitempty"`
+	Columns []PreviewColumn `json:"columns,omitempty"`
+	Refused map[string]int  `json:"refused"`
+}
+
+// PreviewLine is a line of a device, and where numbers stand in it.
+type PreviewLine struct {
+	Text  string        `json:"text"`
+	Spans []PreviewSpan `json:"spans,omitempty"`
+}
+
+// PreviewSpan is a number in a line, in letters, and the index of its column.
+type PreviewSpan struct {
+	From   int `json:"from"`
+	To     int `json:"to"`
+	Column int `json:"column"`
+}
+
+// PreviewColumn is a column of numbers: what asks for it behind column=, and what
+// it is taken for, "lift", "angle", "counts" or "ignored".
+type PreviewColumn struct {
+	Key  string `json:"key"`
+	Name string `json:"name,omitempty"`
+	Role string `json:"role"`
 }
 
 // PreviewReading is one reading of a preview; what it does not have is absent.

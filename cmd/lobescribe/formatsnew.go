@@ -96,9 +96,10 @@ func formatFrom(cmd *cobra.Command, a device.Address, o device.Options, listenFo
 			return fmt.Errorf("no whole line came from %s in %s: %s", a.Redacted(), listenFor, says)
 		}
 		if f, found = lines.Draft(last, ownFormat); !found {
-			return fmt.Errorf("no number stands in the last line, %q: is the baud rate right? (`lobescribe probe PORT` tries the usual ones)", last)
+			return fmt.Errorf("the last line, %q, has no shape that a format describes, which is numbers with one mark between them: is the baud rate right? `lobescribe probe PORT` tries the usual ones, `lobescribe formats unit-behind` prints a format to begin with", last)
 		}
 	}
+	f = f.Bare()
 	f.Name = ownFormat
 	w := cmd.OutOrStdout()
 	remark(w, fmt.Sprintf("Made from %q.", last))

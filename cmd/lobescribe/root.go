@@ -49,7 +49,7 @@ energy. The engine maker's figures come before any number shown here.`,
 	addLogFlags(root)
 	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return heedSettings(cmd) }
 	root.AddCommand(
-		newDemo(), newServe(), newPorts(), newProbe(), newFormats(), newListen(), newRecord(), newDelay(), newProve(), newAnalyse(),
+		newDemo(), newServe(), newPorts(), newProbe(), newFormats(), newAddresses(), newListen(), newRecord(), newDelay(), newProve(), newAnalyse(),
 		newTraces(), newShow(), newExport(), newImport(), newReplay(),
 		newCalcCommand(), newSimulate(), newSheet(), newDoctor(), newShop(),
 		newBackup(), newVerify(),

@@ -62,7 +62,9 @@ const ofEvery = [
 export const settings = {
   indicator: [
     { key: "invert", label: "Sign of its figure", options: [["", "as it reads"], ["yes", "turned round"]] },
-    { key: "unit", label: "Figures without a unit are", options: [["", "as it says"], ["in", "inches"], ["mm", "millimetres"]] },
+    { key: "unit", label: "Figures without a unit are", options: [["", "as it says"], ["in", "inches"], ["mm", "millimetres"], ["cm", "centimetres"], ["thou", "thou"], ["um", "micrometres"]] },
+    { key: "scale", label: "A whole number is", hint: "as in 0.01mm or 0.0005in; empty if its figures have a point" },
+    { key: "column", label: "Column of its lines", hint: "its number or name; empty finds the one that moves" },
     { key: "poll", label: "It must be asked with", hint: "\\r and \\n stand for ends of a line; empty if it sends by itself" },
     { key: "rate", label: "Asked so many times a second" },
     { key: "pedal", label: "Foot switch on its port", options: [["", "none"], ["cts", "on CTS"], ["dsr", "on DSR"]] },
@@ -70,6 +72,8 @@ export const settings = {
   ],
   encoder: [
     { key: "counts", label: "Counts a turn", hint: "as in 2400, of what it sits on; empty if it prints degrees" },
+    { key: "unit", label: "Its angle is in", options: [["", "as it says, or degrees"], ["deg", "degrees"], ["rad", "radians"], ["turn", "turns"]] },
+    { key: "column", label: "Column of its lines", hint: "its number or name; empty finds the one that turns" },
     { key: "on", label: "It sits on the", options: [["", "crank"], ["cam", "cam"]] },
     { key: "reverse", label: "As the engine runs it counts", options: [["", "up"], ["yes", "down"]] },
     { key: "wrap", label: "Its angle starts again at", options: [["", "it counts on"], ["360", "360°"], ["720", "720°"]] },

@@ -1,6 +1,24 @@
 package lines
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
+
+// Bare returns f without the words that every instrument may say, as it is
+// written down to be read by a person.
+func (f Format) Bare() Format {
+	common := commonWords()
+	f.Words = slices.DeleteFunc(slices.Clone(f.Words), func(w Word) bool { return slices.Contains(common, w) })
+	f.Columns = slices.Clone(f.Columns)
+	usual := commonStatus()
+	for i := range f.Columns {
+		c := &f.Columns[i]
+		c.Status = slices.DeleteFunc(slices.Clone(c.Status), func(s Status) bool { return slices.Contains(usual, s) })
+	}
+	f.MaxLine, f.Jump = 0, 0
+	return f
+}
 
 // Draft makes a format from one line, to be finished by a person: each number is
 // a column, the first with decimals (or the first) is the lift, and what stands

@@ -30,7 +30,7 @@ type fileFormat struct {
 	Poll         string       `toml:"poll,omitempty"`
 	MaxLine      int          `toml:"max_line,omitempty"`
 	Jump         string       `toml:"jump,omitempty"`
-	Size         int          `toml:"size,omitempty"`
+	Size         int          `toml:"size,omitzero"`
 	Skip         []string     `toml:"skip,omitempty"`
 	Words        []fileWord   `toml:"words,omitempty"`
 	Column       []fileColumn `toml:"column"`

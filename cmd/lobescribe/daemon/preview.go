@@ -8,6 +8,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/dashboard"
 	"lobescribe/device"
+	"lobescribe/device/lines"
 	"lobescribe/device/measure"
 )
 
@@ -25,14 +26,15 @@ func (d *Daemon) Preview(ctx context.Context, address string) (dashboard.Preview
 	if err != nil {
 		return dashboard.Preview{}, err
 	}
-	if s, used := d.inUse(a); used {
-		return preview(s, nil), nil
+	if i := d.inUse(a); i != nil {
+		return preview(i.now(), nil, i.source.View()), nil
 	}
 	ctx, cancel := context.WithTimeout(ctx, previewFor)
 	defer cancel()
 	var status device.Status
 	var heard []measure.Reading
-	for e := range device.Open(ctx, a, d.device).Events() {
+	source := device.Open(ctx, a, d.device)
+	for e := range source.Events() {
 		if e.Status != nil && e.Status.State != device.Closed {
 			status = *e.Status
 		}
@@ -40,7 +42,7 @@ func (d *Daemon) Preview(ctx context.Context, address string) (dashboard.Preview
 			heard = append(heard, e.Readings...)
 		}
 	}
-	return preview(status, heard[:min(len(heard), previewReadings)]), nil
+	return preview(status, heard[:min(len(heard), previewReadings)], source.View()), nil
 }
 
 // Probe listens at the usual speeds and tells every page how it goes.
@@ -52,7 +54,7 @@ func (d *Daemon) Probe(ctx context.Context, address string) (dashboard.Probed, e
 	if a.Kind != device.Serial {
 		return dashboard.Probed{}, errors.New("only a serial port has a speed to try: give its name, as in serial:/dev/ttyUSB0")
 	}
-	if _, used := d.inUse(a); used {
+	if d.inUse(a) != nil {
 		return dashboard.Probed{}, errors.New("this port is in use here already: disconnect it first")
 	}
 	found, err := device.Probe(ctx, a.Port, func(s device.ProbeStep) {
@@ -61,20 +63,30 @@ func (d *Daemon) Probe(ctx context.Context, address string) (dashboard.Probed, e
 	return dashboard.Probed{Sure: found.Sure, Address: found.Address.String(), Says: found.Says}, err
 }
 
-// inUse returns the status of the instrument that has the device already.
-func (d *Daemon) inUse(a device.Address) (device.Status, bool) {
+// inUse returns the instrument that has the device already; nil if none has.
+func (d *Daemon) inUse(a device.Address) *instrument {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	for _, role := range []capture.Role{capture.Indicator, capture.Encoder} {
 		if i := d.instruments[role]; i != nil && i.address.Port == a.Port && i.address.Kind == a.Kind && i.address.USB == a.USB {
-			return i.now(), true
+			return i
 		}
 	}
-	return device.Status{}, false
+	return nil
 }
 
-func preview(s device.Status, heard []measure.Reading) dashboard.Preview {
-	p := dashboard.Preview{Format: s.FormatSays, Says: s.Says, Readings: []dashboard.PreviewReading{}, Refused: refusedByKind(s)}
+func preview(s device.Status, heard []measure.Reading, v lines.View) dashboard.Preview {
+	p := dashboard.Preview{Format: s.FormatSays, Says: s.Says, Assumes: s.Assumes, Readings: []dashboard.PreviewReading{}, Refused: refusedByKind(s)}
+	for _, l := range v.Lines {
+		line := dashboard.PreviewLine{Text: l.Text}
+		for _, s := range l.Spans {
+			line.Spans = append(line.Spans, dashboard.PreviewSpan(s))
+		}
+		p.Lines = append(p.Lines, line)
+	}
+	for _, c := range v.Columns {
+		p.Columns = append(p.Columns, dashboard.PreviewColumn{Key: c.Key, Name: c.Name, Role: c.Role.String()})
+	}
 	for _, r := range heard {
 		one := dashboard.PreviewReading{At: r.At}
 		if r.Has&measure.HasLift != 0 {

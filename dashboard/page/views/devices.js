@@ -8,6 +8,7 @@ import { keyOf, settings, withKey } from "../address.js";
 import { DelayStep } from "./delay.js";
 import { ProveStep } from "./prove.js";
 import { ShopLine } from "./shop.js";
+import { LastLines } from "../lastlines.js";
 
 /** @typedef {{address: string, name: string, usb?: {vid: string, pid: string, serial?: string, product?: string}, by_id?: string, by_path?: string, can_open: boolean, says: string}} Port */
 
@@ -69,10 +70,27 @@ function DeviceCard({ id, name, device, unit, app }) {
         ${device.resolution_mm ? html`<div><dt>step</dt><dd>${small(device.resolution_mm * 1e6, unit)} ${unit}</dd></div>` : null}
         <div><dt>lines refused</dt><dd>${refusedWords(device.refused)}</dd></div>
       </dl>
+      <${LinesNow} id=${id} device=${device} />
       <${LinkSettings} id=${id} device=${device} />
       ${id === "indicator" ? html`<p class="hint">Which way the spindle runs as the valve opens is found by itself at the first opening.</p>` : null}
       <p><button class="quiet" onClick=${off}>Disconnect</button></p>`}
   </article>`;
+}
+
+/**
+ * The last lines of a device that is connected, to see and to change which column
+ * is taken.
+ * @param {{id: string, device: import("../state.js").Device}} props
+ */
+function LinesNow({ id, device }) {
+  const app = useApp();
+  const [heard, setHeard] = useState(/** @type {any} */ (null));
+  const look = () => app.api.post("/devices/preview", { address: device.address }).then(setHeard, (err) => app.notify(err.message, "amiss"));
+  const take = (/** @type {string} */ column) => app.api.put(`/devices/${id}`, { address: withKey(device.address, "column", column) })
+    .then(() => app.notify(`Column ${column} is taken from here on.`), (err) => app.notify(err.message, "amiss"));
+  return html`<p><button class="quiet" onClick=${look}>Look at its lines</button></p>
+    ${heard ? html`<${LastLines} lines=${heard.lines} columns=${heard.columns ?? []} onPick=${take} />
+      ${heard.lines?.length ? null : html`<p class="hint">No line was kept: the format was named in the address, or nothing has come yet.</p>`}` : null}`;
 }
 
 /**
@@ -129,11 +147,11 @@ function Listen({ address: given }) {
   const [found, setFound] = useState("");
   const [heard, setHeard] = useState(/** @type {any} */ (null));
   const [error, setError] = useState("");
-  const listen = async () => {
+  const listen = async (at = address) => {
     setBusy(true);
     setError("");
     try {
-      setHeard(await app.api.post("/devices/preview", { address }));
+      setHeard(await app.api.post("/devices/preview", { address: at }));
     } catch (err) {
       setHeard(null);
       setError(/** @type {Error} */ (err).message);
@@ -156,8 +174,13 @@ function Listen({ address: given }) {
     setBusy(false);
   };
   const choose = (/** @type {string} */ id) => app.api.put(`/devices/${id}`, { address }).then(() => app.notify("Chosen, and remembered."), (err) => app.notify(err.message, "amiss"));
+  const take = (/** @type {string} */ column) => {
+    const other = withKey(address, "column", column);
+    setAddress(other);
+    listen(other);
+  };
   const readings = (heard?.readings ?? []).slice(-6);
-  return html`<div class="row"><button class="quiet" disabled=${busy} onClick=${listen}>${busy ? "Listening…" : "Listen for 2 s"}</button>
+  return html`<div class="row"><button class="quiet" disabled=${busy} onClick=${() => listen()}>${busy ? "Listening…" : "Listen for 2 s"}</button>
       ${given.startsWith("serial:") ? html`<button class="quiet" disabled=${busy} onClick=${probe}>Try the usual speeds</button>` : null}
       <button onClick=${() => choose("indicator")}>It is the indicator</button>
         <button class="quiet" onClick=${() => choose("encoder")}>It is the encoder</button></div>
@@ -165,6 +188,9 @@ function Listen({ address: given }) {
     ${probing >= 0 ? html`<div role="status"><ol class="heard">${probed.slice(Math.min(probing, probed.length)).map((s) => html`<li>
       ${s.line}: ${Math.round(s.score * 100)} of 100, ${s.says}</li>`)}</ol>${found ? html`<p><strong>${found}</strong></p>` : null}</div>` : null}
     ${heard ? html`<div role="status"><p><strong>${heard.format || "Nothing was understood"}</strong>${heard.says ? `. ${heard.says}` : ""}</p>
+      ${heard.assumes ? html`<p><${Mark} shape="triangle" kind="warn" /> Assumed: ${heard.assumes}.</p>` : null}
+      <${LastLines} lines=${heard.lines} columns=${heard.columns ?? []} onPick=${take} />
+      ${address !== given ? html`<p class="mono all">${address}</p>` : null}
       ${readings.length ? html`<ol class="heard">${readings.map((/** @type {any} */ r) => html`<li>
         ${r.lift_mm !== undefined ? length(r.lift_mm * 1e6, unit) : ""}${r.angle_deg !== undefined ? ` ${r.angle_deg}°` : ""}</li>`)}</ol>` : null}</div>` : null}`;
 }
@@ -172,7 +198,7 @@ function Listen({ address: given }) {
 function OtherAddress() {
   const [address, setAddress] = useState("");
   return html`<details class="panel"><summary>Another address</summary>
-    <p class="hint">For a serial port over the network, or settings that differ: <span class="mono">serial:/dev/ttyUSB0?baud=9600</span>, <span class="mono">tcp://192.168.0.20:4001</span>, <span class="mono">usb:VVVV:PPPP</span>. Words behind the question mark: baud parity bits stop format unit poll rate delay invert.</p>
+    <p class="hint">For a serial port over the network, or settings that differ: <span class="mono">serial:/dev/ttyUSB0?baud=9600</span>, <span class="mono">tcp://192.168.0.20:4001</span>, <span class="mono">usb:VVVV:PPPP</span>. Every word that may stand behind the question mark, with an example: <a href="#/help/addresses">Help, addresses</a>.</p>
     <${TypedField} label="Address" kind="word" value=${address || null} show=${(/** @type {string} */ t) => t} read=${(/** @type {string} */ t) => t.trim()}
       onChange=${(/** @type {string|null} */ t) => setAddress(t ?? "")} />
     ${address ? html`<${Listen} key=${address} address=${address} />` : null}</details>`;

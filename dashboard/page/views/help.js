@@ -5,6 +5,7 @@ import { Cautions } from "../cautions.js";
 import { SetupHelpView } from "../helpsetup.js";
 import { DayHelp } from "../helpday.js";
 import { FaultHelpView } from "../helpfaults.js";
+import { AddressHelp } from "../helpaddresses.js";
 import { PlusMinusHelp, UsualFigures } from "../helpfigures.js";
 
 /** @typedef {{unit: import("../units.js").Unit, rest: string[]}} Asked */
@@ -16,6 +17,7 @@ const topics = [
   ["faults", "Something is wrong", "What each fault means, and what to do.", ({ rest }) => html`<${FaultHelpView} asked=${rest[0] ?? ""} />`],
   ["plusminus", "What ± means", "How sure a figure is.", ({ unit }) => html`<${PlusMinusHelp} unit=${unit} />`],
   ["figures", "Usual figures", "Clearances as they are often asked for.", ({ unit }) => html`<${UsualFigures} unit=${unit} />`],
+  ["addresses", "Addresses of devices", "Every word, every format, an example each.", () => html`<${AddressHelp} />`],
   ["keys", "Keys", "Pedal, presenter, keyboard.", () => html`<${Keys} />`],
   ["cautions", "Cautions", "Before anything is turned.", () => html`<section><${Cautions} /></section>`],
 ];
