@@ -3,6 +3,7 @@ package device
 import (
 	"context"
 	"errors"
+	"slices"
 	"sync"
 	"time"
 
@@ -79,8 +80,18 @@ func (s *Source) Status() Status {
 // format is found by listening.
 func (s *Source) View() lines.View {
 	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.view
+	v, f := s.view, s.format
+	s.mu.Unlock()
+	if f.Name == "" {
+		return v
+	}
+	const enough = 2048 // bytes: some lines
+	var raw []byte
+	tail := s.RawTail()
+	for i := len(tail) - 1; i >= 0 && len(raw) < enough; i-- {
+		raw = append(slices.Clone(tail[i].Bytes), raw...)
+	}
+	return v.Of(f, raw)
 }
 
 // Format returns the line format that was found by listening; ok is false while

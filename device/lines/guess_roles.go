@@ -78,12 +78,18 @@ func pick(tables []table, o Options) (table, finding) {
 	if doubt := t.asksCounts(first.column, o); doubt != "" {
 		return t, finding{near: true, doubt: doubt}
 	}
+	if other := otherChannel(tables, all); other >= 0 {
+		next := all[other]
+		here, there := keyName(t.name(first.column)), keyName(tables[next.table].name(next.column))
+		if tables[next.table].facts[next.column].course.moved() {
+			return t, finding{near: true, doubt: fmt.Sprintf("two channels come in turn, %s and %s, and both move: say which is the %s, as in column=%s or column=%s",
+				t.label(first.column), tables[next.table].label(next.column), wanted(o), here, there)}
+		}
+		note = fmt.Sprintf("of the channels that come in turn %s is taken, since it moves: say column=%s for the other", t.label(first.column), there)
+	}
 	if len(all) > 1 && first.points-all[1].points < pointsClear {
 		next := all[1]
 		switch {
-		case next.table != first.table && first.moves && next.moves:
-			return t, finding{near: true, doubt: fmt.Sprintf("two channels come in turn, %s and %s, and both move: say which, as in column=%s",
-				tables[first.table].label(first.column), tables[next.table].label(next.column), keyName(tables[first.table].name(first.column)))}
 		case first.moves && next.moves || first.strong && next.strong && next.table == first.table && !axisName(t.facts[first.column].name):
 			note = fmt.Sprintf("%s is taken for the %s, and %s may be it as well: say column=%s or column=%s", t.label(first.column), wanted(o), tables[next.table].label(next.column), keyName(t.name(first.column)), keyName(tables[next.table].name(next.column)))
 		default:
@@ -94,6 +100,26 @@ func pick(tables []table, o Options) (table, finding) {
 	t, g := finish(t, first, note, o)
 	g.alone = len(all) == 1
 	return t, g
+}
+
+// otherChannel returns the index of a candidate that comes in other lines than the
+// first, which moves, and is as likely but for that; -1 if there is none.
+func otherChannel(tables []table, all []candidate) int {
+	first := all[0]
+	if !first.moves {
+		return -1
+	}
+	for i, c := range all[1:] {
+		x, y := tables[first.table].facts[first.column], tables[c.table].facts[c.column]
+		m := y.course.motion
+		if x.angle != y.angle || x.named.meaning != y.named.meaning {
+			continue // the same in other words
+		}
+		if c.table != first.table && c.points >= first.points-pointsMoves-pointsClear/3 && c.strong == first.strong && m != jittering && m != ticking {
+			return i + 1
+		}
+	}
+	return -1
 }
 
 // pickTold takes the column that the person named.

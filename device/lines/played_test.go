@@ -359,7 +359,7 @@ func (l layout) keyFrom(says string, h heardOf, o *lines.Options) string {
 	}
 	if slices.Contains(keys, "unit") {
 		for _, u := range []measure.Unit{measure.InMillimetres, measure.InInches, measure.InCentimetres, measure.InMetres, measure.InMicrometres} {
-			if r := float64(u.Length()) / 1e6 / ratio; math.Abs(r-1) < 0.01 {
+			if r := float64(u.Length()) / float64(max(h.found.Unit.Length(), 1)) / ratio; math.Abs(r-1) < 0.01 {
 				o.Unit = u
 				return "unit=" + u.String()
 			}

@@ -1,8 +1,12 @@
 package lines
 
 import (
+	"slices"
 	"strings"
 	"unicode/utf8"
+
+	"lobescribe/device/measure"
+	"lobescribe/device/wire"
 )
 
 // View is the last lines of a device as a person may look at them: which part of
@@ -68,6 +72,54 @@ func (c cutting) view(all []heard, tables []table, picked table) (v View) {
 		v.Lines = append(v.Lines, line)
 	}
 	return v
+}
+
+// Of returns the view of the last lines of raw, which came after f was found: what
+// is taken for what is as in v.
+func (v View) Of(f Format, raw []byte) View {
+	if len(v.Columns) == 0 || len(f.Columns) == 0 || len(v.Columns) < len(f.Columns) {
+		return v
+	}
+	// The columns of the format stand together among those of all lines.
+	first := -1
+	for i := 0; i+len(f.Columns) <= len(v.Columns) && first < 0; i++ {
+		first = i
+		for j, c := range f.Columns {
+			if v.Columns[i+j].Role != c.Role {
+				first = -1
+				break
+			}
+		}
+	}
+	s := splitter{end: f.End, start: f.Start, size: f.Size, max: max(f.MaxLine, defaultMaxLine)}
+	c := cutting{sep: f.Separator, comma: f.DecimalComma}
+	var all []heard
+	s.each(wire.Chunk{Bytes: raw}, &wire.Out{}, func(line []byte, _ measure.Stamp, _ *wire.Out) {
+		all = append(all, heard{text: slices.Clone(line)})
+	})
+	if len(all) == 0 || first < 0 {
+		return v
+	}
+	out := View{Columns: v.Columns}
+	for _, l := range all[max(0, len(all)-viewLines):] {
+		l.cover = masked(string(l.text))
+		line := ViewLine{Text: readableText(l.text)}
+		if row, ok := c.rowOf(l); ok && len(row) == len(f.Columns) && fits(f, row) {
+			line.Spans = spansOf(string(l.text), row, first)
+		}
+		out.Lines = append(out.Lines, line)
+	}
+	return out
+}
+
+// fits reports whether what stands before the numbers of a row is what f expects.
+func fits(f Format, row []field) bool {
+	for i, c := range f.Columns {
+		if c.TagNeeded && !row[i].word && !slices.Contains(c.Tags, row[i].tag) {
+			return false
+		}
+	}
+	return true
 }
 
 // key is how a column is asked for. Numbers count in the first table.
