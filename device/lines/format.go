@@ -184,7 +184,7 @@ const (
 )
 
 // reservedNames mean something else behind format= than a line format.
-var reservedNames = []string{"auto", "none", "modbus", "new"}
+var reservedNames = []string{"auto", "none", "modbus"}
 
 // ErrFormat is wrapped by what [Format.Validate] says.
 var ErrFormat = errors.New("line format")
@@ -197,7 +197,7 @@ func (f Format) Validate() error {
 	if f.Name == "" || strings.ToLower(f.Name) != f.Name || strings.ContainsAny(f.Name, " \t&?#%=\"") {
 		return bad("the name must be lower case without blanks, as in my-gauge")
 	}
-	if slices.Contains(reservedNames, f.Name) {
+	if slices.Contains(reservedNames, f.Name) || f.Name == "new" { // as in formats new
 		return bad("the name %s is taken", f.Name)
 	}
 	if len(f.Columns) == 0 {
