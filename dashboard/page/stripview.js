@@ -34,7 +34,7 @@ export function Strip({ buffer, position, unit, seconds = 15 }) {
         width, height, scale, seconds,
         heel_nm: p?.heel_nm ?? buffer.newest()?.lift_nm ?? 0, sign: p?.sign || 1, half_nm: p?.half_nm ?? 0, nose_nm: p?.nose_nm ?? 0,
         ink: colour("--ink"), paper: colour("--paper"), faint: colour("--soft"), target: colour("--target"), font: `600 ${13 * scale}px ${css.fontFamily}`,
-        halfLabel: p ? `half lift ${farLength(p.half_nm, u)}` : "", noseLabel: p ? `nose ${length(p.nose_nm, u)}` : "",
+        halfLabel: p ? `half lift ${farLength(p.half_nm, u)}` : "", noseLabel: p ? `${p.state === "opening" ? "highest" : "nose"} ${length(p.nose_nm, u)}` : "",
       });
     };
     draw();
