@@ -3,6 +3,7 @@
 import { useEffect } from "./lib/hooks.js";
 import { html, Mark } from "./ui.js";
 import { faults } from "./faults.js";
+import { howOften, TroublePicture, troubles } from "./helptroubles.js";
 
 const placeOf = (/** @type {string} */ kind) => `fault-${kind}`;
 
@@ -18,7 +19,9 @@ export function FaultHelpView({ asked = "" }) {
     ${asked && !(asked in faults) ? html`<p class="trouble">There is no fault of the name “${asked}”. All that there are stand here.</p>` : null}
     ${Object.entries(faults).map(([kind, f]) => html`<article id=${placeOf(kind)} class=${`fault-help${kind === asked ? " asked" : ""}`}>
       <h3 tabindex="-1"><${Mark} shape="triangle" /> ${f.title}</h3>
-      <p>${f.means}</p><p><strong>The figures:</strong> ${f.figures}</p>
+      <p>${f.means}</p><${TroublePicture} kind=${kind} />
+      <p><strong>The figures:</strong> ${f.figures}</p>
+      ${howOften(troubles[kind]?.tested) ? html`<p class="watch"><${Mark} shape="check" kind="good" /> <span><strong>Lobescribe checks:</strong> ${howOften(troubles[kind]?.tested)}</span></p>` : null}
       <ol>${f.steps.map((s) => html`<li>${s}</li>`)}</ol></article>`)}
     <h2>No readings at all</h2>
     <p><a href="#/devices">Devices</a> says what stands in the way: nothing plugged in, not allowed, taken by another program, or silent. <code>lobescribe doctor</code> says more, and writes a report to send along with a question.</p></section>`;

@@ -23,14 +23,14 @@ export const setupHelp = [
   {
     name: "Fit what lets you measure",
     how: ["Soft checking springs instead of the valve springs.", "A lifter that can not bleed down: solid, or blocked.", "Lash taken up, so that the valve moves as soon as the lobe does.", html`<small>Common practice, no source. The engine maker's way comes first.</small>`],
-    checks: "a heel that creeps away, as it does over a lifter that bleeds down.",
-    faults: ["zero-shift"],
+    checks: "a lift that sinks while the valve is open, as it does over a lifter that bleeds down, and a heel that goes up and down as it turns.",
+    faults: ["bleeding", "heel-runout"],
   },
   {
     name: "Stand the base where it can not slip",
     how: ["A magnet wants clean iron or steel. On aluminium bolt a steel plate to a stud hole, and stand the magnet on that.", "Short arm, every joint tight.", "Push the arm lightly with a finger and let go. The figure must come back."],
-    checks: "the heel before and after each opening. If it comes back elsewhere, something slipped.",
-    faults: ["zero-shift"],
+    checks: "the heel before and after each opening. If it comes back elsewhere, something slipped; a bump that comes back is told too.",
+    faults: ["zero-shift", "knock"],
   },
   {
     name: "Set the tip on the retainer, in line with the valve",
@@ -52,19 +52,20 @@ export const setupHelp = [
   {
     name: "See that the spindle is free",
     how: ["Lift it with a finger and let it down, three times. It must come back to the same figure each time.", "The cable must not pull at it. Lay it where no wrench catches it.", "Clean and dry, as its maker says."],
-    checks: "how well one opening repeats the other. A spindle that sticks shows as a large spread and a large ±.",
+    checks: "whether it moves in jumps. One that sticks by less than can be told makes the ± larger.",
+    faults: ["sticking"],
   },
   {
     name: "Plug it in and see it move",
     how: [html`Open <a href="#/devices">Devices</a>, listen at its port, and choose it.`, "Touch the spindle. The figure on the screen must follow.", "Set inch or millimetre on the indicator now, and leave it. Zero does not matter: the heel is found by itself."],
     checks: "the link all the time: what is lost, what is silent, what nobody may open. It finds the format and the direction.",
-    faults: ["gap", "unit-change", "re-zero"],
+    faults: ["gap", "unit-change", "re-zero", "misread", "frozen", "slow-gauge"],
   },
   {
     name: "With a crank encoder: find top dead centre",
     how: [html`Use a stop in the plug hole, against it from both sides: <a href="#/timing">Timing</a>, Top dead centre.`, "Always come up to a mark in the engine's own direction."],
     checks: "turning the wrong way, and how late one instrument is against the other.",
-    faults: ["back-turn"],
+    faults: ["back-turn", "late-port", "encoder-slip", "encoder-counts"],
   },
   {
     name: "Turn two full turns by hand",
@@ -76,6 +77,7 @@ export const setupHelp = [
 
 export const SetupHelpView = () => html`<section><h2 class="sr">First set-up on the engine</h2>
   <p class="lead">Ten minutes here save a day. Do it once for each valve you move the indicator to.</p>
+  <p>What each trouble looks like, and of how many it is told: <a href="#/help/faults">Something is wrong</a>.</p>
   <div class="drawings"><${SetUpPicture} kind="good" caption="In line with the valve, tip on the retainer's rim, pressed in, base that can not slip." />
     <div class="drawings-small">
       <${SetUpPicture} kind="leans" caption="It leans, and shows too much." />

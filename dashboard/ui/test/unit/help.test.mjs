@@ -7,6 +7,8 @@ import path from "node:path";
 import { fileURLToPath } from "node:url";
 import { faultHref, faults, faultTitle } from "../../../page/faults.js";
 import { setupHelp } from "../../../page/helpsetup.js";
+import { curve, howOften, lobe, troubles } from "../../../page/helptroubles.js";
+import { checked } from "../../../page/checked.js";
 import { helpFor, parseRoute, screens } from "../../../page/router.js";
 
 const root = path.join(path.dirname(fileURLToPath(import.meta.url)), "..", "..", "..", "..");
@@ -58,4 +60,23 @@ test("the README tells the same of every fault", () => {
     const row = `| \`${kind}\` | ${f.means} | ${f.figures} |`;
     assert.ok(text.includes(row), `the README has no line\n${row}`);
   }
+});
+
+test("every fault has a picture of its own, can be seen in the demo, and says how often it is told", () => {
+  assert.deepEqual(Object.keys(troubles).sort(), [...kinds].sort());
+  const simulated = [...read(root, "simulator", "trouble.go").matchAll(/Trouble = "([a-z-]+)"/g)].map((m) => m[1]);
+  assert.ok(simulated.length >= 25, simulated.join());
+  const drawn = new Set([curve(lobe)]);
+  for (const kind of kinds) {
+    const t = troubles[kind];
+    assert.match(t.says, /^[A-Z].*\.$/, kind);
+    drawn.add(curve(t.shows));
+    assert.doesNotMatch(curve(t.shows), /NaN|undefined/, kind);
+    if (t.simulated) assert.ok(simulated.includes(t.simulated), `${kind}: the simulator makes no ${t.simulated}`);
+    if (t.tested) {
+      assert.ok(checked[t.tested], `${kind}: nothing is known of ${t.tested}`);
+      assert.match(howOften(t.tested), /^of 100 sessions .* at most \d/, kind);
+    } else assert.equal(howOften(t.tested), "");
+  }
+  assert.equal(drawn.size, kinds.length + 1, "no two look alike");
 });
