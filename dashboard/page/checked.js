@@ -13,58 +13,58 @@ export const checked = Object.freeze({
       0
     ],
     "silent": [
-      0,
-      2
+      1,
+      1
     ]
   },
   "base slips": {
     "told": [
       96,
-      96
+      97
     ],
     "silent": [
       1,
-      3
+      1
     ]
   },
   "bleeding": {
     "told": [
-      0,
-      0
+      60,
+      71
     ],
     "silent": [
-      100,
-      100
+      9,
+      14
     ]
   },
   "cut nose": {
     "told": [
-      68,
-      100
+      31,
+      91
     ],
     "silent": [
-      32,
-      0
+      9,
+      1
     ]
   },
   "digit dropped": {
     "told": [
-      0,
-      0
+      97,
+      97
     ],
     "silent": [
-      26,
-      34
+      1,
+      1
     ]
   },
   "encoder counts": {
     "told": [
       null,
-      0
+      97
     ],
     "silent": [
       null,
-      100
+      3
     ]
   },
   "encoder glitch": {
@@ -74,77 +74,77 @@ export const checked = Object.freeze({
     ],
     "silent": [
       null,
-      11
+      4
     ]
   },
   "encoder loses": {
     "told": [
       null,
-      0
+      98
     ],
     "silent": [
       null,
-      100
+      3
     ]
   },
   "encoder slips": {
     "told": [
       null,
-      0
+      93
     ],
     "silent": [
       null,
-      99
+      7
     ]
   },
   "frozen": {
     "told": [
-      0,
-      0
+      29,
+      29
     ],
     "silent": [
-      12,
-      25
+      1,
+      3
     ]
   },
   "hangs free": {
     "told": [
-      71,
-      85
+      17,
+      62
     ],
     "silent": [
-      29,
-      15
+      17,
+      7
     ]
   },
   "heel runs out": {
     "told": [
-      0,
-      0
+      56,
+      73
     ],
     "silent": [
-      25,
-      29
+      4,
+      4
     ]
   },
   "knock": {
     "told": [
-      0,
-      0
+      24,
+      24
     ],
     "silent": [
-      25,
-      15
+      1,
+      1
     ]
   },
   "late port": {
     "told": [
       null,
-      0
+      97
     ],
     "silent": [
       null,
-      93
+      1
     ]
   },
   "lines twice": {
@@ -154,47 +154,47 @@ export const checked = Object.freeze({
     ],
     "silent": [
       1,
-      3
+      1
     ]
   },
   "minus dropped": {
     "told": [
-      0,
-      0
+      95,
+      95
     ],
     "silent": [
-      5,
-      8
+      1,
+      1
     ]
   },
   "misread burst": {
     "told": [
-      0,
-      0
+      69,
+      69
     ],
     "silent": [
-      25,
-      34
+      6,
+      8
     ]
   },
   "misread digit": {
     "told": [
-      0,
-      0
+      87,
+      87
     ],
     "silent": [
-      40,
-      45
+      1,
+      1
     ]
   },
   "no lift": {
     "told": [
-      0,
-      0
+      100,
+      100
     ],
     "silent": [
-      69,
-      73
+      1,
+      1
     ]
   },
   "port hiccups": {
@@ -203,8 +203,8 @@ export const checked = Object.freeze({
       0
     ],
     "silent": [
-      0,
-      3
+      1,
+      4
     ]
   },
   "slack drive": {
@@ -214,17 +214,17 @@ export const checked = Object.freeze({
     ],
     "silent": [
       null,
-      8
+      2
     ]
   },
   "slow gauge": {
     "told": [
       0,
-      0
+      97
     ],
     "silent": [
-      10,
-      97
+      5,
+      1
     ]
   },
   "sound": {
@@ -233,38 +233,38 @@ export const checked = Object.freeze({
       0
     ],
     "silent": [
-      0,
-      3
+      1,
+      1
     ]
   },
   "sticking": {
     "told": [
-      0,
-      0
+      81,
+      81
     ],
     "silent": [
-      67,
-      75
+      8,
+      6
     ]
   },
   "two at once": {
     "told": [
-      24,
-      29
+      64,
+      80
     ],
     "silent": [
-      37,
-      41
+      4,
+      4
     ]
   },
   "vibration": {
     "told": [
-      0,
-      0
+      1,
+      1
     ],
     "silent": [
-      15,
-      16
+      1,
+      2
     ]
   },
   "warm drift": {
@@ -273,8 +273,8 @@ export const checked = Object.freeze({
       0
     ],
     "silent": [
-      0,
-      4
+      1,
+      1
     ]
   }
 });
