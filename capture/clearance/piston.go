@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/interp"
 
+	"lobescribe/capture/timing"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -52,7 +53,7 @@ type PistonQuestion struct {
 	Cam   []measure.Angle `json:"cam_deg,omitempty"`
 	Limit *measure.Length `json:"limit_mm,omitempty"`
 	// Expanded uncertainties (k = 2) of the measured clearance, of top dead
-	// centre and of a lift. Default 0.1 mm, 0.5 deg, 0.02 mm.
+	// centre and of a lift. Default 0.1 mm, timing.UnknownTDCU, 0.02 mm.
 	MeasuredU *measure.Length `json:"measured_clearance_u_mm,omitempty"`
 	TDCU      *measure.Angle  `json:"tdc_u_deg,omitempty"`
 	LiftU     *measure.Length `json:"lift_u_mm,omitempty"`
@@ -311,7 +312,7 @@ func (q PistonQuestion) solve(basis *worksheet.Basis) (PistonAnswer, error) {
 // both where the clearance was measured and where it is least.
 func (p *passage) uncertainty(q PistonQuestion, at float64) float64 {
 	measuredAt := (*q.MeasuredAt - q.TDC).Degrees()
-	tdc := 500_000 * measure.Microdegree
+	tdc := timing.UnknownTDCU
 	if q.TDCU != nil {
 		tdc = *q.TDCU
 	}

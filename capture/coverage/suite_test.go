@@ -27,7 +27,7 @@ type row struct {
 
 // suite are the rows of every file.
 func suite() []row {
-	return slices.Concat(rockerRows(), shimRows())
+	return slices.Concat(rockerRows(), shimRows(), timingRows())
 }
 
 func runs(t *testing.T) int {

@@ -107,6 +107,7 @@ type CardOptions struct {
 type Measured struct {
 	Curve *Curve
 	Typed *ValveTiming
+	uTDC  float64 // of typed events, degrees
 }
 
 func (m Measured) passage(k CardValve) (*Passage, float64, error) {
@@ -115,11 +116,11 @@ func (m Measured) passage(k CardValve) (*Passage, float64, error) {
 		if err != nil {
 			return nil, 0, err
 		}
-		return &p, m.Curve.uTDC, nil
+		return &p, m.Curve.uZero(), nil
 	}
 	for _, p := range m.Typed.Passages {
 		if p.CheckingLift == k.CheckingLift && p.CheckedAt == k.CheckedAt {
-			return &p, 0, nil
+			return &p, m.uTDC, nil
 		}
 	}
 	return nil, 0, fmt.Errorf("the card counts at %v at the %s, the typed events at another lift", k.CheckingLift, k.CheckedAt)

@@ -13,7 +13,7 @@ import (
 func ptr[T any](v T) *T { return &v }
 
 func typed(v Valve, opens, closes, u float64) *Measured {
-	t := FromEvents(v, 50*measure.Thou, AtLobe, FromCard(v, Opens, deg(opens)), FromCard(v, Closes, deg(closes)), deg(u))
+	t := FromEvents(v, 50*measure.Thou, AtLobe, Typed{Opens: FromCard(v, Opens, deg(opens)), Closes: FromCard(v, Closes, deg(closes)), U: deg(u)})
 	return &Measured{Typed: &t}
 }
 

@@ -67,7 +67,10 @@ func (out *Result) topDeadCentre(r Request) error {
 	var t TopDeadCentre
 	var err error
 	if s := r.TDC.Stop; s != nil {
-		t, err = Stop{First: s.First, Second: s.Second, AngleStep: s.AngleStep, Repeat: s.Repeat}.TDC()
+		t, err = Stop{First: s.First, Second: s.Second, AngleStep: s.AngleStep, Repeat: s.Repeat, PinOffset: s.PinOffset, Crank: r.Crank}.TDC()
+		if s.PinOffset == 0 {
+			out.Assume("the wrist pin is not offset: 1 mm of it moves the middle by some 0.05 degrees (pin_offset_mm)")
+		}
 		out.Assume("the stop meets the piston at the same height from both sides, and lies nearer to the top than to the bottom of the stroke")
 		out.Cite("positive stop: middle of the two readings on the circle (geometry; the method is common practice)")
 	} else {
@@ -198,11 +201,11 @@ func (out *Result) valves(r Request) error {
 			return err
 		}
 		if c == nil {
-			t, err := out.typed(side.name, side.v, side.in)
+			t, uTDC, err := out.typed(side.name, side.v, side.in)
 			if err != nil {
 				return err
 			}
-			*side.t, measured[i] = &t, &Measured{Typed: &t}
+			*side.t, measured[i] = &t, &Measured{Typed: &t, uTDC: uTDC}
 			continue
 		}
 		if side.in.Opens != nil || side.in.Closes != nil {
@@ -215,6 +218,9 @@ func (out *Result) valves(r Request) error {
 		*side.t, measured[i] = &t, &Measured{Curve: c}
 		if c.options.MeasuredAt != r.CheckedAt.or(c.options.MeasuredAt) {
 			out.Assume("the rocker ratio is constant at %v", c.options.Ratio)
+		}
+		if c.options.TDCU == 0 {
+			out.Assume("how well top dead centre is known was not told: ± %v (common practice, no source)", UnknownTDCU)
 		}
 		if d := r.Derivatives; d != nil {
 			got, err := c.Derivatives(DeriveOptions(*d))
@@ -257,25 +263,33 @@ func (out *Result) valves(r Request) error {
 	return nil
 }
 
-// typed returns the timing of a valve of which the events were typed.
-func (out *Result) typed(field string, v Valve, in *ValveInput) (ValveTiming, error) {
+// typed returns the timing of a valve of which the events were typed, and the
+// standard uncertainty of the top dead centre that they are counted from.
+func (out *Result) typed(field string, v Valve, in *ValveInput) (ValveTiming, float64, error) {
 	if in.Opens == nil && in.Closes == nil {
-		return ValveTiming{}, worksheet.Wrongf(field, "is empty: give angle_deg with lift_mm or lift_in, or opens and closes")
+		return ValveTiming{}, 0, worksheet.Wrongf(field, "is empty: give angle_deg with lift_mm or lift_in, or opens and closes")
 	}
 	if in.Opens == nil || in.Closes == nil {
 		missing := map[bool]string{true: "opens", false: "closes"}[in.Opens == nil]
-		return ValveTiming{}, worksheet.Wrongf(field+"."+missing, "is missing: give both events")
+		return ValveTiming{}, 0, worksheet.Wrongf(field+"."+missing, "is missing: give both events")
 	}
 	opens, err := in.Opens.parse(field+".opens", v, Opens)
 	if err != nil {
-		return ValveTiming{}, err
+		return ValveTiming{}, 0, err
 	}
 	closes, err := in.Closes.parse(field+".closes", v, Closes)
 	if err != nil {
-		return ValveTiming{}, err
+		return ValveTiming{}, 0, err
 	}
 	if *closes <= *opens || *closes-*opens >= measure.Cycle {
-		return ValveTiming{}, worksheet.Wrongf(field+".closes", "%s comes before it opens (%s): is the sign right? A negative figure means the other side of the dead centre", in.Closes.text, in.Opens.text)
+		return ValveTiming{}, 0, worksheet.Wrongf(field+".closes", "%s comes before it opens (%s): is the sign right? A negative figure means the other side of the dead centre", in.Closes.text, in.Opens.text)
+	}
+	if in.TDC != 0 {
+		return ValveTiming{}, 0, worksheet.Wrongf(field+".tdc_deg", "is given beside typed events: events are counted from top dead centre already. Leave it out, or give the points")
+	}
+	uTDC, err := out.uTDC(in)
+	if err != nil {
+		return ValveTiming{}, 0, within(field, err)
 	}
 	u := measure.Degree
 	if in.U != nil {
@@ -288,7 +302,25 @@ func (out *Result) typed(field string, v Valve, in *ValveInput) (ValveTiming, er
 		lift = 50 * measure.Thou
 		out.Assume("typed events are those at 0.050 in")
 	}
-	return FromEvents(v, lift, in.MeasuredAt.or(AtLobe), *opens, *closes, u), nil
+	return FromEvents(v, lift, in.MeasuredAt.or(AtLobe), Typed{*opens, *closes, u, degrees(coverage * uTDC)}), uTDC, nil
+}
+
+// uTDC is the standard uncertainty of the top dead centre that typed events are
+// counted from: of how it was found, as told, or as [UnknownTDCU].
+func (out *Result) uTDC(in *ValveInput) (float64, error) {
+	switch {
+	case out.TDC != nil && in.TDCU != 0:
+		return 0, worksheet.Wrongf("tdc_u_deg", "is given although tdc says how top dead centre was found: which of the two is meant?")
+	case out.TDC != nil:
+		out.Assume("typed events are counted from the top dead centre that was found")
+		return out.TDC.U.Degrees() / out.TDC.K, nil
+	case in.TDCU < 0 || in.TDCU > 90*measure.Degree:
+		return 0, worksheet.Wrongf("tdc_u_deg", "%v is no uncertainty of top dead centre (from 0 to 90)", in.TDCU)
+	case in.TDCU != 0:
+		return in.TDCU.Degrees() / coverage, nil
+	}
+	out.Assume("how well top dead centre is known was not told: ± %v (common practice, no source)", UnknownTDCU)
+	return UnknownTDCU.Degrees() / coverage, nil
 }
 
 func (k *CardValveInput) valve(field string, v Valve) (*CardValve, error) {

@@ -53,6 +53,17 @@ func (k Crank) slope(deg float64) float64 {
 	return math.Pi / 180 * a * sin * (1 + a*cos/math.Sqrt(l*l-a*a*sin*sin))
 }
 
+// pinMoves returns by how many crank degrees the middle between two equal heights
+// of the piston, half degrees either side, lies from its top when the wrist pin
+// stands off the cylinder's axis. Equal heights of a - a cos - sqrt(l^2 - (a sin -
+// e)^2) have their middle at e/(sqrt(l^2 - a^2 sin^2) + a cos) to first order, the top
+// lies at e/(l + a): derived here.
+func (k Crank) pinMoves(half, offset float64) float64 {
+	a, l := k.Stroke.Millimetres()/2, k.Rod.Millimetres()
+	s, c := math.Sincos(half * math.Pi / 180)
+	return math.Abs(offset) * (1/(math.Sqrt(l*l-a*a*s*s)+a*c) - 1/(l+a)) * 180 / math.Pi
+}
+
 // SpeedRatio returns the piston's speed over its mean speed 2·stroke·rev
 // (Heywood eq. 2.11, from memory).
 func (k Crank) SpeedRatio(angle measure.Angle) float64 {

@@ -60,8 +60,8 @@ func TestEventsInPistonTravel(t *testing.T) {
 	require.NoError(t, err)
 	assert.InDelta(t, 50.813, ivc.Degrees(), 0.001)
 
-	intake := FromEvents(Intake, measure.Millimetre, "", FromCard(Intake, Opens, -ivo), FromCard(Intake, Closes, ivc), 0)
-	exhaust := FromEvents(Exhaust, measure.Millimetre, "", FromCard(Exhaust, Opens, evo), FromCard(Exhaust, Closes, 0), 0)
+	intake := FromEvents(Intake, measure.Millimetre, "", Typed{Opens: FromCard(Intake, Opens, -ivo), Closes: FromCard(Intake, Closes, ivc), U: 0})
+	exhaust := FromEvents(Exhaust, measure.Millimetre, "", Typed{Opens: FromCard(Exhaust, Opens, evo), Closes: FromCard(Exhaust, Closes, 0), U: 0})
 	assert.InDelta(t, 218.139, intake.Passages[0].Span.Duration.Degrees(), 0.001)
 	assert.InDelta(t, 217.859, exhaust.Passages[0].Span.Duration.Degrees(), 0.001)
 	assert.InDelta(t, -12.674, Pairs(intake, exhaust)[0].Overlap.Degrees(), 0.001)

@@ -100,6 +100,19 @@ func (o Options) withDefaults() Options {
 	return o
 }
 
+// UnknownTDCU is the expanded uncertainty of top dead centre where nobody told it:
+// a stop or an indicator, used with care (common practice, no source). Every
+// calculation takes the same.
+const UnknownTDCU = measure.Degree
+
+// uTDC is the standard uncertainty of top dead centre in degrees.
+func (o Options) uTDC() float64 {
+	if o.TDCU == 0 {
+		return UnknownTDCU.Degrees() / coverage
+	}
+	return o.TDCU.Degrees() / coverage
+}
+
 // check names the option that cannot be.
 func (o Options) check() error {
 	switch {
@@ -146,6 +159,11 @@ type Made struct {
 	// which that moved between openings.
 	Heel      measure.Length `json:"heel_mm"`
 	HeelShift measure.Length `json:"heel_shift_mm"`
+	// RunOut is how far the heel goes up and down over a turn, either way, and
+	// HeelMap where; they hold the base circle's run-out, and bent or loose
+	// parts. Absent where too little of the heel was seen.
+	RunOut  *measure.Length `json:"run_out_mm,omitempty"`
+	HeelMap []HeelPoint     `json:"heel_map,omitempty"`
 	// Resolution and AngleStep as given or found.
 	Resolution measure.Length `json:"resolution_mm"`
 	AngleStep  measure.Angle  `json:"angle_step_deg"`
@@ -174,8 +192,14 @@ type Curve struct {
 	// from the line through all tells how far that may lie from the truth
 	// between its points.
 	coarse []*smooth.Line
-	uHeel  float64 // of the heel's level, mm: all lifts share it
-	uTDC   float64 // degrees: all angles share it
+	top    crown
+	// maxLift is that of the trace's findings; 0 for points.
+	maxLift, maxLiftU measure.Length
+	uHeel             float64 // of the heel's level, mm: all lifts share it
+	// uSlip is by how much the turns disagree about one flank, degrees; uRunOut
+	// of the base circle, mm.
+	uSlip, uRunOut float64
+	uTDC           float64 // degrees: all angles share it
 }
 
 // Made says what the curve was made of.
@@ -303,7 +327,7 @@ func FromPoints(points []Point, opt Options) (*Curve, error) {
 		c.options.Method = opt.Method
 	}
 	c.made.Method = opt.Method
-	c.uTDC = opt.TDCU.Degrees() / coverage
+	c.uTDC = opt.uTDC()
 	c.uHeel = math.Hypot(count(opt.Resolution.Millimetres()), rectangular(opt.Limit.Millimetres()))
 	if opt.Method == Regression {
 		xs, ys, ns = thinned(xs, ys, ns)
@@ -336,6 +360,8 @@ func FromPoints(points []Point, opt Options) (*Curve, error) {
 		}
 		c.coarse = append(c.coarse, l)
 	}
+	x, y := c.line.Highest(xs[0], xs[len(xs)-1])
+	c.top = crown{x: x, y: y, ux: c.flatness(x, y), uy: c.uLift(x)}
 	c.warnOfEnds()
 	return c, nil
 }

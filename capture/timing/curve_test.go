@@ -46,6 +46,7 @@ func points(degs []float64, lift []float64, unit measure.Length) []Point {
 
 func synthetic(t testing.TB, name, column string, o Options) *Curve {
 	c := columns(t, name)
+	o.TDCU = measure.Microdegree // a table's top dead centre is exact
 	curve, err := FromPoints(points(c["crank_deg_ATDC"], c[column], measure.Inch), o)
 	require.NoError(t, err)
 	return curve

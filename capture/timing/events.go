@@ -51,16 +51,18 @@ type Span struct {
 	CentrelineU measure.Angle `json:"centreline_u_deg"`
 	Says        string        `json:"centreline_says"`
 	// Asymmetry is the centreline minus the nose: positive if the closing
-	// flank is the longer one.
-	Asymmetry *measure.Angle `json:"asymmetry_deg,omitempty"`
+	// flank is the longer one. Top dead centre cancels in it.
+	Asymmetry  *measure.Angle `json:"asymmetry_deg,omitempty"`
+	AsymmetryU *measure.Angle `json:"asymmetry_u_deg,omitempty"`
+
+	uMiddle float64 // of the centreline, without top dead centre's; degrees
 }
 
 // Nose is where a curve is highest.
 type Nose struct {
 	MaxLift  measure.Length `json:"max_lift_mm"`
 	MaxLiftU measure.Length `json:"max_lift_u_mm"`
-	// Angle is that of the highest point. Its uncertainty is wide because a
-	// nose is flat: it spans all angles whose lift cannot be told from it.
+	// Angle is that of the highest point of a curve fitted to the nose.
 	Angle measure.Angle `json:"atdc_deg"`
 	U     measure.Angle `json:"u_deg"`
 	Says  string        `json:"says"`
@@ -69,34 +71,32 @@ type Nose struct {
 	// It is well defined, but leans to the lazier flank.
 	EqualDrop  *measure.Angle `json:"equal_drop_atdc_deg,omitempty"`
 	EqualDropU *measure.Angle `json:"equal_drop_u_deg,omitempty"`
+
+	uAlone float64 // of Angle, without top dead centre's; degrees
 }
 
 // drop is how far below the nose [Nose.EqualDrop] is taken.
 const drop = 50 * measure.Thou
 
-// Nose returns the highest point.
+// Nose returns the nose as it was fitted. Max lift of a trace is that of its
+// findings (package lift): one valve has one.
 func (c *Curve) Nose() Nose {
-	x, y := c.line.Highest(c.x[0], c.x[len(c.x)-1])
-	u := c.uLift(x)
-	// Two lifts differ only if they do so by more than the chance in both.
-	same := y - math.Sqrt2*u
-	half := 0.0
-	left, _, okLeft := c.line.Down(x, same, -1)
-	right, _, okRight := c.line.Down(x, same, +1)
-	if u > 0 && okLeft && okRight {
-		half = max(x-left, right-x)
-	}
+	x, y := c.top.x, c.top.y
 	n := Nose{
-		MaxLift: millimetres(y), MaxLiftU: millimetres(coverage * math.Hypot(u, c.uHeel)),
+		MaxLift: millimetres(y), MaxLiftU: millimetres(coverage * math.Hypot(c.top.uy, c.uHeel)),
 		Angle: degrees(x), Says: saysNose(degrees(x)),
-		U: degrees(coverage * math.Sqrt(rectangular(half)*rectangular(half)+c.uTDC*c.uTDC+c.uCount()*c.uCount())),
+		U: degrees(coverage * combined(component{u: c.top.ux}, component{u: c.uSlip}, component{u: c.uZero()})),
+	}
+	n.uAlone = combined(component{u: c.top.ux}, component{u: c.uCount() / 3}, component{u: c.uSlip})
+	if c.maxLift > 0 {
+		n.MaxLift, n.MaxLiftU = c.maxLift, millimetres(math.Hypot(c.maxLiftU.Millimetres(), coverage*c.uRunOut))
 	}
 	if level := y - drop.Millimetres(); level > 0.2*y {
 		open, closed := c.event(x, level, -1), c.event(x, level, +1)
 		if open != nil && closed != nil {
 			mid := degrees((open.Angle.Degrees() + closed.Angle.Degrees()) / 2)
 			_, um := spread(open, closed)
-			um = coverage * math.Hypot(um, c.uTDC)
+			um = coverage * math.Hypot(um, c.uZero())
 			uMid := degrees(um)
 			n.EqualDrop, n.EqualDropU = &mid, &uMid
 		}
@@ -104,8 +104,13 @@ func (c *Curve) Nose() Nose {
 	return n
 }
 
-// uCount is the standard uncertainty of an angle by the encoder's counts.
+// uCount is the standard uncertainty of an angle by the encoder's counts. An
+// encoder that shows whole counts lags by up to one, always alike: the most of it
+// is in every angle, and cancels in their differences. About a third does not.
 func (c *Curve) uCount() float64 { return count(c.crankStep()) }
+
+// uZero is what all angles share: top dead centre's, and the encoder's counts.
+func (c *Curve) uZero() float64 { return math.Hypot(c.uTDC, c.uCount()) }
 
 // level returns the lift on this curve at which the given lift is reached at
 // the given place, with the constant ratio and lash of the options.
@@ -137,8 +142,8 @@ func (c *Curve) event(nose, level float64, side int) *Event {
 	if slope == 0 {
 		slope = 1e-9 // an angle that the lift does not tell
 	}
-	e := &Event{Angle: degrees(x), uAlone: min(math.Hypot(c.uLift(x)/slope, c.uCount()), 180), shared: min(max(c.uHeel/slope, -180), 180)}
-	e.U = degrees(coverage * math.Sqrt(e.uAlone*e.uAlone+e.shared*e.shared+c.uTDC*c.uTDC))
+	e := &Event{Angle: degrees(x), uAlone: min(combined(component{u: c.uLift(x) / slope}, component{u: c.uCount() / 3}, component{u: c.uSlip}), 180), shared: min(max(c.uHeel/slope, -180), 180)}
+	e.U = degrees(coverage * combined(component{u: e.uAlone}, component{u: e.shared}, component{u: c.uZero()}))
 	return e
 }
 
@@ -166,10 +171,11 @@ func (c *Curve) Passage(lift measure.Length, at Place) (Passage, error) {
 	p.Opens = c.event(x, level.Millimetres(), -1)
 	p.Closes = c.event(x, level.Millimetres(), +1)
 	p.name(c.options.Valve)
-	p.between(c.uTDC)
+	p.between(c.uZero())
 	if p.Span != nil {
 		a := p.Span.Centreline - nose.Angle
-		p.Span.Asymmetry = &a
+		u := degrees(coverage * math.Hypot(p.Span.uMiddle, c.top.ux))
+		p.Span.Asymmetry, p.Span.AsymmetryU = &a, &u
 	}
 	return p, nil
 }
@@ -193,7 +199,7 @@ func (p *Passage) between(uTDC float64) {
 	mid := (p.Opens.Angle + p.Closes.Angle) / 2
 	p.Span = &Span{
 		Duration: p.Closes.Angle - p.Opens.Angle, DurationU: degrees(coverage * d),
-		Centreline: mid, CentrelineU: degrees(coverage * math.Hypot(m, uTDC)), Says: saysNose(mid),
+		Centreline: mid, CentrelineU: degrees(coverage * math.Hypot(m, uTDC)), Says: saysNose(mid), uMiddle: m,
 	}
 }
 
@@ -253,7 +259,7 @@ func sq(v float64) float64 { return v * v }
 // area integrates from where the lift leaves the heel to where it is home
 // again: beyond, only the heel's own roughness would be added up.
 func (c *Curve) area() (mmDeg, u float64) {
-	x, y := c.line.Highest(c.x[0], c.x[len(c.x)-1])
+	x, y := c.top.x, c.top.y
 	from, to := c.x[0], c.x[len(c.x)-1]
 	least := max(1e-6*y, 2*c.uHeel)
 	if a, _, ok := c.line.Down(x, least, -1); ok {

@@ -30,6 +30,7 @@ func (c *Curve) folded(bins []placed, openings []opening) (xs, ys, ns, between [
 		}
 	}
 	c.made.Openings = len(openings)
+	c.slip(openings, period)
 
 	cycles := map[int][]placed{}
 	for _, p := range bins {
@@ -58,6 +59,28 @@ func (c *Curve) folded(bins []placed, openings []opening) (xs, ys, ns, between [
 		ns, between = append(ns, min(p.n, 20)), append(between, s)
 	}
 	return xs, ys, ns, between
+}
+
+// slip compares the flanks of the turns with each other: an encoder that lost
+// counts on the way puts them apart.
+func (c *Curve) slip(openings []opening, period float64) {
+	if len(openings) < 2 {
+		return
+	}
+	var low, high [2]float64
+	first := [2]float64{openings[0].from, openings[0].to}
+	for _, o := range openings[1:] {
+		for k, at := range [2]float64{o.from, o.to} {
+			d := math.Remainder(at-first[k], period)
+			low[k], high[k] = min(low[k], d), max(high[k], d)
+		}
+	}
+	apart := max(high[0]-low[0], high[1]-low[1])
+	// A flank's half lift is known to a bin and a count either way.
+	if usual := 2*binWidth + 2*c.crankStep(); apart > usual {
+		c.uSlip = rectangular(apart)
+		c.warn("the same flank lies %s degrees elsewhere in another turn: the encoder lost counts or its drive slips; the ± of the angles holds that", plain(apart))
+	}
 }
 
 // together averages the bins of several openings at one angle; of three or
@@ -210,6 +233,7 @@ func (c *Curve) regress(xs, ys, ns, between []float64) error {
 	}
 	c.doubtGaps(xs, top)
 	c.warnOfEnds()
+	c.top = c.noseOf(xs, ys, ns, count(c.options.Resolution.Millimetres()))
 	return nil
 }
 

@@ -61,8 +61,12 @@ func FromTrace(tr measure.Trace, opt Options) (*Curve, error) {
 	if given.Method != "" && given.Method != Regression {
 		c.warn("a trace is always drawn by regression, not by %s", given.Method)
 	}
-	c.uTDC = opt.TDCU.Degrees() / coverage
-	return c, c.regress(xs, ys, ns, between)
+	c.uTDC = opt.uTDC()
+	if err := c.regress(xs, ys, ns, between); err != nil {
+		return nil, err
+	}
+	c.liftOf(tr, given)
+	return c, nil
 }
 
 // placed is a reading in crank degrees and millimetres as the indicator shows

@@ -55,9 +55,82 @@ func (c *Curve) levelled(dst []placed) error {
 		dst[i].y -= heel
 	}
 	c.made.Heel = millimetres(sign * (heel + base))
+	out := c.mapHeel(dst, zone)
+	c.uRunOut = out
 	c.uHeel = combined(component{u: count(c.options.Resolution.Millimetres())},
-		component{u: rectangular(c.options.Limit.Millimetres())}, component{u: scatter})
+		component{u: rectangular(c.options.Limit.Millimetres())}, component{u: scatter}, component{u: out})
 	return nil
+}
+
+// HeelPoint is how far the heel stands above its level over ten crank degrees.
+type HeelPoint struct {
+	Angle measure.Angle  `json:"atdc_deg"`
+	Off   measure.Length `json:"off_mm"`
+}
+
+const (
+	heelSlot = 10.0 // crank degrees
+	ramp     = 3    // slots next to the opening that may hold a ramp
+)
+
+// mapHeel goes over the heel slot by slot, keeps the map and the run-out, and
+// returns the standard uncertainty that a base circle which runs out leaves of
+// every lift: what it does under the lobe cannot be seen, and is taken to be as
+// much as it does elsewhere.
+func (c *Curve) mapHeel(bins []placed, zone float64) float64 {
+	period := c.options.Period.Degrees()
+	n := int(math.Round(period / heelSlot))
+	type slot struct {
+		n, mean, squares float64
+		lifted           bool
+	}
+	slots := make([]slot, n)
+	for _, p := range bins {
+		s := &slots[min(n-1, int(math.Mod(math.Mod(p.x, period)+period, period)/heelSlot))]
+		if p.y > zone {
+			s.lifted = true
+			continue
+		}
+		s.n++
+		d := p.y - s.mean
+		s.mean += d / s.n
+		s.squares += d * (p.y - s.mean)
+	}
+	flat := func(i int) bool {
+		for k := -ramp; k <= ramp; k++ {
+			if slots[((i+k)%n+n)%n].lifted {
+				return false
+			}
+		}
+		return slots[i].n >= 3
+	}
+	var seen, sum, chance, low, high float64
+	for i, s := range slots {
+		if !flat(i) {
+			continue
+		}
+		off := s.mean
+		if seen == 0 {
+			low, high = off, off
+		}
+		seen++
+		low, high = min(low, off), max(high, off)
+		sum += off * off
+		chance += s.squares / max(s.n-1, 1) / s.n
+		c.made.HeelMap = append(c.made.HeelMap, HeelPoint{degrees(heelSlot * (float64(i) + 0.5)), millimetres(off)})
+	}
+	if seen < 9 { // a quarter of a turn of the crank: too little to say
+		c.made.HeelMap = nil
+		return 0
+	}
+	// What the indicator's own steps and noise make of a slot is no run-out.
+	out := math.Sqrt(max(0, sum/seen-chance/seen-sq(count(c.options.Resolution.Millimetres()))/4))
+	if out > 0 {
+		c.made.RunOut = new(millimetres((high - low) / 2))
+	} else {
+		c.made.RunOut = new(measure.Length(0))
+	}
+	return 1.2 * out
 }
 
 // densest returns the level at which sorted values lie thickest, and the
@@ -68,12 +141,18 @@ func densest(sorted []float64, resolution float64) (level, scatter float64) {
 	v := sorted
 	for len(v) > 3 {
 		half := (len(v) + 1) / 2
-		best := 0
+		// Of halves equally narrow, and an instrument that counts makes many, the
+		// middle one: the first would lie low.
+		best, last := 0, 0
 		for i := 1; i+half <= len(v); i++ {
-			if v[i+half-1]-v[i] < v[best+half-1]-v[best] {
-				best = i
+			switch d := (v[i+half-1] - v[i]) - (v[best+half-1] - v[best]); {
+			case d < -1e-9:
+				best, last = i, i
+			case d <= 1e-9:
+				last = i
 			}
 		}
+		best = (best + last) / 2
 		v = v[best : best+half]
 	}
 	mode := v[len(v)/2]

@@ -24,7 +24,8 @@ type Pair struct {
 	Advance  measure.Angle `json:"advance_deg"`
 	AdvanceU measure.Angle `json:"advance_u_deg"`
 	// NoseSeparation is the same from the noses, in cam degrees.
-	NoseSeparation *measure.Angle `json:"nose_separation_cam_deg,omitempty"`
+	NoseSeparation  *measure.Angle `json:"nose_separation_cam_deg,omitempty"`
+	NoseSeparationU *measure.Angle `json:"nose_separation_u_cam_deg,omitempty"`
 }
 
 // Pairs compares an intake with an exhaust valve at every checking lift that
@@ -51,7 +52,8 @@ func Pairs(intake, exhaust ValveTiming) []Pair {
 			p.AdvanceU = degrees(coverage * math.Hypot(math.Hypot(mi, me)/2, uTDC))
 			if intake.Nose != nil && exhaust.Nose != nil {
 				s := (intake.Nose.Angle - exhaust.Nose.Angle) / 2
-				p.NoseSeparation = &s
+				u := degrees(math.Hypot(intake.Nose.uAlone, exhaust.Nose.uAlone) * coverage / 2)
+				p.NoseSeparation, p.NoseSeparationU = &s, &u
 			}
 			out = append(out, p)
 		}
@@ -59,16 +61,21 @@ func Pairs(intake, exhaust ValveTiming) []Pair {
 	return out
 }
 
+// Typed are the two events of a valve as a person read them, with the expanded
+// uncertainty of either reading and of the top dead centre that both count from.
+type Typed struct{ Opens, Closes, U, TDCU measure.Angle }
+
 // FromEvents returns the timing of a valve of which only its two events are
-// known, exactly or with an expanded uncertainty.
-func FromEvents(v Valve, lift measure.Length, at Place, opens, closes, u measure.Angle) ValveTiming {
-	alone := u.Degrees() / coverage
+// known.
+func FromEvents(v Valve, lift measure.Length, at Place, e Typed) ValveTiming {
+	alone, uTDC := e.U.Degrees()/coverage, e.TDCU.Degrees()/coverage
+	u := degrees(coverage * math.Hypot(alone, uTDC))
 	p := Passage{
 		CheckingLift: lift, CheckedAt: at.or(AtValve), Level: lift,
-		Opens:  &Event{Angle: opens, U: u, uAlone: alone},
-		Closes: &Event{Angle: closes, U: u, uAlone: alone},
+		Opens:  &Event{Angle: e.Opens, U: u, uAlone: alone},
+		Closes: &Event{Angle: e.Closes, U: u, uAlone: alone},
 	}
 	p.name(v)
-	p.between(0)
+	p.between(uTDC)
 	return ValveTiming{Valve: v, Passages: []Passage{p}}
 }

@@ -122,6 +122,8 @@ type StopInput struct {
 	Second    []measure.Angle `json:"second_deg"`
 	AngleStep measure.Angle   `json:"angle_step_deg,omitempty"`
 	Repeat    measure.Angle   `json:"repeat_deg,omitempty"`
+	// PinOffset needs crank.
+	PinOffset measure.Length `json:"pin_offset_mm,omitempty"`
 }
 
 // PistonInput is [Piston].
@@ -208,6 +210,9 @@ func (r Request) check() error {
 	if t := r.TDC; t != nil {
 		c.That((t.Stop == nil) != (t.Piston == nil), "tdc", "give either positive_stop or piston")
 		if t.Stop != nil {
+			c.NotNegative("tdc.positive_stop.pin_offset_mm", t.Stop.PinOffset)
+			c.That(t.Stop.PinOffset <= 20*measure.Millimetre, "tdc.positive_stop.pin_offset_mm", "is %v: expected no more than 20 mm", t.Stop.PinOffset)
+			c.That(t.Stop.PinOffset == 0 || r.Crank != nil, "crank", "is missing: what a pin offset does needs stroke_mm and rod_mm")
 			for i, a := range t.Stop.First {
 				angle(fmt.Sprintf("tdc.positive_stop.first_deg[%d]", i), a)
 			}

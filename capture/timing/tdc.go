@@ -14,12 +14,21 @@ import (
 type Stop struct {
 	// First and Second are the encoder's readings, one or more a side.
 	First, Second []measure.Angle
-	// AngleStep is the encoder's degrees a count; Repeat the half width within
-	// which the piston comes to rest against the stop where there is but one
-	// reading a side. Default 0 both: not counted.
+	// AngleStep is the encoder's degrees a count, default 0: not counted. Repeat
+	// is the half width within which the piston comes to rest against the stop,
+	// touch for touch. Left out, it is taken from the touches where a side has
+	// two or more, else as 0.5 degrees (common practice, no source). PinOffset is
+	// how far the wrist pin may stand off the cylinder's axis, either way; with
+	// Crank it goes into U.
 	AngleStep measure.Angle
 	Repeat    measure.Angle
+	PinOffset measure.Length
+	Crank     *Crank
 }
+
+// unknownRepeat is how a stop that was touched once a side is taken to repeat,
+// half width in degrees.
+const unknownRepeat = 0.5
 
 // Drop is one pair of the indicator-on-piston method: the encoder's readings
 // at which the piston stands the same distance below its top before and after.
@@ -81,21 +90,37 @@ func (s Stop) TDC() (TopDeadCentre, error) {
 		return TopDeadCentre{}, worksheet.Wrongf("positive_stop", "the sides stand %s degrees apart, so that it cannot be told on which side top dead centre lies; screw the stop further out", plain(2*half))
 	}
 	mid := a + math.Remainder(b-a, 360)/2
-	side := func(u float64, readings int) []component {
-		if readings > 1 {
-			return []component{{u: u / 2, freedom: float64(readings - 1)}}
-		}
-		return []component{{u: rectangular(s.Repeat.Degrees()) / 2}}
+	repeat, once := s.Repeat.Degrees(), len(s.First) < 2 || len(s.Second) < 2
+	if repeat == 0 {
+		repeat = unknownRepeat
 	}
-	parts := append(side(uA, len(s.First)), side(uB, len(s.Second))...)
+	// The stop repeats alike on both sides: their scatter is pooled, and carries
+	// to a side that was touched but once.
+	n, m := float64(len(s.First)), float64(len(s.Second))
+	freedom := n + m - 2
+	pooled := 0.0
+	if freedom > 0 {
+		pooled = math.Sqrt((uA*uA*n*(n-1) + uB*uB*m*(m-1)) / freedom)
+	}
+	share := math.Sqrt(1/n+1/m) / 2
+	var parts []component
+	switch told := rectangular(repeat); {
+	case s.Repeat > 0 || freedom == 0:
+		parts = append(parts, component{u: max(told, pooled) * share})
+	default:
+		parts = append(parts, component{u: pooled * share, freedom: freedom})
+	}
+	if s.PinOffset > 0 && s.Crank != nil {
+		parts = append(parts, component{u: rectangular(s.Crank.pinMoves(half, s.PinOffset.Millimetres()))})
+	}
 	step := count(s.AngleStep.Degrees()) / 2
 	parts = append(parts, component{u: step}, component{u: step})
 	t := newTDC("positive stop", mid, half, parts)
 	if half < 10 {
 		t.warn("the stop meets the piston only %s degrees from its top, where it hardly moves: a longer stop repeats better", plain(half))
 	}
-	if t.U == 0 {
-		t.warn("neither the encoder's step nor how well the stop repeats is known, so no uncertainty can be given")
+	if once && s.Repeat == 0 {
+		t.warn("one touch a side cannot show how well the stop repeats: it is taken as ± %s degrees. Touch it twice from each side, or give repeat_deg", plain(unknownRepeat))
 	}
 	return t, nil
 }

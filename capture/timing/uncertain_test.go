@@ -67,15 +67,36 @@ func TestMeansOfLargeNumbers(t *testing.T) {
 	assert.InDelta(t, 0.1, s, 1e-7)
 }
 
+// pinByHalving finds numerically how far the middle of two equal heights of a
+// piston with an offset pin lies from its top.
+func pinByHalving(a, l, e, half float64) float64 {
+	height := func(deg float64) float64 {
+		s, c := math.Sincos(deg * math.Pi / 180)
+		return a*c + math.Sqrt(l*l-(a*s-e)*(a*s-e))
+	}
+	top := math.Asin(e/(l+a)) * 180 / math.Pi
+	level := height(top - half)
+	low, high := top, top+2*half
+	for range 60 {
+		if mid := (low + high) / 2; height(mid) > level {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return (low+top-half)/2 - top
+}
+
 func TestPositiveStop(t *testing.T) {
 	// 33 and 329: top dead centre at 1, not at 181.
-	s := Stop{First: []measure.Angle{deg(33)}, Second: []measure.Angle{deg(329)}, AngleStep: deg(0.15)}
+	s := Stop{First: []measure.Angle{deg(33)}, Second: []measure.Angle{deg(329)}, AngleStep: deg(0.15), Repeat: deg(0.1)}
 	got, err := s.TDC()
 	require.NoError(t, err)
 	assert.Equal(t, deg(1), got.TDC)
 	assert.Equal(t, deg(32), got.Half)
-	// Two counted readings, half of each: 0.0433013/√2, expanded.
-	assert.InDelta(t, 2*0.0433013/math.Sqrt2, got.U.Degrees(), 1e-6)
+	// Two counted readings that repeat within ± 0.1, half of each: 0.0433013/√2 and
+	// 0.1/√3/√2, expanded.
+	assert.InDelta(t, 2*math.Hypot(0.0433013, 0.1/math.Sqrt(3))/math.Sqrt2, got.U.Degrees(), 1e-6)
 	assert.Equal(t, 2.0, got.K)
 	assert.Empty(t, got.Warnings)
 	// The other way round, and counted over many turns.
@@ -83,7 +104,12 @@ func TestPositiveStop(t *testing.T) {
 	got, err = s.TDC()
 	require.NoError(t, err)
 	assert.Equal(t, deg(1), got.TDC)
-	assert.NotEmpty(t, got.Warnings, "nothing is known about how well it was read")
+	assert.NotEmpty(t, got.Warnings, "nothing is known about how well the stop repeats")
+	assert.InDelta(t, 2*0.5/math.Sqrt(3)/math.Sqrt2, got.U.Degrees(), 1e-6, "and then it is taken as half a degree")
+	// A wrist pin 1 mm off the axis, stroke 86, rod 143: the middle of equal heights
+	// 32 degrees either side against the top, by the model's own search below.
+	k := Crank{Stroke: 86 * measure.Millimetre, Rod: 143 * measure.Millimetre}
+	assert.InDelta(t, pinByHalving(43, 143, 1, 32), k.pinMoves(32, 1), 2e-4)
 	// Readings repeated: means of 33.1 and 329.1, each with u = 0.1/√3.
 	s = Stop{First: []measure.Angle{deg(33), deg(33.1), deg(33.2)}, Second: []measure.Angle{deg(329), deg(329.1), deg(329.2)}}
 	got, err = s.TDC()

@@ -110,8 +110,8 @@ func TestTimingTable(t *testing.T) {
 		// FAA question bank (from memory); see also TestBothValvesShut.
 		{15, 45, 70, 10, 240, 105, 260, 120, 25, 112.5, 7.5},
 	} {
-		in := FromEvents(Intake, measure.Millimetre, "", FromCard(Intake, Opens, deg(c.io)), FromCard(Intake, Closes, deg(c.ic)), 0)
-		ex := FromEvents(Exhaust, measure.Millimetre, "", FromCard(Exhaust, Opens, deg(c.eo)), FromCard(Exhaust, Closes, deg(c.ec)), 0)
+		in := FromEvents(Intake, measure.Millimetre, "", Typed{Opens: FromCard(Intake, Opens, deg(c.io)), Closes: FromCard(Intake, Closes, deg(c.ic)), U: 0})
+		ex := FromEvents(Exhaust, measure.Millimetre, "", Typed{Opens: FromCard(Exhaust, Opens, deg(c.eo)), Closes: FromCard(Exhaust, Closes, deg(c.ec)), U: 0})
 		is, es := in.Passages[0].Span, ex.Passages[0].Span
 		assert.Equal(t, deg(c.din), is.Duration)
 		assert.Equal(t, deg(c.icl), is.Centreline)
@@ -132,8 +132,8 @@ func TestTimingTable(t *testing.T) {
 // exhaust opens 70 BBDC and closes 10 ATDC; both valves are shut for 245
 // degrees, and open together for 25.
 func TestBothValvesShut(t *testing.T) {
-	in := FromEvents(Intake, measure.Millimetre, "", FromCard(Intake, Opens, deg(15)), FromCard(Intake, Closes, deg(45)), 0).Passages[0]
-	ex := FromEvents(Exhaust, measure.Millimetre, "", FromCard(Exhaust, Opens, deg(70)), FromCard(Exhaust, Closes, deg(10)), 0).Passages[0]
+	in := FromEvents(Intake, measure.Millimetre, "", Typed{Opens: FromCard(Intake, Opens, deg(15)), Closes: FromCard(Intake, Closes, deg(45)), U: 0}).Passages[0]
+	ex := FromEvents(Exhaust, measure.Millimetre, "", Typed{Opens: FromCard(Exhaust, Opens, deg(70)), Closes: FromCard(Exhaust, Closes, deg(10)), U: 0}).Passages[0]
 	assert.Equal(t, deg(245), ex.Opens.Angle+measure.Cycle-in.Closes.Angle)
 	assert.Equal(t, deg(25), ex.Closes.Angle-in.Opens.Angle)
 }

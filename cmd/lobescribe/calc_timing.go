@@ -274,7 +274,7 @@ func timingOfValve(t *answerTable, v *timing.ValveTiming) {
 		if s := p.Span; s != nil {
 			parts = append(parts, "duration "+angleU(s.Duration, s.DurationU), "centreline "+s.Says)
 			if s.Asymmetry != nil {
-				parts = append(parts, fmt.Sprintf("%+.2f° off the nose", s.Asymmetry.Degrees()))
+				parts = append(parts, fmt.Sprintf("%+.2f° ± %.2f° off the nose", s.Asymmetry.Degrees(), s.AsymmetryU.Degrees()))
 			}
 		}
 		t.line(line, "%s", strings.Join(parts, ", "))
@@ -290,6 +290,9 @@ func timingOfValve(t *answerTable, v *timing.ValveTiming) {
 		t.line(name+" area", "%.2f %s·deg", area, unit)
 	}
 	if v.Made != nil {
+		if out := v.Made.RunOut; out != nil {
+			t.line(name+" heel runs out", "%s either way over a turn (the usual limit is the maker's)", t.length(*out))
+		}
 		t.says(v.Made.Warnings)
 	}
 }

@@ -327,6 +327,9 @@ func (d Data) timings(v *view, w words) {
 		if t.Nose != nil {
 			nose = fmt.Sprintf("%s ± %s", t.Nose.Says, degrees(t.Nose.U))
 		}
+		if t.Made != nil && t.Made.RunOut != nil {
+			v.CardSays = once(v.CardSays, fmt.Sprintf("%s: the heel runs out by %s %s either way over a turn; it is in the ±, and its limit is the maker's.", valveWords(one.Name), w.length(*t.Made.RunOut), w.unit))
+		}
 		passages := t.Passages
 		if t.HalfLift != nil {
 			passages = append(slices.Clone(passages), *t.HalfLift)
