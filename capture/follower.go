@@ -21,6 +21,8 @@ type FollowerOptions struct {
 	HalfBand measure.Length
 	// LeastLift is the least max lift that is taken for an opening; 1 mm.
 	LeastLift measure.Length
+	// Proof is what is known of the indicator; zero: it was never proved.
+	Proof prove.Proof
 	// Expect is the max lift that the valve should have, from its earlier traces,
 	// its sisters or the cam card, and ExpectU the expanded uncertainty of that
 	// figure; 0: nothing is expected. Openings that have settled take its place.
@@ -87,7 +89,7 @@ func NewFollower(o FollowerOptions) *Follower {
 func (f *Follower) Another(expect, u measure.Length) {
 	*f = Follower{
 		o: f.o, news: f.news[:0], at: f.at, lastAt: f.at, state: AtHeel, since: math.NaN(),
-		seg: lift.NewSegmenter(lift.Options{Sign: f.o.Sign, Resolution: f.o.Resolution, LeastLift: f.o.LeastLift}),
+		seg: lift.NewSegmenter(lift.Options{Sign: f.o.Sign, Resolution: f.o.Resolution, LeastLift: f.o.LeastLift, Proof: f.o.Proof}),
 	}
 	f.o.Expect, f.o.ExpectU = expect, u
 	if expect > 0 {
@@ -95,8 +97,11 @@ func (f *Follower) Another(expect, u measure.Length) {
 	}
 }
 
-// Prove says what is known of the indicator from now on.
-func (f *Follower) Prove(p prove.Proof) { f.seg.Prove(p) }
+// Prove says what is known of the indicator from now on, also on other valves.
+func (f *Follower) Prove(p prove.Proof) {
+	f.o.Proof = p
+	f.seg.Prove(p)
+}
 
 // Step takes the next reading and appends what has happened to dst: a [Cue],
 // [Opened] or [Fault]. A reading without a lift changes nothing.

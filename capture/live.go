@@ -152,7 +152,8 @@ func (l *Live) Hold(on bool) {
 		if on {
 			l.stop()
 		} else if l.held {
-			l.follower, l.recorder = NewFollower(l.o.Follower), NewRecorder(l.o.Recorder)
+			l.follower.Another(l.follower.o.Expect, l.follower.o.ExpectU)
+			l.recorder = NewRecorder(l.o.Recorder)
 		}
 		l.held = on
 	}})

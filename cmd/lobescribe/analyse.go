@@ -13,7 +13,7 @@ import (
 )
 
 func newAnalyse() *cobra.Command {
-	var direction string
+	var direction, proof string
 	cmd := &cobra.Command{
 		Use:     "analyse FILE",
 		Aliases: []string{"analyze"},
@@ -34,13 +34,18 @@ reads standard input.`,
 			if err != nil {
 				return err
 			}
-			f, err := analyseFile(cmd, args[0], lift.Options{Sign: sign})
+			known, err := readProof(proof)
+			if err != nil {
+				return err
+			}
+			f, err := analyseFile(cmd, args[0], lift.Options{Sign: sign, Proof: known})
 			if err != nil {
 				return err
 			}
 			return p.print(f, func(w io.Writer, u measure.Unit) error { return tableFindings(w, f, u) })
 		},
 	}
+	addProofFlag(cmd, &proof)
 	addDirectionFlag(cmd, &direction)
 	addOutputFlags(cmd)
 	return cmd

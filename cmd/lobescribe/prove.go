@@ -1,9 +1,11 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"os"
 
 	"github.com/spf13/cobra"
 
@@ -145,4 +147,27 @@ func tableProof(w io.Writer, p prove.Proof, u measure.Unit) error {
 		fmt.Fprintln(w, "! Its zero was lost since: the stops hold no longer. Prove it again.")
 	}
 	return nil
+}
+
+func addProofFlag(cmd *cobra.Command, to *string) {
+	cmd.Flags().StringVar(to, "proof", "", "what is known of the indicator: a file that prove --json wrote")
+	_ = cmd.MarkFlagFilename("proof", "json")
+}
+
+// readProof reads what prove --json wrote; none for no name.
+func readProof(name string) (p prove.Proof, err error) {
+	if name == "" {
+		return p, nil
+	}
+	text, err := os.ReadFile(name)
+	if err == nil {
+		err = json.Unmarshal(text, &p)
+	}
+	if err == nil && !p.Proved() {
+		err = errors.New("no indicator was proved in it")
+	}
+	if err != nil {
+		return p, wordsError{fmt.Errorf("--proof %s: %w; name a file that `lobescribe prove ADDRESS --json` wrote", name, err)}
+	}
+	return p, nil
 }

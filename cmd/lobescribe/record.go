@@ -16,7 +16,7 @@ import (
 )
 
 func newRecord() *cobra.Command {
-	var indicator, encoder, direction, engine, valve string
+	var indicator, encoder, direction, engine, valve, proof string
 	var openings int
 	var save bool
 	cmd := &cobra.Command{
@@ -46,6 +46,9 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 			if o.Devices, err = parseDevices(indicator, encoder, o.Device); err != nil {
 				return err
 			}
+			if o.Proof, err = readProof(proof); err != nil {
+				return err
+			}
 			if save {
 				store, err := openStore(cmd, storage.Options{})
 				if err != nil {
@@ -56,7 +59,14 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 					return wordsError{err}
 				}
 				o.Store = store
-				o.Head = storage.Head{Engine: engine, Valve: valve, Source: daemon.SourceLive}
+				if proof == "" {
+					known, err := store.Indicator(o.Devices[capture.Indicator].Identity())
+					if err != nil {
+						return err
+					}
+					o.Proof = known.Proof
+				}
+				o.Head = storage.Head{Engine: engine, Valve: valve, Source: daemon.SourceLive, Proof: o.Proof}
 			}
 			recorded, err := record(cmd, o, p.unit)
 			if err != nil {
@@ -72,6 +82,7 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 	cmd.Flags().BoolVar(&save, "save", false, "keep the trace in the store")
 	cmd.Flags().StringVar(&engine, "engine", "", "with --save: the engine it belongs to")
 	cmd.Flags().StringVar(&valve, "valve", "", "with --save: the valve it belongs to, as in 3I or 3E")
+	addProofFlag(cmd, &proof)
 	addDirectionFlag(cmd, &direction)
 	heeds(cmd.Flags(), "indicator", "encoder", "direction")
 	addOutputFlags(cmd)

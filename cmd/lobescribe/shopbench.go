@@ -24,11 +24,11 @@ var errOnlyShows = fmt.Errorf("the page over a shop only shows: %w", dashboard.E
 // Findings works out a trace, and does not store it: the record is made of the
 // stream alone.
 func (b recordBench) Findings(_ context.Context, id storage.ID) (lift.Findings, error) {
-	_, trace, err := b.store.Load(id)
+	head, trace, err := b.store.Load(id)
 	if len(trace.Readings) == 0 && err != nil {
 		return lift.Findings{}, err
 	}
-	return lift.Analyse(trace, lift.Options{})
+	return lift.Analyse(trace, lift.Options{LeaveOut: head.LeftOut, Proof: head.Proof})
 }
 
 func (b recordBench) Export(_ context.Context, id storage.ID, format string, w io.Writer) error {

@@ -99,7 +99,7 @@ func newShow() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			f, err := lift.Analyse(trace, lift.Options{Sign: sign})
+			f, err := lift.Analyse(trace, lift.Options{Sign: sign, LeaveOut: head.LeftOut, Proof: head.Proof})
 			if err != nil {
 				return fmt.Errorf("trace %s: %w", id, err)
 			}

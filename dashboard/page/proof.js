@@ -50,7 +50,7 @@ export function leftWords(now, reading_nm, unit) {
   const left = travelLeft(now, reading_nm);
   if (!left) return "";
   const [inward, outward] = now?.proof.in === -1 ? [left.down, left.up] : [left.up, left.down];
-  return `${farLength(inward, unit)} in, ${farLength(outward, unit)} out`;
+  return `${farLength(inward, unit)} inward, ${farLength(outward, unit)} outward`;
 }
 
 /** The steps of a proving, each with what is done in it in a word or two. */

@@ -10,6 +10,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
+	"lobescribe/capture/prove"
 	"lobescribe/device"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -24,6 +25,8 @@ type RecordOptions struct {
 	// context does.
 	Openings int
 	Sign     int // of the lift, as capture.FollowerOptions has it
+	// Proof is what is known of the indicator. Default: nothing.
+	Proof prove.Proof
 	// Store keeps the trace under Head. Default: it is kept nowhere.
 	Store *storage.Store
 	Head  storage.Head
@@ -73,7 +76,7 @@ func Record(ctx context.Context, o RecordOptions) (Recorded, error) {
 		}})
 	settled := 0
 	live := capture.NewLive(capture.LiveOptions{
-		Follower: capture.FollowerOptions{Sign: o.Sign},
+		Follower: capture.FollowerOptions{Sign: o.Sign, Proof: o.Proof},
 		Recorder: capture.RecorderOptions{Rest: measure.StampOf(1000 * time.Hour)},
 		Clock:    device.Now, Keeper: keeper,
 		Tell: func(m capture.Message) {
@@ -115,7 +118,7 @@ func Record(ctx context.Context, o RecordOptions) (Recorded, error) {
 	if len(trace.Readings) == 0 {
 		return Recorded{}, errors.New("nothing was recorded: no reading came; try `lobescribe listen` or `lobescribe doctor` with the same address")
 	}
-	f, err := lift.Analyse(trace, lift.Options{Sign: o.Sign})
+	f, err := lift.Analyse(trace, lift.Options{Sign: o.Sign, Proof: o.Proof})
 	if err == nil && kept.last != 0 {
 		err = o.Store.PutFindings(kept.last, f)
 	}

@@ -42,7 +42,7 @@ func (d *Daemon) Import(ctx context.Context, name string, r io.Reader) (storage.
 
 // ImportTrace stores a whole trace and its findings.
 func ImportTrace(s *storage.Store, t measure.Trace, h storage.Head) (storage.ID, error) {
-	f, err := lift.Analyse(t, lift.Options{})
+	f, err := lift.Analyse(t, lift.Options{LeaveOut: h.LeftOut, Proof: h.Proof})
 	if err != nil {
 		return 0, err
 	}

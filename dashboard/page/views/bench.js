@@ -63,7 +63,7 @@ function TravelLine({ state, reading }) {
   const warning = tooLittle(now, state.engine.position, reading, state.unit);
   if (warning) return html`<p class="trouble travel-line" role="alert"><${Mark} shape="triangle" /> ${warning}</p>`;
   const left = leftWords(now, reading, state.unit);
-  if (left) return html`<p class="hint travel-line">Spindle can go ${left}</p>`;
+  if (left) return html`<p class="hint travel-line">Spindle travel left: ${left}</p>`;
   return html`<p class="hint travel-line">${now.proof.loose ? "The indicator's zero has changed, so its stops are not known." : "This indicator was never proved: ten seconds."} <a href="#/devices">Prove it</a></p>`;
 }
 

@@ -20,13 +20,13 @@ export function Devices() {
   const { value: ports, error, again } = useFetched((signal) => app.api.get("/ports", signal), []);
   const simulator = (/** @type {boolean} */ on) => app.api.post("/simulator", { on }).then(() => app.notify(on ? "The simulator is running." : "The simulator is off."), (err) => app.notify(err.message, "amiss"));
   const indicator = state.devices.indicator;
-  return html`<h1>Devices</h1>
+  return html`<h1>Devices</h1>${state.proof?.proving ? html`<${ProveStep} />` : null}
     ${!indicator ? html`<p class="lead"><${Mark} shape="ring" /> First the indicator: find its port below, look at what it says, and choose it.</p>`
       : indicator.state === "live" ? html`<p class="lead">
         <${Mark} shape="check" kind="good" /> The indicator is heard. Touch its spindle: the figure on the <a href="#/bench">bench</a> must move.${state.bench.engine ? "" : html` Then <a href="#/engine">name the engine</a>.`}</p>` : null}
     <section class="device-cards">
       ${roles.map(([id, name]) => html`<${DeviceCard} key=${id} id=${id} name=${name} device=${state.devices[id]} unit=${state.unit} app=${app} />`)}</section>
-    <${ProveStep} /><${ShopLine} /><${DelayStep} />
+    ${state.proof?.proving ? null : html`<${ProveStep} />`}<${ShopLine} /><${DelayStep} />
     ${state.missed ? html`<p class="hint">This page was too slow for ${state.missed.toLocaleString("en")} readings since it was opened. They are in the trace all the same.</p>` : null}
     <section><h2>Ports</h2>
       <p class="row"><button onClick=${again}>Look again</button></p>

@@ -9,8 +9,8 @@ const now = { indicator: "serial:/dev/ttyUSB0", proving: null, expected_lift_mm:
 
 test("the travel left is told both ways, and not at all where the stops are not known", () => {
   assert.deepEqual(travelLeft(now, 1e6), { down: 16e6, up: 9.4e6 });
-  assert.equal(leftWords(now, 1e6, "mm"), "9.40 mm in, 16.00 mm out");
-  assert.equal(leftWords({ ...now, proof: { ...now.proof, in: -1 } }, 1e6, "mm"), "16.00 mm in, 9.40 mm out");
+  assert.equal(leftWords(now, 1e6, "mm"), "9.40 mm inward, 16.00 mm outward");
+  assert.equal(leftWords({ ...now, proof: { ...now.proof, in: -1 } }, 1e6, "mm"), "16.00 mm inward, 9.40 mm outward");
   assert.equal(travelLeft({ ...now, proof: { ...now.proof, loose: true } }, 1e6), null);
   assert.equal(travelLeft({ ...now, proof: { proved: false } }, 1e6), null);
   assert.equal(leftWords(null, 1e6, "mm"), "");
