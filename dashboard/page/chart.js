@@ -17,6 +17,7 @@ import { html } from "./ui.js";
  * @property {(from: number, to: number) => void} [onRange] when another stretch of x is looked at
  * @property {{x: number, label: string, dashed?: boolean}[]} [uprights] marked places on x
  * @property {{y: number, label: string}[]} [levels] marked heights
+ * @property {{x: number, y: number}[]} [crosses] readings that do not count; one beyond the edge is drawn on it
  * @property {string} says what the chart shows, in words
  * @property {string} [xUnit]
  * @property {number} [height]
@@ -95,7 +96,7 @@ export function Chart(props) {
     p.setData(props.data, false);
     p.setScale("x", closer ? { min, max } : { min: whole[0], max: whole[1] });
   }, [props.data]);
-  useEffect(() => plot.current?.redraw(false), [props.uprights, props.levels]);
+  useEffect(() => plot.current?.redraw(false), [props.uprights, props.levels, props.crosses]);
 
   return html`<figure class="chart"><div ref=${box} tabindex="0" role="application" aria-roledescription="chart"
     aria-label=${`${props.says} Plus and minus zoom, arrows pan, 0 shows all.`}
@@ -159,7 +160,7 @@ function make(place, latest) {
  * @param {ChartProps} props
  * @param {{ink: string, soft: string, target: string, font: string}} colours
  */
-function drawMarks(u, { uprights = [], levels = [] }, { ink, soft, target, font }) {
+function drawMarks(u, { uprights = [], levels = [], crosses = [] }, { ink, soft, target, font }) {
   const { ctx, bbox } = u, scale = devicePixelRatio || 1;
   ctx.save();
   ctx.beginPath();
@@ -197,7 +198,26 @@ function drawMarks(u, { uprights = [], levels = [] }, { ink, soft, target, font 
     ctx.stroke();
     ctx.fillText(label, bbox.left + 6 * scale, at - 4 * scale);
   }
+  drawCrosses(u, crosses, ink);
   ctx.restore();
+}
+
+/** @param {any} u @param {{x: number, y: number}[]} crosses @param {string} ink */
+function drawCrosses(u, crosses, ink) {
+  const { ctx, bbox } = u, scale = devicePixelRatio || 1, arm = 5 * scale;
+  ctx.strokeStyle = ink;
+  ctx.setLineDash([]);
+  ctx.lineWidth = 2 * scale;
+  ctx.beginPath();
+  for (const { x, y } of crosses) {
+    const left = u.valToPos(x, "x", true);
+    const top = Math.min(Math.max(u.valToPos(y, "y", true), bbox.top + arm), bbox.top + bbox.height - arm);
+    ctx.moveTo(left - arm, top - arm);
+    ctx.lineTo(left + arm, top + arm);
+    ctx.moveTo(left - arm, top + arm);
+    ctx.lineTo(left + arm, top - arm);
+  }
+  ctx.stroke();
 }
 
 /** @param {any} u @param {ChartProps} props */

@@ -127,9 +127,15 @@ function LiftChart({ id, findings, unit, at }) {
   ]);
   if (!Number.isNaN(at)) uprights.push({ x: at, label: "replay", dashed: false });
   const levels = findings && findings.half_lift_mm > 0 ? [{ y: (findings.half_lift_mm * 1e6) / nanometres[unit], label: `half lift ${length(findings.half_lift_mm * 1e6, unit)}` }] : [];
+  const doubts = findings?.doubts ?? [];
+  const one = nanometres[unit];
+  const crosses = doubts.map((d) => ({ x: d.t_s, y: (zero.sign * (d.reading_mm * 1e6 - zero.heel)) / one }));
+  // One reading at no valve must not press the lift flat.
+  const most = findings ? (findings.max_lift_mm * 1e6) / one : 0;
+  const scales = doubts.length > 0 && most > 0 ? { y: { range: () => [-0.15 * most, 1.2 * most] } } : {};
   const write = (/** @type {number} */ v) => `${digits(v * nanometres[unit], unit)} ${unit}`;
-  return html`<${Chart} data=${data} limits=${whole} onRange=${onRange} uprights=${uprights} levels=${levels} xUnit="s"
-    says=${`${zero.known ? "Lift" : "What the indicator showed"} against time, ${seconds(whole[1])} in all.`}
+  return html`<${Chart} data=${data} limits=${whole} onRange=${onRange} uprights=${uprights} levels=${levels} crosses=${crosses} scales=${scales} xUnit="s"
+    says=${`${zero.known ? "Lift" : "What the indicator showed"} against time, ${seconds(whole[1])} in all.${doubts.length ? ` Crosses mark ${doubts.length} readings that do not count.` : ""}`}
     series=${[{ label: zero.known ? "lift" : "indicator", stroke: "--ink", write }, { label: "", stroke: "--ink", write }]} bands=${[{ series: [2, 1], fill: "--ink" }]}
     axes=${[{ label: "time, s" }, { label: `${zero.known ? "lift" : "indicator"}, ${unit}`, size: 64 }]} />`;
 }
@@ -142,7 +148,7 @@ function LiftChart({ id, findings, unit, at }) {
 export function zeroOf(findings) {
   const o = findings?.openings?.[0];
   if (!o) return { heel: 0, sign: 1, known: false };
-  return { heel: o.heel_mm * 1e6, sign: o.opening_half.reading_mm >= o.heel_mm ? 1 : -1, known: true };
+  return { heel: o.heel_mm * 1e6, sign: findings.sign || (o.opening_half.reading_mm >= o.heel_mm ? 1 : -1), known: true };
 }
 
 /** @param {{trace: any, again: () => void}} props */
@@ -152,6 +158,12 @@ function PutAway({ trace, again }) {
   return trace.put_away ? html`<button type="button" onClick=${() => set("")}>Bring it back</button>`
     : html`<${LeaveOut} name="Put it away" of="this trace" act=${set} reasons=${["wrong valve", "only a try", "something slipped"]} />`;
 }
+
+/** How many readings do not count, by reason. @param {Record<string, number>} doubted */
+const doubtedWords = (doubted) => Object.entries(doubted).map(([why, n]) => `${n.toLocaleString("en")} ${doubtNames[why] ?? why}`).join(", ");
+
+/** @type {Readonly<Record<string, string>>} */
+const doubtNames = Object.freeze({ misread: "misread", implausible: "where no valve can be", repeated: "repeated" });
 
 /** @param {{findings: import("../state.js").Findings|null, agreement: import("../agreement.js").Agreement, of: string, valve: string, again: () => void, unit: import("../units.js").Unit}} props of: the trace whose openings can be left out */
 export function FindingsBlock({ findings, agreement, of: id, valve, again, unit }) {
@@ -166,6 +178,7 @@ export function FindingsBlock({ findings, agreement, of: id, valve, again, unit 
       <div><dt>half lift</dt><dd>${length(findings.half_lift_mm * 1e6, unit)}</dd></div>
       ${openings.length > 1 ? html`<div><dt>spread over ${openings.length} openings</dt><dd>${length(findings.spread_mm * 1e6, unit)}</dd>
         </div>` : null}
+      ${findings.doubted ? html`<div><dt>readings that do not count</dt><dd>${doubtedWords(findings.doubted)}</dd></div>` : null}
       <div><dt>indicator's step</dt><dd>${small(findings.resolution_mm * 1e6, unit)} ${unit}</dd></div>
     </dl>
     <p class="hint">The figure after ± is the expanded uncertainty, k = 2: the truth is inside it about 95 times in 100.</p>` : html`<p class="lead">Every opening of this trace is left out.</p>`}
