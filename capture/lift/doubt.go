@@ -28,6 +28,40 @@ const (
 	mostFrozen = 64
 )
 
+// beyond follows a signal that is where no valve is: lower than its heel, or far
+// higher than it has ever opened, and back before a re-zero or a slip would be.
+type beyond struct {
+	since point
+	is    bool
+}
+
+const (
+	// A heel moves by no more than this without something having slipped.
+	leastBeyond = 800 * um
+	mostBeyond  = 3 * s
+)
+
+// judgeBeyond tells of a stretch of readings that was too long, or too well
+// shaped, for the sift, and that no valve can have made.
+func (g *Segmenter) judgeBeyond(p point) {
+	k, sign := g.believed()
+	if k == nil || g.sign == 0 || !g.published || !k.sure {
+		return
+	}
+	b := &g.beyond
+	v := p.y*float64(sign) - k.heel
+	out := v < -leastBeyond || v > 1.15*k.largest+leastBeyond
+	switch {
+	case out && !b.is:
+		b.is, b.since = true, p
+	case !out && b.is:
+		b.is = false
+		if p.t-b.since.t < mostBeyond && g.doubts.first(sift.Misread) {
+			g.fault(Misread, stamp(b.since.t), "the reading went where this valve has never been and came back: it was misread, or the stand was knocked. Turn the opening around it again; check cable and plug")
+		}
+	}
+}
+
 // again lets the reading go on elsewhere without that being a jump.
 func (g *Segmenter) again() {
 	g.sound = g.sift.Again(g.sound[:0])

@@ -49,6 +49,7 @@ type Segmenter struct {
 	newest    measure.Stamp     // of all that came
 	any       bool
 	doubts    doubts
+	beyond    beyond
 	steps     step.Finder
 	noise     noiseMeter
 	tracks    [2]track      // the reading grows, the reading falls
@@ -110,6 +111,7 @@ func (g *Segmenter) feed(r measure.Reading) {
 	}
 	g.n++
 	g.last = p
+	g.judgeBeyond(p)
 	for i := range g.tracks {
 		if g.sign != 0 && g.sign != signOf(i) {
 			continue
