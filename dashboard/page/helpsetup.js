@@ -64,7 +64,7 @@ export const setupHelp = [
   {
     name: "With a crank encoder: find top dead centre",
     how: [html`Use a stop in the plug hole, against it from both sides: <a href="#/timing">Timing</a>, Top dead centre.`, "Always come up to a mark in the engine's own direction."],
-    checks: "turning the wrong way, and how late one instrument is against the other.",
+    checks: "turning the wrong way, how late one instrument is against the other, whether the encoder slipped, and whether its counts make whole turns from nose to nose.",
     faults: ["back-turn", "late-port", "encoder-slip", "encoder-counts"],
   },
   {
