@@ -3,6 +3,7 @@ package storage
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -174,7 +175,7 @@ func TestCutWhileRecording(t *testing.T) {
 		what := fmt.Sprintf("cut to %d", n)
 		path := filepath.Join(inMemory(t), "s")
 		require.NoError(t, os.WriteFile(path, image, 0o600))
-		s, err := Open(path, Options{flushLate: true})
+		s, err := Open(path, Options{})
 		require.NoError(t, err)
 		require.NoError(t, s.recount())
 		rs := turned(900, 100, 77)
@@ -202,6 +203,25 @@ func TestCutWhileRecording(t *testing.T) {
 		_, got, err := s.Load(w.ID())
 		require.NoError(t, err)
 		require.Equal(t, rs, got.Readings, "%s: what is in memory is written again", what)
+		for id := range acked { // what is there by now
+			_, got, err := s.Load(id)
+			if acked[id] = got.Readings; err != nil {
+				delete(acked, id)
+			}
+		}
+		if n%2 == 0 { // cut once more, and closed before anybody finds out
+			require.NoError(t, os.Truncate(path, n/2))
+		}
+		require.NoError(t, s.Close())
+		s, err = Open(path, Options{Repair: true, ProveLater: true})
+		if errors.Is(err, ErrNotAStore) || errors.Is(err, ErrEmptied) {
+			continue
+		}
+		require.NoError(t, err, what)
+		s.scrub(t.Context(), nil)
+		_, err = s.Mend(t.Context())
+		require.NoError(t, err, what)
+		accounted(t, s, acked, what)
 		require.NoError(t, s.Close())
 	}
 }
