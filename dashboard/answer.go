@@ -47,6 +47,9 @@ func body(w http.ResponseWriter, r *http.Request, most int64) ([]byte, error) {
 		return nil, &problem{status: http.StatusUnsupportedMediaType, says: "This takes JSON: send it with Content-Type: application/json."}
 	}
 	b, err := io.ReadAll(http.MaxBytesReader(w, r.Body, most))
+	if err == nil && tooDeep(b) {
+		return nil, wrong("", "The JSON goes deeper than %d levels, which nothing here needs.", deepest)
+	}
 	if err != nil {
 		var large *http.MaxBytesError
 		if errors.As(err, &large) {
@@ -55,6 +58,43 @@ func body(w http.ResponseWriter, r *http.Request, most int64) ([]byte, error) {
 		return nil, &problem{status: http.StatusBadRequest, says: "The request broke off before it was whole. Send it again."}
 	}
 	return b, nil
+}
+
+// deepest is how deep what is sent may be nested: each level costs whoever reads
+// it memory, and its end is far away.
+const deepest = 64
+
+// tooDeep looks at the brackets of a JSON text, before anything is made of it.
+func tooDeep(b []byte) bool {
+	depth, quoted := 0, false
+	for i := 0; i < len(b); i++ {
+		switch c := b[i]; {
+		case quoted && c == '\\':
+			i++
+		case c == '"':
+			quoted = !quoted
+		case quoted:
+		case c == '{' || c == '[':
+			if depth++; depth > deepest {
+				return true
+			}
+		case c == '}' || c == ']':
+			depth--
+		}
+	}
+	return false
+}
+
+// longestError is more than any sentence of ours: what is quoted in it may be as
+// long as what was sent.
+const longestError = 2000
+
+// brief cuts what is told of an error.
+func brief(says string) string {
+	if len(says) <= longestError {
+		return says
+	}
+	return strings.ToValidUTF8(says[:longestError], "") + "…"
 }
 
 // decode is read without the wire.
@@ -133,6 +173,7 @@ func send(w http.ResponseWriter, status int, text []byte) {
 
 // fail writes an error as JSON.
 func fail(w http.ResponseWriter, status int, says, field string) {
+	says, field = brief(says), brief(field)
 	answer(w, status, struct {
 		Error string `json:"error"`
 		Field string `json:"field,omitempty"`

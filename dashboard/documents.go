@@ -18,6 +18,9 @@ func (s *Server) listEngines(w http.ResponseWriter, _ *http.Request) error {
 	if err != nil && sheet.Damaged(err) == nil {
 		return err
 	}
+	if len(list) == 0 && err != nil {
+		return err // an empty list would say that there is none
+	}
 	// One that does not read must not hide the others.
 	answer(w, http.StatusOK, list)
 	return nil
@@ -215,7 +218,7 @@ func (s *Server) listTrials(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	all, err := s.store.Trials(id)
-	if err != nil && sheet.Damaged(err) == nil {
+	if err != nil && (sheet.Damaged(err) == nil || len(all) == 0) {
 		return err
 	}
 	of := r.URL.Query().Get("valve")

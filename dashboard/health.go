@@ -118,8 +118,13 @@ func (s *Server) Health(ctx context.Context) Health {
 	switch {
 	case errors.Is(room, errHung):
 		room = fmt.Errorf("the store hangs (%w): is its disk still there?", room)
+	case room == nil && now.Trace != nil && now.Trace.State == capture.TraceFailed:
+		room = fmt.Errorf("readings are being lost. %s", now.Trace.Says)
 	case room == nil && now.Trace != nil && now.Trace.State == capture.TraceBehind:
 		room = fmt.Errorf("the store is behind. %s", now.Trace.Says)
+	}
+	for _, r := range now.Repairs {
+		h.Notes = append(h.Notes, r.Says)
 	}
 	if live != nil {
 		live = fmt.Errorf("the live side hangs (%w): readings are not being taken; start the daemon anew", live)

@@ -3,11 +3,13 @@ package dashboard
 import (
 	"encoding/json"
 	"os"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"lobescribe/capture"
 	"lobescribe/storage"
 )
 
@@ -50,4 +52,27 @@ func TestRepairsAreToldUntilDismissed(t *testing.T) {
 	assert.JSONEq(t, "[]", text)
 	_, text = s.ask("GET", "/api/v1/repairs?all", "")
 	assert.Contains(t, text, list[0].ID)
+}
+
+// What is nested deeper than anything needs is refused before it costs memory,
+// and no answer is as long as what was sent.
+func TestWhatIsNestedDeepIsRefused(t *testing.T) {
+	s := serve(t, nil)
+	for _, body := range []string{strings.Repeat("[", 1<<20), strings.Repeat(`{"a":`, 100_000), `{"` + strings.Repeat("x", 1<<19) + `":1}`} {
+		status, text := s.ask("POST", "/api/v1/calc/shims", body)
+		assert.Equal(t, 400, status)
+		assert.Less(t, len(text), 4000)
+	}
+	assert.False(t, tooDeep([]byte(`{"a":"[[[[\"[[[`+strings.Repeat("[", 100)+`"}`)))
+	assert.True(t, tooDeep([]byte(strings.Repeat("[", deepest+1))))
+	assert.False(t, tooDeep([]byte(strings.Repeat("[]", 1000))))
+}
+
+// A trace that fails is a fault of the health.
+func TestReadingsBeingLostAreAFault(t *testing.T) {
+	s := serve(t, nil)
+	s.hub.Publish(capture.TraceState{ID: 1, State: capture.TraceFailed, Says: "Memory is full too"}, 0)
+	status, text := s.ask("GET", "/healthz", "")
+	assert.Equal(t, 503, status)
+	assert.Contains(t, text, "eadings are being lost. Memory is full too")
 }

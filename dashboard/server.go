@@ -124,10 +124,12 @@ func New(o Options) (*Server, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
+	// All that is logged here is what somebody's request brought about.
+	o.Log = slog.New(door.Spare(o.Log.Handler()))
 	if o.Clock == nil {
 		o.Clock = time.Now
 	}
-	d, err := door.New(door.Options{LAN: o.LAN, Key: o.Key, Names: o.Names, Log: o.Log, Refuse: refuse})
+	d, err := door.New(door.Options{LAN: o.LAN, Key: o.Key, Names: o.Names, Log: o.Log, Refuse: refuse, Known: known})
 	if err != nil {
 		return nil, fmt.Errorf("opening the dashboard: %w", err)
 	}
@@ -168,7 +170,7 @@ func refuse(w http.ResponseWriter, r *http.Request, status int, says string) {
 // goodbye to the sockets, and returns nil, all within two seconds. It closes l
 // and the hub.
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
-	l = limit(l, s.o.Connections)
+	l = net.Listener(limit(l, s.o.Connections))
 	if s.o.TLS != nil {
 		l = tls.NewListener(l, s.o.TLS)
 	}
@@ -179,6 +181,7 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 		WriteTimeout:      s.o.AnswerWait,
 		IdleTimeout:       time.Minute,
 		MaxHeaderBytes:    16 << 10,
+		ConnContext:       withConnection,
 		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
 	}
 	ended := make(chan error, 1)

@@ -118,6 +118,17 @@ func (s *Store) leaveMark() {
 	}
 }
 
+// leaveHurtMark says of a store that is let go of hurt what was in it, and which
+// transaction was the last: an earlier state must not pass for the last one.
+func (s *Store) leaveHurtMark() {
+	s.mu.Lock()
+	mark := closedMark{Written: time.Now().UnixNano(), Tx: s.written, Tally: s.tally}
+	s.mu.Unlock()
+	if text, err := json.Marshal(mark); err == nil && mark.Tx > 0 {
+		_ = os.WriteFile(s.markName(), text, 0o600) // without it less is known, no more
+	}
+}
+
 // Prove proves the pages of a store that was opened with Options.ProveLater,
 // while it is in use, unless opening it has. When one is hurt, the store takes
 // no more from then on, and Prove returns why: open it anew, with Repair.

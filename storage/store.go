@@ -317,6 +317,9 @@ func (s *Store) letGo(ctx context.Context) error {
 		s.db, s.file, s.stuck = nil, nil, false
 		s.mu.Unlock()
 	}()
+	if !s.readOnly && !s.late && s.sound() != nil {
+		s.leaveHurtMark()
+	}
 	if stuck {
 		return s.file.Close()
 	}

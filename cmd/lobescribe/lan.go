@@ -79,6 +79,16 @@ func ownAddress() string {
 	return "127.0.0.1"
 }
 
+// isTerminal tells whether somebody looks at w while it is written.
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	if !ok {
+		return false
+	}
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}
+
 // printLANLink prints the link and its QR code, two rows of modules a line.
 func printLANLink(w io.Writer, link string) error {
 	code, err := qr.Encode(link, qr.M)

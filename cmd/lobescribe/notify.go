@@ -124,7 +124,12 @@ func statusLine(url string, now dashboard.Hello) string {
 			parts = append(parts, fmt.Sprintf("recording trace %d", t.ID))
 		case capture.TraceBehind:
 			parts = append(parts, "the disk refuses, readings wait in memory")
+		case capture.TraceFailed:
+			parts = append(parts, "READINGS ARE BEING LOST: "+t.Says)
 		}
+	}
+	if len(now.Repairs) > 0 {
+		parts = append(parts, "the store was repaired, see the page for what is lost")
 	}
 	return strings.Join(parts, "; ")
 }

@@ -6,10 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"net"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -136,7 +138,11 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	if err != nil {
 		return err
 	}
-	log := logger(cmd)
+	o, err := f.pageOptions(cmd)
+	if err != nil {
+		return err
+	}
+	log := slog.New(door.Scrub(logger(cmd).Handler(), o.Key))
 	devices, err := deviceOptions(cmd)
 	if err != nil {
 		return err
@@ -170,10 +176,6 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 		err = errors.Join(err, d.Wait())
 	}()
 
-	o, err := f.pageOptions(cmd)
-	if err != nil {
-		return err
-	}
 	o.Hub, o.Store, o.Bench, o.Version, o.Log = hub, store, d, version, log
 	o.Alive, o.Metrics, o.Telling = d.Answers, d.Metrics(), member.telling()
 	server, err := dashboard.New(o)
@@ -280,8 +282,12 @@ func (f *serveFlags) greet(p printer, at net.Addr, o dashboard.Options) error {
 	}
 	return p.print(v, func(w io.Writer, _ measure.Unit) error {
 		fmt.Fprintf(w, "Lobescribe is at %s\n", v.URL)
-		if v.LAN != "" {
+		switch {
+		case v.LAN != "" && isTerminal(w):
 			return printLANLink(w, v.LAN)
+		case v.LAN != "":
+			// Whatever reads this may keep it for others, as a journal does.
+			fmt.Fprintf(w, "Other machines on this network reach it at %s, with the key that `lobescribe key` prints\n", strings.TrimSuffix(v.LAN, "?key="+o.Key.Reveal()))
 		}
 		return nil
 	})

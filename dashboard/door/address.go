@@ -153,6 +153,8 @@ func mayPoll(scheme, settings string) error {
 			switch {
 			case scheme == "tcp" && word != "":
 				return errors.New("a page may not have anything sent over the network: leave poll= out, or start the daemon with this address on the command line")
+			case strings.ContainsFunc(word, func(c rune) bool { return c < ' ' && c != '\r' && c != '\n' || c == 0x7f || c > 0x7e }):
+				return fmt.Errorf("poll=%q holds more than letters and the ends of lines, which is all that a page may have sent to an instrument", word)
 			case len(word) > longestPoll:
 				return fmt.Errorf("poll=%q is longer than the %d letters that a page may have sent to an instrument", word, longestPoll)
 			}

@@ -16,7 +16,7 @@ func TestMayOpen(t *testing.T) {
 		"serial:/dev/cu.usbserial-1420", "serial:/dev/pts/5", "serial:COM3", "serial:COM12?unit=mm", "serial:/dev/ttyUSB0?format=modbus",
 		"serial:/dev/oddly-named", "serial:/dev/oddly-named?unit=in", "serial:/dev/rfcomm0",
 		"usb:0403:6001", "usb:0403:6001:A50285BI?unit=in",
-		"tcp://127.0.0.1:4001", "tcp://localhost:4001?format=auto", "tcp://[::1]:4001", "tcp://192.168.1.20:2000", "tcp://10.1.2.3:9999?poll=", `serial:COM3?poll=?\r`,
+		"tcp://127.0.0.1:4001", "tcp://localhost:4001?format=auto", "tcp://[::1]:4001", "tcp://192.168.1.20:2000", "tcp://10.1.2.3:9999?poll=", `serial:COM3?poll=?\r`, "serial:COM3?poll=%3F%0D%0A",
 	} {
 		assert.NoError(t, door.MayOpen(good, known), good)
 	}
@@ -34,6 +34,7 @@ func TestMayOpen(t *testing.T) {
 		"tcp://127.0.0.1:6379?poll=FLUSHALL%0D%0A", "tcp://127.0.0.1:6379?format=auto&%70oll=FLUSHALL", "tcp://127.0.0.1:6379?%20Poll=x", "rfc2217://127.0.0.1:4002",
 		"tcp://127.0.0.1:6379?format=modbus", "tcp://127.0.0.1:6379?Format=%6Dodbus&type=f32", "tcp://127.0.0.1:6379?format=auto&format=%20MODBUS",
 		"serial:%2Fetc%2Fpasswd", `serial:/dev/ttyUSB0\..\x`,
+		"serial:/dev/ttyUSB0?poll=%03", "serial:/dev/ttyUSB0?poll=%1b[2J", "serial:/dev/ttyUSB0?poll=%00x", "serial:/dev/ttyUSB0?poll=%7f", "serial:/dev/ttyUSB0?poll=%c2%9b1",
 		"serial:/dev/ttyUSB0?poll=GET%20/admin%20HTTP/1.0%0D%0A", "serial:/dev/ttyUSB0?x=%zz",
 	} {
 		assert.Error(t, door.MayOpen(bad, known), bad)

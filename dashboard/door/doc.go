@@ -24,8 +24,8 @@
 //     that is there and ours.
 //
 // Every answer carries the headers that keep a page from being framed, sniffed
-// or given foreign script. The key never appears in a log line, an error or a
-// Referer.
+// or given foreign script. The key never appears in an error or a Referer, nor in
+// a line of a log behind [Scrub].
 //
 // The package assumes that nothing stands between it and the browser: forwarded
 // headers are not believed.

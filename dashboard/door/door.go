@@ -24,8 +24,12 @@ type Options struct {
 	Names []string
 	// Refuse writes an answer to somebody who stays out. Default: plain text.
 	Refuse func(w http.ResponseWriter, r *http.Request, status int, says string)
-	// Log gets a line for every refusal. Default: none are written.
+	// Log gets a line for every refusal, at most some a second; see Spare. Default:
+	// none are written.
 	Log *slog.Logger
+	// Known is told of each request that came with the key, so that whoever
+	// counts connections knows a guest from a stranger. Default: nobody is.
+	Known func(context.Context)
 }
 
 // Door guards a handler.
@@ -36,6 +40,7 @@ type Door struct {
 	refuse  func(http.ResponseWriter, *http.Request, int, string)
 	log     *slog.Logger
 	guesses *guesses
+	known   func(context.Context)
 }
 
 // ErrNoKey refuses to open the door to the network without a key.
@@ -46,7 +51,7 @@ func New(o Options) (*Door, error) {
 	if o.LAN && o.Key.IsZero() {
 		return nil, ErrNoKey
 	}
-	d := &Door{lan: o.LAN, key: o.Key, refuse: o.Refuse, log: o.Log, guesses: newGuesses()}
+	d := &Door{lan: o.LAN, key: o.Key, refuse: o.Refuse, log: o.Log, guesses: newGuesses(), known: o.Known}
 	for _, name := range o.Names {
 		d.names = append(d.names, strings.ToLower(strings.TrimSuffix(name, ".")))
 	}
@@ -69,6 +74,8 @@ func (d *Door) Guard(next http.Handler) http.Handler {
 				http.Redirect(w, r, no.redirect, http.StatusSeeOther)
 				return
 			}
+			// A place is for whoever is let in.
+			w.Header().Set("Connection", "close")
 			d.log.Warn("request refused", "why", no.why, "method", r.Method, "path", r.URL.Path, "from", r.RemoteAddr)
 			if no.again {
 				askAgain(w)
@@ -78,6 +85,9 @@ func (d *Door) Guard(next http.Handler) http.Handler {
 			return
 		}
 		if withKey {
+			if d.known != nil {
+				d.known(r.Context())
+			}
 			r = r.WithContext(context.WithValue(r.Context(), shown{}, true))
 		}
 		next.ServeHTTP(w, r)
@@ -220,31 +230,27 @@ func (d *Door) judgeKey(w http.ResponseWriter, r *http.Request, port string) (no
 		return &refusal{status: http.StatusUnauthorized, why: "no-key",
 			says: "This needs the key. Open the link (or scan the QR code) that the daemon printed when it started."}, false
 	}
-	looked, right := d.guesses.try(r.RemoteAddr, func() bool {
-		switch {
-		case o.query != "":
-			return d.key.opens(o.query)
-		case o.bearer != "":
-			return d.key.opens(o.bearer)
-		}
-		return d.key.opensCookie(o.cookie)
-	})
+	// What is right is never counted and never refused, whoever has guessed from
+	// the same machine: a page elsewhere can make a browser send wrong keys, and
+	// at 128 bits there is nothing to be learned from being let in.
 	switch {
-	case !looked:
-		w.Header().Set("Retry-After", "30")
-		return &refusal{status: http.StatusTooManyRequests, why: "too-many-guesses",
-			says: "Too many wrong keys from this machine. Wait half a minute, then open the link the daemon printed."}, false
-	case !right:
+	case d.key.opensCookie(o.cookie) || d.key.opens(o.bearer):
+	case d.key.opens(o.query):
+		d.key.setCookie(w, r, port)
+	default:
+		if !d.guesses.count(r.RemoteAddr) {
+			w.Header().Set("Retry-After", "30")
+			return &refusal{status: http.StatusTooManyRequests, why: "too-many-guesses",
+				says: "Too many wrong keys from this machine. Wait half a minute, then open the link the daemon printed."}, false
+		}
 		if o.cookie != "" {
 			dropCookie(w, r, port)
 		}
 		return &refusal{status: http.StatusUnauthorized, why: "wrong-key",
 			says: "This is not the key (it may have been changed since). Open the link that the daemon printed when it started."}, false
-	case o.query != "":
-		d.key.setCookie(w, r, port)
-		if r.Method == http.MethodGet || r.Method == http.MethodHead {
-			return &refusal{redirect: withoutKey(r)}, true
-		}
+	}
+	if o.query != "" && (r.Method == http.MethodGet || r.Method == http.MethodHead) {
+		return &refusal{redirect: withoutKey(r)}, true
 	}
 	return nil, true
 }

@@ -190,7 +190,7 @@ func TestTheNetworkNeedsAKey(t *testing.T) {
 		"wrong key beside a cookie": {with(func(a *ask) {
 			a.target = "/?key=" + other.Reveal()
 			a.header["Cookie"] = cookie.Name + "=" + cookie.Value
-		}), 401},
+		}), 303},
 		"right key, foreign host": {with(func(a *ask) { a.target = "/?key=" + key.Reveal(); a.host = "rebound.example:8417" }), 403},
 		"cookie, foreign origin": {with(func(a *ask) {
 			a.header["Cookie"] = cookie.Name + "=" + cookie.Value
@@ -293,8 +293,49 @@ func TestGuessesRunOut(t *testing.T) {
 	}
 	assert.GreaterOrEqual(t, codes[401], 10, "a mistyped link is forgiven")
 	assert.GreaterOrEqual(t, codes[429], 25)
-	assert.Equal(t, 429, try("192.168.1.9:51234", key.Reveal()), "not even the right key is looked at then, on any port")
-	assert.Equal(t, 303, try("192.168.1.10:50000", key.Reveal()), "another machine is not locked out")
+	assert.Equal(t, 303, try("192.168.1.9:51234", key.Reveal()), "whoever has the key is not locked out by who guesses through his browser")
+	assert.Equal(t, 401, try("192.168.1.10:50000", door.NewKey().Reveal()), "another machine is not locked out")
+	for range 40 {
+		codes[try("[fd00::9]:50000", door.NewKey().Reveal())]++
+	}
+	assert.Equal(t, 401, try("[fd00::10]:50000", door.NewKey().Reveal()), "nor is another on the same private network")
+	for range 40 {
+		try("[2001:db8::9]:50000", door.NewKey().Reveal())
+	}
+	assert.Equal(t, 429, try("[2001:db8::10]:50000", door.NewKey().Reveal()), "elsewhere a /64 is one machine")
+	for i := range 300 {
+		try(fmt.Sprintf("[fd01::%x]:50000", i), door.NewKey().Reveal())
+	}
+	assert.Equal(t, 429, try("[fd01::ffff]:50000", door.NewKey().Reveal()), "one machine with many addresses")
+}
+
+// A wrong key in an address costs whoever has a good cookie nothing.
+func TestAGoodCookieIsLookedAtFirst(t *testing.T) {
+	key := door.NewKey()
+	h := guarded(t, door.Options{LAN: true, Key: key})
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, ask{target: "/?key=" + key.Reveal(), host: "192.168.1.5:8417", at: "192.168.1.5:8417", from: "192.168.1.9:50000"}.request(t))
+	cookies := w.Result().Cookies()
+	require.Len(t, cookies, 1)
+	for i := range 50 {
+		r := ask{target: "/?key=bad", host: "192.168.1.5:8417", at: "192.168.1.5:8417", from: "192.168.1.9:50000"}.request(t)
+		r.AddCookie(cookies[0])
+		w = httptest.NewRecorder()
+		h.ServeHTTP(w, r)
+		require.Equal(t, 303, w.Code, "time %d: on to the address without the key", i)
+		require.Empty(t, w.Result().Cookies(), "the good cookie is not dropped")
+	}
+}
+
+// Whoever is refused does not hold the connection.
+func TestRefusedIsClosed(t *testing.T) {
+	h := guarded(t, door.Options{LAN: true, Key: door.NewKey()})
+	for _, target := range []string{"/", "/?key=bad", "/api/v1/state"} {
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, ask{target: target, host: "192.168.1.5:8417", at: "192.168.1.5:8417", from: "192.168.1.9:50000"}.request(t))
+		assert.Equal(t, 401, w.Code)
+		assert.Equal(t, "close", w.Header().Get("Connection"))
+	}
 }
 
 func TestKeyKeepsToItself(t *testing.T) {
