@@ -96,7 +96,7 @@ func TestEveryMessageIsAsTheSchemaSays(t *testing.T) {
 	for !said["alive"] {
 		next()
 	}
-	assert.Len(t, said, 19)
+	assert.Len(t, said, 20)
 
 	// A hello that has all of it.
 	conn, _, err = s.dial(nil)
