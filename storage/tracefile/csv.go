@@ -33,22 +33,21 @@ func (r *Reader) readHeader() error {
 		}
 	}
 	at := r.lines.n
+	sep, parted := byte(','), ""
 	if !bytes.ContainsRune(line, ',') {
-		const advice = "the columns are parted by %s; save the file with commas between columns, and with decimal points"
-		if bytes.ContainsRune(line, ';') {
-			return r.fault(at, advice, "semicolons")
-		}
-		if bytes.ContainsRune(line, '\t') {
-			return r.fault(at, advice, "tabs")
-		}
+		sep, parted = foreignSeparator(line)
+	}
+	if parted != "" {
+		r.how, r.row = append(r.how, parted), r.foreignLine(sep)
 	}
 	r.csv.columns = nil
-	for _, cell := range bytes.Split(line, []byte(",")) {
+	for _, cell := range bytes.Split(line, []byte{sep}) {
 		name := strings.ToLower(strings.TrimSpace(strings.Trim(strings.TrimSpace(string(cell)), `"`)))
 		c := columnNamed([]byte(name))
 		c.name = name
 		r.csv.columns = append(r.csv.columns, c)
 	}
+	r.takeForeign()
 	return r.checkHeader(at)
 }
 

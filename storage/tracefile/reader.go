@@ -39,7 +39,9 @@ type Reader struct {
 	json    jsonRow
 	parquet *parquetReader // nil for text
 	about   About
-	trusted bool // written by Write: gaps are in its notes
+	trusted bool     // written by Write: gaps are in its notes
+	how     []string // how a table of another program is read; commas: with decimal ones
+	commas  bool
 	// The reading before, for order and gaps.
 	any      bool
 	last     measure.Reading
@@ -269,6 +271,9 @@ func (r *Reader) Whole() (measure.Trace, About, error) {
 		return measure.Trace{}, About{}, err
 	}
 	t.Notes, t.Resolution, t.AngleStep = r.notes, r.resolution, r.angleStep
+	if r.about.Remark == "" {
+		r.about.Remark = r.How() // it goes with the trace wherever that is shown
+	}
 	return t, r.about, nil
 }
 
