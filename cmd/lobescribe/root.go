@@ -50,7 +50,7 @@ energy. The engine maker's figures come before any number shown here.`,
 	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return heedSettings(cmd) }
 	root.AddCommand(
 		newDemo(), newServe(), newPorts(), newProbe(), newFormats(), newAddresses(), newListen(), newRecord(), newDelay(), newProve(), newAnalyse(),
-		newTraces(), newShow(), newExport(), newImport(), newReplay(),
+		newTraces(), newShow(), newLeaveOut(), newExport(), newImport(), newReplay(),
 		newCalcCommand(), newSimulate(), newSheet(), newDoctor(), newShop(),
 		newBackup(), newVerify(),
 		newKeyCommand(), newConfig(), newSchema(), newVersion(), newManpages(),
