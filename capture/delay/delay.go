@@ -111,10 +111,8 @@ func Measure(lift, angle []measure.Reading, o Options) (Result, error) {
 		return r, fmt.Errorf("%w: two lags fit nearly as well; go on a little, at another speed and over more of the flank", ErrNotEnough)
 	}
 	fit := f.refine(best, false)
-	// Slack is believed only where it explains what a lag cannot: else it would
-	// only widen the uncertainty.
-	if s := f.refine(fit.lag, true); math.Abs(s.slack) > leastSlack && math.Abs(s.slack) > 1.5*s.slackU && s.squares < 0.8*fit.squares {
-		fit, least = s, s.squares
+	if s, ok := f.settled(fit.lag).apart(fit.lag); ok {
+		fit, least = s, min(least, s.squares)
 		r.Slack = measure.FromDegrees(s.slack)
 	}
 	r.Lag, r.U = seconds(fit.lag), seconds(fit.u)

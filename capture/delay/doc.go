@@ -42,8 +42,10 @@
 //
 // Both lags are constant. Slack (a timing drive whose loose side changes, an
 // indicator that reads differently going out and coming back) opens a loop too,
-// but one that does not depend on the speed. It is told from a lag by that
-// alone, so the turning should not be all of one speed; at one speed a slack of
-// 0.1 degrees looks like a lag of 0.8 ms at 60 degrees a second. Slack of much
-// more than a degree spoils the measurement; then the uncertainty says so.
+// but one that does not depend on the speed. Where it is seen, both are fitted
+// together, to the readings after it has been taken up, and the slack is a figure of
+// its own. The two look alike to a hand that turns evenly (0.1 degrees of slack are
+// 0.8 ms at 60 degrees a second), so what is in doubt between them stands in the
+// uncertainty of the lag; the slack itself comes out up to half too small. Slack of
+// much more than a degree spoils the measurement; then the uncertainty says so.
 package delay
