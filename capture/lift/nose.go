@@ -292,7 +292,10 @@ func sparsePeak(x, y, w []float64, top int, scatter float64, along axis) peak {
 			continue
 		}
 		if xv, yv, ok := vertex(x[i:i+3], y[i:i+3]); ok && xv >= x[lo]-1e-9 && xv <= x[hi]+1e-9 {
-			above[n], at[n] = max(yv-y[top], 0), xv
+			// Where readings come in bunches their stamps lie: between readings as far
+			// apart as usual a parabola rises by no more than half of what they fall.
+			most := max(y[top]-y[max(top-1, 0)], y[top]-y[min(top+1, len(y)-1)]) / 2
+			above[n], at[n] = min(max(yv-y[top], 0), most), xv
 			n++
 		}
 	}

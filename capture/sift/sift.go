@@ -86,8 +86,8 @@ const (
 	coarsest = 30_000
 	// A jump is more than so many times what the signal just did.
 	jumpTimes = 4
-	// A signal that goes on after a jump keeps its direction, and its pace
-	// within this factor.
+	// A signal that goes on after a jump keeps its direction, and gets slower by
+	// no more than this factor.
 	goesOn = 3.0
 	// A hand moves no valve faster, nanometres a microsecond: 120 mm/s.
 	handPace = 120e6 / 1e6
@@ -275,18 +275,13 @@ func (s *Sift) goesOn(r measure.Reading) bool {
 	if s.n < 2 && math.Abs(pa) > fastPace {
 		return false // so fast a start wants another reading
 	}
-	if !alike(pa, pb) {
+	// A hand that starts gets faster; what jumped is slower after.
+	if math.Abs(pa) > goesOn*math.Abs(pb) {
 		return false
 	}
 	// The jump itself must be a part of that motion, and not what shifted it.
 	jump := float64(s.held[0].Lift-s.base.Lift) / s.apart(s.base, s.held[0])
-	return jump*pa > 0 && alike(jump, pa)
-}
-
-// alike says whether two paces are of one motion.
-func alike(a, b float64) bool {
-	q := math.Abs(a / b)
-	return q < goesOn && q > 1/goesOn
+	return jump*pa > 0 && math.Abs(jump) <= goesOn*math.Abs(pa)
 }
 
 // settled says whether the newest readings belong together, wherever they are.
@@ -302,7 +297,7 @@ func (s *Sift) settled(r measure.Reading) bool {
 		}
 		next = s.held[i]
 	}
-	return math.Abs(float64(r.Lift-s.held[0].Lift)) < math.Abs(float64(s.held[0].Lift-s.base.Lift))*4+s.grain()
+	return true
 }
 
 // unitRatio is how much larger a figure in millimetres is than one in inches.
