@@ -174,7 +174,7 @@ func (g *Segmenter) tellCut(at measure.Stamp, lift float64) {
 // indicator's stops.
 func (g *Segmenter) travelled(dst []measured) {
 	v := &g.verdict
-	if v.judged == 0 {
+	if v.judged == 0 || len(dst) == 0 {
 		return
 	}
 	for _, f := range [2]evidence.Fault{evidence.CutOff, evidence.HangsFree} {
@@ -183,10 +183,23 @@ func (g *Segmenter) travelled(dst []measured) {
 			continue
 		}
 		share := evidence.Taken(f)
+		kind, what := TravelEnd, "the spindle may have stopped just under the nose"
+		if f == evidence.HangsFree {
+			kind, what = NoContact, "the spindle may have hung free on the heel"
+		}
+		g.hold(kind, measure.Length(share*float64(dst[0].MaxLift)), what+": the flanks do not leave it out. Prove the indicator, or give it more travel, and turn again")
 		for i := range dst {
 			dst[i].common = hypot(dst[i].common, share*float64(dst[i].MaxLift)/2)
 			dst[i].stateLift()
 		}
+	}
+}
+
+// hold notes what the uncertainties hold without its being told.
+func (g *Segmenter) hold(kind FaultKind, by measure.Length, says string) {
+	told := g.verdict.told[0] && kind == NoContact || g.verdict.told[1] && kind == TravelEnd || g.verdict.sinking.told && kind == Bleeding
+	if !told {
+		g.holds = append(g.holds, Held{kind, by, says})
 	}
 }
 

@@ -21,6 +21,8 @@ type Findings struct {
 	// Sign is +1 where the reading grows as the valve opens, -1 where it falls;
 	// 0 where no opening told.
 	Sign int `json:"sign"`
+	// Held is what no finding tells and the uncertainties hold all the same.
+	Held []Held `json:"held,omitempty"`
 	// Doubted counts the readings that do not count, by reason; Doubts lists the
 	// first of them.
 	Doubted map[sift.Reason]int `json:"doubted,omitempty"`
@@ -46,6 +48,14 @@ type Opening struct {
 	OpeningHalf Crossing       `json:"opening_half"`
 	ClosingHalf Crossing       `json:"closing_half"`
 	NoseAngle   *measure.Angle `json:"nose_angle_deg,omitempty"`
+}
+
+// Held is a trouble that the signal neither shows nor leaves out: nothing is told
+// of it, and every max lift's uncertainty holds what it may do.
+type Held struct {
+	Kind FaultKind      `json:"kind"`
+	By   measure.Length `json:"by_mm"` // what it may take off a max lift
+	Says string         `json:"says"`
 }
 
 // Crossing is where the lift passes half of the max lift.

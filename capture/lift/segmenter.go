@@ -50,6 +50,7 @@ type Segmenter struct {
 	any       bool
 	doubts    doubts
 	beyond    beyond
+	holds     []Held // in the uncertainties, and not told
 	steps     step.Finder
 	noise     noiseMeter
 	tracks    [2]track      // the reading grows, the reading falls

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"lobescribe/device/measure"
 )
 
 // A hydraulic lifter that bleeds down lets the valve sink while it is open. Where
@@ -207,15 +209,21 @@ func (g *Segmenter) judgeSinking(m measured) {
 }
 
 // sunk gives each opening what a lifter that bleeds down may have taken off it.
-func sunk(dst []measured, k *sinking) {
+func (g *Segmenter) sunk(dst []measured) {
+	k := &g.verdict.sinking
 	weight, pace := k.weigh()
 	if weight < enoughToMind || k.pauses == 0 {
 		return
 	}
+	most := 0.0
 	for i := range dst {
 		m := &dst[i]
+		most = max(most, 1.2*pace*float64(m.Nose-m.Open))
 		m.own = hypot(m.own, 0.6*pace*float64(m.Nose-m.Open))
 		m.stateLift()
+	}
+	if len(dst) > 0 {
+		g.hold(Bleeding, measure.Length(most), "the lifter may bleed down: the lift sinks a little where the hand rests. Turn without pausing, or use a solid lifter for the mock-up")
 	}
 }
 

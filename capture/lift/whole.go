@@ -11,7 +11,7 @@ import (
 func (g *Segmenter) judgeWhole(all []measured) {
 	d := g.judgeDrive(all)
 	shareRunOut(all)
-	sunk(all, &g.verdict.sinking)
+	g.sunk(all)
 	stuck(all, &g.verdict.home, float64(g.steps.Step()))
 	g.travelled(all)
 	agree(all)
