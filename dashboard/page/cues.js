@@ -68,7 +68,7 @@ function turning(c, unit) {
   if (c.cue?.kind === "taken-back") return { says: takenBack(c.cue, unit), mood: "amiss" };
   switch (p.state) {
     case "heel":
-      if (c.openings.length > 0 || p.nose_nm > 0) return { says: `Heel. Max lift ${length(p.nose_nm, unit)}. Turn again, or next valve.`, mood: "rest" };
+      if (c.openings.length > 0 || p.nose_nm > 0) return { says: `Heel. Max lift ${length(p.nose_nm, unit)}. ${after(c.agreement)}`, mood: "rest" };
       return { says: "On the heel. Turn one whole opening, to find max lift.", mood: "rest" };
     case "nose":
       if (first) return { says: "Nose. Turn on to the heel, to know max lift.", mood: "nose" };
@@ -81,6 +81,16 @@ function turning(c, unit) {
       if (first) return { says: "Past the nose. Turn on to the heel; the next opening has half lift.", mood: "rest" };
       return onFlank(c, unit, "Turn on to the heel.");
   }
+}
+
+/**
+ * What comes after an opening, by whether those so far agree.
+ * @param {import("./agreement.js").Agreement|null} a
+ */
+function after(a) {
+  if (!a || a.count === 0) return "Turn again, or next valve.";
+  if (a.count === 1) return "Turn again, to see whether it agrees.";
+  return a.agree ? `${a.count} openings agree: next valve.` : "The openings do not agree: turn again.";
 }
 
 /**

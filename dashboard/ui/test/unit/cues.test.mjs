@@ -14,6 +14,9 @@ function at(position, channel = {}, over = {}) {
   return { ...s, link: "up", devices: { indicator: live }, ...over, engine: { ...s.engine, position: position && { ...base, ...position }, ...channel } };
 }
 
+/** On the heel, after so many openings. @param {number} count @param {boolean} agree */
+const agreeing = (count, agree) => at({ state: "heel" }, { agreement: { count, agree, max_lift_mm: 0, max_lift_u_mm: 0, each: [] } });
+
 test("one sentence for every state", () => {
   /** @type {[import("../../../page/state.js").State, string, string][]} */
   const cases = [
@@ -38,6 +41,9 @@ test("one sentence for every state", () => {
     [at({}, { cue: { kind: "taken-back", of: "nose", lift_nm: inch("0.201") } }), "Taken back: 0.2010 in was not the nose. Turn on.", "amiss"],
     [at({ state: "closing" }, { cue: { kind: "taken-back", of: "at-half", lift_nm: inch("0.201") } }), "Taken back: 0.2010 in was not half lift. Judge the rocker anew.", "amiss"],
     [at({ state: "heel" }), "Heel. Max lift 0.4200 in. Turn again, or next valve.", "rest"],
+    [agreeing(1, false), "Heel. Max lift 0.4200 in. Turn again, to see whether it agrees.", "rest"],
+    [agreeing(2, true), "Heel. Max lift 0.4200 in. 2 openings agree: next valve.", "rest"],
+    [agreeing(3, false), "Heel. Max lift 0.4200 in. The openings do not agree: turn again.", "rest"],
   ];
   for (const [state, says, mood] of cases) {
     const next = nextStep(state);
