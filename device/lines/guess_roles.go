@@ -2,10 +2,8 @@ package lines
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
-	"unicode"
 )
 
 // Which column is the lift and which the turn is decided in steps. Each column
@@ -14,29 +12,6 @@ import (
 // decimals. The column with the most is taken if the next is well behind, or if
 // both move alike and a person is told that there is a choice. Where nothing
 // tells, nothing is taken, and the person is asked to turn the engine.
-
-// The points, and how many must lie between the first and the next.
-const (
-	pointsUnit     = 100
-	pointsName     = 60
-	pointsAxis     = 5
-	pointsMoves    = 40
-	pointsDecimals = 20
-	pointsClear    = 15
-	never          = -1000
-)
-
-// Plausible movement of a spindle, in any unit that is printed: none goes
-// further than a few tens of millimetres, or as fast as a crank's degrees.
-const (
-	spindleSpan  = 30.0
-	spindleSpeed = 40.0 // a second
-	// crankSpan is how far a column without a name must go, in degrees or counts,
-	// to be told from one that drifts.
-	crankSpan = 30.0
-	// crankAlone is the same where no other column has moved so far.
-	crankAlone = 400.0
-)
 
 // candidate is a column that may be what is looked for.
 type candidate struct {
@@ -98,7 +73,7 @@ func pick(tables []table, o Options) (table, finding) {
 		}
 	}
 	t, g := finish(t, first, note, o)
-	g.alone = len(all) == 1
+	g.alone = len(tables) == 1 && t.number(len(t.facts)-1) == 1
 	return t, g
 }
 
@@ -189,130 +164,6 @@ func finish(t table, first candidate, note string, o Options) (table, finding) {
 	return t, g
 }
 
-// liftPoints says how likely a column is the lift.
-func liftPoints(t table, i int, o Options) (c candidate) {
-	x := t.facts[i]
-	c.points = never
-	if x.column.word || x.other || x.angle != NoAngle || x.course.motion == ticking && x.length == 0 {
-		return c
-	}
-	if x.named.meaning == namesAngle || x.named.meaning == namesTurns {
-		return c
-	}
-	counted := o.Crank != nil && o.Crank.Step() > 0
-	if x.named.meaning == namesCounts && x.length == 0 && (counted && o.Port == IndicatorPort || len(t.facts) > 1) {
-		return c
-	}
-	if i > 0 && t.facts[i-1].length == 0 && nextChannel(t.facts[i-1].column, x.column) && x.course.motion == still {
-		return c // the second of two gauges, at rest
-	}
-	c.points = 0
-	switch {
-	case x.length != 0:
-		c.points += pointsUnit
-		c.strong = true
-	case axisName(x.name):
-		c.points += pointsAxis
-	case x.named.meaning == namesLift:
-		c.points += pointsName
-		c.strong = true
-	}
-	if !x.column.Whole {
-		c.points += pointsDecimals
-	}
-	if x.named.setting {
-		c.points -= pointsMoves
-	}
-	far := x.length == 0 && (x.course.span > spindleSpan || x.course.speed > spindleSpeed) && !x.column.Whole
-	switch x.course.motion {
-	case swinging:
-		// What goes to and fro without a rest is less like a valve, which stays on
-		// its heel for most of a turn.
-		if c.moves = x.course.rests; c.moves {
-			c.points += pointsMoves
-		} else {
-			c.points += pointsDecimals / 2
-		}
-	case wrapping:
-		c.points -= pointsMoves
-	case climbing:
-		if far && x.named.meaning != namesLift {
-			c.points -= pointsMoves
-		}
-	case jittering:
-		c.points -= pointsDecimals / 2
-	}
-	return c
-}
-
-// turnPoints says how likely a column is the crank, on an encoder's port.
-func turnPoints(t table, i int, o Options) (c candidate) {
-	x := t.facts[i]
-	c.points = never
-	if x.column.word || x.other || x.length != 0 || x.course.motion == ticking && x.named.meaning == unnamed {
-		return c
-	}
-	counted := o.Crank != nil && o.Crank.Step() > 0
-	c.points = 0
-	switch {
-	case x.angle == Degrees, x.angle == Radians:
-		c.points += pointsUnit
-		c.strong = true
-	case x.named.meaning == namesAngle:
-		c.points += pointsName
-		c.strong = true
-	case x.named.meaning == namesTurns && x.column.Whole: // whole turns are too coarse
-		c.points -= pointsMoves
-	case x.named.meaning == namesTurns:
-		c.points += pointsName / 2
-	case x.named.meaning == namesCounts, x.named.meaning == namesLift && x.column.Whole:
-		c.points += pointsName / 2
-		c.strong = true
-	}
-	if x.angle == Radians {
-		c.points -= pointsClear // of both, degrees
-	}
-	if x.column.Whole == counted {
-		c.points += pointsDecimals
-	}
-	if counted && x.column.Whole && (x.named.meaning == namesCounts || x.named.meaning == namesLift) {
-		c.points += pointsUnit
-	}
-	if x.named.setting {
-		c.points -= pointsMoves
-	}
-	// A number without a name must have gone further than one that drifts.
-	far := c.strong || x.course.span >= crankSpan && (x.course.span >= crankAlone || t.allMove(i))
-	switch x.course.motion {
-	case climbing:
-		if c.moves = far; far {
-			c.points += pointsMoves
-		}
-	case wrapping:
-		if c.moves = far; far {
-			c.points += pointsMoves - pointsDecimals/4
-		}
-	case swinging:
-		if x.angle == NoAngle && x.named.meaning == unnamed {
-			c.points -= pointsMoves
-		}
-	case jittering:
-		c.points -= pointsUnit
-	}
-	return c
-}
-
-// allMove reports whether every column with decimals or without a name moves,
-// that might be the crank instead of column i.
-func (t table) allMove(i int) bool {
-	for j, x := range t.facts {
-		if j != i && !x.column.word && !x.other && x.column.Whole == t.facts[i].column.Whole && !x.course.moved() {
-			return false
-		}
-	}
-	return true
-}
-
 // takeTurn makes a column of an encoder's lines the turn, and the others
 // nothing.
 func (t *table) takeTurn(i int, o Options) (doubt string) {
@@ -360,132 +211,6 @@ func (t *table) takeRoles(lift int, o Options) (doubt string) {
 	return ""
 }
 
-// turnBeside finds the angle or the counts in a line with a lift; -1 if there
-// are none.
-func (t *table) turnBeside(lift int, counted bool) (int, Role) {
-	steps := []func(lift int, counted bool) (int, Role){t.turnByName, t.turnByLetter, t.turnByCounts, t.turnByPlace}
-	for _, step := range steps {
-		if i, role := step(lift, counted); i >= 0 {
-			return i, role
-		}
-	}
-	return -1, Ignored
-}
-
-// turnByName takes what a unit or a name says is an angle, or counts where it is
-// known how many make a turn. Of several, degrees are taken.
-func (t *table) turnByName(lift int, counted bool) (int, Role) {
-	best, role, points := -1, Ignored, 0
-	for i, x := range t.facts {
-		if i == lift || x.column.word || x.other || x.course.motion == jittering || t.restsWhile(lift, i) {
-			continue
-		}
-		p, r := 0, Angle
-		switch {
-		case x.angle == Degrees:
-			p = 4
-		case x.named.meaning == namesAngle && x.angle == NoAngle:
-			p = 3
-		case x.angle == Radians:
-			p = 2
-		case x.named.meaning == namesCounts && counted && x.column.Whole:
-			p, r = 1, Counts
-		}
-		if p > points {
-			best, role, points = i, r, p
-		}
-	}
-	return best, role
-}
-
-// restsWhile reports whether column i stands still while the valve was seen to
-// open and close: then it is no crank. One that is named crank may stand.
-func (t *table) restsWhile(lift, i int) bool {
-	return t.facts[lift].course.motion == swinging && !t.facts[i].course.moved()
-}
-
-// turnByLetter takes an A beside a lift for the angle, unless a B says that
-// these are channels.
-func (t *table) turnByLetter(lift int, _ bool) (int, Role) {
-	for i, x := range t.facts {
-		next := func(b facts) bool { return nextChannel(x.column, b.column) }
-		if i != lift && strings.EqualFold(x.name, "a") && !slices.ContainsFunc(t.facts, next) {
-			return i, Angle
-		}
-	}
-	return -1, Ignored
-}
-
-// turnByCounts takes whole numbers for the counts where counts= was said. Of
-// several, one that grows evenly is the number of the line; but the only ones
-// are the counts, even if the crank was turned as evenly as a clock.
-func (t *table) turnByCounts(lift int, counted bool) (int, Role) {
-	if !counted {
-		return -1, Ignored
-	}
-	var whole []int
-	for i, x := range t.facts {
-		if i != lift && x.column.Whole && !x.column.word && t.turnAt(i, lift) {
-			whole = append(whole, i)
-		}
-	}
-	if len(whole) == 1 && t.onlyWhole(whole[0]) {
-		return whole[0], Counts
-	}
-	for _, even := range []bool{false, true} {
-		for _, i := range whole {
-			x := t.facts[i]
-			if t.free(i, lift) && (even || !grows(x.fields)) && !t.restsWhile(lift, i) {
-				return i, Counts
-			}
-		}
-	}
-	return -1, Ignored
-}
-
-// onlyWhole reports whether no column but i has whole numbers.
-func (t *table) onlyWhole(i int) bool {
-	for j, x := range t.facts {
-		if j != i && x.column.Whole && !x.column.word && x.column.Role == Ignored {
-			return false
-		}
-	}
-	return !t.facts[i].other
-}
-
-// turnByPlace takes decimals before the lift for the angle, as most boards print
-// it.
-func (t *table) turnByPlace(lift int, _ bool) (int, Role) {
-	for i, x := range t.facts {
-		if i == lift || !t.free(i, lift) || x.column.Whole || !t.turnAt(i, lift) || t.restsWhile(lift, i) {
-			continue
-		}
-		if m := x.course.motion; m == swinging && x.course.span < spindleSpan || m == jittering {
-			continue
-		}
-		if i > lift && strings.ContainsFunc(x.behind, unicode.IsLetter) {
-			continue // a unit that is none of an angle, or a word
-		}
-		return i, Angle
-	}
-	return -1, Ignored
-}
-
-// free reports whether a column may still be given a role by what it looks
-// like: it has none, its name tells no other, it is not the board's clock, and
-// no second channel of the same kind as one before it.
-func (t *table) free(i, lift int) bool {
-	x := t.facts[i]
-	if x.column.word || x.other || x.length != 0 || x.column.Role != Ignored || x.course.motion == ticking || x.named.meaning != unnamed {
-		return false
-	}
-	return !slices.ContainsFunc(t.facts[:i], func(before facts) bool { return nextChannel(before.column, x.column) })
-}
-
-// turnAt reports whether column i may be the angle or counts by its place. What
-// stands behind the lift with a word of its own before it is a status.
-func (t *table) turnAt(i, lift int) bool { return i < lift || t.facts[i].column.Tags == nil }
-
 // nextChannel reports whether two columns are channels of one kind, as "A:" and
 // "B:" or "CH1" and "CH2" say.
 func nextChannel(a, b Column) bool {
@@ -508,61 +233,4 @@ func nextTag(a, b string) bool {
 		}
 	}
 	return differ == 1
-}
-
-// isClock: it grows by 1, 1000 or 1000000 a second of the time in which the
-// lines came, and keeps that pace, which a hand does not.
-func isClock(fields []field) bool {
-	if len(fields) < findLines/2 {
-		return false
-	}
-	v, at := smoothed(fields)
-	n := len(v) - 1
-	if n < 1 {
-		return false
-	}
-	back := 0
-	for i := range n {
-		if v[i+1] < v[i] || v[i+1] == v[i] && fields[i].n.decimals > 0 {
-			back++
-		}
-	}
-	if back*12 > n || v[n] <= v[0] {
-		return false
-	}
-	span := (at[n] - at[0]).Seconds()
-	if span <= 0 { // the times are not known
-		return fields[0].n.decimals == 0 && grows(fields)
-	}
-	pace := (v[n] - v[0]) / span
-	if !slices.ContainsFunc([]float64{1, 1e3, 1e6}, func(tick float64) bool { return math.Abs(pace-tick) <= tick/10 }) {
-		return false
-	}
-	if grows(fields) {
-		return true
-	}
-	off := 0
-	for i, x := range v {
-		if math.Abs(x-v[0]-pace*(at[i]-at[0]).Seconds()) > (v[n]-v[0])/20+2/math.Pow10(fields[0].n.decimals) {
-			off++
-		}
-	}
-	return off*12 <= n
-}
-
-// grows: always, and by about the same.
-func grows(fields []field) bool {
-	if len(fields) < findLines/2 {
-		return false
-	}
-	first := fields[0]
-	least, most := int64(1)<<62, int64(0)
-	for i := 1; i < len(fields); i++ {
-		if fields[i].n.decimals != first.n.decimals {
-			return false
-		}
-		d := fields[i].n.mantissa - fields[i-1].n.mantissa
-		least, most = min(least, d), max(most, d)
-	}
-	return least > 0 && most-least <= least/5+2
 }

@@ -142,27 +142,6 @@ func unitInQuotes(text string) measure.Unit {
 	return u
 }
 
-// ticks: it grows evenly with the time, by 1, 1000 or 1000000 a second, or by
-// one a line.
-func ticks(fields []field) bool { return isClock(fields) || isIndex(fields) }
-
-// isIndex: the same step each line, whole, with few lines missing.
-func isIndex(fields []field) bool {
-	if len(fields) < findLines/2 {
-		return false
-	}
-	ones := 0
-	for i := 1; i < len(fields); i++ {
-		if fields[i].n.decimals > 0 {
-			return false
-		}
-		if fields[i].n.mantissa-fields[i-1].n.mantissa == 1 {
-			ones++
-		}
-	}
-	return ones*20 >= (len(fields)-1)*17
-}
-
 func separatorWords(sep byte) string {
 	switch sep {
 	case 0:

@@ -89,6 +89,18 @@ func TestAColumnThatStandsStillIsGivenUp(t *testing.T) {
 	assert.Equal(t, measure.Length(0), last.Lift)
 }
 
+// Of axes at rest none is taken until one moves, whichever it is, beside a clock.
+func TestAxesAtRestAreWaitedFor(t *testing.T) {
+	for _, layout := range []string{"%[1]d;X+0.000;Y%+.3[2]f\r\n", "%[1]d;X%+.3[2]f;Y+0.000\r\n", "X+0.000 Y+1.250 Z%+.3[2]f T%[1]d\r\n"} {
+		f := lines.NewFinder(lines.Options{Port: lines.IndicatorPort, Unit: measure.InMillimetres})
+		f.BeginsQuiet()
+		out := heardLines(f, 260, func(i int) string { return fmt.Sprintf(layout, 40*i, lobe(i-90)) })
+		require.Len(t, out.Readings, 260, "%s: %s", layout, f.Found().Says)
+		assert.InDelta(t, 9.6, out.Readings[150].Lift.Millimetres(), 0.0006, layout)
+		assert.Empty(t, out.Notes)
+	}
+}
+
 // A refusal shows the line and says what may be done.
 func TestARefusalIsANextStep(t *testing.T) {
 	f := lines.NewFinder(lines.Options{})

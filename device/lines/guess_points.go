@@ -1,0 +1,159 @@
+package lines
+
+// The points, and how many must lie between the first and the next.
+const (
+	pointsUnit     = 100
+	pointsName     = 60
+	pointsAxis     = 5
+	pointsMoves    = 40
+	pointsDecimals = 20
+	pointsClear    = 15
+	never          = -1000
+)
+
+// Plausible movement of a spindle, in any unit that is printed: none goes
+// further than a few tens of millimetres, or as fast as a crank's degrees.
+const (
+	spindleSpan  = 30.0
+	spindleSpeed = 40.0 // a second
+	// crankSpan is how far a column without a name must go, in degrees or counts,
+	// to be told from one that drifts.
+	crankSpan = 30.0
+	// crankAlone is the same where no other column has moved so far.
+	crankAlone = 400.0
+)
+
+// liftPoints says how likely a column is the lift.
+func liftPoints(t table, i int, o Options) (c candidate) {
+	x := t.facts[i]
+	c.points = never
+	if x.column.word || x.other || x.angle != NoAngle || x.course.motion == ticking && x.length == 0 {
+		return c
+	}
+	if x.named.meaning == namesAngle || x.named.meaning == namesTurns {
+		return c
+	}
+	counted := o.Crank != nil && o.Crank.Step() > 0
+	if x.named.meaning == namesCounts && x.length == 0 && (counted && o.Port == IndicatorPort || len(t.facts) > 1) {
+		return c
+	}
+	c.points = 0
+	switch {
+	case x.length != 0:
+		c.points += pointsUnit
+		c.strong = true
+	case axisName(x.name):
+		c.points += pointsAxis
+	case x.named.meaning == namesLift:
+		c.points += pointsName
+		c.strong = true
+	}
+	if !x.column.Whole {
+		c.points += pointsDecimals
+	}
+	if x.named.setting {
+		c.points -= pointsMoves
+	}
+	far := x.length == 0 && (x.course.span > spindleSpan || x.course.speed > spindleSpeed) && !x.column.Whole
+	switch x.course.motion {
+	case swinging:
+		// What goes to and fro without a rest is less like a valve, which stays on
+		// its heel for most of a turn.
+		if c.moves = x.course.rests; c.moves {
+			c.points += pointsMoves
+		} else {
+			c.points += pointsDecimals / 2
+		}
+	case wrapping:
+		c.points -= pointsMoves
+	case climbing:
+		switch {
+		case far && x.named.meaning != namesLift:
+			c.points -= pointsMoves
+		case t.oneOfChannels(i): // beside a gauge of its kind it is no crank
+			c.points += pointsDecimals
+		}
+	case jittering:
+		c.points -= pointsDecimals / 2
+	}
+	return c
+}
+
+// oneOfChannels reports whether a column has another of its kind beside it, as "X"
+// and "Y" say.
+func (t table) oneOfChannels(i int) bool {
+	for j := range t.facts {
+		if j != i && (nextChannel(t.facts[i].column, t.facts[j].column) || nextChannel(t.facts[j].column, t.facts[i].column)) {
+			return true
+		}
+	}
+	return false
+}
+
+// turnPoints says how likely a column is the crank, on an encoder's port.
+func turnPoints(t table, i int, o Options) (c candidate) {
+	x := t.facts[i]
+	c.points = never
+	if x.column.word || x.other || x.length != 0 || x.course.motion == ticking && x.named.meaning == unnamed {
+		return c
+	}
+	counted := o.Crank != nil && o.Crank.Step() > 0
+	c.points = 0
+	switch {
+	case x.angle == Degrees, x.angle == Radians:
+		c.points += pointsUnit
+		c.strong = true
+	case x.named.meaning == namesAngle:
+		c.points += pointsName
+		c.strong = true
+	case x.named.meaning == namesTurns && x.column.Whole: // whole turns are too coarse
+		c.points -= pointsMoves
+	case x.named.meaning == namesTurns:
+		c.points += pointsName / 2
+	case x.named.meaning == namesCounts, x.named.meaning == namesLift && x.column.Whole:
+		c.points += pointsName / 2
+		c.strong = true
+	}
+	if x.angle == Radians {
+		c.points -= pointsClear // of both, degrees
+	}
+	if x.column.Whole == counted {
+		c.points += pointsDecimals
+	}
+	if counted && x.column.Whole && (x.named.meaning == namesCounts || x.named.meaning == namesLift) {
+		c.points += pointsUnit
+	}
+	if x.named.setting {
+		c.points -= pointsMoves
+	}
+	// A number without a name must have gone further than one that drifts.
+	far := c.strong || x.course.span >= crankSpan && (x.course.span >= crankAlone || t.allMove(i))
+	switch x.course.motion {
+	case climbing:
+		if c.moves = far; far {
+			c.points += pointsMoves
+		}
+	case wrapping:
+		if c.moves = far; far {
+			c.points += pointsMoves - pointsDecimals/4
+		}
+	case swinging:
+		if x.angle == NoAngle && x.named.meaning == unnamed {
+			c.points -= pointsMoves
+		}
+	case jittering:
+		c.points -= pointsUnit
+	}
+	return c
+}
+
+// allMove reports whether every column with decimals or without a name moves,
+// that might be the crank instead of column i.
+func (t table) allMove(i int) bool {
+	for j, x := range t.facts {
+		if j != i && !x.column.word && !x.other && x.column.Whole == t.facts[i].column.Whole && !x.course.moved() {
+			return false
+		}
+	}
+	return true
+}

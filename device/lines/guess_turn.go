@@ -1,0 +1,133 @@
+package lines
+
+import (
+	"slices"
+	"strings"
+	"unicode"
+)
+
+// turnBeside finds the angle or the counts in a line with a lift; -1 if there
+// are none.
+func (t *table) turnBeside(lift int, counted bool) (int, Role) {
+	steps := []func(lift int, counted bool) (int, Role){t.turnByName, t.turnByLetter, t.turnByCounts, t.turnByPlace}
+	for _, step := range steps {
+		if i, role := step(lift, counted); i >= 0 {
+			return i, role
+		}
+	}
+	return -1, Ignored
+}
+
+// turnByName takes what a unit or a name says is an angle, or counts where it is
+// known how many make a turn. Of several, degrees are taken.
+func (t *table) turnByName(lift int, counted bool) (int, Role) {
+	best, role, points := -1, Ignored, 0
+	for i, x := range t.facts {
+		if i == lift || x.column.word || x.other || x.course.motion == jittering || t.restsWhile(lift, i) {
+			continue
+		}
+		p, r := 0, Angle
+		switch {
+		case x.angle == Degrees:
+			p = 4
+		case x.named.meaning == namesAngle && x.angle == NoAngle:
+			p = 3
+		case x.angle == Radians:
+			p = 2
+		case x.named.meaning == namesCounts && counted && x.column.Whole:
+			p, r = 1, Counts
+		}
+		if p > points {
+			best, role, points = i, r, p
+		}
+	}
+	return best, role
+}
+
+// restsWhile reports whether column i stands still while the valve was seen to
+// open and close: then it is no crank. One that is named crank may stand.
+func (t *table) restsWhile(lift, i int) bool {
+	return t.facts[lift].course.motion == swinging && !t.facts[i].course.moved()
+}
+
+// turnByLetter takes an A beside a lift for the angle, unless a B says that
+// these are channels.
+func (t *table) turnByLetter(lift int, _ bool) (int, Role) {
+	for i, x := range t.facts {
+		next := func(b facts) bool { return nextChannel(x.column, b.column) }
+		if i != lift && strings.EqualFold(x.name, "a") && !slices.ContainsFunc(t.facts, next) {
+			return i, Angle
+		}
+	}
+	return -1, Ignored
+}
+
+// turnByCounts takes whole numbers for the counts where counts= was said. Of
+// several, one that grows evenly is the number of the line; but the only ones
+// are the counts, even if the crank was turned as evenly as a clock.
+func (t *table) turnByCounts(lift int, counted bool) (int, Role) {
+	if !counted {
+		return -1, Ignored
+	}
+	var whole []int
+	for i, x := range t.facts {
+		if i != lift && x.column.Whole && !x.column.word && t.turnAt(i, lift) {
+			whole = append(whole, i)
+		}
+	}
+	if len(whole) == 1 && t.onlyWhole(whole[0]) {
+		return whole[0], Counts
+	}
+	for _, even := range []bool{false, true} {
+		for _, i := range whole {
+			x := t.facts[i]
+			if t.free(i, lift) && (even || !grows(x.fields)) && !t.restsWhile(lift, i) {
+				return i, Counts
+			}
+		}
+	}
+	return -1, Ignored
+}
+
+// onlyWhole reports whether no column but i has whole numbers.
+func (t *table) onlyWhole(i int) bool {
+	for j, x := range t.facts {
+		if j != i && x.column.Whole && !x.column.word && x.column.Role == Ignored {
+			return false
+		}
+	}
+	return !t.facts[i].other
+}
+
+// turnByPlace takes decimals before the lift for the angle, as most boards print
+// it.
+func (t *table) turnByPlace(lift int, _ bool) (int, Role) {
+	for i, x := range t.facts {
+		if i == lift || !t.free(i, lift) || x.column.Whole || !t.turnAt(i, lift) || t.restsWhile(lift, i) {
+			continue
+		}
+		if m := x.course.motion; m == swinging && x.course.span < spindleSpan || m == jittering {
+			continue
+		}
+		if i > lift && strings.ContainsFunc(x.behind, unicode.IsLetter) {
+			continue // a unit that is none of an angle, or a word
+		}
+		return i, Angle
+	}
+	return -1, Ignored
+}
+
+// free reports whether a column may still be given a role by what it looks
+// like: it has none, its name tells no other, it is not the board's clock, and
+// no second channel of the same kind as one before it.
+func (t *table) free(i, lift int) bool {
+	x := t.facts[i]
+	if x.column.word || x.other || x.length != 0 || x.column.Role != Ignored || x.course.motion == ticking || x.named.meaning != unnamed {
+		return false
+	}
+	return !t.oneOfChannels(i)
+}
+
+// turnAt reports whether column i may be the angle or counts by its place. What
+// stands behind the lift with a word of its own before it is a status.
+func (t *table) turnAt(i, lift int) bool { return i < lift || t.facts[i].column.Tags == nil }
