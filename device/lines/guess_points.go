@@ -1,5 +1,7 @@
 package lines
 
+import "strings"
+
 // The points, and how many must lie between the first and the next.
 const (
 	pointsUnit     = 100
@@ -42,6 +44,8 @@ func liftPoints(t table, i int, o Options) (c candidate) {
 	case x.length != 0:
 		c.points += pointsUnit
 		c.strong = true
+	case strings.EqualFold(x.name, "a") && len(t.facts) > 1 && !t.oneOfChannels(i):
+		c.points -= pointsMoves // beside a lift an A is the angle
 	case axisName(x.name):
 		c.points += pointsAxis
 	case x.named.meaning == namesLift:

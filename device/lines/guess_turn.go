@@ -47,7 +47,8 @@ func (t *table) turnByName(lift int, counted bool) (int, Role) {
 // restsWhile reports whether column i stands still while the valve was seen to
 // open and close: then it is no crank. One that is named crank may stand.
 func (t *table) restsWhile(lift, i int) bool {
-	return t.facts[lift].course.motion == swinging && !t.facts[i].course.moved()
+	c := t.facts[lift].course
+	return (c.motion == swinging || c.motion == climbing && c.span > 10*c.step) && !t.facts[i].course.moved()
 }
 
 // turnByLetter takes an A beside a lift for the angle, unless a B says that
