@@ -60,7 +60,7 @@ const (
 	// longest is beyond what any indicator shows, or a gauge of distance used as one.
 	longest = 10_000 * measure.Millimetre
 	// stirs is what no movement is doubted for, however close the readings are.
-	stirs = 3 * measure.Millimetre / 2
+	stirs = 5 * measure.Millimetre / 2
 	// handPace is as fast as a hand on the crank moves a spindle, in nanometres a
 	// microsecond, which is millimetres a second: a steep cam gives 0.3 mm a degree,
 	// and 120 degrees a second is a fast hand (common practice, no source). What is
