@@ -281,6 +281,13 @@ func (q PistonQuestion) solve(basis *worksheet.Basis) (PistonAnswer, error) {
 	a.Lift, a.Piston = measure.FromMillimetres(p.lift(at)), measure.FromMillimetres(p.down(at))
 	a.Drop = measure.FromMillimetres(p.floor)
 	a.Cases = q.cases(p)
+	if says := q.impossible(p); says != "" {
+		a.Says = append(a.Says, says)
+		a.Least.Meets, a.Least.Sure, a.Least.Says = nil, nil, says
+		for i := range a.Cases {
+			a.Cases[i].Meets = nil
+		}
+	}
 	for _, c := range a.Cases {
 		if c.Least <= 0 {
 			a.Says = append(a.Says, fmt.Sprintf("with the cam at %v and %v of lash, valve and piston touch", c.Cam, c.Lash))
@@ -306,6 +313,26 @@ func (q PistonQuestion) solve(basis *worksheet.Basis) (PistonAnswer, error) {
 	}
 	basis.Cite("piston position: Heywood, Internal Combustion Engine Fundamentals, eq. 2.5, from memory")
 	return a, nil
+}
+
+// impossible says why nothing is to be judged of a curve whose nose stands where no
+// cam puts one: then top dead centre is not what was told. Noses lie within 45
+// degrees of 110 from the overlap's (common practice, no source).
+func (q PistonQuestion) impossible(p *passage) string {
+	nose, most := 0.0, 0.0
+	for i, lift := range p.looked {
+		if lift > most {
+			nose, most = p.angles[0]+float64(i)*p.step, lift
+		}
+	}
+	side, from := "after", math.Remainder(nose, 720)
+	if q.Valve == "exhaust" {
+		side, from = "before", -from
+	}
+	if most <= 0 || from > 65 && from < 155 || nose == p.angles[0] || nose >= p.angles[len(p.angles)-1]-p.step {
+		return "" // or the curve ends before its nose, and does not say
+	}
+	return fmt.Sprintf("not to be judged: by this top dead centre the nose stands %.0f deg %s it, and no cam puts it there (65 to 155): find top dead centre first", from, side)
 }
 
 // uncertainty of the least clearance. Top dead centre out by d moves the piston

@@ -358,3 +358,25 @@ func BenchmarkPiston(b *testing.B) {
 		}
 	}
 }
+
+// By a top dead centre that puts the nose where no cam has one nothing is judged,
+// whatever is left over.
+func TestNothingIsJudgedFromAnImpossibleTopDeadCentre(t *testing.T) {
+	q := clearance.Question{Piston: &clearance.PistonQuestion{
+		Stroke: 88 * measure.Millimetre, Rod: 145 * measure.Millimetre, Limit: new(measure.Millimetre),
+		MeasuredAt: new(10 * measure.Degree), Measured: new(8 * measure.Millimetre),
+	}}
+	for deg := -40.0; deg <= 260; deg += 5 {
+		lift := 10 * math.Max(0, 1-math.Pow((deg-110)/140, 2))
+		q.Piston.Curve = append(q.Piston.Curve, clearance.CurvePoint{Angle: measure.FromDegrees(deg), Lift: measure.FromMillimetres(lift)})
+	}
+	a, err := clearance.Solve(q)
+	require.NoError(t, err)
+	require.NotNil(t, a.Piston.Least.Meets, "at 110 after it is judged")
+	q.Piston.TDC = 100 * measure.Degree
+	a, err = clearance.Solve(q)
+	require.NoError(t, err)
+	assert.Nil(t, a.Piston.Least.Meets)
+	assert.Nil(t, a.Piston.Cases[0].Meets)
+	assert.Contains(t, a.Piston.Least.Says, "not to be judged")
+}

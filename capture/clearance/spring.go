@@ -301,12 +301,41 @@ func (a *SpringAnswer) loads(q SpringQuestion) {
 	lift := q.Lift.Millimetres()
 	open := seat + float64(a.Rate)*lift
 	a.OpenLoad = new(Force(open))
-	a.OpenLoadU = new(Force(worksheet.Combine(seatU, float64(a.RateU)*lift)))
+	a.OpenLoadU = new(Force(a.openLoadU(q, seatU, lift)))
 	if a.KB != nil {
 		d, mean := q.Wire.Millimetres(), q.mean().Millimetres()
 		a.OpenStress = new(8 * open * mean * *a.KB / (math.Pi * math.Pow(d, 3)))
 		a.Cite("shear stress 8 F D KB / (pi d^3), KB = (4C+2)/(4C-3): Shigley, ch. 10, from memory")
 	}
+}
+
+// openLoadU is the expanded uncertainty of the load at full lift. Where the load on
+// the seat came from the rate as well, one error of the rate moves both, and the
+// two do not add as independent causes do (JCGM 100:2008, 5.2).
+func (a *SpringAnswer) openLoadU(q SpringQuestion, seatU, lift float64) float64 {
+	rate, rateU := float64(a.Rate), float64(a.RateU)
+	switch {
+	case q.SeatLoad != 0:
+		return worksheet.Combine(seatU, rateU*lift)
+	case a.From == "loads" && q.Free == 0:
+		// The load is read off the line through the measured ones: each moves it by
+		// its weight there.
+		n, height, hh, sum := float64(len(q.Loads)), 0.0, 0.0, 0.0
+		for _, l := range q.Loads {
+			height += l.Height.Millimetres() / n
+		}
+		for _, l := range q.Loads {
+			hh += math.Pow(l.Height.Millimetres()-height, 2)
+		}
+		at := q.Installed.Millimetres() - lift - height
+		for _, l := range q.Loads {
+			w := 1/n + at*(l.Height.Millimetres()-height)/hh
+			sum += w * w * (math.Pow(loadU*float64(l.Load), 2) + math.Pow(rate*heightU, 2))
+		}
+		return worksheet.Combine(math.Sqrt(sum), rate*heightU)
+	}
+	travel := (*a.Free - q.Installed).Millimetres()
+	return worksheet.Combine(rateU*(travel+lift), rate*heightU*math.Sqrt2)
 }
 
 // bind tells what is left to coil bind.

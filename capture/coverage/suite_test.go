@@ -27,11 +27,14 @@ type row struct {
 
 // suite are the rows of every file.
 func suite() []row {
-	return slices.Concat(rockerRows(), shimRows(), timingRows())
+	return slices.Concat(rockerRows(), shimRows(), timingRows(), springRows())
 }
 
 func runs(t *testing.T) int {
 	n := 200
+	if testing.Short() {
+		n = 60
+	}
 	if text := os.Getenv("LOBESCRIBE_COVERAGE"); text != "" {
 		var err error
 		n, err = strconv.Atoi(text)

@@ -3,6 +3,7 @@ package coverage
 import (
 	"math"
 	"math/rand/v2"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -73,6 +74,25 @@ func (c turned) ask(t *testing.T, r *rand.Rand) timing.Result {
 	return a
 }
 
+// cylinders are drawn as they are asked for, each once.
+type cylinders struct {
+	mu            sync.Mutex
+	r             *rand.Rand
+	noise, runOut float64
+	found         []turned
+	answers       []timing.Result
+}
+
+func (c *cylinders) at(t *testing.T, i int) (turned, timing.Result) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for len(c.found) <= i {
+		found := cylinderAsFound(c.r, c.noise, c.runOut)
+		c.found, c.answers = append(c.found, found), append(c.answers, found.ask(t, c.r))
+	}
+	return c.found[i], c.answers[i]
+}
+
 func timingRows() []row {
 	lift := 1.27 // 0.050 in
 	figures := []struct {
@@ -139,10 +159,15 @@ func timingRows() []row {
 		name          string
 		noise, runOut float64
 	}{{"no noise", 0, 0}, {"half a count", 0.5, 0}, {"a count, run-out", 1, 0.01}} {
+		// A cylinder that was turned over answers for every figure: its traces and
+		// its curves are the work.
+		drawn := &cylinders{r: rand.New(rand.NewPCG(7, uint64(len(rows)))), noise: c.noise, runOut: c.runOut}
 		for _, f := range figures {
-			rows = append(rows, row{f.field, c.name, func(t *testing.T, r *rand.Rand) (off, u float64) {
-				found := cylinderAsFound(r, c.noise, c.runOut)
-				return f.of(found, found.ask(t, r))
+			next := 0
+			rows = append(rows, row{f.field, c.name, func(t *testing.T, _ *rand.Rand) (off, u float64) {
+				found, answer := drawn.at(t, next)
+				next++
+				return f.of(found, answer)
 			}, ""})
 		}
 	}

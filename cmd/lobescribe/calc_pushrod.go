@@ -39,8 +39,8 @@ func pushrodFlags(f *questionFlags, q *pushrod.Question) {
 	})
 	f.word(&q.Measured, "measured", "over what the checking rod was measured: overall, centres or gauge (default overall)")
 	f.length(&q.GaugeDiameter, "gauge", "hole of the gauging ring")
-	f.value("end", "LENGTH:DEPTH[:BALL]", "an end piece: its length, how deep it is pressed in, its ball; once for both ends, or twice", func(text string) error {
-		p, err := parts(text, `LENGTH: PRESS DEPTH, and the ball's diameter if known, as in "25 mm: 14 mm: 8 mm"`, 2, 3)
+	f.value("end", "LENGTH:DEPTH[:BALL[:CUP]]", "an end piece: its length, how deep it is pressed in, its ball, and of a cup its depth; once for both ends, or twice", func(text string) error {
+		p, err := parts(text, `LENGTH: PRESS DEPTH, and the ball's diameter if known, as in "25 mm: 14 mm: 8 mm"`, 2, 4)
 		if err != nil {
 			return err
 		}
@@ -49,8 +49,11 @@ func pushrodFlags(f *questionFlags, q *pushrod.Question) {
 			return err
 		}
 		e := pushrod.End{Length: ls[0], PressDepth: ls[1]}
-		if len(ls) == 3 {
+		if len(ls) > 2 {
 			e.BallDiameter = ls[2]
+		}
+		if len(ls) > 3 {
+			e.CupDepth = ls[3]
 		}
 		q.Ends = append(q.Ends, e)
 		return nil

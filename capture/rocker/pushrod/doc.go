@@ -5,7 +5,8 @@
 // # Lengths of one rod
 //
 //	overall   over both tips
-//	centres   between the middles of the two balls: overall less both radii
+//	centres   between the middles of the two balls: overall less both radii; of a
+//	          cup, whose ball stands in it, less its depth and plus that radius
 //	gauge     between two gauging rings whose holes, of diameter g, sit on the
 //	          balls: overall less r - sqrt(r^2 - (g/2)^2) at either end
 //	tube      overall less what the two end pieces add: their length less the

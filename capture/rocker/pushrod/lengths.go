@@ -24,6 +24,20 @@ type End struct {
 	PressDepth measure.Length `json:"press_depth_mm"`
 	// BallDiameter is that of its ball (or of the ball its cup takes).
 	BallDiameter measure.Length `json:"ball_diameter_mm,omitzero"`
+	// CupDepth, above zero, says that the end is a cup and how deep it is from its
+	// rim to its bottom; overall lengths go over the rim.
+	CupDepth measure.Length `json:"cup_depth_mm,omitzero"`
+}
+
+// inside is how far the middle of the ball lies inside the rod's overall length: a
+// ball's own by its radius, the ball in a cup by the depth less the radius. It is
+// below zero where that middle stands outside of the rim.
+func (e End) inside() measure.Length {
+	r := measure.FromMillimetres(e.BallDiameter.Millimetres() / 2)
+	if e.CupDepth > 0 {
+		return e.CupDepth - r
+	}
+	return r
 }
 
 func (e End) adds() measure.Length { return e.Length - e.PressDepth }
@@ -134,6 +148,9 @@ func (q Question) check() error {
 		c.NotNegative(field("press_depth_mm"), e.PressDepth)
 		c.That(e.PressDepth < e.Length, field("press_depth_mm"), "is %v, but the whole piece is %v", e.PressDepth, e.Length)
 		c.NotNegative(field("ball_diameter_mm"), e.BallDiameter)
+		c.NotNegative(field("cup_depth_mm"), e.CupDepth)
+		c.That(e.CupDepth == 0 || e.BallDiameter > 0, field("ball_diameter_mm"), "is missing: of a cup, that of the ball it takes")
+		c.That(e.CupDepth == 0 || q.Measured != Gauge, "measured", "is %q: a gauging ring does not sit on a cup; measure overall, over the rim", Gauge)
 		c.That(q.GaugeDiameter == 0 || e.BallDiameter == 0 || q.GaugeDiameter < e.BallDiameter, "gauge_diameter_mm",
 			"is %v: the ring does not sit on a ball of %v", q.GaugeDiameter, e.BallDiameter)
 	}
@@ -268,7 +285,7 @@ func (q Question) cut(r Rod, step measure.Length) (Cut, measure.Length, error) {
 	// Rounding: half a step either way, rectangular, at k = 2.
 	u = append(u, step.Millimetres()/math.Sqrt(3))
 	c.LengthU = measure.FromMillimetres(worksheet.Combine(u...))
-	if radii > 0 {
+	if radii != 0 {
 		c.Centres = new(c.Overall - radii)
 	}
 	if caps > 0 {
@@ -293,8 +310,8 @@ func (q Question) ends() (radii, caps, adds measure.Length) {
 	}
 	for _, e := range []End{lower, upper} {
 		r, g := e.BallDiameter.Millimetres()/2, q.GaugeDiameter.Millimetres()/2
-		radii += measure.FromMillimetres(r)
-		if g > 0 {
+		radii += e.inside()
+		if g > 0 && e.CupDepth == 0 { // a ring does not sit on a cup
 			caps += measure.FromMillimetres(r - math.Sqrt(r*r-g*g))
 		}
 	}

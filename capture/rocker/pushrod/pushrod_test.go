@@ -272,3 +272,22 @@ func FuzzSolve(f *testing.F) {
 		require.Len(t, a.Cuts, n)
 	})
 }
+
+// A cup of 6 mm for a ball of 8 mm: the ball's middle stands 6 - 4 = 2 mm inside of
+// the rim, not 4 as a ball's own would (elementary, derived here).
+func TestACupEndHoldsItsBallInside(t *testing.T) {
+	q := pushrod.Question{Checking: 200 * measure.Millimetre, Step: measure.Micrometre, Ends: []pushrod.End{
+		{Length: 10 * measure.Millimetre, BallDiameter: 8 * measure.Millimetre},
+		{Length: 10 * measure.Millimetre, BallDiameter: 8 * measure.Millimetre, CupDepth: 6 * measure.Millimetre}}}
+	a, err := pushrod.Solve(q)
+	require.NoError(t, err)
+	require.NotNil(t, a.Cuts[0].Centres)
+	assert.Equal(t, 194*measure.Millimetre, *a.Cuts[0].Centres)
+	q.Ends[1].BallDiameter = 0
+	_, err = pushrod.Solve(q)
+	assert.ErrorContains(t, err, "of a cup, that of the ball it takes")
+	q.Ends[1].BallDiameter = 8 * measure.Millimetre
+	q.Measured, q.GaugeDiameter = pushrod.Gauge, 6*measure.Millimetre
+	_, err = pushrod.Solve(q)
+	assert.ErrorContains(t, err, "does not sit on a cup")
+}
