@@ -87,7 +87,7 @@ func (c *Curve) Nose() Nose {
 		Angle: degrees(x), Says: saysNose(degrees(x)),
 		U: degrees(coverage * combined(component{u: c.top.ux}, component{u: c.uSlip}, component{u: c.uZero()})),
 	}
-	n.uAlone = combined(component{u: c.top.ux}, component{u: c.uCount() / 3}, component{u: c.uSlip})
+	n.uAlone = combined(component{u: c.top.ux}, component{u: c.uCount() / 4}, component{u: c.uSlip})
 	if c.maxLift > 0 {
 		n.MaxLift, n.MaxLiftU = c.maxLift, millimetres(math.Hypot(c.maxLiftU.Millimetres(), coverage*c.uRunOut))
 	}
@@ -106,7 +106,7 @@ func (c *Curve) Nose() Nose {
 
 // uCount is the standard uncertainty of an angle by the encoder's counts. An
 // encoder that shows whole counts lags by up to one, always alike: the most of it
-// is in every angle, and cancels in their differences. About a third does not.
+// is in every angle, and cancels in their differences. About a quarter does not.
 func (c *Curve) uCount() float64 { return count(c.crankStep()) }
 
 // uZero is what all angles share: top dead centre's, and the encoder's counts.
@@ -142,7 +142,7 @@ func (c *Curve) event(nose, level float64, side int) *Event {
 	if slope == 0 {
 		slope = 1e-9 // an angle that the lift does not tell
 	}
-	e := &Event{Angle: degrees(x), uAlone: min(combined(component{u: c.uLift(x) / slope}, component{u: c.uCount() / 3}, component{u: c.uSlip}), 180), shared: min(max(c.uHeel/slope, -180), 180)}
+	e := &Event{Angle: degrees(x), uAlone: min(combined(component{u: c.uLift(x) / slope}, component{u: c.uCount() / 4}, component{u: c.uSlip}), 180), shared: min(max(c.uHeel/slope, -180), 180)}
 	e.U = degrees(coverage * combined(component{u: e.uAlone}, component{u: e.shared}, component{u: c.uZero()}))
 	return e
 }
