@@ -89,7 +89,7 @@ func (c *Curve) Nose() Nose {
 	}
 	n.uAlone = combined(component{u: c.top.ux}, component{u: c.uCount() / 4}, component{u: c.uSlip})
 	if c.maxLift > 0 {
-		n.MaxLift, n.MaxLiftU = c.maxLift, millimetres(math.Hypot(c.maxLiftU.Millimetres(), coverage*c.uRunOut))
+		n.MaxLift, n.MaxLiftU = c.maxLift, millimetres(math.Hypot(c.maxLiftU.Millimetres(), coverage*1.5*c.uRunOut)) // of the heel that it counts from, and of the lobe itself
 	}
 	if level := y - drop.Millimetres(); level > 0.2*y {
 		open, closed := c.event(x, level, -1), c.event(x, level, +1)
