@@ -232,7 +232,7 @@ func (f *Follower) place(band float64) {
 	// from standing.
 	dt := float64(f.at-f.lastAt) / 200_000
 	f.lastAt = f.at
-	f.slow += (v.Lift - f.slow) * (1 - math.Exp(-max(dt, 0)))
+	f.slow += (v.Lift - f.slow) * max(dt, 0) / (1 + max(dt, 0)) // near enough to the exponential
 	switch {
 	case v.Lift >= f.nose-band && (f.passed || f.ascent.reaches(f.expect, band) &&
 		(v.Lift-f.slow < band || v.Lift >= f.expect.lift-band)):

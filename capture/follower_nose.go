@@ -70,7 +70,7 @@ func (a *ascent) see(v lift.View, at measure.Stamp, band float64) {
 	dt := (at - a.lastAt).Seconds()
 	moved := math.Abs(v.Lift - a.last)
 	if turned := math.Abs(v.Angle - a.lastA); dt > 0 && turned == turned {
-		a.swing = max(min(turned/dt, 1000)*lateAngle, a.swing*math.Exp2(-dt/0.2))
+		a.swing = max(min(turned/dt, 1000)*lateAngle, a.swing/(1+dt/0.3))
 	}
 	if v.Top > a.top || v.Top < a.top-band { // lower: the heel was found anew
 		a.top, a.at, a.angle, a.before, a.after, a.fallen = v.Top, at, v.Angle, moved, 0, false
