@@ -326,7 +326,10 @@ func (s *Store) letGo(ctx context.Context) error {
 	if !s.readOnly && !s.late && sound {
 		s.leaveMark() // while nobody else can write
 	}
-	return guard(db.Close)
+	file := s.file
+	err := guard(db.Close)
+	_ = file.Close() // a database that stopped while it closed has its file still
+	return err
 }
 
 // view runs fn on one state of the store.
