@@ -14,6 +14,7 @@ import (
 	"lobescribe/capture/valve"
 	"lobescribe/capture/worksheet"
 	"lobescribe/dashboard/question"
+	"lobescribe/device/measure"
 )
 
 // calculation answers a question in JSON: the same question and the same
@@ -69,8 +70,15 @@ func (s *Server) calculate(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return unanswered(err)
 	}
-	answer(w, http.StatusOK, result)
+	answerIn(w, r, result)
 	return nil
+}
+
+// answerIn writes an answer with its sentences in the unit of ?unit=; without it
+// in millimetres. Figures are not touched: their keys say their unit.
+func answerIn(w http.ResponseWriter, r *http.Request, v any) {
+	u, _ := measure.ParseUnit(r.URL.Query().Get("unit"))
+	answer(w, http.StatusOK, worksheet.InUnit(v, u))
 }
 
 // limits returns what puts the limits of the engine that ?engine= names, for the
@@ -118,7 +126,7 @@ func (s *Server) ofValve(w http.ResponseWriter, r *http.Request, ask func(questi
 		return err
 	}
 	defer done()
-	answer(w, http.StatusOK, ask(facts))
+	answerIn(w, r, ask(facts))
 	return nil
 }
 

@@ -12,6 +12,7 @@ import (
 
 	"lobescribe/capture/lift"
 	"lobescribe/capture/timing"
+	"lobescribe/capture/worksheet"
 	"lobescribe/dashboard/question"
 	"lobescribe/dashboard/sheet"
 	"lobescribe/device/measure"
@@ -84,6 +85,7 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 	if len(ids) == 0 {
 		return wrong("intake", "Name a trace of the intake valve, the exhaust valve, or both.")
 	}
+	unit, _ := measure.ParseUnit(q.Get("unit"))
 	return s.remembered(w, r, ids, func() (any, error) {
 		checks, err := checkingLifts(q.Get("checking"))
 		if err != nil {
@@ -133,7 +135,7 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 		for _, note := range notes {
 			out.Assume("%s", note)
 		}
-		return out, nil
+		return worksheet.InUnit(out, unit), nil
 	})
 }
 

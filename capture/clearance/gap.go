@@ -3,6 +3,7 @@ package clearance
 import (
 	"fmt"
 
+	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -12,41 +13,47 @@ import (
 type Gap struct {
 	Left  measure.Length `json:"left_mm"`
 	LeftU measure.Length `json:"left_u_mm"`
-	// Limit is the user's, nil if none was given; then Meets is nil too.
+	// Limit is the least that the user wants; nil if none was given.
 	Limit *measure.Length `json:"limit_mm,omitempty"`
-	// Meets says whether Left is no less than Limit; Sure, whether it would
-	// also be so anywhere within LeftU.
-	Meets *bool `json:"meets_limit,omitempty"`
-	Sure  *bool `json:"sure,omitempty"`
+	// Verdict says whether Left, its LeftU counted, keeps to Limit.
+	Verdict verdict.Verdict `json:"verdict"`
 	// Usual is the minimum that is usual in the trade (common practice, no
 	// source).
-	Usual measure.Length `json:"usual_mm"`
-	Says  string         `json:"says"`
+	Usual measure.Length     `json:"usual_mm"`
+	Says  worksheet.Sentence `json:"says"`
 }
 
 // theMaker closes every sentence that somebody might take for a promise.
 const theMaker = "the maker's figures go before this"
 
 // judged holds a gap, of which all but the verdict is filled in, against its
-// limit; what says between which parts it is.
-func (g Gap) judged(what string) Gap {
-	if g.Limit == nil {
-		g.Says = fmt.Sprintf("%s: %v left; no limit was given, usual is %v at least (common practice); %s", what, worksheet.Rounded(g.Left), g.Usual, theMaker)
-		if g.Left <= 0 {
-			g.Says = fmt.Sprintf("%s: they touch, by %v; %s", what, worksheet.Rounded(-g.Left), theMaker)
+// limit; what says between which parts it is. Parts that touch fail whatever the
+// limit, and whether or not there is one. doubts are the reasons not to judge it.
+func (g Gap) judged(what string, doubts ...verdict.Doubt) Gap {
+	f := verdict.Figure[measure.Length]{Value: g.Left, U: g.LeftU, Doubts: doubts}
+	limits := verdict.Limits[measure.Length]{Least: g.Limit}
+	g.Verdict = verdict.Judge(f, limits)
+	var says worksheet.Sentence
+	switch spare, _ := limits.Spare(g.Left); {
+	case g.Left <= 0:
+		if touch := verdict.Judge(f, verdict.AtLeast[measure.Length](0)); touch.Kind == verdict.Fails {
+			g.Verdict = touch
 		}
-		return g
+		says = worksheet.Sayf("they touch, by %v", worksheet.Rounded(-g.Left))
+	case g.Limit == nil:
+		says = worksheet.Sayf("%v left; no limit was given, usual is %v at least (common practice)", worksheet.Rounded(g.Left), g.Usual)
+	case g.Verdict.Kind == verdict.Meets:
+		says = worksheet.Sayf("meets the limit of %v given, with %v to spare", *g.Limit, worksheet.Rounded(spare))
+	case g.Verdict.Kind == verdict.Fails:
+		says = worksheet.Sayf("does not meet the limit of %v given: %v too little", *g.Limit, worksheet.Rounded(-spare))
+	case g.Verdict.Kind == verdict.CannotTell && spare >= 0:
+		says = worksheet.Sayf("cannot tell: %v to spare of the limit of %v given, but the uncertainty, %v, is larger than that", worksheet.Rounded(spare), *g.Limit, worksheet.Rounded(g.LeftU))
+	case g.Verdict.Kind == verdict.CannotTell:
+		says = worksheet.Sayf("cannot tell: %v too little for the limit of %v given, but the uncertainty, %v, is larger than that", worksheet.Rounded(-spare), *g.Limit, worksheet.Rounded(g.LeftU))
+	default:
+		says = worksheet.Sayf("%v left; %s", worksheet.Rounded(g.Left), g.Verdict.String())
 	}
-	spare := g.Left - *g.Limit
-	g.Meets, g.Sure = new(spare >= 0), new(spare.Abs() > g.LeftU)
-	verdict := fmt.Sprintf("meets the limit of %v given, with %v to spare", *g.Limit, worksheet.Rounded(spare))
-	if spare < 0 {
-		verdict = fmt.Sprintf("does not meet the limit of %v given: %v too little", *g.Limit, worksheet.Rounded(-spare))
-	}
-	if !*g.Sure {
-		verdict += fmt.Sprintf(" (but the uncertainty, %v, is larger than that)", worksheet.Rounded(g.LeftU))
-	}
-	g.Says = fmt.Sprintf("%s: %s; %s", what, verdict, theMaker)
+	g.Says = worksheet.Sayf("%s: %s; %s", what, says, theMaker)
 	return g
 }
 
@@ -126,7 +133,7 @@ const (
 // Solve answers a question. The error is a [*worksheet.Problem] for a field
 // that cannot be, another for parts that do not go together.
 func Solve(q Question) (Answer, error) {
-	a := Answer{Basis: worksheet.Basis{Assumes: []string{}, Sources: []string{}}}
+	a := Answer{Basis: worksheet.Basis{Assumes: []worksheet.Sentence{}, Sources: []string{}}}
 	if q.Piston == nil && q.CoilBind == nil && q.Retainer == nil && q.Slot == nil {
 		return a, worksheet.Wrongf("", "nothing is asked: give one or more of piston, coil_bind, retainer, slot")
 	}

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/interp"
 
 	"lobescribe/capture/timing"
+	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -57,6 +58,9 @@ type PistonQuestion struct {
 	MeasuredU *measure.Length `json:"measured_clearance_u_mm,omitempty"`
 	TDCU      *measure.Angle  `json:"tdc_u_deg,omitempty"`
 	LiftU     *measure.Length `json:"lift_u_mm,omitempty"`
+	// Doubts are reasons not to judge the answer: a top dead centre that puts the
+	// nose where no cam has it, a curve that was simulated.
+	Doubts []verdict.Doubt `json:"doubts,omitempty"`
 }
 
 // PistonAnswer is the least clearance, and how it moves with cam and lash.
@@ -74,8 +78,8 @@ type PistonAnswer struct {
 	Drop  measure.Length `json:"drop_mm"`
 	Cases []PistonCase   `json:"cases"`
 	// Curve is the clearance through the overlap, for a drawing.
-	Curve []PistonPoint `json:"curve"`
-	Says  []string      `json:"says"`
+	Curve []PistonPoint        `json:"curve"`
+	Says  []worksheet.Sentence `json:"says"`
 }
 
 // PistonCase is the least clearance for one cam timing and one lash.
@@ -84,7 +88,9 @@ type PistonCase struct {
 	Lash  measure.Length `json:"lash_mm"`
 	Least measure.Length `json:"least_mm"`
 	At    measure.Angle  `json:"at_deg"`
-	Meets *bool          `json:"meets_limit,omitempty"`
+	// Verdict holds Least, with the U of the curve as it was taken, against the
+	// limit.
+	Verdict verdict.Verdict `json:"verdict"`
 }
 
 // PistonPoint is one point of the drawing.
@@ -260,7 +266,7 @@ func (q PistonQuestion) passage() (*passage, error) {
 }
 
 func (q PistonQuestion) solve(basis *worksheet.Basis) (PistonAnswer, error) {
-	a := PistonAnswer{Says: []string{}}
+	a := PistonAnswer{Says: []worksheet.Sentence{}}
 	if err := q.check(); err != nil {
 		return a, err
 	}
@@ -276,27 +282,28 @@ func (q PistonQuestion) solve(basis *worksheet.Basis) (PistonAnswer, error) {
 	a.Least = Gap{
 		Left: measure.FromMillimetres(least), LeftU: measure.FromMillimetres(p.uncertainty(q, at)),
 		Limit: q.Limit, Usual: usual,
-	}.judged("valve to piston, the nearest")
+	}.judged("valve to piston, the nearest", q.Doubts...)
 	a.At, a.Where = measure.FromDegrees(at), where(at)
 	a.Lift, a.Piston = measure.FromMillimetres(p.lift(at)), measure.FromMillimetres(p.down(at))
 	a.Drop = measure.FromMillimetres(p.floor)
-	a.Cases = q.cases(p)
+	a.Cases = q.cases(p, a.Least.LeftU)
 	if says := q.impossible(p); says != "" {
-		a.Says = append(a.Says, says)
-		a.Least.Meets, a.Least.Sure, a.Least.Says = nil, nil, says
+		a.Says = append(a.Says, worksheet.Sayf("%s", says))
+		not := verdict.Not(verdict.Doubtful, "%s", says)
+		a.Least.Verdict, a.Least.Says = not, worksheet.Sayf("%s", says)
 		for i := range a.Cases {
-			a.Cases[i].Meets = nil
+			a.Cases[i].Verdict = not
 		}
 	}
 	for _, c := range a.Cases {
 		if c.Least <= 0 {
-			a.Says = append(a.Says, fmt.Sprintf("with the cam at %v and %v of lash, valve and piston touch", c.Cam, c.Lash))
+			a.Says = append(a.Says, worksheet.Sayf("with the cam at %v and %v of lash, valve and piston touch", c.Cam, c.Lash))
 			break
 		}
 	}
 	first, last := p.angles[0], p.angles[len(p.angles)-1]
 	if (at-first < fine || last-at < fine) && p.lift(at) > 0.1 {
-		a.Says = append(a.Says, "the nearest is at the end of the curve, with the valve still open: take more of the curve, the true least may lie beyond")
+		a.Says = append(a.Says, worksheet.Sayf("the nearest is at the end of the curve, with the valve still open: take more of the curve, the true least may lie beyond"))
 	}
 	turns := math.Round((first + last) / 2 / 360) // the drawing is about the centre nearest to the curve
 	from, to := max(first, turns*360-drawnTo), min(last, turns*360+drawnTo)
@@ -353,7 +360,7 @@ func (p *passage) uncertainty(q PistonQuestion, at float64) float64 {
 }
 
 // cases works the table of cam timings and lashes out.
-func (q PistonQuestion) cases(p *passage) []PistonCase {
+func (q PistonQuestion) cases(p *passage, u measure.Length) []PistonCase {
 	lashes, cams := q.Lashes, q.Cam
 	if len(lashes) == 0 {
 		lashes = []measure.Length{q.CurveLash}
@@ -368,9 +375,7 @@ func (q PistonQuestion) cases(p *passage) []PistonCase {
 		for _, cam := range cams {
 			at, least := p.least(cam.Degrees(), (lash - q.CurveLash).Millimetres())
 			c := PistonCase{Cam: cam, Lash: lash, Least: measure.FromMillimetres(least), At: measure.FromDegrees(at)}
-			if q.Limit != nil {
-				c.Meets = new(c.Least >= *q.Limit)
-			}
+			c.Verdict = verdict.Judge(verdict.Figure[measure.Length]{Value: c.Least, U: u, Doubts: q.Doubts}, verdict.Limits[measure.Length]{Least: q.Limit})
 			cases = append(cases, c)
 		}
 	}

@@ -13,6 +13,7 @@ import (
 	"pgregory.net/rapid"
 
 	"lobescribe/capture/clearance"
+	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -154,7 +155,7 @@ func TestCamAndLash(t *testing.T) {
 	assert.Equal(t, measure.Angle(0), p.Cases[4].Cam)
 	assert.Equal(t, p.Least.Left, p.Cases[4].Least)
 	assert.Equal(t, p.At, p.Cases[4].At)
-	assert.Equal(t, *p.Cases[0].Meets, p.Cases[0].Least >= mm(2))
+	assert.Equal(t, p.Cases[0].Verdict.Kind == verdict.Meets, p.Cases[0].Least-p.Least.LeftU >= mm(2), "its U counted")
 	assert.Contains(t, p.Where, "ATDC")
 	assert.Len(t, p.Curve, 121)
 
@@ -217,13 +218,13 @@ func TestPistonSays(t *testing.T) {
 	q.MeasuredAt = new(measure.Angle(0))
 	a, err := clearance.Solve(clearance.Question{Piston: &q})
 	require.NoError(t, err)
-	assert.Contains(t, strings.Join(a.Piston.Says, "\n"), "take more of the curve")
+	assert.Contains(t, strings.Join(worksheet.In(a.Piston.Says, measure.InMillimetres), "\n"), "take more of the curve")
 
 	q = intake(1, 0)
 	q.Measured = new(mm(0.4))
 	a, err = clearance.Solve(clearance.Question{Piston: &q})
 	require.NoError(t, err)
-	assert.Contains(t, strings.Join(a.Piston.Says, "\n"), "valve and piston touch")
+	assert.Contains(t, strings.Join(worksheet.In(a.Piston.Says, measure.InMillimetres), "\n"), "valve and piston touch")
 }
 
 // No answer calls anything safe: it meets a limit of the user's or does not,
@@ -231,28 +232,48 @@ func TestPistonSays(t *testing.T) {
 func TestVerdicts(t *testing.T) {
 	for _, c := range []struct {
 		closed, limit float64
-		meets, sure   bool
+		is            verdict.Kind
 		says          string
 	}{
-		{13, 1, true, true, "meets the limit of 1 mm given, with 2 mm to spare"},
-		{10.9, 1, false, false, "does not meet the limit of 1 mm given: 0.1 mm too little (but the uncertainty, 0.1 mm, is larger"},
-		{11.05, 1, true, false, "meets the limit of 1 mm given, with 0.05 mm to spare (but the uncertainty"},
-		{10.2, 1, false, true, "does not meet the limit of 1 mm given: 0.8 mm too little"},
+		{13, 1, verdict.Meets, "meets the limit of 1 mm given, with 2 mm to spare"},
+		{10.9, 1, verdict.CannotTell, "cannot tell: 0.1 mm too little for the limit of 1 mm given, but the uncertainty, 0.1 mm, is larger"},
+		{11.05, 1, verdict.CannotTell, "cannot tell: 0.05 mm to spare of the limit of 1 mm given, but the uncertainty"},
+		{10.2, 1, verdict.Fails, "does not meet the limit of 1 mm given: 0.8 mm too little"},
 	} {
 		a, err := clearance.Solve(clearance.Question{Retainer: &clearance.RetainerQuestion{Closed: mm(c.closed), Lift: mm(10), Limit: new(mm(c.limit))}})
 		require.NoError(t, err)
-		assert.Equal(t, c.meets, *a.Retainer.Meets)
-		assert.Equal(t, c.sure, *a.Retainer.Sure)
-		assert.Contains(t, a.Retainer.Says, c.says)
-		assert.Contains(t, a.Retainer.Says, "the maker's figures go before this")
+		assert.Equal(t, c.is, a.Retainer.Verdict.Kind)
+		assert.Contains(t, a.Retainer.Says.String(), c.says)
+		assert.Contains(t, a.Retainer.Says.String(), "the maker's figures go before this")
 		all, err := json.Marshal(a)
 		require.NoError(t, err)
 		assert.NotContains(t, strings.ToLower(string(all)), "safe")
 	}
 	a, err := clearance.Solve(clearance.Question{Retainer: &clearance.RetainerQuestion{Closed: mm(9), Lift: mm(10)}})
 	require.NoError(t, err)
-	assert.Contains(t, a.Retainer.Says, "they touch, by 1 mm")
-	assert.Nil(t, a.Retainer.Meets)
+	assert.Contains(t, a.Retainer.Says.String(), "they touch, by 1 mm")
+	assert.Equal(t, verdict.Fails, a.Retainer.Verdict.Kind, "parts that touch fail without a limit too")
+	a, err = clearance.Solve(clearance.Question{Retainer: &clearance.RetainerQuestion{Closed: mm(13), Lift: mm(10)}})
+	require.NoError(t, err)
+	assert.Equal(t, verdict.NotJudged, a.Retainer.Verdict.Kind)
+	assert.Contains(t, a.Retainer.Says.In(measure.InInches), "0.1181 in left; no limit was given, usual is 0.0600 in")
+}
+
+// What is not believed is not judged, and says why.
+func TestADoubtEndsAVerdict(t *testing.T) {
+	q := clearance.PistonQuestion{Stroke: mm(88), Rod: mm(150), MeasuredAt: new(10 * measure.Degree), Measured: new(mm(5)), Limit: new(mm(1)),
+		Doubts: []verdict.Doubt{{Cause: verdict.Doubtful, Says: "no intake cam has its nose there"}}}
+	for a := -60; a <= 60; a++ {
+		lift := 3 * (1 + math.Sin(float64(a)*math.Pi/180))
+		q.Curve = append(q.Curve, clearance.CurvePoint{Angle: measure.Angle(a) * measure.Degree, Lift: mm(lift)})
+	}
+	a, err := clearance.Solve(clearance.Question{Piston: &q})
+	require.NoError(t, err)
+	assert.Equal(t, verdict.NotJudged, a.Piston.Least.Verdict.Kind)
+	assert.Contains(t, a.Piston.Least.Says.String(), "no intake cam has its nose there")
+	for _, c := range a.Piston.Cases {
+		assert.Equal(t, verdict.NotJudged, c.Verdict.Kind)
+	}
 }
 
 func TestCoilBind(t *testing.T) {
@@ -260,8 +281,7 @@ func TestCoilBind(t *testing.T) {
 	a, err := clearance.Solve(clearance.Question{CoilBind: &clearance.CoilBindQuestion{Installed: in(1.8), Lift: in(0.5), Solid: in(1.24), Limit: new(in(0.06))}})
 	require.NoError(t, err)
 	assert.Equal(t, in(0.06), a.CoilBind.Left)
-	assert.True(t, *a.CoilBind.Meets)
-	assert.False(t, *a.CoilBind.Sure)
+	assert.Equal(t, verdict.CannotTell, a.CoilBind.Verdict.Kind, "at the limit, and the heights are known to 0.2 mm")
 	assert.Equal(t, 60*measure.Thou, a.CoilBind.Usual)
 	_, err = clearance.Solve(clearance.Question{CoilBind: &clearance.CoilBindQuestion{Installed: in(1), Lift: in(0.5), Solid: in(1.24)}})
 	assert.ErrorContains(t, err, "does not go into an installed height")
@@ -372,11 +392,11 @@ func TestNothingIsJudgedFromAnImpossibleTopDeadCentre(t *testing.T) {
 	}
 	a, err := clearance.Solve(q)
 	require.NoError(t, err)
-	require.NotNil(t, a.Piston.Least.Meets, "at 110 after it is judged")
+	require.NotEqual(t, verdict.NotJudged, a.Piston.Least.Verdict.Kind, "at 110 after it is judged")
 	q.Piston.TDC = 100 * measure.Degree
 	a, err = clearance.Solve(q)
 	require.NoError(t, err)
-	assert.Nil(t, a.Piston.Least.Meets)
-	assert.Nil(t, a.Piston.Cases[0].Meets)
-	assert.Contains(t, a.Piston.Least.Says, "not to be judged")
+	assert.Equal(t, verdict.NotJudged, a.Piston.Least.Verdict.Kind)
+	assert.Equal(t, verdict.NotJudged, a.Piston.Cases[0].Verdict.Kind)
+	assert.Contains(t, a.Piston.Least.Says.String(), "not to be judged")
 }

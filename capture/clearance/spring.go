@@ -92,10 +92,10 @@ type SpringAnswer struct {
 	OpenLoad    *Force          `json:"open_load_n,omitempty"`
 	OpenLoadU   *Force          `json:"open_load_u_n,omitempty"`
 	// OpenStress is the shear stress at full lift, KB counted.
-	OpenStress *float64 `json:"open_stress_mpa,omitempty"`
-	KB         *float64 `json:"kb,omitempty"`
-	CoilBind   *Gap     `json:"coil_bind,omitempty"`
-	Says       []string `json:"says"`
+	OpenStress *float64             `json:"open_stress_mpa,omitempty"`
+	KB         *float64             `json:"kb,omitempty"`
+	CoilBind   *Gap                 `json:"coil_bind,omitempty"`
+	Says       []worksheet.Sentence `json:"says"`
 	worksheet.Basis
 }
 
@@ -186,7 +186,7 @@ func (q SpringQuestion) active() float64 {
 // SolveSpring answers a question. The error is a [*worksheet.Problem] for a
 // field that cannot be, another for a spring that cannot be.
 func SolveSpring(q SpringQuestion) (SpringAnswer, error) {
-	a := SpringAnswer{Says: []string{}}
+	a := SpringAnswer{Says: []worksheet.Sentence{}}
 	if err := q.check(); err != nil {
 		return a, err
 	}
@@ -265,7 +265,7 @@ func (a *SpringAnswer) fromLoads(q SpringQuestion) error {
 	a.Assume("a spring tester is right to %.0f %% and its height to %g mm", 100*loadU, heightU)
 	if a.DimensionsRate != nil {
 		if off := float64(a.Rate / *a.DimensionsRate); math.Abs(off-1) > 0.15 {
-			a.Says = append(a.Says, fmt.Sprintf("the loads make a rate %.2f times what the dimensions do: count the coils again, or the tester is out", off))
+			a.Says = append(a.Says, worksheet.Sayf("the loads make a rate %.2f times what the dimensions do: count the coils again, or the tester is out", off))
 		}
 	}
 	return nil
@@ -291,7 +291,7 @@ func (a *SpringAnswer) loads(q SpringQuestion) {
 		return
 	}
 	if seat < 0 {
-		a.Says = append(a.Says, fmt.Sprintf("the installed height is above the free length, %v: the spring would be loose on the seat", worksheet.Rounded(*a.Free)))
+		a.Says = append(a.Says, worksheet.Sayf("the installed height is above the free length, %v: the spring would be loose on the seat", worksheet.Rounded(*a.Free)))
 		seat = 0
 	}
 	a.SeatLoad, a.SeatLoadU = new(Force(seat)), new(Force(seatU))

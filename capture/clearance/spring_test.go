@@ -13,6 +13,7 @@ import (
 	"pgregory.net/rapid"
 
 	"lobescribe/capture/clearance"
+	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -91,7 +92,7 @@ func TestLoadsFromDimensions(t *testing.T) {
 	assert.InDelta(t, 18*18.062136, float64(*a.OpenLoad), 1e-4)
 	assert.InDelta(t, 18*18.062136/4.4482216152605, a.OpenLoad.Pounds(), 1e-4)
 	assert.Equal(t, mm(60-8-50), a.CoilBind.Left)
-	assert.True(t, *a.CoilBind.Meets)
+	assert.Equal(t, verdict.Meets, a.CoilBind.Verdict.Kind)
 	// 8 F D KB / (pi d^3), C = 7: KB = 30/25.
 	assert.InDelta(t, 8*18*18.062136*35*1.2/(math.Pi*125), *a.OpenStress, 1e-3)
 	assert.Greater(t, *a.OpenLoadU, *a.SeatLoadU)
@@ -122,7 +123,7 @@ func TestLoadsFromATester(t *testing.T) {
 		Loads: []clearance.Load{{Height: mm(60), Load: 300}, {Height: mm(50), Load: 600}},
 	})
 	require.NoError(t, err)
-	assert.Contains(t, strings.Join(a.Says, "\n"), "count the coils again")
+	assert.Contains(t, strings.Join(worksheet.In(a.Says, measure.InMillimetres), "\n"), "count the coils again")
 	assert.InDelta(t, 18.062136, float64(*a.DimensionsRate), 1e-6)
 }
 
@@ -133,7 +134,7 @@ func TestSeatLoadAndRate(t *testing.T) {
 	loose, err := clearance.SolveSpring(clearance.SpringQuestion{Wire: mm(5), MeanDiameter: mm(35), ActiveCoils: 8, Free: mm(60), Installed: mm(61), Lift: mm(2)})
 	require.NoError(t, err)
 	assert.Zero(t, *loose.SeatLoad)
-	assert.Contains(t, strings.Join(loose.Says, "\n"), "loose on the seat")
+	assert.Contains(t, strings.Join(worksheet.In(loose.Says, measure.InMillimetres), "\n"), "loose on the seat")
 }
 
 // Rate goes with the size of the drawing, loads with its square.

@@ -11,6 +11,7 @@ import (
 
 	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/verdict"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -73,7 +74,7 @@ func TestTheAdviceConverges(t *testing.T) {
 					}
 				default:
 					assert.NotEqual(t, verdict.Meets, a.Verdict.Kind)
-					said := strings.Join(a.Says, "\n")
+					said := strings.Join(worksheet.In(a.Says, measure.InMillimetres), "\n")
 					assert.True(t, strings.Contains(said, "straight edge") || strings.Contains(said, "centres_u_mm") || strings.Contains(said, "one line to the other"), "it does not say what to measure: %s", said)
 					told++
 				}

@@ -35,8 +35,8 @@ type Answer struct {
 	LeastSweep measure.Length `json:"least_sweep_mm"`
 	SweepU     measure.Length `json:"sweep_u_mm"` // of Now
 	// Depends lists what the raise and the pushrod hang on.
-	Depends []Dependence `json:"depends"`
-	Says    []string     `json:"says"`
+	Depends []Dependence         `json:"depends"`
+	Says    []worksheet.Sentence `json:"says"`
 	worksheet.Basis
 }
 
@@ -122,7 +122,7 @@ func point(x, z float64) Point {
 // Solve answers a question. The error is a [*worksheet.Problem] for a field
 // that cannot be, another for parts that do not go together.
 func Solve(q Question) (Answer, error) {
-	a := Answer{Says: []string{}, Depends: []Dependence{}}
+	a := Answer{Says: []worksheet.Sentence{}, Depends: []Dependence{}}
 	if err := q.check(); err != nil {
 		return a, err
 	}
@@ -170,7 +170,7 @@ func (a *Answer) depend(b bench, inputs []input) {
 		half := 0.5
 		switch {
 		case errHigh != nil && errLow != nil:
-			a.Says = append(a.Says, in.field+" is too uncertain to say what it does to the answer: measure it")
+			a.Says = append(a.Says, worksheet.Sayf("%s is too uncertain to say what it does to the answer: measure it", in.field))
 			continue
 		case errHigh != nil:
 			high, half = here, 1
@@ -209,12 +209,12 @@ func (a *Answer) say(q Question) {
 	a.Verdict = verdict.Judge(off, verdict.Within(0, a.Tolerance))
 	a.Cite("square or not: guarded acceptance, JCGM 106:2012, 8.3.2")
 	if a.Verdict.Good() {
-		a.Says = append(a.Says, fmt.Sprintf("the rocker is square at half lift to within %v, its ± counted: leave the stand", worksheet.Rounded(a.Tolerance)))
+		a.Says = append(a.Says, worksheet.Sayf("the rocker is square at half lift to within %v, its ± counted: leave the stand", worksheet.Rounded(a.Tolerance)))
 	}
 	if q.PivotToStem != 0 {
 		for _, p := range []Pose{a.Now.Closed, a.Now.Half, a.Now.Full} {
 			if p.Contact.Abs() > a.Now.Sweep/2+measure.Millimetre {
-				a.Says = append(a.Says, "the mark is more than 1 mm off the middle of the stem: that is the pivot's place sideways, which no shim cures")
+				a.Says = append(a.Says, worksheet.Sayf("the mark is more than 1 mm off the middle of the stem: that is the pivot's place sideways, which no shim cures"))
 				break
 			}
 		}
@@ -225,9 +225,9 @@ func (a *Answer) say(q Question) {
 		}
 		switch {
 		case d.Field == "bend_deg" && d.Assumed:
-			a.Says = append(a.Says, fmt.Sprintf("the bend of the rocker was not told, and is most of the ±: a bend of 1 deg would want %v more or less under the stand. Lay a straight edge through the centres of tip and pivot and see how far the adjuster's ball stands above it", worksheet.Rounded(measure.Length(float64(d.RaiseU)/d.U))))
+			a.Says = append(a.Says, worksheet.Sayf("the bend of the rocker was not told, and is most of the ±: a bend of 1 deg would want %v more or less under the stand. Lay a straight edge through the centres of tip and pivot and see how far the adjuster's ball stands above it", worksheet.Rounded(measure.Length(float64(d.RaiseU)/d.U))))
 		case d.Assumed:
-			a.Says = append(a.Says, fmt.Sprintf("the raise hangs on %s, which was not measured: measuring it would help most", d.Field))
+			a.Says = append(a.Says, worksheet.Sayf("the raise hangs on %s, which was not measured: measuring it would help most", d.Field))
 		}
 	}
 }

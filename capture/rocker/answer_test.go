@@ -37,7 +37,7 @@ func TestRaiseOfAStraightRocker(t *testing.T) {
 	assert.Greater(t, a.Now.Sweep, a.Square.Sweep)
 	// The pushrod grows about as the ball rises: p(1 + 1/R) = 3.5 mm.
 	assert.InDelta(t, 3.5, a.PushrodLonger.Millimetres(), 0.1)
-	assert.Contains(t, strings.Join(a.Assumes, "\n"), "neither arm was measured")
+	assert.Contains(t, strings.Join(worksheet.In(a.Assumes, measure.InMillimetres), "\n"), "neither arm was measured")
 	assert.Len(t, a.Now.Curve, 25)
 	assert.Equal(t, "away", a.Now.Closed.Thrust)
 	assert.Equal(t, "towards", a.Square.Full.Thrust)
@@ -179,7 +179,7 @@ func TestABendNotToldIsInTheUncertainty(t *testing.T) {
 	assert.True(t, bend(a).Assumed)
 	assert.GreaterOrEqual(t, a.RaiseU, bend(a).RaiseU)
 	assert.Equal(t, verdict.CannotTell, a.Verdict.Kind)
-	assert.Contains(t, strings.Join(a.Says, "\n"), "straight edge")
+	assert.Contains(t, strings.Join(worksheet.In(a.Says, measure.InMillimetres), "\n"), "straight edge")
 	q.Bend, q.BendU = new(measure.Angle(0)), new(measure.Degree/4)
 	q.CentresU, q.BelowU = new(mm(0.1)), new(mm(0.1))
 	b, err := Solve(q)

@@ -81,8 +81,8 @@ type CardComparison struct {
 	Deviations []Deviation `json:"deviations"`
 	Shifts     []Shift     `json:"shifts"`
 	// Lifts compares max lifts, where the card has them.
-	Lifts []LiftDeviation `json:"max_lifts,omitempty"`
-	Says  []string        `json:"says"`
+	Lifts []LiftDeviation      `json:"max_lifts,omitempty"`
+	Says  []worksheet.Sentence `json:"says"`
 }
 
 // LiftDeviation is a max lift against the card's, taken to where the card
@@ -134,7 +134,7 @@ func (m Measured) passage(k CardValve) (*Passage, float64, error) {
 // that is larger than the readings explain (Birge's ratio; Physical Review 40
 // (1932), from memory).
 func CompareCard(intake, exhaust *Measured, o CardOptions) (CardComparison, error) {
-	out := CardComparison{Deviations: []Deviation{}, Shifts: []Shift{}, Says: []string{}}
+	out := CardComparison{Deviations: []Deviation{}, Shifts: []Shift{}, Says: []worksheet.Sentence{}}
 	uTDC := 0.0
 	for _, side := range []struct {
 		v Valve
@@ -268,7 +268,7 @@ func (s Shift) words() string {
 // explain puts into words what the shift leaves over.
 func (c *CardComparison) explain() {
 	for _, s := range c.Shifts {
-		c.Says = append(c.Says, s.Says)
+		c.Says = append(c.Says, worksheet.Sayf("%s", s.Says))
 	}
 	for _, v := range []Valve{Intake, Exhaust} {
 		var opens, closes *Deviation
@@ -288,7 +288,7 @@ func (c *CardComparison) explain() {
 				if longer < 0 {
 					word = "shorter"
 				}
-				c.Says = append(c.Says, fmt.Sprintf("the %s valve is open %s ± %s degrees %s than the card says: no turn of the cam explains that; look at lash, rocker ratio and the lift at which the card counts", v, plain(math.Abs(longer)), plain(u), word))
+				c.Says = append(c.Says, worksheet.Sayf("the %s valve is open %s ± %s degrees %s than the card says: no turn of the cam explains that; look at lash, rocker ratio and the lift at which the card counts", v, plain(math.Abs(longer)), plain(u), word))
 				continue
 			}
 		}
@@ -298,7 +298,7 @@ func (c *CardComparison) explain() {
 				if d.LeftOver < 0 {
 					word = "earlier"
 				}
-				c.Says = append(c.Says, fmt.Sprintf("the %s valve %s %s degrees %s than the card and that shift together", v, d.Event, plain(math.Abs(d.LeftOver.Degrees())), word))
+				c.Says = append(c.Says, worksheet.Sayf("the %s valve %s %s degrees %s than the card and that shift together", v, d.Event, plain(math.Abs(d.LeftOver.Degrees())), word))
 			}
 		}
 	}
@@ -308,7 +308,7 @@ func (c *CardComparison) explain() {
 			if l.More < 0 {
 				word = "less"
 			}
-			c.Says = append(c.Says, fmt.Sprintf("the %s lifts %v ± %v %s than the card", l.Valve, l.More.Abs(), l.U, word))
+			c.Says = append(c.Says, worksheet.Sayf("the %s lifts %v ± %v %s than the card", l.Valve, l.More.Abs(), l.U, word))
 		}
 	}
 }

@@ -48,7 +48,7 @@ func TestWhatAShiftCannotExplainIsSaid(t *testing.T) {
 	assert.True(t, got.Deviations[1].Stands)
 	assert.Greater(t, got.Shifts[0].AdvanceU, deg(2), "what is left over must widen it")
 	require.Len(t, got.Says, 4, "the shift, the long intake, and both exhaust events that it now leaves over")
-	assert.Contains(t, got.Says[1], "the intake valve is open 8 ± 1.4 degrees longer than the card says")
+	assert.Contains(t, got.Says[1].String(), "the intake valve is open 8 ± 1.4 degrees longer than the card says")
 	// Two cams, each with a shift of its own.
 	got, err = CompareCard(typed(Intake, 9, 47, 1), typed(Exhaust, 52, 4, 1), CardOptions{TwoCams: true, Intake: card(Intake, 12, 44), Exhaust: card(Exhaust, 50, 6)})
 	require.NoError(t, err)
@@ -59,7 +59,7 @@ func TestWhatAShiftCannotExplainIsSaid(t *testing.T) {
 	// As the card says.
 	got, err = CompareCard(typed(Intake, 12.2, 44.2, 1), nil, CardOptions{Intake: card(Intake, 12, 44)})
 	require.NoError(t, err)
-	assert.Contains(t, got.Says[0], "stands where its card says")
+	assert.Contains(t, got.Says[0].String(), "stands where its card says")
 }
 
 func TestCardByDurationAndCentreline(t *testing.T) {
@@ -84,7 +84,7 @@ func TestCardAgainstACurve(t *testing.T) {
 	assert.InDelta(t, -2, got.Shifts[0].Advance.Degrees(), 0.05)
 	require.Len(t, got.Lifts, 1)
 	assert.InDelta(t, -0.010, got.Lifts[0].More.Inches(), 1e-4)
-	assert.Contains(t, got.Says[len(got.Says)-1], "less than the card")
+	assert.Contains(t, got.Says[len(got.Says)-1].String(), "less than the card")
 
 	_, err = CompareCard(&Measured{Curve: c}, nil, CardOptions{Intake: &CardValve{}})
 	assert.ErrorContains(t, err, "nothing on it")

@@ -41,7 +41,7 @@ type PistonPoint struct {
 // question that is well put has no answer.
 func Compute(r Request) (Result, error) {
 	var out Result
-	out.Assumes, out.Sources = []string{}, []string{}
+	out.Assumes, out.Sources = []worksheet.Sentence{}, []string{}
 	if err := r.check(); err != nil {
 		return Result{}, err
 	}

@@ -45,8 +45,8 @@ type CompareOptions struct {
 
 // Comparison is all valves of an engine against each other.
 type Comparison struct {
-	Groups []Group  `json:"groups"`
-	Says   []string `json:"says"`
+	Groups []Group              `json:"groups"`
+	Says   []worksheet.Sentence `json:"says"`
 }
 
 // Group is one quantity of one kind of valve.
@@ -144,7 +144,7 @@ func CompareValves(valves []Figures, o CompareOptions) (Comparison, error) {
 		}
 		seen[f.Name] = true
 	}
-	c := Comparison{Groups: []Group{}, Says: []string{}}
+	c := Comparison{Groups: []Group{}, Says: []worksheet.Sentence{}}
 	for _, kind := range []Valve{Intake, Exhaust, ""} {
 		byName := map[string]map[Quantity]Member{}
 		for _, q := range []Quantity{QMaxLift, QDuration, QOpeningHalf, QClosingHalf} {
@@ -154,7 +154,7 @@ func CompareValves(valves []Figures, o CompareOptions) (Comparison, error) {
 			}
 			c.Groups = append(c.Groups, g)
 			if g.Note != "" && q == QMaxLift {
-				c.Says = append(c.Says, g.Note)
+				c.Says = append(c.Says, worksheet.Sayf("%s", g.Note))
 			}
 			for _, m := range g.Members {
 				if byName[m.Name] == nil {
@@ -249,37 +249,37 @@ func (f Figures) value(q Quantity) (float64, bool) {
 }
 
 // sayValve puts into words what is odd about one valve.
-func sayValve(name string, by map[Quantity]Member, o CompareOptions) []string {
-	var out []string
+func sayValve(name string, by map[Quantity]Member, o CompareOptions) []worksheet.Sentence {
+	var out []worksheet.Sentence
 	lift, hasLift := by[QMaxLift]
 	openHalf, hasOpen := by[QOpeningHalf]
 	closeHalf, hasClose := by[QClosingHalf]
 	if hasLift && lift.Outlier {
 		share := 100 * math.Abs(lift.Off) / max(math.Abs(lift.Value-lift.Off), 1e-9)
-		text := fmt.Sprintf("%s lifts %.3f mm (%.1f %%) %s than the others of its kind", name, math.Abs(lift.Off), share, map[bool]string{true: "less", false: "more"}[lift.Off < 0])
+		text := worksheet.Sayf("%s lifts %v (%.1f %%) %s than the others of its kind", name, worksheet.Rounded(measure.FromMillimetres(math.Abs(lift.Off))), share, map[bool]string{true: "less", false: "more"}[lift.Off < 0])
 		if lift.Off < 0 {
-			text += ": a worn lobe or lifter, too much lash, a bent pushrod or another rocker; measure at the lobe to tell which"
+			text = worksheet.Sayf("%s: a worn lobe or lifter, too much lash, a bent pushrod or another rocker; measure at the lobe to tell which", text)
 		} else {
-			text += ": too little lash, another rocker, or another lobe; measure at the lobe to tell which"
+			text = worksheet.Sayf("%s: too little lash, another rocker, or another lobe; measure at the lobe to tell which", text)
 		}
 		out = append(out, text)
 	} else if hasLift && lift.OffCard != nil && math.Abs(*lift.OffCard) > o.LiftU.Millimetres() {
-		out = append(out, fmt.Sprintf("%s lifts %.3f mm %s than the card", name, math.Abs(*lift.OffCard), map[bool]string{true: "less", false: "more"}[*lift.OffCard < 0]))
+		out = append(out, worksheet.Sayf("%s lifts %v %s than the card", name, worksheet.Rounded(measure.FromMillimetres(math.Abs(*lift.OffCard))), map[bool]string{true: "less", false: "more"}[*lift.OffCard < 0]))
 	}
 	switch {
 	case hasOpen && hasClose && openHalf.Outlier && closeHalf.Outlier && openHalf.Off*closeHalf.Off > 0:
 		mean := (openHalf.Off + closeHalf.Off) / 2
-		out = append(out, fmt.Sprintf("%s is %s degrees %s than the others at both half lifts: its lobe is turned on the cam, or its top dead centre was set wrong", name, plain(math.Abs(mean)), map[bool]string{true: "earlier", false: "later"}[mean < 0]))
+		out = append(out, worksheet.Sayf("%s is %s degrees %s than the others at both half lifts: its lobe is turned on the cam, or its top dead centre was set wrong", name, plain(math.Abs(mean)), map[bool]string{true: "earlier", false: "later"}[mean < 0]))
 	case by[QDuration].Outlier:
 		d := by[QDuration]
-		out = append(out, fmt.Sprintf("%s is open %s degrees %s than the others: lash, or wear of a flank", name, plain(math.Abs(d.Off)), map[bool]string{true: "shorter", false: "longer"}[d.Off < 0]))
+		out = append(out, worksheet.Sayf("%s is open %s degrees %s than the others: lash, or wear of a flank", name, plain(math.Abs(d.Off)), map[bool]string{true: "shorter", false: "longer"}[d.Off < 0]))
 	default:
 		for _, e := range []struct {
 			m    Member
 			word string
 		}{{openHalf, "opening"}, {closeHalf, "closing"}} {
 			if e.m.Outlier {
-				out = append(out, fmt.Sprintf("%s reaches half lift %s degrees %s than the others on its %s flank: wear of that flank", name, plain(math.Abs(e.m.Off)), map[bool]string{true: "earlier", false: "later"}[e.m.Off < 0], e.word))
+				out = append(out, worksheet.Sayf("%s reaches half lift %s degrees %s than the others on its %s flank: wear of that flank", name, plain(math.Abs(e.m.Off)), map[bool]string{true: "earlier", false: "later"}[e.m.Off < 0], e.word))
 			}
 		}
 	}

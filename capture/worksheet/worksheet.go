@@ -33,13 +33,14 @@ func Wrongf(field, format string, args ...any) error {
 // Basis stands under every answer: what was taken for granted, in words, and
 // where the formulas and constants come from.
 type Basis struct {
-	Assumes []string `json:"assumes"`
-	Sources []string `json:"sources"`
+	Assumes []Sentence `json:"assumes"`
+	Sources []string   `json:"sources"`
 }
 
 // Assume adds a sentence to what was taken for granted.
 func (b *Basis) Assume(format string, args ...any) {
-	if s := fmt.Sprintf(format, args...); !slices.Contains(b.Assumes, s) {
+	s := Sayf(format, args...)
+	if !slices.ContainsFunc(b.Assumes, func(had Sentence) bool { return had.String() == s.String() }) {
 		b.Assumes = append(b.Assumes, s)
 	}
 }

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"regexp"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -155,7 +154,7 @@ func (t *answerTable) lengthU(l, u measure.Length) string {
 // basis adds what stands under the answer.
 func (t *answerTable) basis(b worksheet.Basis) {
 	for _, s := range b.Assumes {
-		t.line("assumes", "%s", t.sentence(s))
+		t.line("assumes", "%s", s.In(t.unit))
 	}
 	for _, s := range b.Sources {
 		t.line("source", "%s", s)
@@ -163,29 +162,18 @@ func (t *answerTable) basis(b worksheet.Basis) {
 }
 
 // says adds sentences that the person must not miss.
-func (t *answerTable) says(sentences []string) {
+func (t *answerTable) says(sentences []worksheet.Sentence) {
 	for _, s := range sentences {
-		t.line("note", "%s", t.sentence(s))
+		t.line("note", "%s", s.In(t.unit))
 	}
 }
 
-// sentence writes the lengths in a sentence, which the packages give in
-// millimetres, in the table's unit.
-func (t *answerTable) sentence(s string) string {
-	if t.unit == measure.InMillimetres {
-		return s
+// texts adds what is said without lengths.
+func (t *answerTable) texts(list []string) {
+	for _, s := range list {
+		t.line("note", "%s", s)
 	}
-	return millimetres.ReplaceAllStringFunc(s, func(text string) string {
-		l, err := measure.ParseLength(text)
-		if err != nil {
-			return text
-		}
-		return l.In(t.unit)
-	})
 }
-
-// millimetres finds a length as [measure.Length] prints it.
-var millimetres = regexp.MustCompile(`-?\b[0-9]+(\.[0-9]+)? mm\b`)
 
 func (t *answerTable) print(w io.Writer) error {
 	width := 0

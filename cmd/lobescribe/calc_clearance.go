@@ -145,14 +145,11 @@ func clearanceTable(t *answerTable, a clearance.Answer) {
 		t.line("nearest at", "%s, lift %s, piston %s down", p.Where, t.length(p.Lift), t.length(p.Piston))
 		t.line("valve drop at TDC", "%s", t.length(p.Drop))
 		for _, c := range p.Cases {
-			verdict := ""
-			if c.Meets != nil {
-				verdict = ", meets the limit"
-				if !*c.Meets {
-					verdict = ", does not meet the limit"
-				}
+			says := ""
+			if p.Least.Limit != nil {
+				says = ", limit: " + c.Verdict.String()
 			}
-			t.line("cam", "%+.1f° lash %s: least %s at %.1f°%s", c.Cam.Degrees(), t.length(c.Lash), t.length(c.Least), c.At.Degrees(), verdict)
+			t.line("cam", "%+.1f° lash %s: least %s at %.1f°%s", c.Cam.Degrees(), t.length(c.Lash), t.length(c.Least), c.At.Degrees(), says)
 		}
 		t.says(p.Says)
 	}

@@ -105,5 +105,5 @@ func springTable(t *answerTable, a clearance.SpringAnswer) {
 // gap writes a clearance and its sentence.
 func (t *answerTable) gap(name string, g clearance.Gap) {
 	t.line(name, "%s left", t.lengthU(g.Left, g.LeftU))
-	t.line("  "+name, "%s", t.sentence(g.Says))
+	t.line("  "+name, "%s", g.Says.In(t.unit))
 }

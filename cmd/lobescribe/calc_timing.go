@@ -190,7 +190,7 @@ func angleU(a, u measure.Angle) string {
 func timingTable(t *answerTable, r timing.Result) {
 	if r.TDC != nil {
 		t.line("top dead centre", "%s (%s)", r.TDC.Says, r.TDC.Method)
-		t.says(r.TDC.Warnings)
+		t.texts(r.TDC.Warnings)
 	}
 	for _, v := range []*timing.ValveTiming{r.Intake, r.Exhaust} {
 		if v != nil {
@@ -228,7 +228,7 @@ func timingTable(t *answerTable, r timing.Result) {
 			t.line("ratio", "%.3f ± %.3f at %s lobe lift%s", s.Ratio, s.RatioU, t.length(s.Lobe), off)
 		}
 		t.line("ratio at the nose", "%.3f ± %.3f, lash %s", q.AtNose, q.AtNoseU, t.lengthU(q.Lash, q.LashU))
-		t.says(q.Warnings)
+		t.texts(q.Warnings)
 	}
 	if g := r.Gain; g != nil {
 		t.line("gain", "max lift %s, area %.1f %%", t.lengthU(g.MaxLift, g.MaxLiftU), 100*g.AreaShare)
@@ -293,7 +293,7 @@ func timingOfValve(t *answerTable, v *timing.ValveTiming) {
 		if out := v.Made.RunOut; out != nil {
 			t.line(name+" heel runs out", "%s either way over a turn (the usual limit is the maker's)", t.length(*out))
 		}
-		t.says(v.Made.Warnings)
+		t.texts(v.Made.Warnings)
 	}
 }
 
@@ -317,7 +317,7 @@ func timingMotion(t *answerTable, name string, d timing.Derivatives) {
 	peak("acceleration", "²", func(p timing.Derivative) (v, u float64) { return p.Acceleration, p.AccelerationU })
 	peak("jerk", "³", func(p timing.Derivative) (v, u float64) { return p.Jerk, p.JerkU })
 	t.line(name, "Savitzky-Golay, %d points, ± %s, order %d: %s", d.Window, angleU(d.HalfWindow, 0), d.Order, d.Chosen)
-	t.says(d.Warnings)
+	t.texts(d.Warnings)
 }
 
 func timingOfEngine(t *answerTable, c *timing.Comparison) {

@@ -2,8 +2,8 @@
 // point on themselves. The daemon judges, and the sheet has the same list.
 
 import { useState } from "./lib/hooks.js";
-import { Form, html, Mark, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "./ui.js";
-import { inUnit, when } from "./units.js";
+import { Form, html, Mark, TextField, Trouble, useApp, useFetched, useOnlyShows } from "./ui.js";
+import { when } from "./units.js";
 
 /**
  * @typedef {{item: string, what: string, done: boolean, says: string[], waived?: {by: string, why: string, at: string}}} Check
@@ -32,13 +32,12 @@ function Point({ check: c, looks, waive, back }) {
   const [asking, setAsking] = useState(false);
   const [by, setBy] = useState("");
   const [why, setWhy] = useState("");
-  const unit = usePart(useApp().store, (s) => s.unit);
   const second = c.item === "second";
   return html`<li class=${c.done ? "holds" : c.waived ? "waived" : "open"}>
     <p><${Mark} shape=${c.done ? "check" : c.waived ? "square" : "ring"} kind=${c.done ? "good" : ""} /> <strong>${c.what}</strong><span class="sr">: ${c.done ? "holds" : c.waived ? "taken on" : "open"}</span></p>
     ${c.waived ? html`<p>${second ? "Looked at" : "Waived"} by ${c.waived.by}, ${when(c.waived.at)}: ${c.waived.why}. ${looks ? null : html`<button type="button" class="quiet" onClick=${back}>Take it back<span class="sr">: ${c.what}</span></button>`}</p>` : null}
-    ${c.done || (second && c.waived) ? null : c.says.length > 3 ? html`<details><summary>${c.says.length} things</summary><ul class="plain">${c.says.map((s) => html`<li>${inUnit(s, unit)}</li>`)}</ul></details>`
-      : html`<ul class="plain">${c.says.map((s) => html`<li>${inUnit(s, unit)}</li>`)}</ul>`}
+    ${c.done || (second && c.waived) ? null : c.says.length > 3 ? html`<details><summary>${c.says.length} things</summary><ul class="plain">${c.says.map((s) => html`<li>${s}</li>`)}</ul></details>`
+      : html`<ul class="plain">${c.says.map((s) => html`<li>${s}</li>`)}</ul>`}
     ${looks || c.done || c.waived ? null : asking ? html`<${Form} class="grid" onSubmit=${() => waive({ by, why }).then(() => setAsking(false), () => {})}>
         <${TextField} label=${second ? "Who looked at it" : "Who takes it on"} kind="reason" value=${by} onChange=${setBy} />
         <${TextField} label=${second ? "What was looked at" : "Why it may be so"} kind="reason" value=${why} onChange=${setWhy} />

@@ -132,14 +132,14 @@ export const piston = {
   kind: "clearance",
   parts: ["piston"],
   blank: (engine) => filled({ crown: "parallel", stroke_mm: engine.stroke_mm, rod_mm: engine.rod_mm }),
-  draft: (q) => (q.piston ? filled({ ...q.piston, curve: undefined, valve: undefined, limit_mm: undefined }) : null),
+  draft: (q) => (q.piston ? filled({ ...q.piston, curve: undefined, valve: undefined, limit_mm: undefined, doubts: undefined }) : null),
 };
 
 /**
  * @param {any} d what was typed
- * @param {{side: "intake"|"exhaust", curve: any[]}} of the valve's lift against crank angle
+ * @param {{side: "intake"|"exhaust", curve: any[], doubt?: string}} of the valve's lift against crank angle, and why its top dead centre is not believed
  */
-export function askPiston(d, { side, curve }) {
+export function askPiston(d, { side, curve, doubt = "" }) {
   const { trace: _, ...rest } = d;
-  return { piston: filled({ ...rest, valve: side, curve }) };
+  return { piston: filled({ ...rest, valve: side, curve, doubts: doubt ? [{ cause: "doubtful", says: doubt }] : undefined }) };
 }

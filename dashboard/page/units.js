@@ -277,15 +277,6 @@ export const force = (newtons, unit) => (unit === "in" ? `${(newtons / poundForc
 export const rate = (newtonsPerMm, unit) => (unit === "in" ? `${((newtonsPerMm * 25.4) / poundForce).toFixed(0)} lbf/in` : `${newtonsPerMm.toFixed(1)} N/mm`);
 
 /**
- * A sentence of the daemon, which speaks in millimetres, with its lengths in
- * the user's unit.
- * @param {string} text
- * @param {Unit} unit
- */
-export const inUnit = (text, unit) => (unit === "mm" ? text
-  : text.replace(/([-\u2212]?\d+(?:\.\d+)?) mm(?![\w·²/])/g, (_, mm) => length(fromMm(Number(mm.replace(minus, "-"))), "in")));
-
-/**
  * A moment as this browser writes it.
  * @param {string} iso
  */

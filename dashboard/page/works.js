@@ -4,7 +4,7 @@
 // was not answered yet.
 
 import { useEffect, useRef, useState } from "./lib/hooks.js";
-import { html, Mark, Trouble, useApp, useOnlyShows } from "./ui.js";
+import { html, Mark, Trouble, useApp, useOnlyShows, usePart } from "./ui.js";
 import { readDraft, writeDraft } from "./draft.js";
 import { kept, newestOf } from "./questions.js";
 import { onlyShows } from "./state.js";
@@ -39,6 +39,7 @@ import { query } from "./api.js";
  */
 export function useWork(form, engine, valve) {
   const app = useApp();
+  const unit = usePart(app.store, (s) => s.unit);
   const name = `${form.name}.${engine.id}${valve ? `.${valve}` : ""}`;
   const typed = useRef(/** @type {any} */ (undefined));
   if (typed.current === undefined) typed.current = readDraft(name);
@@ -70,8 +71,10 @@ export function useWork(form, engine, valve) {
   };
   /** @returns {Promise<Work|null>} */
   const newest = async () => newestOf(/** @type {Work[]} */ (await app.api.get(`${at}${query({ kind: form.kind, valve })}`)), valve);
+  const solved = useRef(/** @type {any} */ (null)); // the question of the answer on screen
   const solve = async (/** @type {any} */ question) => {
-    setAnswer(await app.api.post(`/calc/${form.kind}${query({ engine: engine.id, valve })}`, question));
+    solved.current = question;
+    setAnswer(await app.api.post(`/calc/${form.kind}${query({ engine: engine.id, valve, unit })}`, question));
     setError("");
   };
 
@@ -93,6 +96,14 @@ export function useWork(form, engine, valve) {
     }, (err) => !gone && setRefused(err.message));
     return () => { gone = true; };
   }, []);
+
+  // Its sentences come in the unit that was asked for.
+  const worded = useRef(unit);
+  useEffect(() => {
+    if (worded.current === unit) return;
+    worded.current = unit;
+    if (solved.current) solve(solved.current).catch((/** @type {Error} */ err) => setError(err.message));
+  }, [unit]);
 
   /** @param {{question: any, typed: any}} what @returns {Promise<void>} */
   async function keep(what) {

@@ -232,7 +232,7 @@ func (t *table) gap(what string, g *clearance.Gap) {
 	if g == nil {
 		return
 	}
-	t.line(what, exact(g.Left), exact(g.LeftU), "mm", inches(g.Left), inches(g.LeftU), g.Says)
+	t.line(what, exact(g.Left), exact(g.LeftU), "mm", inches(g.Left), inches(g.LeftU), g.Says.String())
 	t.maybe(what+", limit", g.Limit)
 }
 

@@ -145,14 +145,14 @@ func (d Data) clearancesKept() (says []string) {
 		}
 		name := valveWords(of) + ", " + what
 		switch {
-		case g.Limit == nil:
+		case g.Left > 0 && g.Limit == nil:
 			says = append(says, name+": no limit is set.")
-		case g.Meets == nil || !*g.Meets:
-			says = append(says, name+": below your limit.")
-		case g.Sure == nil || !*g.Sure:
-			says = append(says, name+": within its uncertainty of your limit.")
-		default:
+		case g.Verdict.Good():
 			judged++
+		case g.Verdict.Kind == verdict.Fails:
+			says = append(says, name+": below your limit.")
+		default:
+			says = append(says, name+": "+g.Verdict.String()+".")
 		}
 	}
 	for _, v := range append([]Valve{{Clearance: d.Clearance}}, d.Valves...) {

@@ -68,8 +68,8 @@ type setup struct {
 type trialRow struct{ When, Stack, Height, Pushrod, Lash, Below, Sweep, Lift, Remark string }
 type cutRow struct{ Name, Tube, Overall, Centres, U string }
 type gapRow struct {
-	Name, Left, U, Limit, Usual, Says string
-	Short                             bool
+	Name, Left, U, Limit, Usual, Verdict, Says string
+	Short                                      bool
 }
 
 const none = "–"
@@ -253,7 +253,7 @@ func (d Data) lifts(v *view, w words) {
 	off := map[string]timing.Member{}
 	if d.Compared != nil {
 		for _, s := range d.Compared.Says {
-			v.Compared = once(v.Compared, full(s))
+			v.Compared = once(v.Compared, full(s.In(d.Units)))
 		}
 		for _, g := range d.Compared.Groups {
 			if g.Quantity != timing.QMaxLift {
@@ -368,7 +368,7 @@ func (d Data) timings(v *view, w words) {
 			v.CardRows = append(v.CardRows, cardRow{valveWords(name) + " " + dev.Event, dev.Says, degreesU(dev.Later, dev.U), degrees(dev.LeftOver), dev.Stands})
 		}
 		for _, s := range c.Card.Says {
-			v.CardSays = once(v.CardSays, cylinderWords(c.Intake+c.Exhaust)+": "+strings.TrimRight(s, ".")+".")
+			v.CardSays = once(v.CardSays, cylinderWords(c.Intake+c.Exhaust)+": "+strings.TrimRight(s.In(d.Units), ".")+".")
 		}
 	}
 }

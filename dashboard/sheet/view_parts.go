@@ -2,10 +2,10 @@ package sheet
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"lobescribe/capture/clearance"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -70,11 +70,13 @@ func (d Data) cuts(v *view, w words) {
 		}
 		v.Tally = append(v.Tally, fmt.Sprintf("%d of %s: %s", t.Count, w.with(t.Length), strings.Join(names, ", ")))
 	}
-	v.CutSays = slices.Clone(p.Says)
+	for _, says := range p.Says {
+		v.CutSays = append(v.CutSays, full(says.In(w.unit)))
+	}
 	if l := p.Lash; l != nil {
 		v.CutSays = append(v.CutSays, fmt.Sprintf("Lash to set cold, at the valve: %s.", w.with(l.ColdLash)))
 		for _, says := range l.Says {
-			v.CutSays = append(v.CutSays, full(says))
+			v.CutSays = append(v.CutSays, full(says.In(w.unit)))
 		}
 	}
 }
@@ -88,10 +90,10 @@ func (d Data) clearances(v *view, w words) {
 		add := func(what string, g *clearance.Gap) { v.gap(w, one.Name, what, g) }
 		if p := a.Piston; p != nil {
 			nearest := p.Least
-			nearest.Says = "Nearest at " + p.Where + ". " + full(nearest.Says)
+			nearest.Says = worksheet.Sayf("nearest at %s; %s", p.Where, nearest.Says)
 			add("piston", &nearest)
 			for _, says := range p.Says {
-				v.GapSays = append(v.GapSays, saying{valveWords(one.Name), full(says)})
+				v.GapSays = append(v.GapSays, saying{valveWords(one.Name), full(says.In(w.unit))})
 			}
 		}
 		add("coil bind", a.CoilBind)
@@ -127,7 +129,7 @@ func (v *view) gap(w words, of, what string, g *clearance.Gap) {
 		return
 	}
 	v.Gaps = append(v.Gaps, gapRow{Name: valveWords(of) + ", " + what, Left: w.length(g.Left), U: w.u(g.LeftU),
-		Limit: w.maybe(g.Limit), Usual: w.length(g.Usual), Says: g.Says, Short: g.Left <= 0 || g.Meets != nil && !*g.Meets})
+		Limit: w.maybe(g.Limit), Usual: w.length(g.Usual), Verdict: g.Verdict.String(), Says: full(g.Says.In(w.unit)), Short: g.Left <= 0 || g.Limit != nil && !g.Verdict.Good()})
 }
 
 // springWords tells rate and loads in the units that go with those of length.
@@ -150,7 +152,7 @@ func springWords(a clearance.SpringAnswer, w words) string {
 	add("at full lift", a.OpenLoad, a.OpenLoadU)
 	text := full(strings.Join(parts, ", "))
 	for _, says := range a.Says {
-		text += " " + full(says)
+		text += " " + full(says.In(w.unit))
 	}
 	return text
 }

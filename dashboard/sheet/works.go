@@ -78,7 +78,7 @@ type cutList struct {
 	had  map[string]bool // by valve; "" once one stands for all that are left
 	cuts []pushrod.Cut
 	lash *pushrod.LashAnswer
-	says []string
+	says []worksheet.Sentence
 }
 
 func (d *Data) cut(w storage.Work, l *cutList) {
@@ -120,7 +120,9 @@ func (d *Data) cut(w storage.Work, l *cutList) {
 		l.had[valve] = true
 	}
 	for _, says := range a.Says {
-		l.says = once(l.says, full(says))
+		if !slices.ContainsFunc(l.says, func(had worksheet.Sentence) bool { return had.String() == says.String() }) {
+			l.says = append(l.says, says)
+		}
 	}
 }
 
@@ -212,7 +214,7 @@ func (d *Data) take(valve string, a clearance.Answer) {
 	all.Piston, all.CoilBind = cmp.Or(all.Piston, a.Piston), cmp.Or(all.CoilBind, a.CoilBind)
 	all.Retainer, all.Slot = cmp.Or(all.Retainer, a.Retainer), cmp.Or(all.Slot, a.Slot)
 	for _, says := range a.Assumes {
-		all.Assume("%s", says)
+		all.Assume("%v", says)
 	}
 	for _, source := range a.Sources {
 		all.Cite(source)

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"lobescribe/capture/verdict"
 	"lobescribe/dashboard/sheet"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -135,7 +136,7 @@ func TestTheNewestQuestionCounts(t *testing.T) {
 	a := b.valve(d, "1I").Clearance
 	require.NotNil(t, a)
 	assert.InDelta(t, 2.613595, a.Piston.Least.Left.Millimetres(), 1e-6)
-	assert.False(t, *a.Piston.Least.Meets)
+	assert.NotEqual(t, verdict.Meets, a.Piston.Least.Verdict.Kind)
 	assert.Equal(t, 2_700*measure.Micrometre, *a.Piston.Least.Limit)
 	assert.Equal(t, 1_500*measure.Micrometre, a.CoilBind.Left)
 	assert.Equal(t, 60*measure.Thou, *a.CoilBind.Limit)

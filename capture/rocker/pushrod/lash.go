@@ -87,9 +87,9 @@ type LashAnswer struct {
 	// never below zero.
 	ColdLash measure.Length `json:"cold_lash_mm"`
 	// TradeRule is the custom for a rod of that material, and Rule its words.
-	TradeRule *measure.Length `json:"trade_rule_mm,omitempty"`
-	Rule      string          `json:"rule,omitzero"`
-	Says      []string        `json:"says"`
+	TradeRule *measure.Length      `json:"trade_rule_mm,omitempty"`
+	Rule      string               `json:"rule,omitzero"`
+	Says      []worksheet.Sentence `json:"says"`
 }
 
 const (
@@ -164,7 +164,7 @@ func grow(pieces []Piece, length measure.Length, basis *worksheet.Basis) (perK, 
 }
 
 func (l LashQuestion) solve(q Question, length measure.Length, basis *worksheet.Basis) LashAnswer {
-	a := LashAnswer{Says: []string{}}
+	a := LashAnswer{Says: []worksheet.Sentence{}}
 	warmer := value(l.Warmer, defaultWarmer)
 	rodWarmer := value(l.RodWarmer, warmer)
 	warmerU := value(l.WarmerU, defaultWarmerU)
@@ -195,11 +195,11 @@ func (l LashQuestion) solve(q Question, length measure.Length, basis *worksheet.
 	a.custom(l)
 	switch {
 	case a.OpensAtValve > a.OpensAtValveU:
-		a.Says = append(a.Says, fmt.Sprintf("the lash opens by %v at the valve as the engine warms", worksheet.Rounded(a.OpensAtValve)))
+		a.Says = append(a.Says, worksheet.Sayf("the lash opens by %v at the valve as the engine warms", worksheet.Rounded(a.OpensAtValve)))
 	case a.OpensAtValve < -a.OpensAtValveU:
-		a.Says = append(a.Says, fmt.Sprintf("the lash closes by %v at the valve as the engine warms: set cold without it, the valve would hang open", worksheet.Rounded(-a.OpensAtValve)))
+		a.Says = append(a.Says, worksheet.Sayf("the lash closes by %v at the valve as the engine warms: set cold without it, the valve would hang open", worksheet.Rounded(-a.OpensAtValve)))
 	default:
-		a.Says = append(a.Says, "the lash stays what it is within what is known of the materials")
+		a.Says = append(a.Says, worksheet.Sayf("the lash stays what it is within what is known of the materials"))
 	}
 	return a
 }
@@ -234,7 +234,7 @@ func (a *LashAnswer) custom(l LashQuestion) {
 		if off < 0 {
 			more = "less"
 		}
-		a.Says = append(a.Says, fmt.Sprintf("the custom does not fit this engine: the arithmetic asks for %v %s", worksheet.Rounded(off.Abs()), more))
+		a.Says = append(a.Says, worksheet.Sayf("the custom does not fit this engine: the arithmetic asks for %v %s", worksheet.Rounded(off.Abs()), more))
 	}
 }
 

@@ -93,9 +93,9 @@ type Answer struct {
 	// first of the rods.
 	Longer measure.Length `json:"longer_mm"`
 	// ThreadLeft is how far down the adjuster can go afterwards.
-	ThreadLeft *measure.Length `json:"thread_left_mm,omitempty"`
-	Lash       *LashAnswer     `json:"lash,omitempty"`
-	Says       []string        `json:"says"`
+	ThreadLeft *measure.Length      `json:"thread_left_mm,omitempty"`
+	Lash       *LashAnswer          `json:"lash,omitempty"`
+	Says       []worksheet.Sentence `json:"says"`
 	worksheet.Basis
 }
 
@@ -189,7 +189,7 @@ var errThread = errors.New("the adjuster has not that much thread left: cut a lo
 // Solve answers a question. The error is a [*worksheet.Problem] for a field
 // that cannot be, another when there is no such rod.
 func Solve(q Question) (Answer, error) {
-	a := Answer{Says: []string{}}
+	a := Answer{Says: []worksheet.Sentence{}}
 	if err := q.check(); err != nil {
 		return a, err
 	}

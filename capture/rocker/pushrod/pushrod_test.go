@@ -180,10 +180,10 @@ func TestTheCustomFitsIronOnly(t *testing.T) {
 	}
 	iron := ask("iron")
 	assert.InDelta(t, 0.006, iron.ColdLash.Inches(), 0.001)
-	assert.NotContains(t, strings.Join(iron.Says, "\n"), "does not fit")
+	assert.NotContains(t, strings.Join(worksheet.In(iron.Says, measure.InMillimetres), "\n"), "does not fit")
 	magnesium := ask("magnesium")
 	assert.Zero(t, magnesium.ColdLash)
-	assert.Contains(t, strings.Join(magnesium.Says, "\n"), "the custom does not fit this engine")
+	assert.Contains(t, strings.Join(worksheet.In(magnesium.Says, measure.InMillimetres), "\n"), "the custom does not fit this engine")
 }
 
 func TestEveryMaterialHasItsSource(t *testing.T) {

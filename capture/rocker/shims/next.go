@@ -61,10 +61,10 @@ type Answer struct {
 	GeometrySlope float64 `json:"geometry_slope"`
 	// GeometryWanted is what the last trial alone asks for by geometry,
 	// LineWanted what a straight line through the trials alone would.
-	GeometryWanted measure.Length  `json:"geometry_wanted_mm"`
-	LineWanted     *measure.Length `json:"line_wanted_mm,omitempty"`
-	Disagree       []Disagreement  `json:"disagree"`
-	Says           []string        `json:"says"`
+	GeometryWanted measure.Length       `json:"geometry_wanted_mm"`
+	LineWanted     *measure.Length      `json:"line_wanted_mm,omitempty"`
+	Disagree       []Disagreement       `json:"disagree"`
+	Says           []worksheet.Sentence `json:"says"`
 	worksheet.Basis
 }
 
@@ -91,7 +91,7 @@ var errWrongWay = errors.New("the adjuster's end did not rise against the valve'
 // Next answers a question. The error is a [*worksheet.Problem] for a field that
 // cannot be, another when no stack will do.
 func Next(q Question) (Answer, error) {
-	a := Answer{Stack: Stack{}, Disagree: []Disagreement{}, Says: []string{}}
+	a := Answer{Stack: Stack{}, Disagree: []Disagreement{}, Says: []worksheet.Sentence{}}
 	if err := q.check(); err != nil {
 		return a, err
 	}
@@ -152,33 +152,33 @@ func (a *Answer) pickStack(q Question, arms arms) error {
 		return nil
 	}
 	least, most := measure.Length(0), unlimited
-	var limits []string
-	narrow := func(low, high measure.Length, says string) {
+	var limits []worksheet.Sentence
+	narrow := func(low, high measure.Length, says worksheet.Sentence) {
 		if a.Wanted < low || a.Wanted > high {
 			limits = append(limits, says)
 		}
 		least, most = max(least, low), min(most, high)
 	}
 	if q.StackLeast != nil {
-		narrow(*q.StackLeast, most, fmt.Sprintf("the stand takes no less than %v", *q.StackLeast))
+		narrow(*q.StackLeast, most, worksheet.Sayf("the stand takes no less than %v", *q.StackLeast))
 	}
 	if q.StackMost != nil {
-		narrow(least, *q.StackMost, fmt.Sprintf("the studs hold no more than %v", *q.StackMost))
+		narrow(least, *q.StackMost, worksheet.Sayf("the studs hold no more than %v", *q.StackMost))
 	}
 	rise := arms.rise()
 	if q.AdjusterDown != nil {
 		high := last + measure.FromMillimetres(q.AdjusterDown.Millimetres()/rise)
-		narrow(least, high, fmt.Sprintf("the adjuster, with this pushrod, follows to %v", worksheet.Rounded(high)))
+		narrow(least, high, worksheet.Sayf("the adjuster, with this pushrod, follows to %v", worksheet.Rounded(high)))
 	}
 	if q.AdjusterUp != nil {
 		low := last - measure.FromMillimetres(q.AdjusterUp.Millimetres()/rise)
-		narrow(low, most, fmt.Sprintf("the adjuster, with this pushrod, follows down to %v", worksheet.Rounded(low)))
+		narrow(low, most, worksheet.Sayf("the adjuster, with this pushrod, follows down to %v", worksheet.Rounded(low)))
 	}
 	if a.Wanted < 0 {
-		a.Says = append(a.Says, fmt.Sprintf("even without shims the stand is too high by %v: it would have to come down", worksheet.Rounded(-a.Wanted)))
+		a.Says = append(a.Says, worksheet.Sayf("even without shims the stand is too high by %v: it would have to come down", worksheet.Rounded(-a.Wanted)))
 	}
 	if len(limits) > 0 {
-		a.Says = append(a.Says, fmt.Sprintf("the stack wanted, %v, is out of reach: %s", worksheet.Rounded(a.Wanted), strings.Join(limits, "; ")))
+		a.Says = append(a.Says, worksheet.Sayf("the stack wanted, %v, is out of reach: %s", worksheet.Rounded(a.Wanted), worksheet.Join(limits, "; ")))
 	}
 	if q.OnHand == nil {
 		a.Total = min(max(a.Wanted, least), most)
@@ -274,7 +274,7 @@ func (a *Answer) weighTrials(q Question, f fit, arms arms, points []point) error
 	}
 	a.sayDisagreement()
 	if n := len(points); n > 2 && math.Abs(a.Slope/a.GeometrySlope-1) > 0.1 {
-		a.Says = append(a.Says, fmt.Sprintf("the trials say that a shim is worth %.2f times its thickness, the geometry %.2f: check the ratio, and that the heights are those of the tip's and the ball's centres", -a.Slope, -a.GeometrySlope))
+		a.Says = append(a.Says, worksheet.Sayf("the trials say that a shim is worth %.2f times its thickness, the geometry %.2f: check the ratio, and that the heights are those of the tip's and the ball's centres", -a.Slope, -a.GeometrySlope))
 	}
 	return nil
 }
@@ -290,11 +290,11 @@ func (a *Answer) sayDisagreement() {
 	switch {
 	case len(names) == 0:
 	case !sure:
-		a.Says = append(a.Says, fmt.Sprintf("trials %s do not go together: one of them is wrong, look at them again", who))
+		a.Says = append(a.Says, worksheet.Sayf("trials %s do not go together: one of them is wrong, look at them again", who))
 	case len(names) == 1:
-		a.Says = append(a.Says, fmt.Sprintf("trial %s disagrees with the others by %v and hardly counts: look at it again", who, worksheet.Rounded(a.Disagree[0].By)))
+		a.Says = append(a.Says, worksheet.Sayf("trial %s disagrees with the others by %v and hardly counts: look at it again", who, worksheet.Rounded(a.Disagree[0].By)))
 	default:
-		a.Says = append(a.Says, fmt.Sprintf("trials %s disagree with the others and hardly count: look at them again", who))
+		a.Says = append(a.Says, worksheet.Sayf("trials %s disagree with the others and hardly count: look at them again", who))
 	}
 }
 

@@ -218,7 +218,7 @@ func TestABadReadingIsNamed(t *testing.T) {
 			}
 			assert.InDelta(t, 2.4, a.Wanted.Millimetres(), 0.15)
 			assert.LessOrEqual(t, math.Abs(a.Wanted.Millimetres()-2.4), a.WantedU.Millimetres())
-			assert.Contains(t, strings.Join(a.Says, "\n"), "disagrees with the others")
+			assert.Contains(t, strings.Join(worksheet.In(a.Says, measure.InMillimetres), "\n"), "disagrees with the others")
 			if a.LineWanted != nil {
 				assert.Less(t, math.Abs(a.Wanted.Millimetres()-2.4), math.Abs(a.LineWanted.Millimetres()-2.4))
 			}
@@ -232,7 +232,7 @@ func TestTwoTrialsThatContradict(t *testing.T) {
 	a, err := shims.Next(shims.Question{RockerRatio: 1.4, Trials: []shims.Trial{trial(0.381, 3.5), trial(0.762, 5.3)}})
 	require.NoError(t, err)
 	require.Len(t, a.Disagree, 2)
-	assert.Contains(t, strings.Join(a.Says, "\n"), "trials 1 and 2 do not go together")
+	assert.Contains(t, strings.Join(worksheet.In(a.Says, measure.InMillimetres), "\n"), "trials 1 and 2 do not go together")
 	assert.Greater(t, a.WantedU, mm(0.8))
 }
 
@@ -248,7 +248,7 @@ func TestTwoBadReadings(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, a.Disagree, 2)
 	assert.Equal(t, []int{2, 5}, []int{a.Disagree[0].Trial, a.Disagree[1].Trial})
-	assert.Contains(t, strings.Join(a.Says, "\n"), "trials 2 and 5 disagree with the others")
+	assert.Contains(t, strings.Join(worksheet.In(a.Says, measure.InMillimetres), "\n"), "trials 2 and 5 disagree with the others")
 	assert.InDelta(t, 2.4, a.Wanted.Millimetres(), 0.1)
 }
 
@@ -278,7 +278,7 @@ func TestLimits(t *testing.T) {
 	a, err := shims.Next(q)
 	require.NoError(t, err)
 	assert.Equal(t, mm(4*0.381), a.Total)
-	assert.Contains(t, strings.Join(a.Says, "\n"), "the studs hold no more than 1.9 mm")
+	assert.Contains(t, strings.Join(worksheet.In(a.Says, measure.InMillimetres), "\n"), "the studs hold no more than 1.9 mm")
 	assert.Equal(t, free.Wanted, a.Wanted, "a limit does not alter what is wanted")
 
 	q.StackMost = nil
@@ -286,7 +286,7 @@ func TestLimits(t *testing.T) {
 	a, err = shims.Next(q)
 	require.NoError(t, err)
 	assert.Equal(t, mm(3*0.381), a.Total)
-	assert.Contains(t, strings.Join(a.Says, "\n"), "the adjuster, with this pushrod, follows")
+	assert.Contains(t, strings.Join(worksheet.In(a.Says, measure.InMillimetres), "\n"), "the adjuster, with this pushrod, follows")
 
 	q.AdjusterDown, q.StackLeast = nil, new(mm(50))
 	_, err = shims.Next(q)
@@ -301,7 +301,7 @@ func TestStandTooHigh(t *testing.T) {
 	require.NoError(t, err)
 	assert.Negative(t, a.Wanted)
 	assert.Equal(t, shims.Stack{}, a.Stack)
-	assert.Contains(t, strings.Join(a.Says, "\n"), "it would have to come down")
+	assert.Contains(t, strings.Join(worksheet.In(a.Says, measure.InMillimetres), "\n"), "it would have to come down")
 	b, err := json.Marshal(a)
 	require.NoError(t, err)
 	assert.Contains(t, string(b), `"stack_mm":[]`)
@@ -323,7 +323,7 @@ func TestSignTurnedRound(t *testing.T) {
 				name := []any{"wanted %v, stacks %v, told %v", wanted, stacks, told}
 				if assert.NotNil(t, a.TurnedRound, name...) {
 					assert.InDelta(t, wanted, a.TurnedRound.Wanted.Millimetres(), 0.2, name...)
-					assert.Contains(t, strings.Join(a.Says, "\n"), "sign turned round")
+					assert.Contains(t, strings.Join(worksheet.In(a.Says, measure.InMillimetres), "\n"), "sign turned round")
 				}
 				assert.Equal(t, verdict.NotJudged, a.Verdict.Kind, name...)
 				assert.Empty(t, a.Stack)

@@ -1,7 +1,6 @@
 package shims
 
 import (
-	"fmt"
 	"math"
 
 	"lobescribe/capture/verdict"
@@ -36,7 +35,7 @@ func (a *Answer) turnRound(q Question, arms arms, evidence float64, stem marks) 
 	wanted, u := f.wanted(arms.offsetU()/2, stem)
 	a.TurnedRound = &TurnedRound{measure.FromMillimetres(wanted), measure.FromMillimetres(u), odds}
 	last := q.Trials[len(q.Trials)-1]
-	a.Says = append(a.Says, fmt.Sprintf("these look like heights with the sign turned round: as the stack grew the adjuster's end went down against the valve's. Turned round they ask for a stack of %v; as written the last trial asks for %v. Write them anew, above zero where the adjuster's end is the lower one",
+	a.Says = append(a.Says, worksheet.Sayf("these look like heights with the sign turned round: as the stack grew the adjuster's end went down against the valve's. Turned round they ask for a stack of %v; as written the last trial asks for %v. Write them anew, above zero where the adjuster's end is the lower one",
 		worksheet.Rounded(a.TurnedRound.Wanted), worksheet.Rounded(last.Stack.Total()+measure.FromMillimetres(-points[len(points)-1].short))))
 	return nil
 }
@@ -72,14 +71,14 @@ func (a *Answer) sayWhatHelps(q Question, arms arms) {
 	bend, centres := measure.FromMillimetres(arms.bendU/arms.rise()), measure.FromMillimetres(arms.centresU/arms.rise())
 	switch {
 	case !arms.bendTold && bend > a.Tolerance/2:
-		a.Says = append(a.Says, fmt.Sprintf("the bend of the rocker was not told: it is worth ± %v of stack, alike in every trial, and no further trial finds it. Lay a straight edge through the centres of tip and pivot and measure how far the middle of the adjuster's ball stands above it; or ink the stem's end, turn through one opening, and write down how far the line at full lift lies from the line of the closed valve", worksheet.Rounded(bend)))
+		a.Says = append(a.Says, worksheet.Sayf("the bend of the rocker was not told: it is worth ± %v of stack, alike in every trial, and no further trial finds it. Lay a straight edge through the centres of tip and pivot and measure how far the middle of the adjuster's ball stands above it; or ink the stem's end, turn through one opening, and write down how far the line at full lift lies from the line of the closed valve", worksheet.Rounded(bend)))
 	case arms.bendTold && bend > a.Tolerance/2:
-		a.Says = append(a.Says, fmt.Sprintf("the bend is told too loosely for this tolerance: it is worth ± %v of stack. A straight edge and a feeler tell it best; so does the line at full lift against that of the closed valve, in ink on the stem", worksheet.Rounded(bend)))
+		a.Says = append(a.Says, worksheet.Sayf("the bend is told too loosely for this tolerance: it is worth ± %v of stack. A straight edge and a feeler tell it best; so does the line at full lift against that of the closed valve, in ink on the stem", worksheet.Rounded(bend)))
 	}
 	if centres > a.Tolerance/2 {
-		a.Says = append(a.Says, fmt.Sprintf("heights taken off the centres of tip and ball are worth ± %v of stack, alike in every trial: mark the centres, take the heights there, and say how well (centres_u_mm)", worksheet.Rounded(centres)))
+		a.Says = append(a.Says, worksheet.Sayf("heights taken off the centres of tip and ball are worth ± %v of stack, alike in every trial: mark the centres, take the heights there, and say how well (centres_u_mm)", worksheet.Rounded(centres)))
 	}
 	if len(q.Trials) == 1 && a.WantedU > a.Tolerance && a.OffsetU < a.Tolerance {
-		a.Says = append(a.Says, "one trial cannot tell its own error: fit this stack and measure again, or say how well heights are measured (adjuster_below_valve_u_mm)")
+		a.Says = append(a.Says, worksheet.Sayf("one trial cannot tell its own error: fit this stack and measure again, or say how well heights are measured (adjuster_below_valve_u_mm)"))
 	}
 }

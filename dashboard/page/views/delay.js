@@ -3,7 +3,6 @@
 
 import { useEffect, useRef, useState } from "../lib/hooks.js";
 import { html, Mark, Trouble, useApp, usePart } from "../ui.js";
-import { inUnit } from "../units.js";
 import { sentence, Sentences } from "../says.js";
 import { delayWords, onTwoPorts } from "../delay.js";
 
@@ -12,7 +11,7 @@ const often = 1000;
 
 export function DelayStep() {
   const app = useApp();
-  const { devices, unit } = usePart(app.store, (s) => s);
+  const devices = usePart(app.store, (s) => s.devices);
   const [on, setOn] = useState(0); // which measuring; none is 0
   const [progress, setProgress] = useState(/** @type {{done: boolean, says: string, result?: import("../delay.js").DelayResult}|null} */ (null));
   const [error, setError] = useState("");
@@ -86,6 +85,6 @@ export function DelayStep() {
       ${words.long ? html`<p class="fault">That is longer than ports and converters usually bring. Measure it again before you keep it: if it does not come out the same, it was none.</p>` : null}<${Sentences} list=${[progress?.says ?? ""]} /><${Trouble} text=${error} />
       <p class="row"><button class=${words.long ? "quiet" : ""} onClick=${keep}>Keep it</button><button class="quiet" onClick=${afresh}>Measure again</button><button class="quiet" onClick=${drop}>Not now</button></p>`
     : html`<p>Turn the crank forward over one flank of the valve, some 30 degrees, and back again; a few times, at different speeds. The indicator stays where it is.</p>
-      <p class="lead" role="status"><${Mark} shape="bars" /> ${progress ? sentence(inUnit(progress.says, unit)) : "Listening to both."}</p><${Trouble} text=${error} />
+      <p class="lead" role="status"><${Mark} shape="bars" /> ${progress ? sentence(progress.says) : "Listening to both."}</p><${Trouble} text=${error} />
       <p><button class="quiet" onClick=${drop}>Not now</button></p>`}</section>`;
 }

@@ -3,7 +3,7 @@
 import { useState } from "../lib/hooks.js";
 import { Choice, Form, html, Mark, Nothing, Trouble, TypedField, useApp, useFetched, usePart } from "../ui.js";
 import { deviceWords, heardWords, refusedWords } from "../cues.js";
-import { inUnit, length, small } from "../units.js";
+import { length, small } from "../units.js";
 import { keyOf, settings, withKey } from "../address.js";
 import { DelayStep } from "./delay.js";
 import { ProveStep } from "./prove.js";
@@ -59,7 +59,7 @@ function DeviceCard({ id, name, device, unit, app }) {
     ${!device ? html`<p class="hint">
       ${id === "encoder" ? "Not needed for max lift and half lift; with it come crank angles and timing." : "Choose its port below."}</p>` : html`
       <p class="mono">${device.address}</p>
-      ${device.says ? html`<p>${inUnit(device.says, unit)}</p>` : null}
+      ${device.says ? html`<p>${device.says}</p>` : null}
       ${device.assumes ? html`<p class="hint"><${Mark} shape="triangle" kind="warn" /> Assumed: ${device.assumes}. The keys stand under “How it is set up”.</p>` : null}
       ${id === "indicator" && newest ? html`<p class="big-figure">${length(newest.lift_nm, unit)}</p>` : null}
       ${id === "encoder" && newest?.angle_udeg !== undefined ? html`<p class="big-figure">${(newest.angle_udeg / 1e6).toFixed(1)}°</p>` : null}

@@ -31,9 +31,9 @@ export function Piston({ engine, valve, unit }) {
   if (all && traces.length === 0 && !answer) return html`<${Nothing} says=${`This needs a trace with crank angle ${valve ? `of ${valveWords(valve)}` : "of the valve"}: connect an encoder and turn it once.`} href="#/devices" label="To the devices" />`;
   const work = async () => {
     try {
-      const { curve } = await app.api.get(`/traces/${id}/timing${query({ valve: side, ...mountingQuery(mounting) })}`);
+      const { curve, tdc_doubtful, note } = await app.api.get(`/traces/${id}/timing${query({ valve: side, ...mountingQuery(mounting) })}`);
       setTrouble("");
-      await ask(askPiston(d, { side, curve }));
+      await ask(askPiston(d, { side, curve, doubt: tdc_doubtful ? note : "" }));
     } catch (err) {
       setTrouble(/** @type {Error} */ (err).message);
     }
@@ -72,6 +72,6 @@ function PistonAnswer({ p, side, basis, unit }) {
       <tbody>${p.cases.map((/** @type {any} */ c) => html`<tr><th scope="row">${degrees(c.cam_deg, 0)}</th><td>
         ${digits(fromMm(c.lash_mm), unit)}</td><td class="strong">${digits(fromMm(c.least_mm), unit)}</td><td>
         ${axisWords(Math.round(c.at_deg * 10) / 10)}</td><td class="words">
-        ${c.meets_limit === undefined ? "not set" : c.meets_limit ? "met" : "not met"}</td></tr>`)}</tbody></table></div>
+        ${p.least.limit_mm === undefined ? "not set" : { meets: "met", fails: "not met", "cannot-tell": "cannot tell" }[/** @type {string} */ (c.verdict.is)] ?? "not to be judged"}</td></tr>`)}</tbody></table></div>
     <${Sentences} list=${p.says} /><${Basis} of=${basis} /></section>`;
 }

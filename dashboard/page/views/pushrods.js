@@ -3,7 +3,7 @@
 
 import { Form, html, LengthField, Nothing, Trouble, useApp, useFetched } from "../ui.js";
 import { valveWords } from "../cues.js";
-import { digits, fromMm, inUnit, length, toMm, withUncertainty } from "../units.js";
+import { digits, fromMm, length, toMm, withUncertainty } from "../units.js";
 import { fieldsOf } from "../form.js";
 import { askPushrods, pushrods } from "../questions.js";
 import { DraftWord } from "../gate.js";
@@ -71,7 +71,7 @@ function CutList({ a, engine, unit }) {
       </div>
       ${a.lash.trade_rule_mm !== undefined ? html`<div><dt>the trade's rule (common practice, no source)</dt><dd>
         ${length(fromMm(a.lash.trade_rule_mm), unit)}</dd></div>` : null}</dl>${a.lash.rule ? html`<p class="hint">
-        ${inUnit(a.lash.rule, unit)}</p>` : null}
+        ${a.lash.rule}</p>` : null}
       <${Sentences} list=${a.lash.says} />` : null}
     <${Sentences} list=${a.says} /><${Basis} of=${a} /></section>`;
 }

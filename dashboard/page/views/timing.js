@@ -5,7 +5,7 @@
 import { useMemo, useState } from "../lib/hooks.js";
 import { html, Mark, Nothing, Trouble, TypedField, useApp, useFetched, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
-import { degrees, digits, fromMm, inUnit, length, nanometres, toMm, when, withUncertainty } from "../units.js";
+import { degrees, digits, fromMm, length, nanometres, toMm, when, withUncertainty } from "../units.js";
 import { cylinderOf, sideOf } from "../engine.js";
 import { axisWords, joined, readTiming } from "../timing.js";
 import { readLength } from "../reads.js";
@@ -68,7 +68,7 @@ function asked(typed, unit) {
 function Both({ ids, checking, mounting, tdc, engine, unit }) {
   const app = useApp();
   const has = (/** @type {string} */ id) => id !== "" && id !== "0";
-  const on = [checking, JSON.stringify(mounting), tdc];
+  const on = [checking, JSON.stringify(mounting), tdc, unit];
   const intake = useFetched((signal) => timingOf("intake", signal), [ids.intake, ...on]);
   const exhaust = useFetched((signal) => timingOf("exhaust", signal), [ids.exhaust, ...on]);
   const pair = useFetched((signal) => together(signal), [ids.intake, ids.exhaust, engine, ...on]);
@@ -82,7 +82,7 @@ function Both({ ids, checking, mounting, tdc, engine, unit }) {
   /** @param {AbortSignal} signal */
   async function together(signal) {
     const [i, e] = sides.map((side) => (has(ids[side]) ? ids[side] : ""));
-    return i || e ? app.api.get(`/timing${query({ intake: i, exhaust: e, engine, checking, ...mounting })}`, signal) : null;
+    return i || e ? app.api.get(`/timing${query({ intake: i, exhaust: e, engine, checking, unit, ...mounting })}`, signal) : null;
   }
 
   const shown = sides.map((side) => ({ side, t: side === "intake" ? intake.value : exhaust.value })).filter((s) => s.t);
@@ -138,7 +138,7 @@ function Events({ shown, unit }) {
       ${t.area ? html`<div><dt>area under the curve</dt><dd>
         ${unit === "mm" ? `${t.area.toFixed(1)} mm·deg` : `${(t.area / 25.4).toFixed(2)} in·deg`}</dd></div>` : null}</dl>
     ${t.note && !t.doubtful ? html`<${Sentences} list=${[t.note]} />` : null}
-    ${t.warnings.map((w) => html`<p class="fault"><${Mark} shape="triangle" /> ${inUnit(w, unit)}</p>`)}`)}</section>`;
+    ${t.warnings.map((w) => html`<p class="fault"><${Mark} shape="triangle" /> ${w}</p>`)}`)}</section>`;
 }
 
 /** @param {{pair: any, unit: import("../units.js").Unit}} props */

@@ -185,7 +185,7 @@ export function FindingsBlock({ findings, agreement, of: id, valve, again, unit 
     <${OpeningRows} rows=${rows} trace=${id} agreement=${agreement} unit=${unit} done=${again} />`
     : html`<${Nothing} says="No whole opening is in this trace: heel, nose, and heel again. Turn two full turns of the crank next time." href="#/bench" label="To the bench" />`}
     ${(findings.held ?? []).map((h) => html`<p class="hint">The ± holds ${length(h.by_mm * 1e6, unit)} for this: ${h.says}.</p>`)}
-    ${faults.map((f) => html`<${FaultLine} fault=${f} unit=${unit} at />`)}
+    ${faults.map((f) => html`<${FaultLine} fault=${f} at />`)}
   </section>`;
 }
 

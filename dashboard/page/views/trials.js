@@ -122,7 +122,7 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
 function Next({ engine, valve, list, unit }) {
   const app = useApp();
   const used = list.filter((t) => t.adjuster_below_valve_mm !== null && t.adjuster_below_valve_mm !== undefined);
-  const { value: asked, error } = useFetched((signal) => app.api.get(`/engines/${encodeURIComponent(engine.id)}/next${query({ valve })}`, signal), [engine.rev, valve, JSON.stringify(list)]);
+  const { value: asked, error } = useFetched((signal) => app.api.get(`/engines/${encodeURIComponent(engine.id)}/next${query({ valve, unit })}`, signal), [engine.rev, valve, unit, JSON.stringify(list)]);
   if (used.length === 0) return null;
   if (asked?.lacks.includes("ratio")) return html`<section><h2>Next shim</h2>
     <${Nothing} says="The next shim follows from the rocker ratio, or from both arms. Write one of them down with the engine." href="#/engine" label="To the engine" /></section>`;
@@ -160,7 +160,7 @@ function Picture({ engine, valve, list, maxLift, unit }) {
   const app = useApp();
   const [which, setWhich] = useState("now");
   const state = usePart(app.store, (s) => s);
-  const { value: asked, error } = useFetched((signal) => app.api.get(`/engines/${encodeURIComponent(engine.id)}/rocker${query({ valve, poses })}`, signal), [engine.rev, valve, maxLift, JSON.stringify(list)]);
+  const { value: asked, error } = useFetched((signal) => app.api.get(`/engines/${encodeURIComponent(engine.id)}/rocker${query({ valve, poses, unit })}`, signal), [engine.rev, valve, unit, maxLift, JSON.stringify(list)]);
   const value = asked?.answer, below = asked?.question.adjuster_below_valve_mm;
   const lacks = asked?.lacks ?? [];
   if (lacks.length) return html`<section><h2>The rocker</h2>

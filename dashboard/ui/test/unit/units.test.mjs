@@ -4,7 +4,7 @@
 // turns and 0.010.
 import { test } from "node:test";
 import assert from "node:assert/strict";
-import { degrees, digits, farDigits, fromMm, inCycle, inUnit, force, length, nanometres, needle, needleWords, parseLength, rate, seconds, shim, small, spoken, spokenFigure, toMm, withUncertainty } from "../../../page/units.js";
+import { degrees, digits, farDigits, fromMm, inCycle, force, length, nanometres, needle, needleWords, parseLength, rate, seconds, shim, small, spoken, spokenFigure, toMm, withUncertainty } from "../../../page/units.js";
 
 const minus = "\u2212";
 
@@ -98,12 +98,6 @@ test("what is spoken", () => {
   assert.equal(spoken(330_200, "mm"), "0.33 millimetres");
   assert.equal(spokenFigure(10_668_000, "in"), "point 4 2 0");
   assert.equal(spokenFigure(10_668_000, "mm"), "10 point 6 7");
-});
-
-test("the daemon's sentences come out in the user's unit", () => {
-  assert.equal(inUnit("the mark is 1.27 mm wide, -0.254 mm off", "in"), `the mark is 0.0500 in wide, ${minus}0.0100 in off`);
-  assert.equal(inUnit("the mark is 1.27 mm wide", "mm"), "the mark is 1.27 mm wide");
-  assert.equal(inUnit("63 mm·deg, 3 mm/deg, 4 mm²", "in"), "63 mm·deg, 3 mm/deg, 4 mm²");
 });
 
 // 1 lbf = 4.4482216152605 N by definition. The rate is that of a valve-spring
