@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/step"
 	"lobescribe/device/measure"
 )
 
@@ -20,12 +21,32 @@ var ErrNoLift = errors.New("analyse: no reading of the trace carries a lift: the
 // devices that were not joined gives no angles.
 func Analyse(t measure.Trace, o Options) (Findings, error) {
 	if o.Resolution == 0 {
-		o.Resolution = t.Resolution
+		o.Resolution = stepOf(t)
 	}
 	a := NewAnalysis(o)
 	a.Add(t.Readings, t.Notes)
 	return a.Findings()
 }
+
+// stepOf returns the indicator's step as a trace's own readings have it. What its
+// head says was known when it began, and the first trace of an indicator knew the
+// least; it stands where the readings change too little.
+func stepOf(t measure.Trace) measure.Length {
+	var f step.Finder
+	for _, r := range t.Readings[:min(len(t.Readings), mostStepped)] {
+		if r.Has&measure.HasLift != 0 {
+			f.See(int64(r.Lift))
+		}
+	}
+	if f.Changes() < enoughChanges {
+		return t.Resolution
+	}
+	return measure.Length(f.Step())
+}
+
+// enoughChanges of the reading tell its step better than anything said before;
+// mostStepped bounds where they are looked for.
+const enoughChanges, mostStepped = 128, 200_000
 
 // Analysis is [Analyse] for a trace that comes piece by piece, as out of a file
 // longer than memory. It finds the same.

@@ -14,13 +14,18 @@
 // With an encoder its angle comes from a parabola of angle against lift through
 // all readings of that flank near half lift, whichever way the engine turned.
 // Angles are as the encoder counts them: how its zero lies to its edges, half a
-// count, is in them and is not known.
+// count, is in them and is not known. Where lift comes later than the angle, or
+// earlier, the half-lift angles are mended for it: see fitDrive.
+//
+// Before all of it package sift takes out the readings that do not count; within
+// an opening single readings off the line of their neighbours are left out too.
 //
 // Max lift is the nose less the mean of the heels before and after; a rest at
 // the foot of a flank is no heel where a lower one shows on both sides. Its
 // uncertainty follows JCGM 100:2008 (GUM): U = k u, k = 2 (6.2.1), with
 //
 //	u² = u_fit² + u_shape² + (u_before² + u_after²)/4 + (after-before)²/12 + u_round²
+//	     + u_average² + u_runout² + u_stick² + u_sink² + u_travel²
 //
 // u_fit is the Type A standard uncertainty of the fitted nose (4.2), the mean
 // over noses that end as the second, third and fourth power of the distance,
@@ -31,9 +36,19 @@
 // that is the highest reading alone. The mean over openings has the first parts
 // divided by √n; what all openings share, u_round, stays.
 //
+// The second line is what the user did not tell and the signal does not settle
+// (definitional uncertainty, JCGM 200:2012, 2.27): what a gauge that averages over
+// up to 0.12 s takes off a nose passed at that speed; the heel's run-out; what the
+// heel did not come home by; what a lifter that may bleed down sinks until the
+// nose; what a spindle takes off that may have stopped under the nose or hung free
+// on the heel. Where the indicator was proved ([Options.Proof]) its stops, lag and
+// stickiness take their place. What is in the uncertainty without being told as a
+// fault is in [Findings.Held]. Openings of one valve that disagree by more than
+// their uncertainties have them widened to hold the difference.
+//
 // Whether the spindle stopped under the nose, or hung free on the heel, is told
-// by how soft both ends of each flank are against its middle, weighed by tables
-// that were learned from simulated hands: see evidence.
+// by how soft both ends of each flank are against its middle: see package
+// evidence.
 //
 // A direction that nobody forces is found by following both: what is turned
 // through without a rest is a nose. Assumed: a valve train of 1 to 40 mm; a

@@ -9,8 +9,8 @@ package step
 
 // makersSteps lists the steps of common indicators in nanometres, coarse first.
 var makersSteps = [...]int64{
-	100_000, 50_800, 50_000, 25_400, 20_000, 12_700, 10_000, 5_080, 5_000, 2_540, 2_000,
-	1_270, 1_000, 508, 500, 254, 200, 127, 100, 50, 20, 10, 5, 2, 1,
+	100_000, 50_800, 50_000, 25_400, 25_000, 20_000, 12_700, 10_000, 5_080, 5_000, 2_540, 2_500, 2_000,
+	1_270, 1_000, 508, 500, 254, 250, 200, 127, 100, 50, 20, 10, 5, 2, 1,
 }
 
 // After this many changes the vote is closed; it can be opened anew.
@@ -112,3 +112,6 @@ func (s *Finder) Step() int64 {
 func (s *Finder) Again() {
 	*s = Finder{Fixed: s.Fixed, found: s.found}
 }
+
+// Changes returns how many changes of the reading have voted.
+func (s *Finder) Changes() int64 { return s.changes }
