@@ -20,33 +20,13 @@ var ErrNoLift = errors.New("analyse: no reading of the trace carries a lift: the
 // Lift and angle belong together where one reading carries both; a trace of two
 // devices that were not joined gives no angles.
 func Analyse(t measure.Trace, o Options) (Findings, error) {
-	if o.Resolution == 0 {
-		o.Resolution = stepOf(t)
+	if o.Told == 0 {
+		o.Told = t.Resolution
 	}
 	a := NewAnalysis(o)
 	a.Add(t.Readings, t.Notes)
 	return a.Findings()
 }
-
-// stepOf returns the indicator's step as a trace's own readings have it. What its
-// head says was known when it began, and the first trace of an indicator knew the
-// least; it stands where the readings change too little.
-func stepOf(t measure.Trace) measure.Length {
-	var f step.Finder
-	for _, r := range t.Readings[:min(len(t.Readings), mostStepped)] {
-		if r.Has&measure.HasLift != 0 {
-			f.See(int64(r.Lift))
-		}
-	}
-	if f.Changes() < enoughChanges {
-		return t.Resolution
-	}
-	return measure.Length(f.Step())
-}
-
-// enoughChanges of the reading tell its step better than anything said before;
-// mostStepped bounds where they are looked for.
-const enoughChanges, mostStepped = 128, 200_000
 
 // Analysis is [Analyse] for a trace that comes piece by piece, as out of a file
 // longer than memory. It finds the same.
@@ -60,12 +40,18 @@ type Analysis struct {
 	tail  []measure.Reading // as late as the last: a note may still come before them
 	news  []News
 	out   []LeftOut
+
+	// Until the readings have shown the indicator's step they wait.
+	waits []measure.Reading
+	steps step.Finder
+	begun bool
 }
 
 // NewAnalysis returns one that has seen nothing.
 func NewAnalysis(o Options) *Analysis {
 	a := &Analysis{g: NewSegmenter(o), out: o.LeaveOut}
 	a.g.patient = true
+	a.begun = o.Resolution > 0
 	for i := range a.g.tracks {
 		a.g.tracks[i].pts.most = finishedPoints
 	}
@@ -92,16 +78,53 @@ func (a *Analysis) Add(readings []measure.Reading, notes []measure.Note) {
 	a.step(readings[:n])
 }
 
+// enoughChanges of the reading tell its step better than anything said before:
+// the first trace of an indicator knew the least when it began. mostWaiting bounds
+// the readings in which they are looked for.
+const enoughChanges, mostWaiting = 128, 8192
+
+// step takes the next readings; the first wait until they have shown the
+// indicator's step.
 func (a *Analysis) step(readings []measure.Reading) {
 	for _, r := range readings {
-		for len(a.notes) > 0 && a.notes[0].At <= r.At {
-			a.g.Note(a.notes[0])
-			a.notes = a.notes[1:]
+		if a.begun {
+			a.count(r)
+			continue
 		}
-		a.seen = a.seen || r.Has&measure.HasLift != 0
-		if a.g.Step(r) {
-			a.take()
+		if r.Has&measure.HasLift != 0 {
+			a.steps.See(int64(r.Lift))
 		}
+		a.waits = append(a.waits, r)
+		if a.steps.Changes() >= enoughChanges || len(a.waits) >= mostWaiting {
+			a.begin()
+		}
+	}
+}
+
+// begin follows what has waited, with the step that it has shown or else the one
+// that was told.
+func (a *Analysis) begin() {
+	a.begun = true
+	if a.steps.Changes() >= enoughChanges {
+		a.g.steps = a.steps
+	} else {
+		a.g.steps.Fixed = int64(a.g.o.Told)
+	}
+	a.g.relimit()
+	for _, r := range a.waits {
+		a.count(r)
+	}
+	a.waits = nil
+}
+
+func (a *Analysis) count(r measure.Reading) {
+	for len(a.notes) > 0 && a.notes[0].At <= r.At {
+		a.g.Note(a.notes[0])
+		a.notes = a.notes[1:]
+	}
+	a.seen = a.seen || r.Has&measure.HasLift != 0
+	if a.g.Step(r) {
+		a.take()
 	}
 }
 
@@ -120,6 +143,9 @@ func (a *Analysis) take() {
 // [ErrNoLift].
 func (a *Analysis) Findings() (Findings, error) {
 	a.step(a.tail)
+	if !a.begun {
+		a.begin()
+	}
 	if !a.seen {
 		return Findings{}, ErrNoLift
 	}

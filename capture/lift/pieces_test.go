@@ -35,7 +35,7 @@ func TestAnalysisInPieces(t *testing.T) {
 		if len(trace.Readings) == 0 {
 			continue // the session had nothing to spoil
 		}
-		a := lift.NewAnalysis(lift.Options{Resolution: trace.Resolution})
+		a := lift.NewAnalysis(lift.Options{Told: trace.Resolution})
 		readings, notes := trace.Readings, trace.Notes
 		for len(readings) > 0 {
 			n := min(1+r.IntN(1+r.IntN(500)), len(readings))

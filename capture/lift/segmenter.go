@@ -18,6 +18,9 @@ type Options struct {
 	Sign int
 	// Resolution is the least step of the indicator; 0: found from the readings.
 	Resolution measure.Length
+	// Told is what was said of that step when the trace began; an [Analysis] takes
+	// it where the readings change too little to show their own.
+	Told measure.Length
 	// LeastLift is the least max lift that is taken for an opening; 1 mm.
 	LeastLift measure.Length
 	// Proof is what is known of the indicator; zero: it was never proved, and
