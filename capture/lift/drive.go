@@ -65,7 +65,7 @@ const (
 	// So much play may be in a drive that goes the other way for a moment, degrees.
 	leastForward = 1.0
 	// Residuals of one stroke go together: their mean is known so much worse.
-	together1 = 2.0
+	together1 = 3.5
 )
 
 // mostPath bounds the readings of an opening's way of the crank.
@@ -283,13 +283,14 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 	} else if math.Abs(d.lag) < 3*d.u {
 		d.lag, d.u = 0, hypot(d.u, d.lag) // what may be nothing is not taken off
 	}
-	g.judgeTurns(all, which, d)
+	if !g.verdict.sinking.told { // a lifter that sinks moves the flanks as well
+		g.judgeTurns(all, which, d)
+	}
 	return d
 }
 
-// leastLate is what nobody minds, seconds: a third of a degree at 60 degrees a
-// second.
-const leastLate = 0.005
+// leastLate is what nobody minds, seconds: half a degree at 60 degrees a second.
+const leastLate = 0.008
 
 func (g *Segmenter) tellLate(at measure.Stamp, d drive) {
 	by := fmt.Sprintf("%.0f ± %.0f ms", 1000*math.Abs(d.lag), 2000*d.u)
@@ -320,7 +321,7 @@ func (g *Segmenter) judgeTurns(all []measured, which []int, d drive) {
 	for i := range off {
 		turn := d.shift[i+1] - d.shift[i]
 		turns := 1.0
-		if all[which[i+1]].skipped {
+		if all[which[i+1]].skipped || which[i+1] > which[i]+1 {
 			turns = max(math.Round(turn/period), 1)
 		}
 		off[i] = (turn - turns*period) / turns

@@ -78,7 +78,7 @@ func (g *Segmenter) judgeHeel(m measured) {
 
 // judgeRunOut tells of a heel that goes up and down as it turns, once.
 func (g *Segmenter) judgeRunOut(m measured) {
-	if g.verdict.runsOut == runsOutAgain || m.runOut < max(2.5*float64(g.steps.Step()), leastRunOut) {
+	if g.verdict.runsOut == runsOutAgain || m.runOut > mostRunOut || m.runOut < max(2.5*float64(g.steps.Step()), leastRunOut) {
 		return
 	}
 	if g.verdict.runsOut++; g.verdict.runsOut < runsOutAgain {
@@ -87,8 +87,9 @@ func (g *Segmenter) judgeRunOut(m measured) {
 	g.fault(HeelRunOut, m.Open, "the heel goes up and down by "+length(m.runOut)+" as it turns: its base circle or the bearings run out. Lash and max lift depend on where on the heel they are taken, by as much; the maker says what is allowed")
 }
 
-// leastRunOut is worth telling, nanometres.
-const leastRunOut = 6 * um
+// leastRunOut is worth telling, nanometres; more than mostRunOut is a base that
+// slipped while the heel was passed.
+const leastRunOut, mostRunOut = 6 * um, 60 * um
 
 // runsOutAgain is over how many heels a run-out must show.
 const runsOutAgain = 2

@@ -318,7 +318,9 @@ func trackOf(sign int) int { return (1 - sign) / 2 }
 func (g *Segmenter) publish(m measured) {
 	o := m.Opening
 	g.published = true
-	m.slipped = math.Abs(m.after.y-m.before.y) > max(mostStick*float64(g.steps.Step()), leastShift)
+	most := max(mostStick*float64(g.steps.Step()), leastShift)
+	v := &g.verdict
+	m.slipped = math.Abs(m.after.y-m.before.y) > most || v.hasLast && math.Abs(m.before.y-v.last.y) > most
 	g.judge(m)
 	if g.patient {
 		g.all = append(g.all, m)

@@ -95,7 +95,7 @@ const (
 	// An indicator that repeats itself does so for this long and so often at
 	// the least, and falls behind by so many times what it moves otherwise.
 	leastFrozen, leastRepeats, frozenTimes = 120_000, 3, 3.0
-	leastBehind                            = 50_000
+	leastBehind                            = 200_000
 	behindTimes                            = 3.0
 	// A spring throws a valve no faster off its nose, nanometres a microsecond.
 	springPace = 60e6 / 1e6
