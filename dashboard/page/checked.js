@@ -30,11 +30,11 @@ export const checked = Object.freeze({
   "bleeding": {
     "told": [
       60,
-      71
+      68
     ],
     "silent": [
       9,
-      14
+      15
     ]
   },
   "cut nose": {
@@ -99,8 +99,8 @@ export const checked = Object.freeze({
   },
   "frozen": {
     "told": [
-      29,
-      29
+      26,
+      26
     ],
     "silent": [
       1,
@@ -140,7 +140,7 @@ export const checked = Object.freeze({
   "late port": {
     "told": [
       null,
-      97
+      91
     ],
     "silent": [
       null,
@@ -220,7 +220,7 @@ export const checked = Object.freeze({
   "slow gauge": {
     "told": [
       0,
-      97
+      93
     ],
     "silent": [
       5,
