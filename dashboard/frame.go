@@ -37,8 +37,8 @@ func newFrame(m capture.Message, source, trace uint64) (*frame, error) {
 		f.lane, f.readings = batches, len(v.At)
 		f.body = appendReadings(nil, v, source)
 		return f.prepare()
-	case capture.Position:
-		f.lane = newest
+	case capture.Position, Agreement, ProofNow:
+		f.lane = newest // each says all that the one before it said
 	case capture.ReplayState:
 		f.lane = newest
 		if v.Ended {

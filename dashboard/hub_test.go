@@ -115,7 +115,7 @@ func TestHelloOfAnEmptyBench(t *testing.T) {
 	got := drain(t, join(t, h))
 	require.Len(t, got, 1)
 	assert.JSONEq(t, `{"type":"hello","version":"","units":"in","lan":false,"simulated":false,
-		"bench":{"engine":"","valve":"","trial":""},"devices":[],"position":null,"trace":null,"openings":[],"findings":null,"replay_of":null}`, got[0].Text)
+		"bench":{"engine":"","valve":"","trial":""},"devices":[],"position":null,"trace":null,"openings":[],"findings":null,"proof":null,"replay_of":null}`, got[0].Text)
 }
 
 func TestThePace(t *testing.T) {

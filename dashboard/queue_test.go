@@ -152,3 +152,29 @@ func TestReadingsAreJSON(t *testing.T) {
 		assert.Equal(t, m, back)
 	})
 }
+
+// What says all that the one before it said takes one place, however often it
+// comes: a client that is slow to hear how openings agree, or how a proving
+// goes, is not sent away for it, and loses no cue.
+func TestOnlyTheNewestOfWhatSaysAll(t *testing.T) {
+	q := queue{maxLossless: 20, maxBatches: 4, maxReadings: 12}
+	for n := range 20 {
+		require.NoError(t, q.put(mustFrame(t, capture.Cue{Kind: capture.AtHalf, ToGo: int64(n)}, 0)))
+		for range 10 {
+			require.NoError(t, q.put(mustFrame(t, Agreement{Count: n}, 0)))
+			require.NoError(t, q.put(mustFrame(t, ProofNow{Indicator: fmt.Sprint(n)}, 0)))
+		}
+	}
+	var words []string
+	var last []string
+	for f, _ := q.take(); f != nil; f, _ = q.take() {
+		words, last = append(words, f.word), append(last, string(f.body))
+	}
+	require.Len(t, words, 22)
+	for n := range 20 {
+		assert.Equal(t, "cue", words[n])
+	}
+	assert.Equal(t, []string{"agreement", "proof"}, words[20:])
+	assert.Contains(t, last[20], `"count":19`)
+	assert.Contains(t, last[21], `"indicator":"19"`)
+}

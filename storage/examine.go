@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 
 	"lobescribe/storage/pages"
 )
@@ -38,7 +39,7 @@ func (s *Store) examine(f *os.File, later bool) error {
 			}
 			return true
 		}).Hurts
-		if len(hurts) == 0 {
+		if len(hurts) == 0 && (anyOurs(buckets) || holdsOurs(pf)) {
 			hurts = missingBuckets(buckets)
 		}
 		if mark := readMark(s.path); len(pf.Metas()) < 2 && mark != nil && pf.Metas()[0].Tx < mark.Tx {
@@ -65,6 +66,13 @@ func (s *Store) examine(f *os.File, later bool) error {
 	}
 	s.log.Warn("store is damaged and open for reading", "path", s.path, "hurt", len(hurts))
 	return nil
+}
+
+// anyOurs says whether one of the buckets has a name that a store's have. Where
+// none has, and nothing bears our checksum, it is the database of another
+// program: whole, and no store. See upgrade, which refuses it.
+func anyOurs(there map[string]bool) bool {
+	return slices.ContainsFunc(allBuckets, func(name string) bool { return there[name] })
 }
 
 // missingBuckets says which buckets are not there, of a store that has any: a
