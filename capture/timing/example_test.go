@@ -28,8 +28,8 @@ func Example() {
 	fmt.Println("overlap", result.Pairs[0].Overlap, "separation", result.Pairs[0].Separation, "of the cam")
 	fmt.Println(result.Card.Says[0])
 	// Output:
-	// the encoder shows 1.00 ± 0.06 degrees at top dead centre
+	// the encoder shows 1.00 ± 0.41 degrees at top dead centre
 	// intake 12 BTDC / 44 ABDC duration 236 deg centreline 106 ATDC
 	// overlap 18 deg separation 109 deg of the cam
-	// the cam is retarded by 2 ± 0.5 crank degrees (1 cam degrees)
+	// the cam is retarded by 2 ± 0.6 crank degrees (1 cam degrees)
 }

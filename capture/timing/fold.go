@@ -30,7 +30,6 @@ func (c *Curve) folded(bins []placed, openings []opening) (xs, ys, ns, between [
 		}
 	}
 	c.made.Openings = len(openings)
-	c.slip(openings, period)
 
 	cycles := map[int][]placed{}
 	for _, p := range bins {
@@ -38,6 +37,7 @@ func (c *Curve) folded(bins []placed, openings []opening) (xs, ys, ns, between [
 		cycles[k] = append(cycles[k], placed{p.x - float64(k)*period, p.y, p.n})
 	}
 	c.rezero(cycles)
+	c.slip(openings, cycles, cut)
 
 	width := max(binWidth, c.crankStep())
 	slots := map[int][]placed{}
@@ -62,25 +62,57 @@ func (c *Curve) folded(bins []placed, openings []opening) (xs, ys, ns, between [
 }
 
 // slip compares the flanks of the turns with each other: an encoder that lost
-// counts on the way puts them apart.
-func (c *Curve) slip(openings []opening, period float64) {
-	if len(openings) < 2 {
-		return
+// counts on the way puts them apart. Each opening is taken above its own heel, so
+// that a zero which moved is not told as a slip; and a flank that nobody looked
+// at is not compared.
+func (c *Curve) slip(openings []opening, cycles map[int][]placed, cut float64) {
+	period := c.options.Period.Degrees()
+	var flanks [2][]float64 // where the opening and the closing ones lie
+	widest, flank := 0.0, math.Inf(1)
+	for _, o := range openings {
+		k := int(math.Floor((o.middle() - cut) / period))
+		back := float64(k) * period
+		for i, at := range [2]struct{ near, level float64 }{{o.from, o.rises}, {o.to, o.falls}} {
+			if x, apart, ok := passes(cycles[k], at.near-back, at.level); ok {
+				flanks[i] = append(flanks[i], x)
+				widest = max(widest, apart)
+			}
+		}
+		flank = min(flank, o.to-o.from)
 	}
-	var low, high [2]float64
-	first := [2]float64{openings[0].from, openings[0].to}
-	for _, o := range openings[1:] {
-		for k, at := range [2]float64{o.from, o.to} {
-			d := math.Remainder(at-first[k], period)
-			low[k], high[k] = min(low[k], d), max(high[k], d)
+	apart := 0.0
+	for _, f := range flanks {
+		if len(f) > 1 {
+			apart = max(apart, slices.Max(f)-slices.Min(f))
 		}
 	}
-	apart := max(high[0]-low[0], high[1]-low[1])
-	// A flank's half lift is known to a bin and a count either way.
-	if usual := 2*binWidth + 2*c.crankStep(); apart > usual {
+	// A flank is known to a bin and a count either way, and between readings to
+	// what a lobe's curvature leaves of the straight line from one to the next: by
+	// doubtGaps' figures 3/4·lift·(L/β)², over a slope of at least lift/β.
+	usual := 2*binWidth + 2*c.crankStep() + 2*0.75*widest*widest/flank
+	if apart > usual {
 		c.uSlip = rectangular(apart)
 		c.warn("the same flank lies %s degrees elsewhere in another turn: the encoder lost counts or its drive slips; the ± of the angles holds that", plain(apart))
 	}
+}
+
+// passes returns where neighbouring points of one turn pass a level, the place
+// nearest to near, and how far apart the two points stand. There is none where
+// they stand further apart than a curve may be carried.
+func passes(points []placed, near, level float64) (x, apart float64, ok bool) {
+	for i := 1; i < len(points); i++ {
+		a, b := points[i-1], points[i]
+		d := math.Abs(b.x - a.x)
+		if (a.y > level) == (b.y > level) || d > gap {
+			continue
+		}
+		at := a.x + (b.x-a.x)*(level-a.y)/(b.y-a.y)
+		if math.Abs(at-near) > gap || ok && math.Abs(at-near) >= math.Abs(x-near) {
+			continue
+		}
+		x, apart, ok = at, d, true
+	}
+	return x, apart, ok
 }
 
 // together averages the bins of several openings at one angle; of three or

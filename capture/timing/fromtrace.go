@@ -274,7 +274,8 @@ func (c *Curve) crankStep() float64 {
 
 // opening is one passage over the nose, between the half lifts.
 type opening struct {
-	from, to float64 // crank degrees, from < to
+	from, to     float64 // crank degrees, from < to
+	rises, falls float64 // the lifts in millimetres that are passed there
 }
 
 func (o opening) middle() float64 { return (o.from + o.to) / 2 }
@@ -301,7 +302,11 @@ func (c *Curve) openings(bins []placed) ([]opening, error) {
 		case !inside && p.y > 0.5*top && (i+1 >= len(bins) || bins[i+1].y > 0.4*top):
 			inside, start, clipped = true, p.x, !seenBelow
 		case inside && p.y < 0.4*top && (i+1 >= len(bins) || bins[i+1].y < 0.5*top):
-			if o := (opening{min(start, p.x), max(start, p.x)}); !clipped && o.to-o.from > 15 {
+			o := opening{start, p.x, 0.5 * top, 0.4 * top}
+			if p.x < start { // turned the other way
+				o = opening{p.x, start, 0.4 * top, 0.5 * top}
+			}
+			if !clipped && o.to-o.from > 15 {
 				found = append(found, o)
 			}
 			inside = false

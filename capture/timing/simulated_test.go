@@ -91,7 +91,7 @@ func TestSimulatedSessions(t *testing.T) {
 		s := anySession().Draw(t, "session")
 		session, err := s.Play()
 		require.NoError(t, err)
-		c, err := FromTrace(session.Trace, Options{CountsDown: s.Encoder.Reversed})
+		c, err := FromTrace(session.Trace, Options{CountsDown: s.Encoder.Reversed, TDCU: deg(0.02)}) // top dead centre is where the formulas have it
 		if len(session.Truth.Whole()) == 0 && err != nil {
 			require.ErrorIs(t, err, ErrNoOpening, "which is what there was")
 			return
