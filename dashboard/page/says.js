@@ -9,8 +9,15 @@ export function Sentences({ list }) {
   return (list ?? []).map((s) => html`<p>${sentence(s)}</p>`);
 }
 
-/** Words of the daemon as a sentence. @param {string} text */
-export const sentence = (text) => text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?]$/.test(text) ? "" : ".");
+/**
+ * Words of the daemon as a sentence. A field's name in the API, which some end
+ * with in brackets, is for whoever asks by program and is left out on the page.
+ * @param {string} text
+ */
+export function sentence(text) {
+  const words = text.replace(/ \([a-z]+(?:_[a-z]+)+\)/g, "");
+  return words.charAt(0).toUpperCase() + words.slice(1) + (/[.!?]$/.test(words) ? "" : ".");
+}
 
 /** What an answer takes for granted, and where its formulas come from. @param {{of: {assumes?: string[], sources?: string[]}}} props */
 export function Basis({ of }) {
