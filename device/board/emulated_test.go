@@ -103,3 +103,19 @@ func perSecond(r said) float64 {
 	l := r.lines()
 	return float64(len(l)-2) * frequency / float64(l[len(l)-1].at-l[1].at)
 }
+
+// The kind that is asked answers with what it shows then, and the count is that
+// of its first clock.
+func TestNoCountIsLostWithTheKindThatIsAsked(t *testing.T) {
+	b := emulated(t)
+	s := &stimulus{}
+	s.spin(0.1, 0.5, 12_000, +1)
+	frame := onRequest(-4205, 4, true)
+	s.changes = append(s.changes, change{16_000, 'F', fmt.Sprintf("%x", frame)})
+	r := b.run(t, s, 52, frequency*6/10)
+	require.Greater(t, len(r.latched), 10)
+	s.frames = r.latched[:len(r.lines())-1] // the last may not be a line yet
+	require.GreaterOrEqual(t, len(s.frames), len(r.latched)-2)
+	lags := figures(t, s, r, func(int) string { return "-0.4205in" })
+	t.Logf("%.1f lines a second; latch to line %.2f to %.2f ms", perSecond(r), float64(slices.Min(lags))/16000, float64(slices.Max(lags))/16000)
+}
