@@ -1,6 +1,10 @@
 package lines
 
-import "strings"
+import (
+	"strings"
+
+	"lobescribe/device/measure"
+)
 
 // The points, and how many must lie between the first and the next.
 const (
@@ -18,6 +22,9 @@ const (
 const (
 	spindleSpan  = 30.0
 	spindleSpeed = 40.0 // a second
+	// spindleGoes is further than an engine moves any spindle, where the person
+	// told the unit: lifts end below 25 mm (common practice, no source).
+	spindleGoes = 60 * measure.Millimetre
 	// crankSpan is how far a column without a name must go, in degrees or counts,
 	// to be told from one that drifts.
 	crankSpan = 30.0
@@ -59,6 +66,9 @@ func liftPoints(t table, i int, o Options) (c candidate) {
 		c.points -= pointsMoves
 	}
 	far := x.length == 0 && (x.course.span > spindleSpan || x.course.speed > spindleSpeed) && !x.column.Whole
+	if x.ratchets(o) {
+		c.points -= pointsMoves
+	}
 	switch x.course.motion {
 	case swinging:
 		// What goes to and fro without a rest is less like a valve, which stays on
@@ -81,6 +91,13 @@ func liftPoints(t table, i int, o Options) (c candidate) {
 		c.points -= pointsDecimals / 2
 	}
 	return c
+}
+
+// ratchets reports whether a column went further than any spindle, in the unit that
+// the person told, and has not come back: a crank that gives way at each stroke.
+func (x *facts) ratchets(o Options) bool {
+	return x.length == 0 && !x.column.word && !x.column.Whole && x.course.back < x.course.span/2 &&
+		measure.Length(x.course.span*float64(o.Unit.Length())) > spindleGoes
 }
 
 // oneOfChannels reports whether a column has another of its kind beside it, as "X"

@@ -30,6 +30,9 @@ func pick(tables []table, o Options) (table, finding) {
 	var all []candidate
 	for i, t := range tables {
 		for j := range t.facts {
+			if x := &t.facts[j]; o.Port != EncoderPort && x.course.motion == swinging && x.ratchets(o) {
+				x.course.motion = climbing
+			}
 			if c := points(t, j, o); c.points > never {
 				c.table, c.column = i, j
 				all = append(all, c)

@@ -33,6 +33,7 @@ type course struct {
 	motion motion
 	span   float64 // highest less lowest, in the units that are printed
 	step   float64 // the least change
+	back   float64 // how far it went back on its way
 	rests  bool    // for a good part of the time it is at one end of where it goes
 	speed  float64 // the usual pace while it moves, a second; 0 if times are not known
 }
@@ -110,7 +111,20 @@ func courseOf(fields []field) (c course) {
 	default:
 		c.motion = swinging
 	}
+	c.back = returned(v)
 	return c
+}
+
+// returned is how far the numbers went back on their way, whichever that was. A
+// crank that is turned by a ratchet gives way a little at each stroke; a valve goes
+// all the way back.
+func returned(v []float64) float64 {
+	low, high, rise, fall := v[0], v[0], 0.0, 0.0
+	for _, x := range v {
+		low, high = min(low, x), max(high, x)
+		rise, fall = max(rise, x-low), max(fall, high-x)
+	}
+	return min(rise, fall)
 }
 
 // unsteady reports whether the numbers go to and fro: of noise two in three
