@@ -37,9 +37,8 @@ type ascent struct {
 
 // dwell is how long, and over which angles, the lift stood near its highest.
 type dwell struct {
-	top, seconds   float64
-	least, most    float64
-	beganWithAngle bool
+	top, seconds float64
+	least, most  float64
 }
 
 const (

@@ -68,7 +68,6 @@ type overheard struct {
 	delays                 []float64
 	says                   []string
 	others                 map[string]int // messages of other types: a call taken back
-	halfOff                []float64      // mm, true calls of half lift
 }
 
 // hear feeds a session to a follower, reading by reading, and holds what it calls

@@ -56,9 +56,6 @@ func unitOf(step measure.Length) measure.Unit {
 var laws = []simulator.Law{simulator.Polynomial345, simulator.Polynomial4567, simulator.Cycloidal, simulator.SimpleHarmonic,
 	simulator.ModifiedSine, simulator.Even2101826(), simulator.Even2101214()}
 
-// lawOf returns which of them the lobe of a seed has.
-func lawOf(seed uint64) int { return drawing(seed).IntN(len(laws)) }
-
 func drawing(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 77)) }
 
 // draw makes a session of a kind: the rest is up to chance, and the same for

@@ -30,9 +30,6 @@ func (l *lobe) at(deg float64) float64 {
 	return l.lift[i] + (x-float64(i))*(l.lift[i+1]-l.lift[i])
 }
 
-// slope returns mm a degree.
-func (l *lobe) slope(deg float64) float64 { return (l.at(deg+0.1) - l.at(deg-0.1)) / 0.2 }
-
 // cross returns the angles where the lift passes a height, on the flank before the
 // nose and on the one behind it. From outside in: a second hump is no flank.
 func (l *lobe) cross(height float64) (before, behind float64) {

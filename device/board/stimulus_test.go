@@ -14,16 +14,12 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
-
-	"lobescribe/device/measure"
 )
 
 const (
 	frequency = 16_000_000 // cycles a second
 	turn      = 2400       // edges
 )
-
-func cycles(s measure.Stamp) int64 { return int64(s) * (frequency / 1_000_000) }
 
 // change is a pin that moves, or a new figure of the indicator that is asked.
 type change struct {
