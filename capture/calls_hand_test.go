@@ -28,7 +28,6 @@ type wrench struct {
 	speed float64
 }
 
-
 // lobeOf draws a lobe with its nose at 0 and flanks of unequal length.
 func lobeOf(r *rand.Rand) (lift func(deg float64) float64, most, up, down float64) {
 	most = 5 + 10*r.Float64()
