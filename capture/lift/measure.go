@@ -38,7 +38,6 @@ type measured struct {
 	common          float64 // and that they do
 	noseReading     float64 // what the indicator shows on the nose
 	runOut          float64 // by how much the heel goes up and down, noise taken off
-	thawed          bool    // some of its readings were an indicator's repeats
 	doubted         []point // lay off the line of their neighbours
 	passed          *passed
 	pauses          []pause
@@ -137,7 +136,6 @@ func lowerHeel(p []point, own, other level, wide float64) level {
 // few readings to tell anything.
 func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	m := measured{noise: math.Sqrt(max(e.noise*e.noise-e.step*e.step/12, 0))}
-	m.thawed = e.thaws(passage)
 	before, passage, after = e.thawed(before), e.thawed(passage), e.thawed(after)
 	if len(passage) < 3 || len(before)+len(after) == 0 {
 		return measured{}, false

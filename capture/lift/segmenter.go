@@ -321,6 +321,10 @@ func (g *Segmenter) publish(m measured) {
 	most := max(mostStick*float64(g.steps.Step()), leastShift)
 	v := &g.verdict
 	m.slipped = math.Abs(m.after.y-m.before.y) > most || v.hasLast && math.Abs(m.before.y-v.last.y) > most
+	for _, p := range m.doubted { // no figure rests on them: they are counted too
+		shown := measure.Length(math.Round(g.stream.shown(float64(g.sign)*p.y, p.t)))
+		g.doubts.see(measure.Reading{At: stamp(p.t), Lift: shown}, sift.Misread, 1)
+	}
 	g.judge(m)
 	if g.patient {
 		g.all = append(g.all, m)

@@ -416,9 +416,6 @@ func (s *Sift) Finish(dst []measure.Reading) []measure.Reading {
 	return dst
 }
 
-// Waits says whether readings are held.
-func (s *Sift) Waits() bool { return s.n > 0 }
-
 // Doubts returns what was doubted since the last call; the slice is good until
 // the next Step.
 func (s *Sift) Doubts() []Doubt {
