@@ -36,6 +36,14 @@ func (s *Store) lock(timeout time.Duration) (*os.File, error) {
 	}
 }
 
+// abandon closes the file of a database that may not be closed itself. The lock
+// is given back first: the database's mapping, which stays, would hold it on
+// Unix after the file is closed, and nobody could open the store again.
+func abandon(f *os.File) error {
+	_ = unlock(f) // nothing to give back where it is closed already
+	return f.Close()
+}
+
 func (s *Store) inUse() error {
 	who := "another lobescribe"
 	if pid := lockHolder(s.path); pid > 0 {

@@ -31,6 +31,8 @@ func tryLock(f *os.File, shared bool) (bool, error) {
 	}
 }
 
+func unlock(f *os.File) error { return syscall.Flock(int(f.Fd()), syscall.LOCK_UN) }
+
 // handOver keeps the lock for the database.
 func handOver(*os.File) error { return nil }
 

@@ -26,7 +26,9 @@ func tryLock(f *os.File, shared bool) (bool, error) {
 
 // handOver lets go of the lock: a handle cannot take it twice here. Whoever
 // gets in between is found by the database, which then says so.
-func handOver(f *os.File) error {
+func handOver(f *os.File) error { return unlock(f) }
+
+func unlock(f *os.File) error {
 	at := lockRange
 	return windows.UnlockFileEx(windows.Handle(f.Fd()), 0, 1, 0, &at)
 }

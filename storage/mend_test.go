@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"testing"
 	"time"
@@ -354,4 +355,22 @@ func TestTheLastHeadPageHurtBeforeTheClose(t *testing.T) {
 			require.NoError(t, s.Close())
 		}
 	}
+}
+
+// A database whose locks are held for good keeps its mapping, which on Unix
+// holds the lock of the file: the store must be free for the next all the same.
+func TestAStuckStoreCanBeOpenedAgain(t *testing.T) {
+	path := filepath.Join(inMemory(t), "s")
+	s, err := Open(path, Options{})
+	require.NoError(t, err)
+	tx, err := s.db.Begin(true) // by whoever stopped half way
+	require.NoError(t, err)
+	s.mu.Lock()
+	s.stuck = true
+	s.mu.Unlock()
+	require.NoError(t, s.Close())
+	again, err := Open(path, Options{Timeout: 50 * time.Millisecond})
+	require.NoError(t, err)
+	require.NoError(t, again.Close())
+	runtime.KeepAlive(tx)
 }

@@ -218,7 +218,7 @@ func (s *Store) openDatabase(file *os.File, o Options) error {
 	})
 	if err != nil {
 		s.db = nil
-		_ = file.Close() // the database does, unless it stopped half way
+		_ = abandon(file) // the database closes it, unless it stopped half way
 		if errors.Is(err, berrors.ErrTimeout) {
 			return s.inUse()
 		}
@@ -321,14 +321,14 @@ func (s *Store) letGo(ctx context.Context) error {
 		s.leaveHurtMark()
 	}
 	if stuck {
-		return s.file.Close()
+		return abandon(s.file)
 	}
 	if !s.readOnly && !s.late && sound {
 		s.leaveMark() // while nobody else can write
 	}
 	file := s.file
 	err := guard(db.Close)
-	_ = file.Close() // a database that stopped while it closed has its file still
+	_ = abandon(file) // a database that stopped while it closed has its file still
 	return err
 }
 
