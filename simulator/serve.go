@@ -184,8 +184,6 @@ func (l *Live) disturb(d disturb) error {
 }
 
 // Engine returns the engine on the bench.
-func (l *Live) Engine() Engine { return l.bench.Engine() }
-
 // Valve returns which valve is being measured, from 0.
 func (l *Live) Valve() int {
 	l.mu.Lock()

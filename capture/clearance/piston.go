@@ -108,13 +108,8 @@ const (
 	drawnTo    = 60   // degrees either side of top dead centre that are drawn
 )
 
-// PistonBelowTDC returns how far the piston is below its top dead centre, with
-// the pin on the cylinder's axis. The rod must be longer than half the stroke.
-func PistonBelowTDC(stroke, rod measure.Length, at measure.Angle) measure.Length {
-	return measure.FromMillimetres(piston(stroke.Millimetres()/2, rod.Millimetres(), at.Degrees()))
-}
-
-// piston in a form that keeps its digits near top dead centre, where
+// piston is how far the piston is below its top dead centre, mm, with the pin on
+// the cylinder's axis and a crank radius r below the rod length l. It has a form that keeps its digits near top dead centre, where
 // l + r - (...) would take a small number from a large one twice:
 // r (1 - cos) + r^2 sin^2 / (l + sqrt(l^2 - r^2 sin^2)).
 func piston(r, l, deg float64) float64 {

@@ -6,27 +6,6 @@ import "math"
 // half of width either way (JCGM 100:2008, 4.3.7 and F.2.2.1).
 func rectangular(width float64) float64 { return width / math.Sqrt(12) }
 
-// typeA returns the mean of n observations, their experimental standard
-// deviation and that of the mean (JCGM 100:2008, 4.2). One observation has
-// neither.
-func typeA(x []float64) (mean, sd, u float64) {
-	if len(x) == 0 {
-		return 0, 0, 0
-	}
-	for _, v := range x {
-		mean += v
-	}
-	mean /= float64(len(x))
-	if len(x) == 1 {
-		return mean, 0, 0
-	}
-	for _, v := range x {
-		sd += (v - mean) * (v - mean)
-	}
-	sd = math.Sqrt(sd / float64(len(x)-1))
-	return mean, sd, sd / math.Sqrt(float64(len(x)))
-}
-
 // rounded returns the standard uncertainty that rounding to step leaves in the
 // mean of many readings with Gaussian noise. Without noise all of them are
 // rounded alike, and it is rectangular. Noise dithers it away: the expected

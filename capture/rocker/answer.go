@@ -339,14 +339,9 @@ func (d drawing) pose(l linkage, lift, stem float64) (Pose, error) {
 	}, nil
 }
 
-// LeastSweep returns the width of the mark that a tip on an arm of the given
-// length leaves on the stem over a lift, when it is square to the valve at half
-// lift: a - sqrt(a^2 - (L/2)^2). The lift must be less than twice the arm.
-func LeastSweep(arm, lift measure.Length) measure.Length {
-	return measure.FromMillimetres(leastSweep(arm.Millimetres(), lift.Millimetres()))
-}
-
-// leastSweep, in the form that keeps its digits for a small lift.
+// leastSweep returns the width of the mark that a tip on an arm of length a leaves
+// on the stem over a lift of less than 2a, when it is square to the valve at half
+// lift: a - sqrt(a^2 - (lift/2)^2), in the form that keeps its digits for a small lift.
 func leastSweep(a, lift float64) float64 {
 	h := lift / 2
 	return h * h / (a + math.Sqrt(a*a-h*h))

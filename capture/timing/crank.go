@@ -99,12 +99,3 @@ func (k Crank) AngleBeforeBottom(travel measure.Length) (measure.Angle, error) {
 	a, err := k.AngleAt(k.Stroke - travel)
 	return measure.Turn/2 - a, err
 }
-
-// RimAngle returns the angle that an arc measured around the rim of a wheel,
-// damper or flywheel spans: 360 · arc / (π · diameter).
-func RimAngle(arc, diameter measure.Length) (measure.Angle, error) {
-	if diameter <= 0 {
-		return 0, worksheet.Wrongf("diameter_mm", "%v is no wheel's diameter", diameter)
-	}
-	return degrees(360 * arc.Millimetres() / (math.Pi * diameter.Millimetres())), nil
-}

@@ -69,19 +69,6 @@ func TestEventsInPistonTravel(t *testing.T) {
 	assert.Equal(t, "12.7 ATDC", intake.Passages[0].Opens.Says)
 }
 
-// US Army TM 5-3895-382-24 (seen): a flywheel's mark, M = C·P/360; a tooth of
-// 23 mm on a wheel of 203 mm.
-func TestMarkOnARim(t *testing.T) {
-	a, err := RimAngle(mm(23), mm(203))
-	require.NoError(t, err)
-	assert.InDelta(t, 12.983, a.Degrees(), 0.0006)
-	a, err = RimAngle(mm(4.429), mm(203))
-	require.NoError(t, err)
-	assert.InDelta(t, 2.5, a.Degrees(), 0.0005)
-	_, err = RimAngle(mm(1), 0)
-	assert.ErrorContains(t, err, "diameter_mm")
-}
-
 func TestCrankThereAndBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		stroke := rapid.Float64Range(20, 300).Draw(t, "stroke")

@@ -2,17 +2,20 @@ package timing_test
 
 import (
 	"fmt"
+	"strings"
 
 	"lobescribe/capture/timing"
+	"lobescribe/capture/worksheet"
 )
 
 func Example() {
-	request, err := timing.ParseRequest(`{
+	var request timing.Request
+	err := worksheet.Read(strings.NewReader(`{
 		"tdc": {"positive_stop": {"first_deg": [33], "second_deg": [329], "angle_step_deg": 0.15}},
 		"intake": {"opens": "12 BTDC", "closes": "44 ABDC"},
 		"exhaust": {"opens": 50, "closes": 6},
 		"card": {"intake": {"opens": 14, "closes": 42}, "exhaust": {"opens": 52, "closes": 4}}
-	}`)
+	}`), &request)
 	if err != nil {
 		fmt.Println(err)
 		return

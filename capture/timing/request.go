@@ -3,7 +3,6 @@ package timing
 import (
 	"encoding/json"
 	"fmt"
-	"strings"
 
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
@@ -161,14 +160,6 @@ type FiguresInput struct {
 	Duration    *measure.Angle `json:"duration_deg,omitempty"`
 	OpeningHalf *measure.Angle `json:"opening_half_deg,omitempty"`
 	ClosingHalf *measure.Angle `json:"closing_half_deg,omitempty"`
-}
-
-// ParseRequest reads a Request strictly. The error is a [*worksheet.Problem]
-// that names the field.
-func ParseRequest(text string) (Request, error) {
-	var r Request
-	err := worksheet.Read(strings.NewReader(text), &r)
-	return r, err
 }
 
 // farthest is how far any angle may lie from 0: ten thousand turns, so that no

@@ -18,8 +18,8 @@ import (
 
 // asked computes a request given as JSON.
 func asked(text string) (Result, error) {
-	r, err := ParseRequest(text)
-	if err != nil {
+	var r Request
+	if err := worksheet.Read(strings.NewReader(text), &r); err != nil {
 		return Result{}, err
 	}
 	return Compute(r)

@@ -33,15 +33,6 @@ func (k Kind) letter() string {
 	return "I"
 }
 
-// ParseKind reads "intake" or "exhaust"; "" is the zero value.
-func ParseKind(text string) (Kind, error) {
-	switch k := Kind(text); k {
-	case "", Intake, Exhaust:
-		return k, nil
-	}
-	return "", fmt.Errorf("%q is no kind of valve: write intake or exhaust", text)
-}
-
 // Valve is one valve of an engine. The zero value is none.
 type Valve struct {
 	Cylinder int  // from 1

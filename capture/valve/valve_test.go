@@ -91,11 +91,3 @@ func TestValvesOfAnEngine(t *testing.T) {
 		assert.Equal(t, c.want, valve.Names(valve.Of(c.order, c.per)))
 	}
 }
-
-func TestKinds(t *testing.T) {
-	k, err := valve.ParseKind("exhaust")
-	require.NoError(t, err)
-	assert.Equal(t, valve.Exhaust, k)
-	_, err = valve.ParseKind("Inlet")
-	assert.ErrorContains(t, err, "write intake or exhaust")
-}

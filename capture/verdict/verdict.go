@@ -79,9 +79,6 @@ type Limits[Q Quantity] struct{ Least, Most *Q }
 // AtLeast is the limit of a figure that may not be smaller.
 func AtLeast[Q Quantity](least Q) Limits[Q] { return Limits[Q]{Least: &least} }
 
-// AtMost is the limit of a figure that may not be larger.
-func AtMost[Q Quantity](most Q) Limits[Q] { return Limits[Q]{Most: &most} }
-
 // Within are the limits of a figure that may be off by a tolerance either way.
 func Within[Q Quantity](nominal, tolerance Q) Limits[Q] {
 	least, most := nominal-tolerance, nominal+tolerance
@@ -95,17 +92,6 @@ func (l Limits[Q]) Stricter(other Limits[Q]) Limits[Q] {
 		l.Least = other.Least
 	}
 	if l.Most == nil || other.Most != nil && *other.Most < *l.Most {
-		l.Most = other.Most
-	}
-	return l
-}
-
-// Override returns the limits with those that other gives in place of its own.
-func (l Limits[Q]) Override(other Limits[Q]) Limits[Q] {
-	if other.Least != nil {
-		l.Least = other.Least
-	}
-	if other.Most != nil {
 		l.Most = other.Most
 	}
 	return l
@@ -177,13 +163,6 @@ func probability[Q Quantity](f Figure[Q], l Limits[Q]) float64 {
 // normal is the standard normal distribution function.
 func normal(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
 
-// Inside says whether the value alone, its U aside, is within the limits. It
-// says on which side of a limit a figure lies that CannotTell was said of; it is
-// no verdict.
-func (l Limits[Q]) Inside(value Q) bool {
-	return (l.Least == nil || value >= *l.Least) && (l.Most == nil || value <= *l.Most)
-}
-
 // Spare is how far the value is from the nearer limit: below zero outside. ok is
 // false without a limit.
 func (l Limits[Q]) Spare(value Q) (spare Q, ok bool) {
@@ -199,40 +178,6 @@ func (l Limits[Q]) Spare(value Q) (spare Q, ok bool) {
 // Not is the verdict of what must not be judged.
 func Not(cause Cause, format string, args ...any) Verdict {
 	return Verdict{Kind: NotJudged, Doubts: []Doubt{{cause, fmt.Sprintf(format, args...)}}}
-}
-
-// Worst is the verdict of something that all of these belong to: it fails when
-// one fails, and meets only when all meet. Of the rest NotJudged goes before
-// CannotTell, with the doubts of all. Of nothing at all it is NotJudged.
-func Worst(all ...Verdict) Verdict {
-	if len(all) == 0 {
-		return Not(Missing, "nothing was judged")
-	}
-	worst := all[0]
-	var doubts []Doubt
-	for _, v := range all {
-		if v.rank() > worst.rank() {
-			worst = v
-		}
-		doubts = append(doubts, v.Doubts...)
-	}
-	worst.Probability, worst.Doubts = nil, nil
-	if worst.Kind == NotJudged {
-		worst.Doubts = doubts
-	}
-	return worst
-}
-
-func (v Verdict) rank() int {
-	switch v.Kind {
-	case Meets:
-		return 0
-	case CannotTell:
-		return 1
-	case Fails:
-		return 3
-	}
-	return 2
 }
 
 // Good says that a tick may stand beside the figure: that it meets.

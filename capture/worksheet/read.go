@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"lobescribe/device/measure"
+	"lobescribe/device/nearest"
 )
 
 // MostBytes is the longest question that is read: a lift curve of a tenth of a
@@ -241,11 +242,11 @@ func refusal(path string, raw []byte, v reflect.Value, err error) error {
 func didYouMean(name string, known []string) string {
 	best, least := "", 1+len(name)/3
 	for _, k := range known {
-		d := distance(strings.ToLower(name), k)
+		d := nearest.Distance(strings.ToLower(name), k)
 		// Who leaves the unit out means the field all the same.
 		for _, unit := range []string{"_mm", "_deg", "_k", "_n"} {
 			if short, ok := strings.CutSuffix(k, unit); ok {
-				d = min(d, distance(strings.ToLower(name), short))
+				d = min(d, nearest.Distance(strings.ToLower(name), short))
 			}
 		}
 		if d <= least && (best == "" || d < least) {
@@ -257,28 +258,4 @@ func didYouMean(name string, known []string) string {
 	}
 	sorted := slices.Sorted(slices.Values(known))
 	return "the fields are " + strings.Join(sorted, ", ")
-}
-
-// distance counts the letters to change, add, drop or swap with a neighbour
-// between a and b (optimal string alignment).
-func distance(a, b string) int {
-	before, last, row := make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)
-	for j := range last {
-		last[j] = j
-	}
-	for i := range len(a) {
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := 1
-			if a[i] == b[j] {
-				cost = 0
-			}
-			row[j+1] = min(last[j]+cost, last[j+1]+1, row[j]+1)
-			if i > 0 && j > 0 && a[i] == b[j-1] && a[i-1] == b[j] {
-				row[j+1] = min(row[j+1], before[j-1]+1)
-			}
-		}
-		before, last, row = last, row, before
-	}
-	return last[len(b)]
 }

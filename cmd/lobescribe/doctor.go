@@ -22,7 +22,7 @@ func newDoctor() *cobra.Command {
 		Short: "What stands in the way of a good link, and what to do about it",
 		Long: `Looks at the computer's ports (rights, programs that hold them, daemons that take
 them) and, for each address given, listens to the device for a while and says what
-is wrong with the link. Nothing is ever written to a device.
+is wrong with the link and with the computer's clock. Nothing is ever written to a device.
 
 --bundle writes a report without serial numbers, host names or keys, to attach
 when you ask somebody for help.`,
@@ -47,9 +47,11 @@ when you ask somebody for help.`,
 			if err != nil {
 				return err
 			}
+			clock := newClockLook()
+			findings = append(findings, clock.look()...)
 			var links []doctor.Link
 			for _, a := range addresses {
-				l := examine(cmd.Context(), a, o, listenFor)
+				l := examine(cmd.Context(), a, o, listenFor, func() { findings = append(findings, clock.look()...) })
 				links = append(links, l)
 				findings = append(findings, doctor.Examine(l)...)
 			}
@@ -71,13 +73,31 @@ when you ask somebody for help.`,
 	return cmd
 }
 
-// examine listens to a device for a while and returns the state of its link.
-func examine(ctx context.Context, a device.Address, o device.Options, d time.Duration) doctor.Link {
+// clockLook looks at the computer's clocks while the devices are listened to.
+type clockLook struct {
+	began time.Time
+	clock doctor.Clock
+}
+
+func newClockLook() *clockLook { return &clockLook{began: time.Now()} }
+
+func (l *clockLook) look() []doctor.Finding {
+	now := time.Now()
+	if f := l.clock.Look(measure.StampOf(now.Sub(l.began)), now); f != nil {
+		return []doctor.Finding{*f}
+	}
+	return nil
+}
+
+// examine listens to a device for a while and returns the state of its link. It
+// calls tick with every event.
+func examine(ctx context.Context, a device.Address, o device.Options, d time.Duration, tick func()) doctor.Link {
 	ctx, cancel := context.WithTimeout(ctx, d)
 	defer cancel()
 	source := device.Open(ctx, a, o)
 	var last doctor.Link
 	for e := range source.Events() {
+		tick()
 		if e.Status == nil || e.Status.State == device.Closed {
 			continue
 		}

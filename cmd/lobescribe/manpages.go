@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"os"
@@ -67,7 +68,7 @@ func manpage(c *cobra.Command, date string) string {
 	m.section("Synopsis")
 	m.text(c.UseLine())
 	m.section("Description")
-	m.prose(orElse(c.Long, c.Short))
+	m.prose(cmp.Or(c.Long, c.Short))
 	if c.HasAvailableSubCommands() {
 		m.section("Commands")
 		for _, s := range c.Commands() {
@@ -103,13 +104,6 @@ func manpage(c *cobra.Command, date string) string {
 	m.section("See also")
 	m.text(manName(c.Parent()) + "(1)")
 	return m.String()
-}
-
-func orElse(text, other string) string {
-	if text == "" {
-		return other
-	}
-	return text
 }
 
 func lowerFirst(s string) string {

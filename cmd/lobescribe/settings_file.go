@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -149,7 +150,7 @@ func textsOf(v any, f *pflag.Flag) ([]string, error) {
 		for _, e := range v {
 			s, ok := e.(string)
 			if !ok || !list {
-				return nil, fmt.Errorf("%s is %s", f.Name, orElse(wants, aText))
+				return nil, fmt.Errorf("%s is %s", f.Name, cmp.Or(wants, aText))
 			}
 			texts = append(texts, s)
 		}
@@ -157,7 +158,7 @@ func textsOf(v any, f *pflag.Flag) ([]string, error) {
 			return texts, nil
 		}
 	}
-	return nil, fmt.Errorf("%s is %s", f.Name, orElse(wants, aText))
+	return nil, fmt.Errorf("%s is %s", f.Name, cmp.Or(wants, aText))
 }
 
 // What values may be.

@@ -19,12 +19,12 @@ import { along, joined } from "./timing.js";
 /**
  * @param {{t_us: number[], min_nm: number[], max_nm: number[], angle_udeg?: number[]}} series
  * @param {import("./state.js").Opening} opening
+ * @param {number} sign of the findings: +1 where the reading grows as the valve opens, else -1
  * @param {string} name
  * @returns {Lifted}
  */
-export function lifted(series, opening, name) {
+export function lifted(series, opening, sign, name) {
   const heel = opening.heel_mm * 1e6;
-  const sign = opening.opening_half.reading_mm >= opening.heel_mm ? 1 : -1;
   return {
     name, opening,
     t: series.t_us.map((us) => us / 1e6),

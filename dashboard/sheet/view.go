@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"slices"
@@ -166,7 +167,7 @@ func once(said []string, says string) []string {
 func (d Data) view() (view, error) {
 	w := words{d.Units}
 	v := view{
-		Name: d.Engine.Name, Date: d.Made.Format("2 January 2006, 15:04"), Version: d.Version, Unit: orElse(map[measure.Unit]string{measure.InInches: "inches", measure.InMillimetres: "millimetres"}[d.Units], d.Units.String()),
+		Name: d.Engine.Name, Date: d.Made.Format("2 January 2006, 15:04"), Version: d.Version, Unit: cmp.Or(map[measure.Unit]string{measure.InInches: "inches", measure.InMillimetres: "millimetres"}[d.Units], d.Units.String()),
 		Style: template.CSS(styleText), Engine: d.Engine, Facts: d.facts(w), Damage: d.Damage,
 	}
 	if v.Name == "" {
@@ -283,7 +284,7 @@ func (d Data) lifts(v *view, w words) {
 			v.Faults = append(v.Faults, saying{valveWords(one.Name), fmt.Sprintf("%s (%s, at %.1f s of trace %s)", f.Says, f.Kind, f.At.Seconds(), one.Trace.ID)})
 		}
 		for _, s := range one.Findings.LeftOut {
-			v.LeftOut = append(v.LeftOut, saying{valveWords(one.Name), fmt.Sprintf("opening at %.1f s of trace %s, %s: %s", s.Opening.Nose.Seconds(), one.Trace.ID, w.with(s.Opening.MaxLift), orElse(s.Why, "no reason was said"))})
+			v.LeftOut = append(v.LeftOut, saying{valveWords(one.Name), fmt.Sprintf("opening at %.1f s of trace %s, %s: %s", s.Opening.Nose.Seconds(), one.Trace.ID, w.with(s.Opening.MaxLift), cmp.Or(s.Why, "no reason was said"))})
 		}
 		for _, n := range one.Notes {
 			v.Faults = append(v.Faults, saying{valveWords(one.Name), n})
@@ -378,11 +379,4 @@ func event(e *timing.Event) string {
 		return none
 	}
 	return fmt.Sprintf("%s ± %s", e.Says, degrees(e.U))
-}
-
-func orElse(text, otherwise string) string {
-	if text == "" {
-		return otherwise
-	}
-	return text
 }

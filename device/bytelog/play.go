@@ -6,8 +6,6 @@ import (
 	"io"
 	"math/rand/v2"
 	"time"
-
-	"lobescribe/device/measure"
 )
 
 // Player plays a recording back: it writes the bytes at their times.
@@ -122,20 +120,5 @@ func sleep(ctx context.Context, d time.Duration) error {
 		return ctx.Err()
 	case <-t.C:
 		return nil
-	}
-}
-
-// Length returns how long a recording is, reading all of it.
-func Length(r *Reader) (measure.Stamp, error) {
-	var last measure.Stamp
-	for {
-		e, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			return last, nil
-		}
-		if err != nil {
-			return last, err
-		}
-		last = e.At
 	}
 }

@@ -72,9 +72,3 @@ func TestHostilePlayKeepsEveryLine(t *testing.T) {
 	require.NoError(t, p.Play(t.Context(), reader(t, recording(t, 200)), &got))
 	assert.Equal(t, again, got.String(), "the same seed does the same")
 }
-
-func TestLength(t *testing.T) {
-	d, err := Length(reader(t, recording(t, 10)))
-	require.NoError(t, err)
-	assert.Equal(t, measure.Second, d)
-}

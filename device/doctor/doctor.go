@@ -38,6 +38,7 @@ const (
 	Chatter    Kind = "boot-chatter" // opening the port resets the board
 	Late       Kind = "late"         // readings come late, by a changing amount
 	Unstable   Kind = "unstable"     // the link is lost again and again
+	ClockUnset Kind = "clock-unset"  // the wall clock was never set
 	ClockStep  Kind = "clock-step"   // the wall clock was set
 	Assumed    Kind = "assumed-unit" // the unit or scale was guessed
 	Condition  Kind = "condition"    // the device says something of itself

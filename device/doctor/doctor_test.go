@@ -6,7 +6,6 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -132,21 +131,6 @@ func TestLatenessNeedsASteadyClock(t *testing.T) {
 	assert.False(t, ok)
 	_, ok = Lateness(nil)
 	assert.False(t, ok)
-}
-
-func TestClockSteps(t *testing.T) {
-	var c Clock
-	wall := time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
-	assert.Nil(t, c.Look(0, wall))
-	assert.Nil(t, c.Look(measure.Second, wall.Add(time.Second+3*time.Millisecond)))
-	f := c.Look(2*measure.Second, wall.Add(time.Hour))
-	require.NotNil(t, f)
-	assert.Equal(t, ClockStep, f.Kind)
-	assert.Contains(t, f.Says, "set forward by 59m57.997s")
-	f = c.Look(3*measure.Second, wall)
-	require.NotNil(t, f)
-	assert.Contains(t, f.Says, "set back by 1h0m1s")
-	assert.Nil(t, c.Look(4*measure.Second, wall.Add(time.Second)))
 }
 
 // fakeComputer answers as a computer with both daemons.

@@ -81,35 +81,3 @@ func arrivals(l Link) []measure.Stamp {
 	}
 	return at
 }
-
-// Clock finds steps of the wall clock. It is a pure state machine: hand it both
-// clocks now and then.
-type Clock struct {
-	begun bool
-	mono  measure.Stamp
-	wall  time.Time
-}
-
-// stepLeast is a step worth a word; less is a clock being trimmed.
-const stepLeast = 500 * time.Millisecond
-
-// Look compares the clocks. The finding is nil when the wall clock went as the
-// other did.
-func (c *Clock) Look(mono measure.Stamp, wall time.Time) *Finding {
-	wall = wall.Round(0) // without the monotonic part that Go keeps in it
-	step := time.Duration(0)
-	if c.begun {
-		step = wall.Sub(c.wall) - (mono - c.mono).Duration()
-	}
-	c.begun, c.mono, c.wall = true, mono, wall
-	if step.Abs() < stepLeast {
-		return nil
-	}
-	way := "forward"
-	if step < 0 {
-		way = "back"
-	}
-	return &Finding{Kind: ClockStep, About: "clock",
-		Says: "the computer's clock was set " + way + " by " + step.Abs().Round(time.Millisecond).String() + " (or the computer slept)",
-		Do:   "nothing: traces keep a time of their own and are not bent by it; only the date in their head may be wrong"}
-}

@@ -161,7 +161,7 @@ func (g *grain) add(l, place measure.Length) {
 		// After many changes, one in sixteen is looked at: a division costs
 		// as much as reading the whole number.
 		if g.changes++; g.changes < 256 || g.changes%16 == 0 {
-			g.common = gcd((l - g.last).Abs(), g.common)
+			g.common = measure.CommonDivisor((l - g.last).Abs(), g.common)
 		}
 		if g.changes >= grainChanges {
 			g.step = g.common
@@ -172,11 +172,4 @@ func (g *grain) add(l, place measure.Length) {
 		}
 	}
 	g.last, g.hasLast = l, true
-}
-
-func gcd(a, b measure.Length) measure.Length {
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
 }

@@ -8,38 +8,36 @@ package nearest
 func Word(text string, words []string) string {
 	best, least := "", 3
 	for _, w := range words {
-		if d := editDistance(text, w); d < least && 2*d < max(len(w), 3) {
+		if len(text) > 2*len(w)+2 {
+			continue // also for the sake of a text without end
+		}
+		if d := Distance(text, w); d < least && 2*d < max(len(w), 3) {
 			best, least = w, d
 		}
 	}
 	return best
 }
 
-// editDistance counts the bytes to insert, delete, change or swap with their
-// neighbour to make b out of a.
-func editDistance(a, b string) int {
-	if len(a) > 32 || len(b) > 32 {
-		return 64
+// Distance counts the bytes to insert, delete, change or swap with their
+// neighbour to make b out of a (optimal string alignment).
+func Distance(a, b string) int {
+	before, last, row := make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)
+	for j := range last {
+		last[j] = j
 	}
-	var rows [33][33]int
-	for i := range len(a) + 1 {
-		rows[i][0] = i
-	}
-	for j := range len(b) + 1 {
-		rows[0][j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		for j := 1; j <= len(b); j++ {
+	for i := range len(a) {
+		row[0] = i + 1
+		for j := range len(b) {
 			cost := 1
-			if a[i-1] == b[j-1] {
+			if a[i] == b[j] {
 				cost = 0
 			}
-			d := min(rows[i-1][j]+1, rows[i][j-1]+1, rows[i-1][j-1]+cost)
-			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
-				d = min(d, rows[i-2][j-2]+1)
+			row[j+1] = min(last[j]+cost, last[j+1]+1, row[j]+1)
+			if i > 0 && j > 0 && a[i] == b[j-1] && a[i-1] == b[j] {
+				row[j+1] = min(row[j+1], before[j-1]+1)
 			}
-			rows[i][j] = d
 		}
+		before, last, row = last, row, before
 	}
-	return rows[len(a)][len(b)]
+	return last[len(b)]
 }

@@ -3,6 +3,7 @@ package chunk
 import (
 	"encoding/binary"
 	"errors"
+	"lobescribe/device/measure"
 	"math/bits"
 	"slices"
 )
@@ -36,7 +37,7 @@ func appendColumn(dst []byte, values []int64, scratch *scratch) []byte {
 		s := v - values[i]
 		steps = append(steps, s)
 		if g != 1 {
-			g = gcd(g, magnitude(s))
+			g = measure.CommonDivisor(g, magnitude(s))
 		}
 	}
 	scratch.steps = steps
@@ -232,12 +233,4 @@ func divide(v int64, g uint64) int64 {
 		return -int64(q)
 	}
 	return int64(q)
-}
-
-// gcd is Euclid's; gcd(0, b) is b.
-func gcd(a, b uint64) uint64 {
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
 }

@@ -193,9 +193,6 @@ func (r *Reader) usualStep() measure.Stamp {
 	return 0
 }
 
-// About returns what a Parquet file says of the trace; nothing for any other.
-func (r *Reader) About() About { return r.about }
-
 // Format returns the format that the trace is in.
 func (r *Reader) Format() Format { return r.format }
 

@@ -32,7 +32,7 @@ func choose(onHand []Thickness, wanted, least, most measure.Length) (Stack, erro
 	// any piece is taken out: it is lower than target and one thickest piece.
 	step, total, thickest := measure.Length(0), measure.Length(0), measure.Length(0)
 	for _, k := range kinds {
-		step = gcd(step, k.Thickness)
+		step = measure.CommonDivisor(step, k.Thickness)
 		total += k.Thickness * measure.Length(k.Count)
 		thickest = max(thickest, k.Thickness)
 	}
@@ -134,11 +134,4 @@ func merged(onHand []Thickness) []Thickness {
 		}
 	}
 	return kinds
-}
-
-func gcd(a, b measure.Length) measure.Length {
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
 }

@@ -19,7 +19,6 @@
 //   - [Line]: a curve through points, natural cubic spline or straight pieces,
 //     with its crossings of a level, its highest point and the area under it.
 //     The spline itself is gonum's.
-//   - [Vertex]: the highest point of a parabola through three values.
 //
 // Bare float64 throughout: this is mathematics, the caller owns the units.
 // Input slices are never altered.

@@ -288,15 +288,3 @@ func (r Row) trimmed(share float64) Row {
 	}
 	return Row{First: r.First + a, Weights: r.Weights[a:b]}
 }
-
-// Vertex returns the highest (or lowest) point of the parabola through three
-// even values: how far it lies from the middle one, in steps, and its value.
-// ok is false for three values in a straight line, which have none.
-func Vertex(before, middle, after float64) (offset, value float64, ok bool) {
-	den := 2 * (before - 2*middle + after)
-	if den == 0 {
-		return 0, middle, false
-	}
-	offset = (before - after) / den
-	return offset, middle - (before-after)*offset/4, true
-}

@@ -84,24 +84,6 @@ func TestThreeSplinesOfTheSamePoints(t *testing.T) {
 	}
 }
 
-// From memory; checked against numpy polyfit.
-func TestVertexOfThree(t *testing.T) {
-	for _, c := range []struct{ a, b, c, offset, value float64 }{
-		{.417, .420, .418, 0.1, .420025},
-		{.400, .420, .410, 1. / 6, .4204166667},
-		{.419, .420, .419, 0, .420},
-		{.415, .420, .420, 0.5, .420625},
-	} {
-		offset, value, ok := Vertex(c.a, c.b, c.c)
-		require.True(t, ok)
-		assert.InDelta(t, c.offset, offset, exact)
-		assert.InDelta(t, c.value, value, 1e-10)
-	}
-	_, value, ok := Vertex(.42, .42, .42)
-	assert.False(t, ok, "a flat has no vertex and must not divide")
-	assert.Equal(t, .42, value)
-}
-
 func TestHighestOfAPlateauIsItsMiddle(t *testing.T) {
 	l, err := NewLine([]float64{0, 1, 2, 3, 4, 5, 6}, []float64{0, .2, .42, .42, .42, .2, 0}, Straight)
 	require.NoError(t, err)

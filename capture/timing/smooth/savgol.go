@@ -95,16 +95,3 @@ func (k *Kernel) Rows(n, deriv int, step float64) ([]Row, error) {
 	}
 	return rows, nil
 }
-
-// Filter returns the derivative number deriv of ys, which stand step apart.
-func (k *Kernel) Filter(ys []float64, deriv int, step float64) ([]float64, error) {
-	rows, err := k.Rows(len(ys), deriv, step)
-	if err != nil {
-		return nil, err
-	}
-	out := make([]float64, len(ys))
-	for i, r := range rows {
-		out[i] = r.Of(ys)
-	}
-	return out, nil
-}

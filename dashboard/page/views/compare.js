@@ -53,7 +53,7 @@ function Overlay({ ids, align, setAlign, unit }) {
       if (!opening) return null;
       const room = (opening.t_close_s - opening.t_open_s) * 0.1;
       const series = await app.api.get(`/traces/${id}/series${query({ from_s: Math.max(0, opening.t_open_s - room), to_s: opening.t_close_s + room, columns: 1500 })}`, signal);
-      return { lifted: lifted(series, opening, `${trace.valve ? valveWords(trace.valve) : "no valve"}, trace ${id}`), findings: trace.findings };
+      return { lifted: lifted(series, opening, trace.findings.sign, `${trace.valve ? valveWords(trace.valve) : "no valve"}, trace ${id}`), findings: trace.findings };
     }));
     return got.filter((g) => g !== null);
   }, [ids.join()]);
