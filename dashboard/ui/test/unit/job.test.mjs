@@ -102,7 +102,7 @@ function opening({ nose, heel = 0, sign = 1, top = 10 }) {
   }
   return lifted({ t_us, min_nm: low, max_nm: high, angle_udeg: angle }, /** @type {any} */ ({
     heel_mm: heel, t_nose_s: nose, nose_angle_deg: nose * 100, opening_half: { t_s: nose - 0.566, angle_deg: nose * 100 - 28.3, reading_mm: heel + (sign * top) / 2 },
-  }), "a");
+  }), sign, "a");
 }
 
 test("two openings of one lobe fall on each other, whichever way the spindle ran", () => {
