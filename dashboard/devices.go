@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"lobescribe/dashboard/door"
+	"lobescribe/device"
 )
 
 // deviceWait is how long opening or listening may take before the page is told
@@ -123,11 +124,22 @@ func (s *Server) address(ctx context.Context, w http.ResponseWriter, r *http.Req
 	if err != nil {
 		list = nil // then only what is a port by its name
 	}
-	var known []string
+	var known []device.Address
 	for _, p := range list {
-		known = append(known, p.Address, p.ByID, p.ByPath)
+		if a, err := device.ParseAddress(p.Address); err == nil {
+			known = append(known, a)
+		}
+		for _, name := range []string{p.ByID, p.ByPath} {
+			if name != "" {
+				known = append(known, device.Address{Kind: device.Serial, Port: name})
+			}
+		}
 	}
-	if err := door.MayOpen(ask.Address, known); err != nil {
+	a, err := device.ParseAddress(ask.Address)
+	if err == nil {
+		err = door.MayOpen(a, known)
+	}
+	if err != nil {
 		return "", wrong("address", "%s", sentence(err))
 	}
 	return ask.Address, nil

@@ -18,11 +18,8 @@ func NewDecoder(a Address, o DecoderOptions) (Decoder, error) {
 	if a.Format == "" {
 		return polled(lines.NewFinder(options), a), nil
 	}
-	if a.Format == "none" {
-		return none{}, nil
-	}
-	if a.Format == "modbus" {
-		return newModbus(a, o.Crank)
+	if w, ok := wireFormats()[a.Format]; ok {
+		return w.decoder(a, o)
 	}
 	f, err := o.Formats.Named(a.Format)
 	if err != nil {
@@ -40,6 +37,26 @@ func NewDecoder(a Address, o DecoderOptions) (Decoder, error) {
 	}
 	return polled(lines.NewDecoder(f, options), a), nil
 }
+
+// wireFormat is a format of another kind than lines of text.
+type wireFormat struct {
+	// asks tells that its devices speak only when they are spoken to: that the
+	// source writes to them.
+	asks    bool
+	decoder func(Address, DecoderOptions) (Decoder, error)
+}
+
+// wireFormats are those that there are, by their names in format=.
+func wireFormats() map[string]wireFormat {
+	return map[string]wireFormat{
+		"none":   {decoder: func(Address, DecoderOptions) (Decoder, error) { return none{}, nil }},
+		"modbus": {asks: true, decoder: func(a Address, o DecoderOptions) (Decoder, error) { return newModbus(a, o.Crank) }},
+	}
+}
+
+// Asks tells whether anything is written to the device to have it speak: where
+// poll= says what, and where its format is one that asks.
+func (a Address) Asks() bool { return a.Poll != "" || wireFormats()[a.Format].asks }
 
 // portOf returns what sits on a port: what it was opened as, or else what role=
 // says.
