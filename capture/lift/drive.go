@@ -36,6 +36,8 @@ type driven struct {
 type passed struct {
 	flanks []driven
 	t, a   []float64 // seconds, degrees forward
+	lift   float64   // max lift, nanometres
+	nose   float64   // seconds from when the valve opened to the nose
 }
 
 // at returns the angle at a time, between the readings on a straight line.
@@ -60,8 +62,11 @@ const (
 	drivePowers = 5
 	unknownLag  = 0.035 // s: half of unknownAverage at most, rectangular
 	// mostLag is more than any port is late, seconds.
-	mostLag    = 0.25
-	driveSteps = 8
+	mostLag = 0.25
+	// unknownSink is what is known of the pace at which a valve may sink, max lifts a
+	// second.
+	unknownSink = 0.02
+	driveSteps  = 8
 	// So much play may be in a drive that goes the other way for a moment, degrees.
 	leastForward = 1.0
 	// Residuals of one stroke go together: their mean is known so much worse.
@@ -78,7 +83,7 @@ const speedOver = 0.06
 // passes samples the flanks of an opening where the crank goes forward into what
 // it has not passed, and the way of the crank.
 func (v *view) passes(lift, way float64) *passed {
-	o := &passed{}
+	o := &passed{lift: lift, nose: (v.noseAt - v.p[0].t) / s}
 	stride := 1 + len(v.p)/mostPath
 	for i := 0; i < len(v.p); i += stride {
 		o.t, o.a = append(o.t, v.p[i].t/s), append(o.a, v.p[i].a*way)
@@ -119,12 +124,15 @@ func (v *view) passes(lift, way float64) *passed {
 
 // drive is what the fit says.
 type drive struct {
-	ok       bool
-	lag, u   float64      // seconds, standard uncertainty
-	shift    []float64    // of each opening, degrees
-	width    [][2]float64 // mean residual of each opening's flanks
-	residual float64      // standard deviation, degrees
-	apart    float64      // how far readings on a flank lie apart, degrees
+	ok     bool
+	lag, u float64 // seconds, standard uncertainty
+	// sink is the pace at which the valve sinks, nanometres a second, with its
+	// standard uncertainty.
+	sink, sinkU float64
+	shift       []float64    // of each opening, degrees
+	width       [][2]float64 // mean residual of each opening's flanks
+	residual    float64      // standard deviation, degrees
+	apart       float64      // how far readings on a flank lie apart, degrees
 }
 
 // unfitted is what is known of a drive that nothing tells of.
@@ -136,7 +144,7 @@ func fitDrive(openings []*passed) drive {
 	for _, o := range openings {
 		n += len(o.flanks)
 	}
-	columns := 2*drivePowers + 1 + len(openings) - 1
+	columns := 2*drivePowers + 2 + len(openings) - 1
 	if n < columns+8 {
 		return unfitted()
 	}
@@ -147,16 +155,22 @@ func fitDrive(openings []*passed) drive {
 			zero[i] += r.a / float64(len(o.flanks))
 		}
 	}
+	var c mat.VecDense
 	row := func(r driven, i int, dst []float64) {
 		clear(dst)
-		k := 1.0
+		k, slope := 1.0, 0.0
 		for j := range drivePowers {
 			dst[r.side*drivePowers+j] = k
+			if !c.IsEmpty() && j+1 < drivePowers {
+				slope += c.AtVec(r.side*drivePowers+j+1) * float64(j+1) * k / drivenShare
+			}
 			k *= r.y / drivenShare
 		}
 		dst[2*drivePowers] = r.w
+		o := openings[i]
+		dst[2*drivePowers+1] = slope * (r.t - o.t[0] - (0.5+r.y)*o.nose)
 		if i > 0 {
-			dst[2*drivePowers+i] = 1
+			dst[2*drivePowers+1+i] = 1
 		}
 	}
 	weights := make([]float64, n)
@@ -165,7 +179,6 @@ func fitDrive(openings []*passed) drive {
 	}
 	x := make([]float64, columns)
 	residuals := make([]float64, n)
-	var c mat.VecDense
 	var chol mat.Cholesky
 	sd, lag := 1.0, 0.0
 	for range driveSteps {
@@ -194,6 +207,9 @@ func fitDrive(openings []*passed) drive {
 			if p == 2*drivePowers {
 				ridge = sd * sd / (unknownLag * unknownLag)
 				right.SetVec(p, right.AtVec(p)-ridge*lag)
+			}
+			if p == 2*drivePowers+1 {
+				ridge += sd * sd / (unknownSink * unknownSink)
 			}
 			normal.SetSym(p, p, normal.At(p, p)+ridge)
 		}
@@ -228,6 +244,8 @@ func fitDrive(openings []*passed) drive {
 		return unfitted()
 	}
 	d := drive{ok: true, lag: lag, residual: sd}
+	d.sink = c.AtVec(2*drivePowers+1) * openings[0].lift
+	d.sinkU = together1 * sd * math.Sqrt(inverse.At(2*drivePowers+1, 2*drivePowers+1)) * openings[0].lift
 	// The prior is in the inverse; what the residuals share is not.
 	d.u = min(together1*sd*math.Sqrt(inverse.At(2*drivePowers, 2*drivePowers)), unknownLag)
 	k := 0
@@ -239,7 +257,7 @@ func fitDrive(openings []*passed) drive {
 		d.apart = max(d.apart, (most-least)/float64(len(o.flanks)))
 		shift := zero[i]
 		if i > 0 {
-			shift += c.AtVec(2*drivePowers + i)
+			shift += c.AtVec(2*drivePowers + 1 + i)
 		}
 		var sum, count [2]float64
 		for _, r := range o.flanks {
@@ -278,6 +296,9 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 	if !d.ok {
 		return d
 	}
+	k := &g.verdict.sinking
+	k.flanks, k.flanksU = d.sink/s, d.sinkU/s
+	g.tellSinking(all[which[0]])
 	if math.Abs(d.lag)-3*d.u > leastLate {
 		g.tellLate(all[which[0]].Open, d)
 	} else if math.Abs(d.lag) < 3*d.u {

@@ -11,7 +11,8 @@ import (
 // A hydraulic lifter that bleeds down lets the valve sink while it is open. Where
 // the hand pauses the lift should stand; there it shows, on both flanks and
 // always downward, at a pace of its own. What it takes off the nose is that pace
-// times the time since the valve opened.
+// times the time since the valve opened. With an encoder it shows besides in
+// lifts that are the lower at one angle the longer the valve has been open.
 
 // pause is a time in which the hand stood still with the valve open.
 type pause struct {
@@ -120,28 +121,33 @@ type sinking struct {
 	pauses int
 	// sums are, for each of paces, how much likelier all pauses are at it than
 	// standing, as logarithms.
-	sums  [sinkPaces]float64
-	paces [sinkPaces]float64
-	feet  []float64 // of each opening
-	told  bool
+	sums [sinkPaces]float64
+	feet []float64 // of each opening
+	// What the flanks say where there is an encoder, see fitDrive: nm/us, and its
+	// standard uncertainty, 0 for nothing.
+	flanks, flanksU float64
+	told            bool
 }
 
 const sinkPaces = 24
 
+// sinkingPaces are those that a lifter may bleed down at, nm/us.
+var sinkingPaces = func() (paces [sinkPaces]float64) {
+	for i := range paces {
+		paces[i] = slowestSink * math.Pow(fastestSink/slowestSink, float64(i)/(sinkPaces-1))
+	}
+	return paces
+}()
+
 // add takes the pauses and feet of an opening.
 func (k *sinking) add(m measured) {
-	if k.paces[0] == 0 {
-		for i := range k.paces {
-			k.paces[i] = slowestSink * math.Pow(fastestSink/slowestSink, float64(i)/(sinkPaces-1))
-		}
-	}
 	for _, p := range m.pauses {
 		if k.pauses == mostPauses {
 			break
 		}
 		k.pauses++
 		sound := logPause(p, 0)
-		for i, pace := range k.paces {
+		for i, pace := range sinkingPaces {
 			k.sums[i] += logPause(p, pace) - sound
 		}
 	}
@@ -150,28 +156,55 @@ func (k *sinking) add(m measured) {
 	}
 }
 
-// weigh returns the logarithm of how many times likelier the pauses and feet are
-// with a lifter that bleeds down than without, and at which pace.
-func (k *sinking) weigh() (weight, pace float64) {
+// weigh returns the logarithm of how many times likelier pauses, flanks and feet
+// are with a lifter that bleeds down than without, at which pace, and at which it
+// may be all the same.
+func (k *sinking) weigh() (weight, pace, most float64) {
 	looks := min(1, mostLooks/float64(max(k.pauses, 1)))
+	sums := k.sums
 	best := 0
-	for i := range k.sums {
-		if k.sums[i] > k.sums[best] {
+	for i := range sums {
+		sums[i] *= looks
+		if k.flanksU > 0 {
+			sums[i] += k.logFlanks(sinkingPaces[i]) - k.logFlanks(0)
+		}
+		if sums[i] > sums[best] {
 			best = i
 		}
 	}
 	mean := 0.0
-	for i := range k.sums {
-		mean += math.Exp(looks*(k.sums[i]-k.sums[best])) / sinkPaces
+	most = sinkingPaces[best]
+	for i := range sums {
+		mean += math.Exp(sums[i]-sums[best]) / sinkPaces
+		if sums[i] > sums[best]-asLikely {
+			most = sinkingPaces[i]
+		}
 	}
-	weight = looks*k.sums[best] + math.Log(mean)
+	weight = sums[best] + math.Log(mean)
 	if n := len(k.feet); n > 0 {
 		feet := slices.Sorted(slices.Values(k.feet))
 		middle := (feet[n/2] + feet[(n-1)/2]) / 2
 		a, b := (middle-soundFeet)/feetSpread, (middle-bledFeet)/feetSpread
 		weight += min(max((a*a-b*b)/2, -mostFeet), mostFeet)
 	}
-	return weight, k.paces[best]
+	return weight, sinkingPaces[best], most
+}
+
+const (
+	// asLikely is by how much less likely a pace may be, as a logarithm, and still
+	// be meant by the uncertainty.
+	asLikely = 2.0
+	// What the flanks say of a pace is off by this besides, nm/us; and once in so
+	// many times it is off by anything.
+	leastPaceU, wildFlanks = 1e-3, 1e-3
+)
+
+// logFlanks returns the logarithm of the likelihood of what the flanks say at a
+// pace.
+func (k *sinking) logFlanks(pace float64) float64 {
+	u := hypot(k.flanksU, leastPaceU, 0.1*pace)
+	d := (k.flanks - pace) / u
+	return math.Log((1-wildFlanks)*math.Exp(-d*d/2)/(u*math.Sqrt(2*math.Pi)) + wildFlanks/fastestSink)
 }
 
 // logPause returns the logarithm of the likelihood of a pause's pace about a
@@ -194,36 +227,47 @@ const (
 // judgeSinking takes the pauses of an opening and tells of a lifter that bleeds
 // down, once.
 func (g *Segmenter) judgeSinking(m measured) {
+	g.verdict.sinking.add(m)
+	g.tellSinking(m)
+}
+
+func (g *Segmenter) tellSinking(m measured) {
 	k := &g.verdict.sinking
-	k.add(m)
-	if k.told || k.pauses == 0 {
+	if k.told || k.pauses == 0 && k.flanksU == 0 {
 		return
 	}
-	weight, pace := k.weigh()
+	weight, pace, _ := k.weigh()
 	if weight < enoughToTell {
 		return
 	}
 	k.told = true
-	g.fault(Bleeding, m.Open, fmt.Sprintf("the valve sinks by %s a second where the hand rests: the lifter bleeds down, and max lift reads low by what it sinks until the nose, here about %s. Turn faster, pump the lifter up, or use a solid lifter for the mock-up",
+	g.fault(Bleeding, m.Open, fmt.Sprintf("the valve sinks by %s a second while it is open: the lifter bleeds down, and max lift reads low by what it sinks until the nose, here about %s. Turn faster, pump the lifter up, or use a solid lifter for the mock-up",
 		length(pace*s), length(pace*float64(m.Nose-m.Open))))
 }
 
 // sunk gives each opening what a lifter that bleeds down may have taken off it.
 func (g *Segmenter) sunk(dst []measured) {
 	k := &g.verdict.sinking
-	weight, pace := k.weigh()
-	if weight < enoughToMind || k.pauses == 0 {
+	weight, _, pace := k.weigh()
+	if weight < enoughToMind || k.pauses == 0 && k.flanksU == 0 {
 		return
 	}
 	most := 0.0
 	for i := range dst {
 		m := &dst[i]
-		most = max(most, 1.2*pace*float64(m.Nose-m.Open))
-		m.own = hypot(m.own, 0.6*pace*float64(m.Nose-m.Open))
+		nose := pace * float64(m.Nose-m.Open)
+		most = max(most, 1.2*nose)
+		m.own = hypot(m.own, 0.6*nose)
+		for side, c := range [2]Crossing{m.OpeningHalf, m.ClosingHalf} {
+			// Half lift sinks with the nose, by half as much.
+			if x := &m.crossing[side]; x.steep > 0 {
+				x.u = hypot(x.u, 0.6*math.Abs(pace*float64(c.At-m.Open)-nose/2)/x.steep)
+			}
+		}
 		m.stateLift()
 	}
 	if len(dst) > 0 {
-		g.hold(Bleeding, measure.Length(most), "the lifter may bleed down: the lift sinks a little where the hand rests. Turn without pausing, or use a solid lifter for the mock-up")
+		g.hold(Bleeding, measure.Length(most), "the lifter may bleed down: the lift sinks a little while the valve is open. Turn without pausing, or use a solid lifter for the mock-up")
 	}
 }
 
