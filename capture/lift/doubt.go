@@ -2,6 +2,7 @@ package lift
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"lobescribe/capture/sift"
@@ -121,6 +122,8 @@ func (g *Segmenter) tellDoubt(x sift.Doubt) {
 	switch x.Reason {
 	case sift.Implausible:
 		g.fault(Misread, x.Reading.At, "the indicator showed "+length(float64(x.Reading.Lift))+", where no valve can be: such readings do not count. Check that it is the right device, its unit and its cable")
+	case sift.WrongAngle:
+		g.fault(Misread, x.Reading.At, fmt.Sprintf("the crank angle jumped by %.1f degrees and came back, as no crank turns: such readings do not count. If it happens often, check the encoder's cable and plug", math.Abs(x.Angle.Degrees())))
 	default:
 		g.fault(Misread, x.Reading.At, "a reading lay "+off+" off the line and the next ones did not: it was misread and does not count. If it happens often, check cable and plug and turn again")
 	}

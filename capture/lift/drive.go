@@ -131,7 +131,7 @@ type drive struct {
 	sink, sinkU float64
 	shift       []float64    // of each opening, degrees
 	width       [][2]float64 // mean residual of each opening's flanks
-	residual    float64      // standard deviation, degrees
+	within      float64      // standard deviation of the residuals on one flank, degrees
 	apart       float64      // how far readings on a flank lie apart, degrees
 }
 
@@ -243,12 +243,13 @@ func fitDrive(openings []*passed) drive {
 	if chol.InverseTo(&inverse) != nil {
 		return unfitted()
 	}
-	d := drive{ok: true, lag: lag, residual: sd}
+	d := drive{ok: true, lag: lag}
 	d.sink = c.AtVec(2*drivePowers+1) * openings[0].lift
 	d.sinkU = together1 * sd * math.Sqrt(inverse.At(2*drivePowers+1, 2*drivePowers+1)) * openings[0].lift
 	// The prior is in the inverse; what the residuals share is not.
 	d.u = min(together1*sd*math.Sqrt(inverse.At(2*drivePowers, 2*drivePowers)), unknownLag)
 	k := 0
+	within := make([]float64, 0, n)
 	for i, o := range openings {
 		least, most := o.flanks[0].a, o.flanks[0].a
 		for _, r := range o.flanks {
@@ -259,15 +260,23 @@ func fitDrive(openings []*passed) drive {
 		if i > 0 {
 			shift += c.AtVec(2*drivePowers + 1 + i)
 		}
-		var sum, count [2]float64
+		var sum, count, mean [2]float64
+		for j, r := range o.flanks {
+			sum[r.side] += residuals[k+j] * weights[k+j]
+			count[r.side] += weights[k+j]
+		}
+		for side := range mean {
+			mean[side] = sum[side] / max(count[side], 1)
+		}
 		for _, r := range o.flanks {
-			sum[r.side] += residuals[k] * weights[k]
-			count[r.side] += weights[k]
+			within = append(within, math.Abs(residuals[k]-mean[r.side]))
 			k++
 		}
 		d.shift = append(d.shift, shift)
-		d.width = append(d.width, [2]float64{sum[0] / max(count[0], 1), sum[1] / max(count[1], 1)})
+		d.width = append(d.width, mean)
 	}
+	slices.Sort(within)
+	d.within = max(1.4826*within[len(within)/2], 0.005)
 	return d
 }
 
@@ -326,7 +335,7 @@ func (g *Segmenter) tellLate(at measure.Stamp, d drive) {
 // makes.
 func (g *Segmenter) judgeTurns(all []measured, which []int, d drive) {
 	// On each opening's flanks the same lift lies the same way apart.
-	tolerance := leastSlip + 2*d.residual + sparseSlip*d.apart
+	tolerance := leastSlip + 2*d.within + sparseSlip*d.apart
 	own := float64(len(d.width)-1) / float64(len(d.width)) // each has its share in the flank of all
 	for i, w := range d.width {
 		if len(d.width) > 1 && math.Abs(w[1]-w[0]) > tolerance*own {

@@ -17,14 +17,18 @@ const (
 	Implausible Reason = "implausible"
 	// Repeated: the indicator repeated an old figure while the valve moved on.
 	Repeated Reason = "repeated"
+	// WrongAngle: the crank angle jumped and came back as no crank turns.
+	WrongAngle Reason = "wrong-angle"
 )
 
 // Doubt is a reading that does not count.
 type Doubt struct {
 	Reading measure.Reading
 	Reason  Reason
-	// Off is how far it lies from the line between the readings around it.
-	Off measure.Length
+	// Off is how far it lies from the line between the readings around it, Angle
+	// how far its angle does where that is the reason.
+	Off   measure.Length
+	Angle measure.Angle
 }
 
 // Frozen is a time in which the indicator repeated itself while the valve
@@ -57,6 +61,8 @@ type Sift struct {
 	held  [mostHeld]measure.Reading
 	n     int
 	rests held // what a jump came out of
+
+	crank crank
 
 	doubts []Doubt
 	frozen []Frozen
@@ -128,6 +134,18 @@ func (s *Sift) Step(dst []measure.Reading, r measure.Reading) []measure.Reading 
 	if r.Has&measure.HasLift == 0 {
 		return append(dst, r)
 	}
+	back := s.crank.see(r)
+	for _, q := range s.crank.passed() {
+		dst = s.step(dst, q)
+	}
+	for _, q := range back {
+		s.doubts = append(s.doubts, Doubt{Reading: q, Reason: WrongAngle, Angle: q.Angle - r.Angle})
+	}
+	return dst
+}
+
+// step takes the next reading whose angle is none that came back.
+func (s *Sift) step(dst []measure.Reading, r measure.Reading) []measure.Reading {
 	if s.n > 0 {
 		return s.resolve(dst, r)
 	}
@@ -215,10 +233,10 @@ func (s *Sift) resolve(dst []measure.Reading, r measure.Reading) []measure.Readi
 	switch {
 	case s.returned(r):
 		s.doubtHeld(r)
-		return s.Step(dst, r)
+		return s.step(dst, r)
 	case !away && s.goesOn(r):
 		dst = s.release(dst)
-		return s.Step(dst, r)
+		return s.step(dst, r)
 	case away && float64(r.At-s.base.At) < longestAway && !s.otherUnit(first):
 		if s.n == mostHeld {
 			s.doubtFirst(Implausible)
@@ -231,12 +249,12 @@ func (s *Sift) resolve(dst []measure.Reading, r measure.Reading) []measure.Readi
 	case s.settled(r):
 		s.tellFrozen(r)
 		dst = s.release(dst)
-		return s.Step(dst, r)
+		return s.step(dst, r)
 	}
 	// Neither back nor anywhere: readings that belong to nothing.
 	s.doubtFirst(Misread)
 	if s.n == 0 {
-		return s.Step(dst, r)
+		return s.step(dst, r)
 	}
 	s.hold(r)
 	return dst
@@ -391,11 +409,21 @@ func (s *Sift) tellFrozen(next measure.Reading) {
 // was pressed or its unit switched: the next reading is no jump. Held readings
 // are counted.
 func (s *Sift) Again(dst []measure.Reading) []measure.Reading {
+	dst = s.angleReleased(dst)
 	dst = s.release(dst)
 	if !s.begun && s.run > 0 {
 		dst = append(dst, s.base)
 	}
 	s.begun, s.next = false, true
+	return dst
+}
+
+// angleReleased counts what is held for its angle.
+func (s *Sift) angleReleased(dst []measure.Reading) []measure.Reading {
+	s.crank.release()
+	for _, q := range s.crank.passed() {
+		dst = s.step(dst, q)
+	}
 	return dst
 }
 

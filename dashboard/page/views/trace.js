@@ -163,7 +163,7 @@ function PutAway({ trace, again }) {
 const doubtedWords = (doubted) => Object.entries(doubted).map(([why, n]) => `${n.toLocaleString("en")} ${doubtNames[why] ?? why}`).join(", ");
 
 /** @type {Readonly<Record<string, string>>} */
-const doubtNames = Object.freeze({ misread: "misread", implausible: "where no valve can be", repeated: "repeated" });
+const doubtNames = Object.freeze({ misread: "misread", implausible: "where no valve can be", repeated: "repeated", "wrong-angle": "with a wrong crank angle" });
 
 /** @param {{findings: import("../state.js").Findings|null, agreement: import("../agreement.js").Agreement, of: string, valve: string, again: () => void, unit: import("../units.js").Unit}} props of: the trace whose openings can be left out */
 export function FindingsBlock({ findings, agreement, of: id, valve, again, unit }) {

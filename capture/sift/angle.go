@@ -1,0 +1,100 @@
+package sift
+
+import (
+	"math"
+
+	"lobescribe/device/measure"
+)
+
+// crank takes out readings whose crank angle has jumped and comes back: an
+// encoder's count misread, or a line in which two met. What has slipped stays
+// where it is, and counts.
+type crank struct {
+	last  measure.Reading // the last whose angle counts
+	begun bool            // there is one
+	pace  float64         // of the crank just now, degrees a microsecond
+	usual float64         // interval between readings, microseconds
+	held  [mostTurned]measure.Reading
+	n     int
+	out   [mostTurned + 1]measure.Reading // what goes on
+	outs  int
+}
+
+const (
+	// So many readings in a row may have a wrong angle.
+	mostTurned = 2
+	// A hand makes a crank faster or slower by no more than this, degrees a
+	// microsecond squared: from 250 degrees a second one way to as many the other in
+	// a tenth of a second (common practice, no source).
+	crankTurns = 5000 / 1e12
+	// What an encoder's play and its count hide, degrees.
+	crankGrain = 1.0
+	// The pace of just now may be so many times as much.
+	paceTimes = 2.0
+	// So long a pace is remembered, microseconds.
+	paceLasts = 300_000
+)
+
+// reach returns how far from the last angle that counts one may lie dt later,
+// degrees.
+func (c *crank) reach(dt float64) float64 {
+	dt = max(dt, c.usual)
+	return crankGrain + paceTimes*c.pace*dt + crankTurns*dt*dt/2
+}
+
+// see takes the next reading and returns those held before whose angle has come
+// back; what goes on is in passed.
+func (c *crank) see(r measure.Reading) (back []measure.Reading) {
+	dt := float64(r.At - c.last.At)
+	near := c.off(c.last, r) <= c.reach(dt)
+	joins := false // what is held
+	if c.n > 0 {
+		newest := c.held[c.n-1]
+		joins = c.off(newest, r) <= c.reach(float64(r.At-newest.At))
+	}
+	switch {
+	case r.Has&measure.HasAngle == 0:
+		c.release()
+		c.begun = false
+	case !c.begun:
+		c.begun, c.pace, c.usual, c.last = true, 0, 0, r
+	case near && !joins:
+		back, c.n = c.held[:c.n], 0
+		c.take(r, dt)
+	case !joins && c.n < mostTurned:
+		c.held[c.n] = r
+		c.n++
+		return nil
+	default: // it has gone elsewhere
+		c.release()
+		c.last = r
+	}
+	c.out[c.outs] = r
+	c.outs++
+	return back
+}
+
+// off returns how far apart two angles are, degrees.
+func (*crank) off(a, b measure.Reading) float64 { return math.Abs((b.Angle - a.Angle).Degrees()) }
+
+func (c *crank) take(r measure.Reading, dt float64) {
+	if c.usual == 0 {
+		c.usual = dt
+	}
+	c.usual += (min(dt, 8*c.usual) - c.usual) / 8
+	c.pace = max(c.off(c.last, r)/max(dt, c.usual, 1), c.pace*math.Exp(-dt/paceLasts))
+	c.last = r
+}
+
+// release lets what is held go on.
+func (c *crank) release() {
+	c.outs += copy(c.out[c.outs:], c.held[:c.n])
+	c.n = 0
+}
+
+// passed returns what goes on since the last call; it is good until the next see.
+func (c *crank) passed() []measure.Reading {
+	p := c.out[:c.outs]
+	c.outs = 0
+	return p
+}
