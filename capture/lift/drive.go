@@ -38,6 +38,7 @@ type passed struct {
 	t, a   []float64 // seconds, degrees forward
 	lift   float64   // max lift, nanometres
 	nose   float64   // seconds from when the valve opened to the nose
+	part   bool      // it is one flank, or a part of one
 }
 
 // at returns the angle at a time, between the readings on a straight line.
@@ -168,7 +169,9 @@ func fitDrive(openings []*passed) drive {
 		}
 		dst[2*drivePowers] = r.w
 		o := openings[i]
-		dst[2*drivePowers+1] = slope * (r.t - o.t[0] - (0.5+r.y)*o.nose)
+		if !o.part { // when it opened is not known
+			dst[2*drivePowers+1] = slope * (r.t - o.t[0] - (0.5+r.y)*o.nose)
+		}
 		if i > 0 {
 			dst[2*drivePowers+1+i] = 1
 		}
@@ -294,12 +297,13 @@ const (
 // judgeDrive tells of a drive that slipped, of an encoder whose counts a turn
 // are wrong, and of lift that comes later than the angle.
 func (g *Segmenter) judgeDrive(all []measured) drive {
-	var openings []*passed
-	var which []int
-	for i, m := range all {
-		if m.passed != nil && len(m.passed.flanks) >= 6 && len(openings) < mostFitted && !m.slipped {
-			openings, which = append(openings, m.passed), append(which, i)
-		}
+	ways := g.turned(all)
+	if len(ways) == 0 {
+		return unfitted()
+	}
+	openings := make([]*passed, len(ways))
+	for i, w := range ways {
+		openings[i] = w.passed
 	}
 	d := fitDrive(openings)
 	if !d.ok {
@@ -307,14 +311,14 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 	}
 	k := &g.verdict.sinking
 	k.flanks, k.flanksU = d.sink/s, d.sinkU/s
-	g.tellSinking(all[which[0]])
+	g.tellSinking(all[0])
 	if math.Abs(d.lag)-3*d.u > leastLate {
-		g.tellLate(all[which[0]].Open, d)
+		g.tellLate(ways[0].open, d)
 	} else if math.Abs(d.lag) < 3*d.u {
 		d.lag, d.u = 0, hypot(d.u, d.lag) // what may be nothing is not taken off
 	}
 	if !g.verdict.sinking.told { // a lifter that sinks moves the flanks as well
-		g.judgeTurns(all, which, d)
+		g.judgeTurns(ways, d)
 	}
 	return d
 }
@@ -331,15 +335,42 @@ func (g *Segmenter) tellLate(at measure.Stamp, d drive) {
 	g.fault(SlowGauge, at, "lift comes "+by+" later than the crank angle: the indicator averages its figure, or its port is late. The half-lift angles are mended for it; turn slowly over the nose, prove the indicator, or set the delay of the two ports")
 }
 
+// turned returns the openings that tell of the drive, and the flanks before and
+// after them.
+func (g *Segmenter) turned(all []measured) (ways []turned) {
+	if len(all) == 0 {
+		return nil
+	}
+	alone := false
+	if o := g.partBefore(all[0]); o != nil {
+		ways, alone = append(ways, turned{o, stamp(o.t[0] * s), stamp(o.t[0] * s), false}), true
+	}
+	for i, m := range all {
+		if m.passed == nil || len(m.passed.flanks) < leastOnFlank || m.slipped {
+			alone = false
+			continue
+		}
+		if len(ways) == mostFitted {
+			return ways
+		}
+		ways = append(ways, turned{m.passed, m.Open, m.Nose, alone && (i == 0 || !m.skipped)})
+		alone = true
+	}
+	if o := g.partAfter(all[len(all)-1]); o != nil && len(ways) > 0 {
+		ways = append(ways, turned{o, stamp(o.t[0] * s), stamp(o.t[0] * s), alone})
+	}
+	return ways
+}
+
 // judgeTurns compares the turns between openings with what a four-stroke engine
 // makes.
-func (g *Segmenter) judgeTurns(all []measured, which []int, d drive) {
+func (g *Segmenter) judgeTurns(ways []turned, d drive) {
 	// On each opening's flanks the same lift lies the same way apart.
 	tolerance := leastSlip + 2*d.within + sparseSlip*d.apart
 	own := float64(len(d.width)-1) / float64(len(d.width)) // each has its share in the flank of all
 	for i, w := range d.width {
-		if len(d.width) > 1 && math.Abs(w[1]-w[0]) > tolerance*own {
-			g.fault(EncoderSlip, all[which[i]].Open, fmt.Sprintf("the flanks of this opening lie %.1f degrees nearer or farther than those of the others: the encoder slipped on the crank, or counts were lost. Tighten its coupling and turn again", math.Abs(w[1]-w[0])))
+		if len(d.width) > 1 && !ways[i].part && math.Abs(w[1]-w[0]) > tolerance*own {
+			g.fault(EncoderSlip, ways[i].open, fmt.Sprintf("the flanks of this opening lie %.1f degrees nearer or farther than those of the others: the encoder slipped on the crank, or counts were lost. Tighten its coupling and turn again", math.Abs(w[1]-w[0])))
 			return
 		}
 	}
@@ -351,7 +382,7 @@ func (g *Segmenter) judgeTurns(all []measured, which []int, d drive) {
 	for i := range off {
 		turn := d.shift[i+1] - d.shift[i]
 		turns := 1.0
-		if all[which[i+1]].skipped || which[i+1] > which[i]+1 {
+		if !ways[i+1].alone {
 			turns = max(math.Round(turn/period), 1)
 		}
 		off[i] = (turn - turns*period) / turns
@@ -369,8 +400,8 @@ func (g *Segmenter) judgeTurns(all []measured, which []int, d drive) {
 	}
 	alike := len(off) == 1 && math.Abs(off[0]) > mostSlip || len(off) > 1 && sorted[len(sorted)-1]-sorted[0] <= tolerance+math.Abs(median)/4
 	if alike {
-		g.fault(EncoderCounts, all[which[0]].Nose, fmt.Sprintf("from nose to nose the encoder counted %.1f degrees instead of %.0f: it makes %.4f times the counts a turn that it is said to make, or loses some. Correct counts= in its address (on=cam where it sits on the cam), or check its signals", period+median, period, 1+median/period))
+		g.fault(EncoderCounts, ways[0].nose, fmt.Sprintf("from nose to nose the encoder counted %.1f degrees instead of %.0f: it makes %.4f times the counts a turn that it is said to make, or loses some. Correct counts= in its address (on=cam where it sits on the cam), or check its signals", period+median, period, 1+median/period))
 		return
 	}
-	g.fault(EncoderSlip, all[which[worst+1]].Open, fmt.Sprintf("from the nose before to this one the encoder counted %.1f degrees more or less than the %.0f that the engine turned: it slipped on the crank, or lost counts. Tighten its coupling and turn again", math.Abs(off[worst]), period))
+	g.fault(EncoderSlip, ways[worst+1].open, fmt.Sprintf("from the nose before to this one the encoder counted %.1f degrees more or less than the %.0f that the engine turned: it slipped on the crank, or lost counts. Tighten its coupling and turn again", math.Abs(off[worst]), period))
 }

@@ -68,6 +68,7 @@ type Segmenter struct {
 	backTurn  backTurn
 	verdict   verdicts
 	all       []measured // published, of a finished trace
+	leading   leading    // and what came before
 	patient   bool       // keep everything for the end
 }
 
@@ -112,6 +113,9 @@ func (g *Segmenter) feed(r measure.Reading) {
 		if g.backTurn.see(p.a, r.At) {
 			g.tellBack(g.backTurn.since, "")
 		}
+	}
+	if g.patient && len(g.all) == 0 {
+		g.leading.add(p)
 	}
 	g.n++
 	g.last = p
