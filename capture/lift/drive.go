@@ -1,13 +1,10 @@
 package lift
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
-
-	"lobescribe/device/measure"
 )
 
 // What an encoder and its drive are worth shows when the same lift comes again.
@@ -281,127 +278,4 @@ func fitDrive(openings []*passed) drive {
 	slices.Sort(within)
 	d.within = max(1.4826*within[len(within)/2], 0.005)
 	return d
-}
-
-const (
-	// From nose to nose a four-stroke engine turns by so many degrees.
-	period = 720.0
-	// It is told when it is off by more than this and its uncertainty.
-	leastSlip = 0.7
-	// and by this share of how far readings lie apart.
-	sparseSlip = 0.12
-	// One turn alone that is off by more than this is off by its counts.
-	mostSlip = 15.0
-)
-
-// judgeDrive tells of a drive that slipped, of an encoder whose counts a turn
-// are wrong, and of lift that comes later than the angle.
-func (g *Segmenter) judgeDrive(all []measured) drive {
-	ways := g.turned(all)
-	if len(ways) == 0 {
-		return unfitted()
-	}
-	openings := make([]*passed, len(ways))
-	for i, w := range ways {
-		openings[i] = w.passed
-	}
-	d := fitDrive(openings)
-	if !d.ok {
-		return d
-	}
-	k := &g.verdict.sinking
-	k.flanks, k.flanksU = d.sink/s, d.sinkU/s
-	g.tellSinking(all[0])
-	if math.Abs(d.lag)-3*d.u > leastLate {
-		g.tellLate(ways[0].open, d)
-	} else if math.Abs(d.lag) < 3*d.u {
-		d.lag, d.u = 0, hypot(d.u, d.lag) // what may be nothing is not taken off
-	}
-	if !g.verdict.sinking.told { // a lifter that sinks moves the flanks as well
-		g.judgeTurns(ways, d)
-	}
-	return d
-}
-
-// leastLate is what nobody minds, seconds: half a degree at 60 degrees a second.
-const leastLate = 0.008
-
-func (g *Segmenter) tellLate(at measure.Stamp, d drive) {
-	by := fmt.Sprintf("%.0f ± %.0f ms", 1000*math.Abs(d.lag), 2000*d.u)
-	if d.lag < 0 {
-		g.fault(LatePort, at, "the crank angle comes "+by+" later than the lift: the encoder's port is late. The half-lift angles are mended for it; set the delay of the two ports, or turn slowly")
-		return
-	}
-	g.fault(SlowGauge, at, "lift comes "+by+" later than the crank angle: the indicator averages its figure, or its port is late. The half-lift angles are mended for it; turn slowly over the nose, prove the indicator, or set the delay of the two ports")
-}
-
-// turned returns the openings that tell of the drive, and the flanks before and
-// after them.
-func (g *Segmenter) turned(all []measured) (ways []turned) {
-	if len(all) == 0 {
-		return nil
-	}
-	alone := false
-	if o := g.partBefore(all[0]); o != nil {
-		ways, alone = append(ways, turned{o, stamp(o.t[0] * s), stamp(o.t[0] * s), false}), true
-	}
-	for i, m := range all {
-		if m.passed == nil || len(m.passed.flanks) < leastOnFlank || m.slipped {
-			alone = false
-			continue
-		}
-		if len(ways) == mostFitted {
-			return ways
-		}
-		ways = append(ways, turned{m.passed, m.Open, m.Nose, alone && (i == 0 || !m.skipped)})
-		alone = true
-	}
-	if o := g.partAfter(all[len(all)-1]); o != nil && len(ways) > 0 {
-		ways = append(ways, turned{o, stamp(o.t[0] * s), stamp(o.t[0] * s), alone})
-	}
-	return ways
-}
-
-// judgeTurns compares the turns between openings with what a four-stroke engine
-// makes.
-func (g *Segmenter) judgeTurns(ways []turned, d drive) {
-	// On each opening's flanks the same lift lies the same way apart.
-	tolerance := leastSlip + 2*d.within + sparseSlip*d.apart
-	own := float64(len(d.width)-1) / float64(len(d.width)) // each has its share in the flank of all
-	for i, w := range d.width {
-		if len(d.width) > 1 && !ways[i].part && math.Abs(w[1]-w[0]) > tolerance*own {
-			g.fault(EncoderSlip, ways[i].open, fmt.Sprintf("the flanks of this opening lie %.1f degrees nearer or farther than those of the others: the encoder slipped on the crank, or counts were lost. Tighten its coupling and turn again", math.Abs(w[1]-w[0])))
-			return
-		}
-	}
-	if len(d.shift) < 2 {
-		return
-	}
-	// How far each turn is off, a turn.
-	off := make([]float64, len(d.shift)-1)
-	for i := range off {
-		turn := d.shift[i+1] - d.shift[i]
-		turns := 1.0
-		if !ways[i+1].alone {
-			turns = max(math.Round(turn/period), 1)
-		}
-		off[i] = (turn - turns*period) / turns
-	}
-	sorted := slices.Sorted(slices.Values(off))
-	median := (sorted[len(sorted)/2] + sorted[(len(sorted)-1)/2]) / 2
-	worst := 0
-	for i, o := range off {
-		if math.Abs(o) > math.Abs(off[worst]) {
-			worst = i
-		}
-	}
-	if math.Abs(off[worst]) <= tolerance {
-		return
-	}
-	alike := len(off) == 1 && math.Abs(off[0]) > mostSlip || len(off) > 1 && sorted[len(sorted)-1]-sorted[0] <= tolerance+math.Abs(median)/4
-	if alike {
-		g.fault(EncoderCounts, ways[0].nose, fmt.Sprintf("from nose to nose the encoder counted %.1f degrees instead of %.0f: it makes %.4f times the counts a turn that it is said to make, or loses some. Correct counts= in its address (on=cam where it sits on the cam), or check its signals", period+median, period, 1+median/period))
-		return
-	}
-	g.fault(EncoderSlip, ways[worst+1].open, fmt.Sprintf("from the nose before to this one the encoder counted %.1f degrees more or less than the %.0f that the engine turned: it slipped on the crank, or lost counts. Tighten its coupling and turn again", math.Abs(off[worst]), period))
 }

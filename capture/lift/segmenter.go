@@ -133,6 +133,10 @@ func (g *Segmenter) feed(r measure.Reading) {
 			g.depart(i)
 		case refutation:
 			g.refute(i)
+		case misreading:
+			if g.sign != 0 && g.doubts.first(sift.Misread) {
+				g.fault(Misread, r.At, "some readings together lay below the heel, and the next ones did not: they were misread. Check cable and plug, and turn the opening beside it again")
+			}
 		}
 	}
 	if !g.patient && len(g.held[0])+len(g.held[1]) > 0 {

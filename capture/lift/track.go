@@ -96,6 +96,41 @@ type track struct {
 	hasLow  bool
 	newest  float64 // when the newest run that makes up low began
 	transit float64 // of this opening, found when first needed
+	fell    fallen
+}
+
+// fallen is a heel that the signal has fallen from. Where it is back at once, as no
+// valve is that has come home, those readings were misread together.
+type fallen struct {
+	heel, at float64 // when
+	sure     bool
+	readings int // since
+	back     int // of the last, how many lie at that heel
+}
+
+// Misread readings that go together are at most so many, in such a time.
+const (
+	mostTogether  = 10
+	longestBefore = 1 * s
+)
+
+// misread says that the signal has come back to the heel that it had fallen from,
+// and that what was between was no rest of a valve.
+func (k *track) misread(p point) bool {
+	f := &k.fell
+	if f.readings == 0 {
+		return false
+	}
+	if f.readings++; f.readings > mostTogether+3 || p.t-f.at > longestBefore {
+		f.readings = 0
+		return false
+	}
+	if math.Abs(p.y-f.heel) > k.lim.near {
+		f.back = 0
+		return false
+	}
+	f.back++
+	return f.back >= 2
 }
 
 func newTrack() track { return track{pts: points{most: livePoints}} }
@@ -111,6 +146,8 @@ const (
 	departure
 	// refutation: the last opening was none, for its heel was a rest on a flank.
 	refutation
+	// misreading: what looked like a lower heel was misread.
+	misreading
 )
 
 // step takes the next reading.
@@ -121,6 +158,13 @@ func (k *track) step(p point) turn {
 		k.started, k.began = true, true
 	}
 	k.pts.add(p)
+	if k.misread(p) {
+		k.at, k.heel, k.sure, k.n, k.fell.readings = home, k.fell.heel, k.fell.sure, 0, 0
+		if !k.pending {
+			k.section = k.run.t0
+		}
+		return misreading
+	}
 	v := p.y - k.heel
 	switch k.at {
 	case seeking:
@@ -168,6 +212,7 @@ func (k *track) stepHome(p point, v float64) turn {
 		return nothing
 	case v < -k.lim.leave:
 		if k.n--; k.n <= -2 {
+			k.fell = fallen{heel: k.heel, at: p.t, sure: k.sure, readings: 2}
 			k.at, k.n, k.began = seeking, 0, false
 			if k.rests(leastRest) {
 				return k.adopt()
