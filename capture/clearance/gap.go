@@ -76,42 +76,42 @@ type Answer struct {
 
 // CoilBindQuestion asks how far the spring is from coil bind at full lift.
 type CoilBindQuestion struct {
-	Installed measure.Length  `json:"installed_height_mm"`
+	Installed measure.Length  `json:"installed_height_mm" flag:"installed" help:"installed height of the spring; asks for coil bind"`
 	Lift      measure.Length  `json:"lift_mm"`
-	Solid     measure.Length  `json:"solid_height_mm"`
-	Limit     *measure.Length `json:"limit_mm,omitempty"`
+	Solid     measure.Length  `json:"solid_height_mm" flag:"solid" help:"solid height of the spring"`
+	Limit     *measure.Length `json:"limit_mm,omitempty" flag:"coil-limit" help:"what is to be left to coil bind"`
 	// U is the expanded uncertainty (k = 2) of each of the two heights.
 	// Default 0.2 mm.
-	U *measure.Length `json:"height_u_mm,omitempty"`
+	U *measure.Length `json:"height_u_mm,omitempty" flag:"height-u" help:"how well either height of the spring was measured (k = 2; default 0.2 mm)"`
 }
 
 // RetainerQuestion asks what is left between retainer and seal (or guide) at
 // full lift.
 type RetainerQuestion struct {
 	// Closed is the gap with the valve closed.
-	Closed measure.Length  `json:"closed_gap_mm"`
+	Closed measure.Length  `json:"closed_gap_mm" flag:"retainer-gap" help:"retainer to seal with the valve closed; asks for it at full lift"`
 	Lift   measure.Length  `json:"lift_mm"`
-	Limit  *measure.Length `json:"limit_mm,omitempty"`
+	Limit  *measure.Length `json:"limit_mm,omitempty" flag:"retainer-limit" help:"least to keep between retainer and seal"`
 	// U is that of the closed gap (k = 2). Default 0.1 mm.
-	U *measure.Length `json:"gap_u_mm,omitempty"`
+	U *measure.Length `json:"gap_u_mm,omitempty" flag:"gap-u" help:"how well that gap was measured (k = 2; default 0.1 mm)"`
 }
 
 // SlotQuestion asks how near the end of the rocker's slot comes to the stud
 // that passes through it.
 type SlotQuestion struct {
-	Slot measure.Length `json:"slot_length_mm"`
-	Stud measure.Length `json:"stud_diameter_mm"`
+	Slot measure.Length `json:"slot_length_mm" flag:"slot" help:"length of the rocker's slot; asks for slot to stud"`
+	Stud measure.Length `json:"stud_diameter_mm" flag:"stud" help:"diameter of the stud"`
 	// Height is from the pivot's centre to the face of the slot that is
 	// farthest from it.
-	Height measure.Length `json:"height_mm"`
+	Height measure.Length `json:"height_mm" flag:"slot-height" help:"pivot's centre to the farther face of the slot"`
 	// Closed and Full are the rocker's angles there, as the rocker calculation
 	// gives them; Centred is where the slot stands even about the stud.
-	Closed  measure.Angle   `json:"closed_deg"`
-	Full    measure.Angle   `json:"full_deg"`
-	Centred measure.Angle   `json:"centred_deg,omitzero"`
-	Limit   *measure.Length `json:"limit_mm,omitempty"`
+	Closed  measure.Angle   `json:"closed_deg" flag:"closed-angle" help:"rocker's angle with the valve closed, as calc rocker gives it"`
+	Full    measure.Angle   `json:"full_deg" flag:"full-angle" help:"rocker's angle at full lift"`
+	Centred measure.Angle   `json:"centred_deg,omitzero" flag:"slot-centred" help:"angle at which the slot stands even about the stud (default 0)"`
+	Limit   *measure.Length `json:"limit_mm,omitempty" flag:"slot-limit" help:"least to keep between slot and stud"`
 	// U is that of each length (k = 2). Default 0.1 mm.
-	U *measure.Length `json:"length_u_mm,omitempty"`
+	U *measure.Length `json:"length_u_mm,omitempty" flag:"slot-u" help:"how well each length was measured (k = 2; default 0.1 mm)"`
 }
 
 // SlotAnswer is the gap at either end of the swing.

@@ -27,37 +27,37 @@ type CurvePoint struct {
 
 // PistonQuestion asks how near valve and piston come through the overlap.
 type PistonQuestion struct {
-	Stroke measure.Length `json:"stroke_mm"`
-	Rod    measure.Length `json:"rod_mm"` // between its centres
+	Stroke measure.Length `json:"stroke_mm" flag:"stroke" help:"stroke of the crank; asks for valve to piston"`
+	Rod    measure.Length `json:"rod_mm" flag:"con-rod" help:"connecting rod between its centres"` // between its centres
 	// Valve is "intake" (the default) or "exhaust"; only the usual minimum
 	// hangs on it.
-	Valve string `json:"valve,omitzero"`
+	Valve string `json:"valve,omitzero" flag:"valve" help:"intake or exhaust (default intake)"`
 	// Curve is the valve's lift against crank angle, angles rising. TDC is the
 	// angle of the curve at which the crank is at the top dead centre of the
 	// overlap.
-	Curve []CurvePoint  `json:"curve"`
-	TDC   measure.Angle `json:"tdc_deg,omitzero"`
+	Curve []CurvePoint  `json:"curve" flag:"curve" form:"FILE" help:"lift curve: CSV with a header row, columns angle_deg and lift_mm, angles rising"`
+	TDC   measure.Angle `json:"tdc_deg,omitzero" flag:"tdc" help:"angle of the curve at top dead centre of the overlap (default 0)"`
 	// MeasuredAt and Measured are the one clearance that was measured: how far
 	// the valve could be pushed open from where the cam held it.
-	MeasuredAt *measure.Angle  `json:"measured_at_deg"`
-	Measured   *measure.Length `json:"measured_clearance_mm"`
+	MeasuredAt *measure.Angle  `json:"measured_at_deg" flag:"measured-at" help:"angle of the curve at which that was"`
+	Measured   *measure.Length `json:"measured_clearance_mm" flag:"measured" help:"clearance measured by pushing the valve open until it touched"`
 	// ValveLean is the valve's axis against the cylinder's; Crown is
 	// PocketParallel (the default) or CrownFlat.
-	ValveLean measure.Angle `json:"valve_lean_deg,omitzero"`
-	Crown     string        `json:"crown,omitzero"`
+	ValveLean measure.Angle `json:"valve_lean_deg,omitzero" flag:"valve-lean" help:"the valve's lean against the cylinder"`
+	Crown     string        `json:"crown,omitzero" flag:"crown" help:"parallel (a pocket square to the valve, default) or flat"`
 	// CurveLash is the lash at the valve with which the curve was taken, Lashes
 	// those to work the clearance out for. Default: CurveLash alone.
-	CurveLash measure.Length   `json:"curve_lash_mm,omitzero"`
-	Lashes    []measure.Length `json:"lashes_mm,omitempty"`
+	CurveLash measure.Length   `json:"curve_lash_mm,omitzero" flag:"curve-lash" help:"lash at the valve with which the curve was taken"`
+	Lashes    []measure.Length `json:"lashes_mm,omitempty" flag:"lash" help:"lashes to work it out for, by commas"`
 	// Cam lists by how many crank degrees the cam is advanced (below zero:
 	// retarded) against the curve. Default -8 to 8 by 2.
-	Cam   []measure.Angle `json:"cam_deg,omitempty"`
-	Limit *measure.Length `json:"limit_mm,omitempty"`
+	Cam   []measure.Angle `json:"cam_deg,omitempty" flag:"cam" help:"cam advance in crank degrees to work it out for, by commas (default -8 to 8 by 2)"`
+	Limit *measure.Length `json:"limit_mm,omitempty" flag:"piston-limit" help:"least clearance to keep between valve and piston"`
 	// Expanded uncertainties (k = 2) of the measured clearance, of top dead
 	// centre and of a lift. Default 0.1 mm, timing.UnknownTDCU, 0.02 mm.
-	MeasuredU *measure.Length `json:"measured_clearance_u_mm,omitempty"`
-	TDCU      *measure.Angle  `json:"tdc_u_deg,omitempty"`
-	LiftU     *measure.Length `json:"lift_u_mm,omitempty"`
+	MeasuredU *measure.Length `json:"measured_clearance_u_mm,omitempty" flag:"measured-u" help:"how well that clearance was measured (k = 2; default 0.1 mm)"`
+	TDCU      *measure.Angle  `json:"tdc_u_deg,omitempty" flag:"tdc-u" help:"how well top dead centre is known (k = 2; default that of one that nobody measured)"`
+	LiftU     *measure.Length `json:"lift_u_mm,omitempty" flag:"lift-u" help:"how well a lift of the curve is known (k = 2; default 0.02 mm)"`
 	// Doubts are reasons not to judge the answer: a top dead centre that puts the
 	// nose where no cam has it, a curve that was simulated.
 	Doubts []verdict.Doubt `json:"doubts,omitempty"`

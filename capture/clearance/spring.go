@@ -45,31 +45,31 @@ type Load struct {
 // SpringQuestion asks for rate and loads, from the coil's dimensions, from
 // measured loads, or from both.
 type SpringQuestion struct {
-	Wire measure.Length `json:"wire_mm,omitzero"`
+	Wire measure.Length `json:"wire_mm,omitzero" flag:"wire" help:"diameter of the wire"`
 	// MeanDiameter is between the wire's middles; OuterDiameter may stand for
 	// it.
-	MeanDiameter  measure.Length `json:"mean_diameter_mm,omitzero"`
-	OuterDiameter measure.Length `json:"outer_diameter_mm,omitzero"`
+	MeanDiameter  measure.Length `json:"mean_diameter_mm,omitzero" flag:"mean-diameter" help:"diameter of the coil, between the wire's middles"`
+	OuterDiameter measure.Length `json:"outer_diameter_mm,omitzero" flag:"outer-diameter" help:"diameter over the coil, in place of that"`
 	// ActiveCoils, or TotalCoils of which the ends take their part.
-	ActiveCoils float64 `json:"active_coils,omitzero"`
-	TotalCoils  float64 `json:"total_coils,omitzero"`
+	ActiveCoils float64 `json:"active_coils,omitzero" flag:"active" help:"active coils"`
+	TotalCoils  float64 `json:"total_coils,omitzero" flag:"total" help:"all coils, in place of that"`
 	// Ends is ClosedGround by default.
-	Ends string `json:"ends,omitzero"`
+	Ends string `json:"ends,omitzero" flag:"ends" help:"plain, \"plain ground\", closed or \"closed ground\" (default)"`
 	// Modulus is the shear modulus. Default 79300 MPa (11.5e6 psi), that of
 	// most valve spring wire.
-	Modulus float64 `json:"shear_modulus_mpa,omitzero"`
+	Modulus float64 `json:"shear_modulus_mpa,omitzero" flag:"modulus" help:"shear modulus in MPa (default 79300)"`
 	// Loads are what a spring tester showed.
-	Loads []Load `json:"loads,omitempty"`
+	Loads []Load `json:"loads,omitempty" flag:"load" form:"HEIGHT:LOAD" help:"a measured load, as in \"1.800 in: 120 lbf\"; twice or more"`
 	// Free is the length without load; left out, it comes from Loads or
 	// SeatLoad.
-	Free      measure.Length `json:"free_length_mm,omitzero"`
-	SeatLoad  Force          `json:"seat_load_n,omitzero"`
-	Installed measure.Length `json:"installed_height_mm,omitzero"`
-	Lift      measure.Length `json:"lift_mm,omitzero"`
+	Free      measure.Length `json:"free_length_mm,omitzero" flag:"free" help:"length without load"`
+	SeatLoad  Force          `json:"seat_load_n,omitzero" flag:"seat-load" form:"FORCE" help:"load at the installed height, as in \"350 N\" or \"80 lbf\""`
+	Installed measure.Length `json:"installed_height_mm,omitzero" flag:"installed" help:"installed height"`
+	Lift      measure.Length `json:"lift_mm,omitzero" flag:"lift" help:"full lift at the valve"`
 	// Solid was measured; left out, it comes from wire and coils.
-	Solid measure.Length `json:"solid_height_mm,omitzero"`
+	Solid measure.Length `json:"solid_height_mm,omitzero" flag:"solid" help:"solid height, if measured"`
 	// Limit is what is to be left to coil bind.
-	Limit *measure.Length `json:"coil_bind_limit_mm,omitempty"`
+	Limit *measure.Length `json:"coil_bind_limit_mm,omitempty" flag:"limit" help:"what is to be left to coil bind"`
 }
 
 // SpringAnswer is what the spring does. What could not be worked out from the

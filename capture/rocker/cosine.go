@@ -22,12 +22,12 @@ const (
 type LeanQuestion struct {
 	// Lean is between the spindle and the valve axis; LeanU how well that is
 	// known (k = 2). Default 2 deg, by eye.
-	Lean  measure.Angle  `json:"lean_deg"`
-	LeanU *measure.Angle `json:"lean_u_deg,omitempty"`
+	Lean  measure.Angle  `json:"lean_deg" flag:"lean" help:"angle between spindle and valve axis"`
+	LeanU *measure.Angle `json:"lean_u_deg,omitempty" flag:"lean-u" help:"how well that is known (k = 2; default 2, by eye)"`
 	// Reading is the lift that the indicator shows.
-	Reading measure.Length `json:"reading_mm"`
+	Reading measure.Length `json:"reading_mm" flag:"reading" help:"lift that the indicator shows"`
 	// Tip is OnFlat or OnPoint; left out, both are told.
-	Tip string `json:"tip,omitzero"`
+	Tip string `json:"tip,omitzero" flag:"tip" help:"flat or point (default: both are told)"`
 }
 
 // LeanAnswer is the true lift for each way the tip can rest.

@@ -58,7 +58,8 @@ func namesOf(commands []*cobra.Command) []string {
 // pure function that answers it, and how the answer reads as a table.
 type calculation[Q, A any] struct {
 	use, short, long, example string
-	// flags declares the flags that fill q.
+	// flags, if set, says how the flags are read that are no plain lengths, angles,
+	// numbers or words, and declares those that have no field of their own.
 	flags   func(f *questionFlags, q *Q)
 	compute func(Q) (A, error)
 	table   func(t *answerTable, a A)
@@ -78,7 +79,10 @@ func (c calculation[Q, A]) command() *cobra.Command {
 		Long: strings.TrimSpace(c.long) + "\n\nThe question comes as flags, or as one JSON object on standard input.",
 	}
 	f := &questionFlags{set: cmd.Flags()}
-	c.flags(f, &q)
+	if c.flags != nil {
+		c.flags(f, &q)
+	}
+	f.question(&q, "")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "answer as one JSON object")
 	cmd.Flags().StringVar(&unit, "unit", "", "unit of the lengths in the table, mm or in (default: that of the first length flag, else mm)")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
@@ -93,9 +97,16 @@ func (c calculation[Q, A]) command() *cobra.Command {
 		} else if err := readQuestion(cmd, &q); err != nil {
 			return err
 		}
+		speak := func(text string) string { return text }
+		if f.given() {
+			speak = f.speak
+		}
 		a, err := c.compute(q)
 		if problem := (*worksheet.Problem)(nil); errors.As(err, &problem) {
-			return wordsError{err}
+			return wordsError{errors.New(speak(err.Error()))}
+		}
+		if err != nil && f.given() {
+			return errors.New(speak(err.Error()))
 		}
 		if err != nil {
 			return err
@@ -106,7 +117,7 @@ func (c calculation[Q, A]) command() *cobra.Command {
 			out.SetIndent("", "  ")
 			return out.Encode(a)
 		}
-		t := &answerTable{unit: in}
+		t := &answerTable{unit: in, speak: speak}
 		c.table(t, a)
 		return t.print(cmd.OutOrStdout())
 	}
@@ -134,13 +145,15 @@ func readQuestion(cmd *cobra.Command, question any) error {
 // answerTable gathers the lines of an answer and prints them in two columns,
 // with the basis underneath.
 type answerTable struct {
-	unit  measure.Unit
+	unit measure.Unit
+	// speak names what was asked as it was asked: by flags or by JSON keys.
+	speak func(text string) string
 	lines [][2]string
 }
 
 // line adds a line of a name and its text.
 func (t *answerTable) line(name, format string, args ...any) {
-	t.lines = append(t.lines, [2]string{name, fmt.Sprintf(format, args...)})
+	t.lines = append(t.lines, [2]string{name, t.speak(fmt.Sprintf(format, args...))})
 }
 
 // length prints l in the table's unit.

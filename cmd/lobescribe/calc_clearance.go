@@ -35,58 +35,23 @@ figures go before all of it.`,
 }
 
 func clearanceFlags(f *questionFlags, q *clearance.Question) {
-	var (
-		piston   clearance.PistonQuestion
-		coils    clearance.CoilBindQuestion
-		retainer clearance.RetainerQuestion
-		slot     clearance.SlotQuestion
-		lift     measure.Length
-	)
-	length := func(dst *measure.Length, asked func(), name, usage string) {
-		f.value(name, "length", usage, func(text string) (err error) {
-			asked()
-			*dst, err = f.parseLength(text)
-			return err
-		})
+	f.forms = map[string]func(string) (any, error){
+		"curve": func(path string) (any, error) { return readLiftCurve(path) },
 	}
-	aPiston := func() { q.Piston = &piston }
-	aSlot := func() { q.Slot = &slot }
-
-	length(&piston.Stroke, aPiston, "stroke", "stroke of the crank; asks for valve to piston")
-	length(&piston.Rod, aPiston, "con-rod", "connecting rod between its centres")
-	f.word(&piston.Valve, "valve", "intake or exhaust (default intake)")
-	f.value("curve", "FILE", "lift curve: CSV with a header row, columns angle_deg and lift_mm, angles rising", func(path string) (err error) {
-		aPiston()
-		piston.Curve, err = readLiftCurve(path)
-		return err
-	})
-	f.angle(&piston.TDC, "tdc", "angle of the curve at top dead centre of the overlap (default 0)")
-	f.lengthOrNone(&piston.Measured, "measured", "clearance measured by pushing the valve open until it touched")
-	f.angleOrNone(&piston.MeasuredAt, "measured-at", "angle of the curve at which that was")
-	f.angle(&piston.ValveLean, "valve-lean", "the valve's lean against the cylinder")
-	f.word(&piston.Crown, "crown", "parallel (a pocket square to the valve, default) or flat")
-	f.length(&piston.CurveLash, "curve-lash", "lash at the valve with which the curve was taken")
-	f.lengths(&piston.Lashes, "lash", "lashes to work it out for, by commas")
-	f.angles(&piston.Cam, "cam", "cam advance in crank degrees to work it out for, by commas (default -8 to 8 by 2)")
-	f.lengthOrNone(&piston.Limit, "piston-limit", "least clearance to keep between valve and piston")
-
-	f.length(&lift, "lift", "full lift at the valve, for coils and retainer")
-	length(&coils.Installed, func() { q.CoilBind = &coils }, "installed", "installed height of the spring; asks for coil bind")
-	f.length(&coils.Solid, "solid", "solid height of the spring")
-	f.lengthOrNone(&coils.Limit, "coil-limit", "what is to be left to coil bind")
-	length(&retainer.Closed, func() { q.Retainer = &retainer }, "retainer-gap", "retainer to seal with the valve closed; asks for it at full lift")
-	f.lengthOrNone(&retainer.Limit, "retainer-limit", "least to keep between retainer and seal")
-
-	length(&slot.Slot, aSlot, "slot", "length of the rocker's slot; asks for slot to stud")
-	f.length(&slot.Stud, "stud", "diameter of the stud")
-	f.length(&slot.Height, "slot-height", "pivot's centre to the farther face of the slot")
-	f.angle(&slot.Closed, "closed-angle", "rocker's angle with the valve closed, as calc rocker gives it")
-	f.angle(&slot.Full, "full-angle", "rocker's angle at full lift")
-	f.angle(&slot.Centred, "slot-centred", "angle at which the slot stands even about the stud (default 0)")
-	f.lengthOrNone(&slot.Limit, "slot-limit", "least to keep between slot and stud")
-
 	// One lift serves coils and retainer, and may stand before or after them.
-	f.finish = func() { coils.Lift, retainer.Lift = lift, lift }
+	lift := struct {
+		Lift measure.Length `json:"lift_mm" flag:"lift" help:"full lift at the valve, for coils and retainer"`
+	}{}
+	f.question(&lift, "coil_bind")
+	f.key("retainer.lift_mm", "lift")
+	f.finish = func() {
+		if q.CoilBind != nil {
+			q.CoilBind.Lift = lift.Lift
+		}
+		if q.Retainer != nil {
+			q.Retainer.Lift = lift.Lift
+		}
+	}
 }
 
 // mostCurveBytes bounds a lift curve's file: a tenth of a degree is a

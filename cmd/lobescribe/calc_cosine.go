@@ -18,12 +18,6 @@ tip rests on a flat face square to the motion, low when it follows one point.
 How much lift the set-up may hide, either way.`,
 		example: `  lobescribe calc cosine --reading "0.420 in" --lean 8
   lobescribe calc cosine --reading "10.7 mm" --lean 0 --lean-u 3 --tip flat`,
-		flags: func(f *questionFlags, q *rocker.LeanQuestion) {
-			f.angle(&q.Lean, "lean", "angle between spindle and valve axis")
-			f.angleOrNone(&q.LeanU, "lean-u", "how well that is known (k = 2; default 2, by eye)")
-			f.length(&q.Reading, "reading", "lift that the indicator shows")
-			f.word(&q.Tip, "tip", "flat or point (default: both are told)")
-		},
 		compute: rocker.Lean,
 		table: func(t *answerTable, a rocker.LeanAnswer) {
 			for _, x := range a.Fixtures {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -16,6 +15,13 @@ type questionFlags struct {
 	set   *pflag.FlagSet
 	names []string
 	unit  measure.Unit
+	// forms read what is not one length, angle, number or word, by the name of the
+	// flag. What comes back is the field's value, or one more of its slice.
+	forms map[string]func(text string) (any, error)
+	// keys are the flags of the question's JSON keys, by their whole path.
+	keys map[string]string
+	// times is how often each flag was given.
+	times map[string]int
 	// finish, if set, puts the question together once all flags are read.
 	finish func()
 }
@@ -74,32 +80,6 @@ func (f *questionFlags) parseLength(text string) (measure.Length, error) {
 	return l, err
 }
 
-// length declares a length with its unit.
-func (f *questionFlags) length(dst *measure.Length, name, usage string) {
-	f.value(name, "length", usage, func(text string) (err error) {
-		*dst, err = f.parseLength(text)
-		return err
-	})
-}
-
-// lengthOrNone is length for a field where leaving out differs from zero.
-func (f *questionFlags) lengthOrNone(dst **measure.Length, name, usage string) {
-	f.value(name, "length", usage, func(text string) error {
-		l, err := f.parseLength(text)
-		*dst = &l
-		return err
-	})
-}
-
-// lengths declares a length that may come many times, or many by commas.
-func (f *questionFlags) lengths(dst *[]measure.Length, name, usage string) {
-	f.value(name, "lengths", usage, func(text string) error {
-		ls, err := f.parseLengths(text, ",", measure.NoUnit)
-		*dst = append(*dst, ls...)
-		return err
-	})
-}
-
 // parseLengths reads lengths between separators. The unit may stand behind the
 // last only, as people write it ("0.015, 0.030 in"), or be otherwise.
 func (f *questionFlags) parseLengths(text, separator string, otherwise measure.Unit) ([]measure.Length, error) {
@@ -134,67 +114,4 @@ func parts(text, form string, least, most int) ([]string, error) {
 		p[i] = strings.TrimSpace(p[i])
 	}
 	return p, nil
-}
-
-// angle declares an angle in degrees.
-func (f *questionFlags) angle(dst *measure.Angle, name, usage string) {
-	f.value(name, "degrees", usage, func(text string) (err error) {
-		*dst, err = measure.ParseAngle(text)
-		return err
-	})
-}
-
-// angleOrNone is angle for a field where leaving out differs from zero.
-func (f *questionFlags) angleOrNone(dst **measure.Angle, name, usage string) {
-	f.value(name, "degrees", usage, func(text string) error {
-		a, err := measure.ParseAngle(text)
-		*dst = &a
-		return err
-	})
-}
-
-// number declares a bare number: a ratio, a count of coils, kelvins.
-func (f *questionFlags) number(dst *float64, name, usage string) {
-	f.value(name, "number", usage, func(text string) error {
-		v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
-		if err != nil {
-			return fmt.Errorf("%q is not a number", text)
-		}
-		*dst = v
-		return nil
-	})
-}
-
-// numberOrNone is number for a field where leaving out differs from zero.
-func (f *questionFlags) numberOrNone(dst **float64, name, usage string) {
-	f.value(name, "number", usage, func(text string) error {
-		v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
-		if err != nil {
-			return fmt.Errorf("%q is not a number", text)
-		}
-		*dst = &v
-		return nil
-	})
-}
-
-// angles declares angles that may come many times, or many by commas.
-func (f *questionFlags) angles(dst *[]measure.Angle, name, usage string) {
-	f.value(name, "degrees", usage, func(text string) error {
-		for p := range strings.SplitSeq(text, ",") {
-			a, err := measure.ParseAngle(p)
-			if err != nil {
-				return err
-			}
-			*dst = append(*dst, a)
-		}
-		return nil
-	})
-}
-
-// word declares a word out of a few.
-func (f *questionFlags) word(dst *string, name, usage string) {
-	f.value(name, "word", usage, func(text string) error {
-		*dst = strings.TrimSpace(text)
-		return nil
-	})
 }

@@ -27,75 +27,53 @@ rod and engine worked out.`,
 }
 
 func pushrodFlags(f *questionFlags, q *pushrod.Question) {
-	f.length(&q.Checking, "checking", "checking rod at zero lash")
-	f.value("rod", "VALVE=LENGTH", `a checking rod of an engine, as in "1 intake = 8.712 in"; again for each valve`, func(text string) error {
-		i := strings.LastIndex(text, "=")
-		if i < 0 {
-			return fmt.Errorf(`%q: expected VALVE = LENGTH, as in "1 intake = 8.712 in"`, text)
-		}
-		l, err := f.parseLength(text[i+1:])
-		q.Rods = append(q.Rods, pushrod.Rod{Valve: strings.TrimSpace(text[:i]), Checking: l})
-		return err
-	})
-	f.word(&q.Measured, "measured", "over what the checking rod was measured: overall, centres or gauge (default overall)")
-	f.length(&q.GaugeDiameter, "gauge", "hole of the gauging ring")
-	f.value("end", "LENGTH:DEPTH[:BALL[:CUP]]", "an end piece: its length, how deep it is pressed in, its ball, and of a cup its depth; once for both ends, or twice", func(text string) error {
-		p, err := parts(text, `LENGTH: PRESS DEPTH, and the ball's diameter if known, as in "25 mm: 14 mm: 8 mm"`, 2, 4)
-		if err != nil {
-			return err
-		}
-		ls, err := f.parseLengths(strings.Join(p, ":"), ":", measure.NoUnit)
-		if err != nil {
-			return err
-		}
-		e := pushrod.End{Length: ls[0], PressDepth: ls[1]}
-		if len(ls) > 2 {
-			e.BallDiameter = ls[2]
-		}
-		if len(ls) > 3 {
-			e.CupDepth = ls[3]
-		}
-		q.Ends = append(q.Ends, e)
-		return nil
-	})
-	f.lengthOrNone(&q.CheckingU, "checking-u", "how well the checking rod is measured (k = 2; default 0.05 mm)")
-	f.lengthOrNone(&q.EndU, "end-u", "how well an end piece's length is known (k = 2; default 0.03 mm)")
-	f.length(&q.StackChange, "stack-change", "shims added after the checking; needs --ratio")
-	f.number(&q.RockerRatio, "ratio", "rocker ratio")
-	f.angle(&q.PushrodLean, "lean", "the pushrod's lean against the valve axis")
-	f.length(&q.AdjusterDown, "adjuster-down", "how much further down the adjuster is to stand")
-	f.lengthOrNone(&q.ThreadLeft, "thread-left", "how far down the adjuster could go when the checking rod was set")
-	f.length(&q.Preload, "preload", "preload of a hydraulic lifter")
-	f.length(&q.Step, "step", "what the saw or lathe works to (default 0.05 mm, or 0.001 in when lengths are in inches)")
+	f.forms = map[string]func(string) (any, error){
+		"rod":         func(text string) (any, error) { return f.parseRod(text) },
+		"end":         func(text string) (any, error) { return f.parseEnd(text) },
+		"stack-piece": func(text string) (any, error) { return f.parsePiece(text) },
+		"rod-material": func(text string) (any, error) {
+			return pushrod.Piece{Material: strings.TrimSpace(text)}, nil
+		},
+	}
 	f.finish = func() {
 		if q.Step == 0 && (f.unit == measure.InInches || f.unit == measure.InThou) {
 			q.Step = measure.Thou
 		}
 	}
+}
 
-	var lash pushrod.LashQuestion
-	lashFlag := func(name, kind, usage string, take func(text string) error) {
-		f.value(name, kind, usage, func(text string) error {
-			q.Lash = &lash
-			return take(text)
-		})
+// parseRod reads "VALVE = LENGTH".
+func (f *questionFlags) parseRod(text string) (pushrod.Rod, error) {
+	i := strings.LastIndex(text, "=")
+	if i < 0 {
+		return pushrod.Rod{}, fmt.Errorf(`%q: expected VALVE = LENGTH, as in "1 intake = 8.712 in"`, text)
 	}
-	lashFlag("rod-material", "MATERIAL", "material of the pushrod; asks for the cold lash", func(text string) error {
-		lash.Rod = []pushrod.Piece{{Material: text}}
-		return nil
-	})
-	lashFlag("stack-piece", "MATERIAL:LENGTH", "a part between lifter and rocker pivot; again for each", func(text string) error {
-		p, err := parts(text, `MATERIAL: LENGTH, as in "aluminium: 180 mm"`, 2, 2)
-		if err != nil {
-			return err
-		}
-		l, err := f.parseLength(p[1])
-		lash.Stack = append(lash.Stack, pushrod.Piece{Material: p[0], Length: l})
-		return err
-	})
-	f.numberOrNone(&lash.Warmer, "warmer", "by how many kelvins the engine warms up (default 70)")
-	f.numberOrNone(&lash.RodWarmer, "rod-warmer", "by how many kelvins the pushrod does (default as the engine)")
-	f.length(&lash.HotLash, "hot-lash", "lash wanted warm, at the valve (default none)")
+	l, err := f.parseLength(text[i+1:])
+	return pushrod.Rod{Valve: strings.TrimSpace(text[:i]), Checking: l}, err
+}
+
+// parseEnd reads "LENGTH: DEPTH", with a ball and a cup behind if they are known.
+func (f *questionFlags) parseEnd(text string) (pushrod.End, error) {
+	p, err := parts(text, `LENGTH: PRESS DEPTH, and the ball's diameter if known, as in "25 mm: 14 mm: 8 mm"`, 2, 4)
+	if err != nil {
+		return pushrod.End{}, err
+	}
+	ls, err := f.parseLengths(strings.Join(p, ":"), ":", measure.NoUnit)
+	if err != nil {
+		return pushrod.End{}, err
+	}
+	ls = append(ls, 0, 0)
+	return pushrod.End{Length: ls[0], PressDepth: ls[1], BallDiameter: ls[2], CupDepth: ls[3]}, nil
+}
+
+// parsePiece reads "MATERIAL: LENGTH".
+func (f *questionFlags) parsePiece(text string) (pushrod.Piece, error) {
+	p, err := parts(text, `MATERIAL: LENGTH, as in "aluminium: 180 mm"`, 2, 2)
+	if err != nil {
+		return pushrod.Piece{}, err
+	}
+	l, err := f.parseLength(p[1])
+	return pushrod.Piece{Material: p[0], Length: l}, err
 }
 
 func pushrodTable(t *answerTable, a pushrod.Answer) {

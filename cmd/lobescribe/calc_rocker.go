@@ -21,31 +21,6 @@ What was not measured is taken at a usual value; the answer says so, and by how
 much it depends on it.`,
 		example: `  lobescribe calc rocker --ratio 1.4 --lift "0.420 in" --below "0.140 in"
   lobescribe calc rocker --valve-arm "38 mm" --adjuster-arm "27 mm" --bend 8 --lobe-lift "7.6 mm" --lash "0.15 mm" --below "3.5 mm" --pushrod "221 mm"`,
-		flags: func(f *questionFlags, q *rocker.Question) {
-			f.length(&q.ValveArm, "valve-arm", "pivot to the tip's centre; of a pad to where it touches at half lift")
-			f.length(&q.AdjusterArm, "adjuster-arm", "pivot to the adjuster's ball")
-			f.number(&q.RockerRatio, "ratio", "rocker ratio, in place of an arm")
-			f.angleOrNone(&q.Bend, "bend", "how far the adjuster's arm stands above the line of the valve's arm (default straight, within 10 degrees)")
-			f.word(&q.Tip, "tip", "roller or pad (default roller)")
-			f.length(&q.TipRadius, "tip-radius", "radius of the tip: a pad's must be told, a roller's is for the drawing")
-			f.lengthOrNone(&q.TipRadiusU, "tip-radius-u", "how well the pad's radius is measured (k = 2; default 0.5 mm)")
-			f.length(&q.Lift, "lift", "full lift at the valve")
-			f.length(&q.LobeLift, "lobe-lift", "full lift at the lifter, in place of --lift")
-			f.length(&q.Lash, "lash", "lash at the valve, on the heel")
-			f.lengthOrNone(&q.AdjusterBelowValve, "below", "by how much the adjuster's end sits below the valve's end at half lift")
-			f.length(&q.Pushrod, "pushrod", "pushrod between the middles of its balls")
-			f.angleOrNone(&q.PushrodLean, "lean", "the pushrod's lean at half lift, lower end towards the pivot")
-			f.angleOrNone(&q.LifterLean, "lifter-lean", "the lifter bore's lean (default in line with the pushrod)")
-			f.angle(&q.StandLean, "stand-lean", "the stand's lean against the valve axis")
-			f.length(&q.PivotToStem, "pivot-to-stem", "pivot, level, to the middle of the stem")
-			f.lengths(&q.AtLift, "at-lift", "further lifts to give the pose at, by commas")
-			f.lengths(&q.AtLobeLift, "at-lobe-lift", "further lobe lifts to give the pose at, by commas")
-			f.lengthOrNone(&q.ArmsU, "arms-u", "how well the arms are measured (k = 2; default 0.5 mm)")
-			f.lengthOrNone(&q.BelowU, "below-u", "how well --below is measured (k = 2; default 0.2 mm)")
-			f.lengthOrNone(&q.CentresU, "centres-u", "how near to the centres the heights were taken (k = 2; default 0.5 mm)")
-			f.angleOrNone(&q.BendU, "bend-u", "how well the bend was measured (k = 2; default 2 degrees)")
-			f.lengthOrNone(&q.Tolerance, "tolerance", "how far off square, as a height of the stand, you call square (default 0.381 mm)")
-		},
 		compute: rocker.Solve,
 		table:   rockerTable,
 	}.command()

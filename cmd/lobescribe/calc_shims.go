@@ -35,36 +35,11 @@ where the tip touched, closed and open.`,
 	}.command()
 }
 
-func shimFlags(f *questionFlags, q *shims.Question) {
-	f.number(&q.RockerRatio, "ratio", "rocker ratio of the arms, valve's over adjuster's")
-	f.value("trial", "STACK:BELOW", `a trial, as in "0.030 in: 0.140 in"; a stack of several shims as "0.015+0.030 in"; a third figure is how much nearer the pivot the tip touches at full lift than on the closed valve (needs --lift); again for each trial`,
-		func(text string) error {
-			t, err := f.parseTrial(text)
-			q.Trials = append(q.Trials, t)
-			return err
-		})
-	f.value("have", "COUNT x THICKNESS", `shims on hand, as in "4 x 0.015 in"; again for each thickness`,
-		func(text string) error {
-			t, err := f.parseThickness(text)
-			q.OnHand = append(q.OnHand, t)
-			return err
-		})
-	f.length(&q.ValveArm, "valve-arm", "pivot to tip's centre, for a bent rocker")
-	f.length(&q.AdjusterArm, "adjuster-arm", "pivot to adjuster's ball, for a bent rocker")
-	f.angleOrNone(&q.Bend, "bend", "how far the adjuster's arm stands above the line of the valve's arm (default unknown, within 10 degrees)")
-	f.lengthOrNone(&q.BallAboveLine, "ball-above-line", "how far the middle of the adjuster's ball stands above a straight edge through the centres of tip and pivot; in place of --bend")
-	f.angleOrNone(&q.BendU, "bend-u", "how well the bend was measured (k = 2; default 2 degrees)")
-	f.lengthOrNone(&q.BallU, "ball-u", "how well --ball-above-line was measured (k = 2; default 0.3 mm)")
-	f.lengthOrNone(&q.CentresU, "centres-u", "how near to the centres the heights were taken (k = 2; default 0.5 mm)")
-	f.lengthOrNone(&q.ArmsU, "arms-u", "how well the arms were measured (k = 2; default 0.5 mm)")
-	f.length(&q.Lift, "lift", "full lift at the valve, for marks on the stem")
-	f.lengthOrNone(&q.MarkU, "mark-u", "how well a mark was measured (k = 2; default 0.1 mm)")
-	f.lengthOrNone(&q.Tolerance, "tolerance", "how far off square, as a height of the stand, you call square (default 0.381 mm)")
-	f.length(&q.BelowU, "below-u", "how well the height difference was measured (k = 2)")
-	f.lengthOrNone(&q.StackLeast, "stack-least", "least stack that the stand takes")
-	f.lengthOrNone(&q.StackMost, "stack-most", "tallest stack that the studs hold")
-	f.lengthOrNone(&q.AdjusterDown, "adjuster-down", "how far the adjuster can still go down, if the pushrod is to stay")
-	f.lengthOrNone(&q.AdjusterUp, "adjuster-up", "how far the adjuster can still go up, if the pushrod is to stay")
+func shimFlags(f *questionFlags, _ *shims.Question) {
+	f.forms = map[string]func(string) (any, error){
+		"trial": func(text string) (any, error) { return f.parseTrial(text) },
+		"have":  func(text string) (any, error) { return f.parseThickness(text) },
+	}
 }
 
 // parseTrial reads "STACK: BELOW" or "STACK: BELOW: NEARER". The unit may stand at

@@ -18,40 +18,29 @@ func newCalcSpringCommand() *cobra.Command {
 bind, from the coil's dimensions, from loads that a tester showed, or from both.`,
 		example: `  lobescribe calc spring --wire "0.200 in" --mean-diameter "1.050 in" --active 5.5 --free "2.2 in" --installed "1.8 in" --lift "0.45 in"
   lobescribe calc spring --load "1.800 in: 120 lbf" --load "1.300 in: 310 lbf" --installed "1.800 in" --lift "0.480 in" --solid "1.150 in"`,
-		flags: func(f *questionFlags, q *clearance.SpringQuestion) {
-			f.length(&q.Wire, "wire", "diameter of the wire")
-			f.length(&q.MeanDiameter, "mean-diameter", "diameter of the coil, between the wire's middles")
-			f.length(&q.OuterDiameter, "outer-diameter", "diameter over the coil, in place of that")
-			f.number(&q.ActiveCoils, "active", "active coils")
-			f.number(&q.TotalCoils, "total", "all coils, in place of that")
-			f.word(&q.Ends, "ends", `plain, "plain ground", closed or "closed ground" (default)`)
-			f.number(&q.Modulus, "modulus", "shear modulus in MPa (default 79300)")
-			f.value("load", "HEIGHT:LOAD", `a measured load, as in "1.800 in: 120 lbf"; twice or more`, func(text string) error {
-				p, err := parts(text, `HEIGHT: LOAD, as in "45 mm: 350 N" or "1.800 in: 80 lbf"`, 2, 2)
-				if err != nil {
-					return err
-				}
-				h, err := f.parseLength(p[0])
-				if err != nil {
-					return err
-				}
-				n, err := parseForce(p[1])
-				q.Loads = append(q.Loads, clearance.Load{Height: h, Load: n})
-				return err
-			})
-			f.length(&q.Free, "free", "length without load")
-			f.value("seat-load", "FORCE", `load at the installed height, as in "350 N" or "80 lbf"`, func(text string) (err error) {
-				q.SeatLoad, err = parseForce(text)
-				return err
-			})
-			f.length(&q.Installed, "installed", "installed height")
-			f.length(&q.Lift, "lift", "full lift at the valve")
-			f.length(&q.Solid, "solid", "solid height, if measured")
-			f.lengthOrNone(&q.Limit, "limit", "what is to be left to coil bind")
+		flags: func(f *questionFlags, _ *clearance.SpringQuestion) {
+			f.forms = map[string]func(string) (any, error){
+				"load":      func(text string) (any, error) { return f.parseLoad(text) },
+				"seat-load": func(text string) (any, error) { return parseForce(text) },
+			}
 		},
 		compute: clearance.SolveSpring,
 		table:   springTable,
 	}.command()
+}
+
+// parseLoad reads "HEIGHT: LOAD".
+func (f *questionFlags) parseLoad(text string) (clearance.Load, error) {
+	p, err := parts(text, `HEIGHT: LOAD, as in "45 mm: 350 N" or "1.800 in: 80 lbf"`, 2, 2)
+	if err != nil {
+		return clearance.Load{}, err
+	}
+	h, err := f.parseLength(p[0])
+	if err != nil {
+		return clearance.Load{}, err
+	}
+	n, err := parseForce(p[1])
+	return clearance.Load{Height: h, Load: n}, err
 }
 
 // parseForce reads "350 N" or "80 lbf".

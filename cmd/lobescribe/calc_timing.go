@@ -34,149 +34,119 @@ other.`,
   lobescribe calc timing --stroke "3.48 in" --rod "5.70 in" --piston-at 30
   lobescribe calc timing --json < timing.json
 `,
-		flags: words.declare,
-		compute: func(q timing.Request) (timing.Result, error) {
-			words.put(&q)
-			return timing.Compute(q)
-		},
-		table: timingTable,
+		flags:   words.declare,
+		compute: timing.Compute,
+		table:   timingTable,
 	}.command()
 }
 
 // timingWords are the flags that speak of several fields of the request, or of
-// parts of it that are there only if somebody speaks of them.
+// parts of it that are there only if somebody speaks of them. The JSON key of each
+// is that of the field it fills, the first of several.
 type timingWords struct {
-	intake, exhaust         timing.ValveInput
-	hasIntake, hasExhaust   bool
-	cardIntake, cardExhaust timing.CardValveInput
-	hasCard                 bool
-	twoCams                 bool
-	cardLift                measure.Length
-	stop                    timing.StopInput
-	step                    measure.Angle
-	crank                   timing.Crank
-	shared                  timing.ValveInput
-	measuredAt, checkedAt   string
+	Intake        []timing.Point     `json:"intake" flag:"intake" form:"FILE" help:"CSV file of the intake valve's lifts"`
+	IntakeOpens   *timing.EventInput `json:"intake.opens" flag:"intake-opens" form:"EVENT" help:"when the intake opens, \"12 BTDC\" or 12"`
+	IntakeCloses  *timing.EventInput `json:"intake.closes" flag:"intake-closes" form:"EVENT" help:"when it closes, \"44 ABDC\" or 44"`
+	Exhaust       []timing.Point     `json:"exhaust" flag:"exhaust" form:"FILE" help:"CSV file of the exhaust valve's lifts"`
+	ExhaustOpens  *timing.EventInput `json:"exhaust.opens" flag:"exhaust-opens" form:"EVENT" help:"when the exhaust opens, \"50 BBDC\" or 50"`
+	ExhaustCloses *timing.EventInput `json:"exhaust.closes" flag:"exhaust-closes" form:"EVENT" help:"when it closes, \"6 ATDC\" or 6"`
+
+	CheckingLifts []measure.Length `json:"checking_lifts_mm" flag:"checking-lift" help:"lift at which events count (default 0.050 in and 1 mm); may come many times"`
+	CheckedAt     timing.Place     `json:"checked_at" flag:"checked-at" help:"valve or lobe: where the checking lift counts (default: where it was measured)"`
+	MeasuredAt    timing.Place     `json:"intake.measured_at" flag:"measured-at" help:"valve or lobe: where the lifts were measured (default valve; typed events: lobe)"`
+	Ratio         float64          `json:"intake.rocker_ratio" flag:"rocker-ratio" help:"to go from lobe to valve and back"`
+	Lash          measure.Length   `json:"intake.lash_mm" flag:"lash" help:"lash at the valve, likewise"`
+	Resolution    measure.Length   `json:"intake.resolution_mm" flag:"resolution" help:"step to which the lifts were rounded"`
+	TDC           measure.Angle    `json:"intake.tdc_deg" flag:"tdc" help:"what the encoder or wheel shows at top dead centre (default 0)"`
+	EventU        *measure.Angle   `json:"intake.u_deg" flag:"event-u" help:"uncertainty of typed events (default 1)"`
+
+	CardIntakeOpens   *timing.EventInput `json:"card.intake.opens" flag:"card-intake-opens" form:"EVENT" help:"the cam card's figure"`
+	CardIntakeCloses  *timing.EventInput `json:"card.intake.closes" flag:"card-intake-closes" form:"EVENT" help:"likewise"`
+	CardExhaustOpens  *timing.EventInput `json:"card.exhaust.opens" flag:"card-exhaust-opens" form:"EVENT" help:"likewise"`
+	CardExhaustCloses *timing.EventInput `json:"card.exhaust.closes" flag:"card-exhaust-closes" form:"EVENT" help:"likewise"`
+	CardLift          measure.Length     `json:"card.intake.checking_lift_mm" flag:"card-lift" help:"checking lift of the card, at the lobe (default 0.050 in)"`
+	TwoCams           bool               `json:"card.two_cams" flag:"two-cams" help:"intake and exhaust sit on cams of their own"`
+
+	StopFirst   []measure.Angle `json:"tdc.positive_stop.first_deg" flag:"stop-first" help:"encoder against the positive stop, one side; may come many times"`
+	StopSecond  []measure.Angle `json:"tdc.positive_stop.second_deg" flag:"stop-second" help:"the other side"`
+	EncoderStep measure.Angle   `json:"tdc.positive_stop.angle_step_deg" flag:"encoder-step" help:"the encoder's degrees a count"`
+
+	Crank    *timingCrank     `json:"crank"`
+	PistonAt []measure.Angle  `json:"piston_at_deg" flag:"piston-at" help:"crank angles from top dead centre at which to give the piston's travel"`
+	AngleAt  []measure.Length `json:"angle_at_travel_mm" flag:"angle-at" help:"piston travels from the top at which to give the crank angle"`
+}
+
+// timingCrank is [timing.Crank].
+type timingCrank struct {
+	Stroke measure.Length `json:"stroke_mm" flag:"stroke" help:"stroke, for piston travel"`
+	Rod    measure.Length `json:"rod_mm" flag:"rod" help:"connecting rod between centres"`
 }
 
 func (w *timingWords) declare(f *questionFlags, q *timing.Request) {
-	event := func(name, usage string, has *bool, dst **timing.EventInput) {
-		f.value(name, "event", usage, func(text string) error {
-			*dst, *has = timing.NewEvent(text), true
-			return nil
-		})
+	event := func(text string) (any, error) { return timing.NewEvent(text), nil }
+	f.forms = map[string]func(string) (any, error){
+		"intake": readPoints, "exhaust": readPoints,
+		"intake-opens": event, "intake-closes": event, "exhaust-opens": event, "exhaust-closes": event,
+		"card-intake-opens": event, "card-intake-closes": event, "card-exhaust-opens": event, "card-exhaust-closes": event,
 	}
-	file := func(name, usage string, has *bool, dst *timing.ValveInput) {
-		f.value(name, "file", usage, func(path string) error {
-			*has = true
-			in, err := os.Open(path)
-			if err != nil {
-				return err
-			}
-			defer in.Close()
-			points, err := timing.ReadPoints(in)
-			if err != nil {
-				return fmt.Errorf("%s: %w", path, err)
-			}
-			for _, p := range points {
-				dst.Angles, dst.Lifts = append(dst.Angles, p.Angle), append(dst.Lifts, p.Lift)
-			}
-			return nil
-		})
-	}
-	angles := func(name, usage string, dst *[]measure.Angle) {
-		f.value(name, "degrees", usage, func(text string) error {
-			for part := range strings.SplitSeq(text, ",") {
-				a, err := measure.ParseAngle(part)
-				if err != nil {
-					return err
-				}
-				*dst = append(*dst, a)
-			}
-			return nil
-		})
-	}
-	file("intake", "CSV file of the intake valve's lifts", &w.hasIntake, &w.intake)
-	event("intake-opens", `when the intake opens, "12 BTDC" or 12`, &w.hasIntake, &w.intake.Opens)
-	event("intake-closes", `when it closes, "44 ABDC" or 44`, &w.hasIntake, &w.intake.Closes)
-	file("exhaust", "CSV file of the exhaust valve's lifts", &w.hasExhaust, &w.exhaust)
-	event("exhaust-opens", `when the exhaust opens, "50 BBDC" or 50`, &w.hasExhaust, &w.exhaust.Opens)
-	event("exhaust-closes", `when it closes, "6 ATDC" or 6`, &w.hasExhaust, &w.exhaust.Closes)
-
-	f.lengths(&q.CheckingLifts, "checking-lift", "lift at which events count (default 0.050 in and 1 mm); may come many times")
-	f.word(&w.checkedAt, "checked-at", "valve or lobe: where the checking lift counts (default: where it was measured)")
-	f.word(&w.measuredAt, "measured-at", "valve or lobe: where the lifts were measured (default valve; typed events: lobe)")
-	f.number(&w.shared.Ratio, "rocker-ratio", "to go from lobe to valve and back")
-	f.length(&w.shared.Lash, "lash", "lash at the valve, likewise")
-	f.length(&w.shared.Resolution, "resolution", "step to which the lifts were rounded")
-	f.angle(&w.shared.TDC, "tdc", "what the encoder or wheel shows at top dead centre (default 0)")
-	f.angleOrNone(&w.shared.U, "event-u", "uncertainty of typed events (default 1)")
-
-	event("card-intake-opens", "the cam card's figure", &w.hasCard, &w.cardIntake.Opens)
-	event("card-intake-closes", "likewise", &w.hasCard, &w.cardIntake.Closes)
-	event("card-exhaust-opens", "likewise", &w.hasCard, &w.cardExhaust.Opens)
-	event("card-exhaust-closes", "likewise", &w.hasCard, &w.cardExhaust.Closes)
-	f.length(&w.cardLift, "card-lift", "checking lift of the card, at the lobe (default 0.050 in)")
-	f.value("two-cams", "yes|no", "intake and exhaust sit on cams of their own", func(text string) error {
-		w.twoCams = text == "yes"
-		if text != "yes" && text != "no" {
-			return fmt.Errorf("%q is neither yes nor no", text)
-		}
-		return nil
-	})
-
-	angles("stop-first", "encoder against the positive stop, one side; may come many times", &w.stop.First)
-	angles("stop-second", "the other side", &w.stop.Second)
-	f.angle(&w.step, "encoder-step", "the encoder's degrees a count")
-
-	f.length(&w.crank.Stroke, "stroke", "stroke, for piston travel")
-	f.length(&w.crank.Rod, "rod", "connecting rod between centres")
-	angles("piston-at", "crank angles from top dead centre at which to give the piston's travel", &q.PistonAt)
-	f.lengths(&q.Travels, "angle-at", "piston travels from the top at which to give the crank angle")
+	f.question(w, "")
+	f.finish = func() { w.put(q) }
 }
 
-// put adds what the flags said to the request; of a request that came as JSON
-// it changes nothing.
+// readPoints reads the lifts of one valve against crank angle from a file.
+func readPoints(path string) (any, error) {
+	in, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer in.Close()
+	points, err := timing.ReadPoints(in)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return points, nil
+}
+
+// put makes the request of what the flags said.
 func (w *timingWords) put(q *timing.Request) {
-	valve := func(has bool, in timing.ValveInput) *timing.ValveInput {
-		if !has {
-			return nil
-		}
-		in.Ratio, in.Lash, in.Resolution, in.TDC, in.U = w.shared.Ratio, w.shared.Lash, w.shared.Resolution, w.shared.TDC, w.shared.U
-		in.AngleStep, in.MeasuredAt = w.step, timing.Place(w.measuredAt)
-		if len(q.CheckingLifts) > 0 {
-			in.CheckingLift = q.CheckingLifts[0]
-		}
-		return &in
+	q.Intake = w.valve(w.Intake, w.IntakeOpens, w.IntakeCloses)
+	q.Exhaust = w.valve(w.Exhaust, w.ExhaustOpens, w.ExhaustCloses)
+	q.CheckingLifts, q.CheckedAt = w.CheckingLifts, w.CheckedAt
+	intake, exhaust := w.card(w.CardIntakeOpens, w.CardIntakeCloses), w.card(w.CardExhaustOpens, w.CardExhaustCloses)
+	if intake != nil || exhaust != nil {
+		q.Card = &timing.CardInput{Intake: intake, Exhaust: exhaust, TwoCams: w.TwoCams}
 	}
-	if v := valve(w.hasIntake, w.intake); v != nil {
-		q.Intake = v
+	if len(w.StopFirst)+len(w.StopSecond) > 0 {
+		q.TDC = &timing.TDCInput{Stop: &timing.StopInput{First: w.StopFirst, Second: w.StopSecond, AngleStep: w.EncoderStep}}
 	}
-	if v := valve(w.hasExhaust, w.exhaust); v != nil {
-		q.Exhaust = v
+	if w.Crank != nil {
+		q.Crank = &timing.Crank{Stroke: w.Crank.Stroke, Rod: w.Crank.Rod}
 	}
-	if w.checkedAt != "" {
-		q.CheckedAt = timing.Place(w.checkedAt)
+	q.PistonAt, q.Travels = w.PistonAt, w.AngleAt
+}
+
+// valve is one valve of the request; nil where nothing was said of it.
+func (w *timingWords) valve(points []timing.Point, opens, closes *timing.EventInput) *timing.ValveInput {
+	if points == nil && opens == nil && closes == nil {
+		return nil
 	}
-	if w.hasCard {
-		q.Card = &timing.CardInput{TwoCams: w.twoCams}
-		for _, side := range []struct {
-			in  timing.CardValveInput
-			dst **timing.CardValveInput
-		}{{w.cardIntake, &q.Card.Intake}, {w.cardExhaust, &q.Card.Exhaust}} {
-			if side.in.Opens != nil || side.in.Closes != nil {
-				side.in.CheckingLift = w.cardLift
-				*side.dst = &side.in
-			}
-		}
+	in := &timing.ValveInput{Opens: opens, Closes: closes, Ratio: w.Ratio, Lash: w.Lash, Resolution: w.Resolution, TDC: w.TDC, U: w.EventU,
+		AngleStep: w.EncoderStep, MeasuredAt: w.MeasuredAt}
+	for _, p := range points {
+		in.Angles, in.Lifts = append(in.Angles, p.Angle), append(in.Lifts, p.Lift)
 	}
-	if len(w.stop.First)+len(w.stop.Second) > 0 {
-		w.stop.AngleStep = w.step
-		q.TDC = &timing.TDCInput{Stop: &w.stop}
+	if len(w.CheckingLifts) > 0 {
+		in.CheckingLift = w.CheckingLifts[0]
 	}
-	if w.crank != (timing.Crank{}) {
-		q.Crank = &w.crank
+	return in
+}
+
+// card is one valve on the cam card.
+func (w *timingWords) card(opens, closes *timing.EventInput) *timing.CardValveInput {
+	if opens == nil && closes == nil {
+		return nil
 	}
+	return &timing.CardValveInput{Opens: opens, Closes: closes, CheckingLift: w.CardLift}
 }
 
 // angleU prints an angle with its expanded uncertainty.

@@ -56,21 +56,21 @@ type Piece struct {
 type LashQuestion struct {
 	// Rod is the pushrod, end pieces and all. A single piece may leave its
 	// length out: it is that of the first rod.
-	Rod []Piece `json:"rod"`
+	Rod []Piece `json:"rod" flag:"rod-material" form:"MATERIAL" help:"material of the pushrod; asks for the cold lash"`
 	// Stack is what stands between the lifter's cup and the rocker's pivot:
 	// case, barrel or block, head, stand.
-	Stack []Piece `json:"stack"`
+	Stack []Piece `json:"stack" flag:"stack-piece" form:"MATERIAL:LENGTH" help:"a part between lifter and rocker pivot; again for each"`
 	// Warmer is by how many kelvins the stack warms up, RodWarmer the rod.
 	// Default 70, and that of the stack; WarmerU is how well either is known
 	// (k = 2), default 20.
-	Warmer    *float64 `json:"warmer_k,omitempty"`
-	RodWarmer *float64 `json:"rod_warmer_k,omitempty"`
-	WarmerU   *float64 `json:"warmer_u_k,omitempty"`
+	Warmer    *float64 `json:"warmer_k,omitempty" flag:"warmer" help:"by how many kelvins the engine warms up (default 70)"`
+	RodWarmer *float64 `json:"rod_warmer_k,omitempty" flag:"rod-warmer" help:"by how many kelvins the pushrod does (default as the engine)"`
+	WarmerU   *float64 `json:"warmer_u_k,omitempty" flag:"warmer-u" help:"how well either is known in kelvins (k = 2; default 20)"`
 	// RockerRatio takes the lash from the pushrod to the valve; left out, that
 	// of the question around it.
 	RockerRatio float64 `json:"rocker_ratio,omitzero"`
 	// HotLash is the lash wanted at the valve when warm. Default 0.
-	HotLash measure.Length `json:"hot_lash_mm,omitzero"`
+	HotLash measure.Length `json:"hot_lash_mm,omitzero" flag:"hot-lash" help:"lash wanted warm, at the valve (default none)"`
 }
 
 // LashAnswer is what the lash does.

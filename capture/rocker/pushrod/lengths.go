@@ -52,34 +52,34 @@ type Rod struct {
 // Question asks for the cut lengths of one rod or of an engine's.
 type Question struct {
 	// Checking is the only rod, or Rods are those of the engine.
-	Checking measure.Length `json:"checking_rod_mm,omitzero"`
-	Rods     []Rod          `json:"rods,omitempty"`
+	Checking measure.Length `json:"checking_rod_mm,omitzero" flag:"checking" help:"checking rod at zero lash"`
+	Rods     []Rod          `json:"rods,omitempty" flag:"rod" form:"VALVE=LENGTH" help:"a checking rod of an engine, as in \"1 intake = 8.712 in\"; again for each valve"`
 	// Measured says over what: Overall (the default), Centres or Gauge.
-	Measured string `json:"measured,omitzero"`
+	Measured string `json:"measured,omitzero" flag:"measured" help:"over what the checking rod was measured: overall, centres or gauge (default overall)"`
 	// GaugeDiameter is the hole of the gauging ring.
-	GaugeDiameter measure.Length `json:"gauge_diameter_mm,omitzero"`
+	GaugeDiameter measure.Length `json:"gauge_diameter_mm,omitzero" flag:"gauge" help:"hole of the gauging ring"`
 	// Ends are the lower and the upper end piece; one stands for both. Left
 	// out, no tube length is told.
-	Ends []End `json:"ends,omitempty"`
+	Ends []End `json:"ends,omitempty" flag:"end" form:"LENGTH:DEPTH[:BALL[:CUP]]" help:"an end piece: its length, how deep it is pressed in, its ball, and of a cup its depth; once for both ends, or twice"`
 	// CheckingU is the expanded uncertainty (k = 2) of a checking rod's length,
 	// EndU that of what an end piece adds. Default 0.05 mm and 0.03 mm.
-	CheckingU *measure.Length `json:"checking_rod_u_mm,omitempty"`
-	EndU      *measure.Length `json:"end_u_mm,omitempty"`
+	CheckingU *measure.Length `json:"checking_rod_u_mm,omitempty" flag:"checking-u" help:"how well the checking rod is measured (k = 2; default 0.05 mm)"`
+	EndU      *measure.Length `json:"end_u_mm,omitempty" flag:"end-u" help:"how well an end piece's length is known (k = 2; default 0.03 mm)"`
 	// StackChange is what goes under the stand after the checking (below zero:
 	// what comes out); it needs RockerRatio.
-	StackChange measure.Length `json:"stack_change_mm,omitzero"`
-	RockerRatio float64        `json:"rocker_ratio,omitzero"`
-	PushrodLean measure.Angle  `json:"pushrod_lean_deg,omitzero"`
+	StackChange measure.Length `json:"stack_change_mm,omitzero" flag:"stack-change" help:"shims added after the checking; needs --ratio"`
+	RockerRatio float64        `json:"rocker_ratio,omitzero" flag:"ratio" help:"rocker ratio"`
+	PushrodLean measure.Angle  `json:"pushrod_lean_deg,omitzero" flag:"lean" help:"the pushrod's lean against the valve axis"`
 	// AdjusterDown is how much further down the adjuster is to stand than it
 	// did when the checking rod was set; ThreadLeft how far down it could still
 	// go then.
-	AdjusterDown measure.Length  `json:"adjuster_down_mm,omitzero"`
-	ThreadLeft   *measure.Length `json:"thread_left_mm,omitempty"`
+	AdjusterDown measure.Length  `json:"adjuster_down_mm,omitzero" flag:"adjuster-down" help:"how much further down the adjuster is to stand"`
+	ThreadLeft   *measure.Length `json:"thread_left_mm,omitempty" flag:"thread-left" help:"how far down the adjuster could go when the checking rod was set"`
 	// Preload is by how much a hydraulic lifter is to be pressed in.
-	Preload measure.Length `json:"preload_mm,omitzero"`
+	Preload measure.Length `json:"preload_mm,omitzero" flag:"preload" help:"preload of a hydraulic lifter"`
 	// Step is what the saw or lathe works to; lengths are rounded to it.
 	// Default 0.05 mm.
-	Step measure.Length `json:"step_mm,omitzero"`
+	Step measure.Length `json:"step_mm,omitzero" flag:"step" help:"what the saw or lathe works to (default 0.05 mm, or 0.001 in when lengths are in inches)"`
 	// Lash asks for the cold lash.
 	Lash *LashQuestion `json:"lash,omitempty"`
 }

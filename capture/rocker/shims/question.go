@@ -70,49 +70,49 @@ type Thickness struct {
 type Question struct {
 	// RockerRatio is that of the arms, valve's over adjuster's. It may be left
 	// out when both arms are given.
-	RockerRatio float64 `json:"rocker_ratio,omitzero"`
-	Trials      []Trial `json:"trials"`
+	RockerRatio float64 `json:"rocker_ratio,omitzero" flag:"ratio" help:"rocker ratio of the arms, valve's over adjuster's"`
+	Trials      []Trial `json:"trials" flag:"trial" form:"STACK:BELOW" help:"a trial, as in \"0.030 in: 0.140 in\"; a stack of several shims as \"0.015+0.030 in\"; a third figure is how much nearer the pivot the tip touches at full lift than on the closed valve (needs --lift); again for each trial"`
 	// OnHand is everything that could go under the stand, shims that are there
 	// now among it. Left out, wanted is told and no stack is put together.
-	OnHand []Thickness `json:"on_hand_mm,omitempty"`
+	OnHand []Thickness `json:"on_hand_mm,omitempty" flag:"have" form:"COUNT x THICKNESS" help:"shims on hand, as in \"4 x 0.015 in\"; again for each thickness"`
 	// ValveArm is from the pivot to the tip's centre, AdjusterArm to the ball.
-	ValveArm    measure.Length `json:"valve_arm_mm,omitzero"`
-	AdjusterArm measure.Length `json:"adjuster_arm_mm,omitzero"`
+	ValveArm    measure.Length `json:"valve_arm_mm,omitzero" flag:"valve-arm" help:"pivot to tip's centre, for a bent rocker"`
+	AdjusterArm measure.Length `json:"adjuster_arm_mm,omitzero" flag:"adjuster-arm" help:"pivot to adjuster's ball, for a bent rocker"`
 	// Bend is how far the adjuster's arm stands above the line of the valve's
 	// arm; BallAboveLine says the same without an arm, by how far the middle of
 	// the adjuster's ball stands above a straight edge through the centres of
 	// tip and pivot. One of the two. Left out: the rocker is taken as straight
 	// to 10 deg, and the answer's ± holds what that leaves.
-	Bend          *measure.Angle  `json:"bend_deg,omitempty"`
-	BallAboveLine *measure.Length `json:"ball_above_line_mm,omitempty"`
+	Bend          *measure.Angle  `json:"bend_deg,omitempty" flag:"bend" help:"how far the adjuster's arm stands above the line of the valve's arm (default unknown, within 10 degrees)"`
+	BallAboveLine *measure.Length `json:"ball_above_line_mm,omitempty" flag:"ball-above-line" help:"how far the middle of the adjuster's ball stands above a straight edge through the centres of tip and pivot; in place of --bend"`
 	// BendU and BallU are their expanded uncertainties (k = 2). Default 2 deg
 	// (a protractor) and 0.3 mm (a straight edge and a feeler).
-	BendU *measure.Angle  `json:"bend_u_deg,omitempty"`
-	BallU *measure.Length `json:"ball_above_line_u_mm,omitempty"`
+	BendU *measure.Angle  `json:"bend_u_deg,omitempty" flag:"bend-u" help:"how well the bend was measured (k = 2; default 2 degrees)"`
+	BallU *measure.Length `json:"ball_above_line_u_mm,omitempty" flag:"ball-u" help:"how well --ball-above-line was measured (k = 2; default 0.3 mm)"`
 	// CentresU is how far the two points whose heights are compared may stand
 	// from the centres of tip and ball, in their difference (k = 2), alike in
 	// every trial. Default 0.5 mm.
-	CentresU *measure.Length `json:"centres_u_mm,omitempty"`
+	CentresU *measure.Length `json:"centres_u_mm,omitempty" flag:"centres-u" help:"how near to the centres the heights were taken (k = 2; default 0.5 mm)"`
 	// Lift is the valve's full lift, for the marks; ArmsU (default 0.5 mm) and
 	// MarkU (default 0.1 mm) are those of the arms and of a mark (k = 2).
-	Lift  measure.Length  `json:"lift_mm,omitzero"`
-	ArmsU *measure.Length `json:"arms_u_mm,omitempty"`
-	MarkU *measure.Length `json:"mark_u_mm,omitempty"`
+	Lift  measure.Length  `json:"lift_mm,omitzero" flag:"lift" help:"full lift at the valve, for marks on the stem"`
+	ArmsU *measure.Length `json:"arms_u_mm,omitempty" flag:"arms-u" help:"how well the arms were measured (k = 2; default 0.5 mm)"`
+	MarkU *measure.Length `json:"mark_u_mm,omitempty" flag:"mark-u" help:"how well a mark was measured (k = 2; default 0.1 mm)"`
 	// Tolerance is how far off square at half lift, as a height of the stand,
 	// the builder calls square. Default 0.381 mm (0.015 in, the thinnest of the
 	// usual shims; common practice, no source).
-	Tolerance *measure.Length `json:"tolerance_mm,omitempty"`
+	Tolerance *measure.Length `json:"tolerance_mm,omitempty" flag:"tolerance" help:"how far off square, as a height of the stand, you call square (default 0.381 mm)"`
 	// BelowU is how well AdjusterBelowValve was measured (k = 2). Left out, it
 	// is judged from the trials.
-	BelowU measure.Length `json:"adjuster_below_valve_u_mm,omitzero"`
+	BelowU measure.Length `json:"adjuster_below_valve_u_mm,omitzero" flag:"below-u" help:"how well the height difference was measured (k = 2)"`
 	// StackLeast and StackMost are what stand and studs allow.
-	StackLeast *measure.Length `json:"stack_least_mm,omitempty"`
-	StackMost  *measure.Length `json:"stack_most_mm,omitempty"`
+	StackLeast *measure.Length `json:"stack_least_mm,omitempty" flag:"stack-least" help:"least stack that the stand takes"`
+	StackMost  *measure.Length `json:"stack_most_mm,omitempty" flag:"stack-most" help:"tallest stack that the studs hold"`
 	// AdjusterDown and AdjusterUp are how far the adjuster can still be turned
 	// from where it stands in the last trial, when the pushrod is to stay. Left
 	// out, the pushrod is cut to suit.
-	AdjusterDown *measure.Length `json:"adjuster_down_mm,omitempty"`
-	AdjusterUp   *measure.Length `json:"adjuster_up_mm,omitempty"`
+	AdjusterDown *measure.Length `json:"adjuster_down_mm,omitempty" flag:"adjuster-down" help:"how far the adjuster can still go down, if the pushrod is to stay"`
+	AdjusterUp   *measure.Length `json:"adjuster_up_mm,omitempty" flag:"adjuster-up" help:"how far the adjuster can still go up, if the pushrod is to stay"`
 }
 
 // mostTrials and mostKinds keep a question to what a bench can hold.
