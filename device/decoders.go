@@ -2,7 +2,6 @@ package device
 
 import (
 	"fmt"
-	"slices"
 
 	"lobescribe/device/encoder"
 	"lobescribe/device/lines"
@@ -74,15 +73,7 @@ func portOf(a Address, opened lines.Port) lines.Port {
 
 // withoutLift returns f with its lift left out, for an encoder's port gives none.
 func withoutLift(f lines.Format) (lines.Format, error) {
-	f.Columns = slices.Clone(f.Columns)
-	turns := false
-	for i := range f.Columns {
-		c := &f.Columns[i]
-		if c.Role == lines.Lift {
-			c.Role, c.Scale = lines.Ignored, 0
-		}
-		turns = turns || c.Role != lines.Ignored
-	}
+	f, turns := f.WithoutLift()
 	if !turns {
 		return f, fmt.Errorf("format %s gives a lift, and an encoder's port gives an angle: name another, as in format=degrees or format=counts, or leave it out", f.Name)
 	}

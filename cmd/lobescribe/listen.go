@@ -112,6 +112,9 @@ func say(w io.Writer, who string, last *device.Status, s device.Status) {
 	if s.Assumes != "" && withoutFigures(s.Assumes) != withoutFigures(last.Assumes) {
 		fmt.Fprintf(w, "%sassumed: %s\n", who, s.Assumes)
 	}
+	if s.Condition != "" && s.Condition != last.Condition {
+		fmt.Fprintf(w, "%sthe device says: %s\n", who, s.Condition)
+	}
 	if s.Assumes == "" {
 		s.Assumes = last.Assumes // it is said once, and not anew after a link was lost
 	}

@@ -100,7 +100,7 @@ func TestMetricsCountWhatWasSent(t *testing.T) {
 
 	p.scrapeUntil(float64(good), "lobescribe_readings_total", "role=indicator")
 	now := p.scrapeUntil(float64(bad), "lobescribe_bad_lines_total", "role=indicator", "kind=not_a_number")
-	for _, kind := range []string{"too_long", "misshapen", "bad_checksum", "jump", "stale", "unanswered", "flood"} {
+	for _, kind := range []string{"too_long", "misshapen", "bad_checksum", "jump", "stale", "unanswered", "flood", "missing"} {
 		assert.Zero(t, figure(now, "lobescribe_bad_lines_total", "role=indicator", "kind="+kind), kind)
 	}
 	bytes := 0

@@ -122,6 +122,11 @@ func record(cmd *cobra.Command, o daemon.RecordOptions, unit measure.Unit) (daem
 		fmt.Fprintf(out, "opening %d: max lift %s, half lift %s\n", n, opening.MaxLift.In(unit), opening.HalfLift.In(unit))
 	}
 	recorded, err := daemon.Record(cmd.Context(), o)
+	for _, role := range []capture.Role{capture.Indicator, capture.Encoder} {
+		if s := last[role]; s != nil && s.Refused.Total() > 0 {
+			fmt.Fprintf(out, "%s: lines that are no readings: %s\n", role, s.Refused.Counts())
+		}
+	}
 	if recorded.ID != 0 {
 		fmt.Fprintf(out, "stored as trace %s\n", recorded.ID)
 	}

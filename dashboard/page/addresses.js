@@ -308,6 +308,11 @@ export const manual = [
     "example": "serial:/dev/ttyUSB0?format=counts-lift-checked\u0026counts=2400"
    },
    {
+    "word": "board",
+    "says": "the board of this project's firmware, its lines numbered: $710,10.668mm,37*25 (counts= says how many make a turn)",
+    "example": "serial:/dev/ttyUSB0?format=board\u0026counts=2400"
+   },
+   {
     "word": "degrees",
     "says": "degrees of an encoder: 106.5",
     "example": "serial:/dev/ttyUSB0?format=degrees"

@@ -15,9 +15,12 @@
 // figure (with an I behind it when the index was passed since the line before);
 // the figure with its unit; the number of the line, 0 to 255 and round again, so
 // that a line lost is known; and the exclusive or of all between $ and *. What
-// is no figure is words: NO SIGNAL, BITS LOST, BITS WRONG, EDGE LOST; PEDAL is a
-// press, and LOBESCRIBE BOARD 1 the first line.
+// is no figure is words in its place: NO SIGNAL, BITS LOST and how many came, BITS
+// WRONG, EDGE LOST; PEDAL is a press. LOBESCRIBE BOARD, its version and the bits
+// that its indicator sends are the first line, alone in it, and come again every
+// two seconds in a figure's place.
 //
 // The tests compile protocol.c with the machine's own C compiler where it has
-// one. emulator/ is a host for an emulated board; see its test for the flag.
+// one. host/emulator.c runs the firmware on an emulated board; LOBESCRIBE_BOARD=1 asks
+// for those tests.
 package board

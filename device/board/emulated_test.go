@@ -16,6 +16,7 @@ type parsed struct {
 	count, number int64
 	index         bool
 	figure        string
+	words         string // in the figure's place
 }
 
 func parse(t *testing.T, l string) (p parsed, ok bool) {
@@ -28,13 +29,18 @@ func parse(t *testing.T, l string) (p parsed, ok bool) {
 	require.Equal(t, fmt.Sprintf("%02X", x), check, "%q", l)
 	f := strings.Split(body, ",")
 	if len(f) != 3 {
-		return p, false
+		return parsed{words: body}, false // the first line
 	}
 	_, err := fmt.Sscan(strings.TrimSuffix(f[0], "I"), &p.count)
 	require.NoError(t, err, "%q", l)
 	_, err = fmt.Sscan(f[2], &p.number)
 	require.NoError(t, err, "%q", l)
-	p.index, p.figure = strings.HasSuffix(f[0], "I"), f[1]
+	p.index = strings.HasSuffix(f[0], "I")
+	if !strings.HasSuffix(f[1], "mm") && !strings.HasSuffix(f[1], "in") {
+		p.words = f[1]
+		return p, false
+	}
+	p.figure = f[1]
 	return p, true
 }
 
@@ -50,7 +56,13 @@ func (s *stimulus) spin(from, to float64, rate float64, by int64) {
 func figures(t *testing.T, s *stimulus, r said, want func(frame int) string) (lags []int64) {
 	lines := r.lines()
 	require.NotEmpty(t, lines)
-	assert.Equal(t, "$LOBESCRIBE BOARD 1*63", lines[0].text)
+	first := "LOBESCRIBE BOARD 2 BITS 24"
+	if len(r.latched) > 0 {
+		first = "LOBESCRIBE BOARD 2 BITS 52"
+	}
+	body, ok := parse(t, lines[0].text)
+	assert.False(t, ok)
+	assert.Equal(t, first, body.words)
 	frame := 0
 	for _, l := range lines[1:] {
 		p, ok := parse(t, l.text)

@@ -94,8 +94,9 @@ func TestLines(t *testing.T) {
 		{"24 5 0 9 " + twoWire(-840, true), "5,-0.4200in,9"},
 		{"24 5 0 9 " + twoWire(50000, false), "5,500.00mm,9"},
 		{"24 -2147483648 1 255 " + twoWire(-50000, true), "-2147483648I,-25.0000in,255"},
-		{"words NO SIGNAL", "NO SIGNAL"},
-		{"words " + strings.Repeat("x", 60), strings.Repeat("x", 40)},
+		{"words 710 1 37 NO SIGNAL", "710I,NO SIGNAL,37"},
+		{"words -2147483648 1 255 " + strings.Repeat("x", 60), "-2147483648I," + strings.Repeat("x", 30) + ",255"},
+		{"first LOBESCRIBE BOARD 2 BITS 24", "LOBESCRIBE BOARD 2 BITS 24"},
 	} {
 		var check byte
 		for i := range len(c.body) {

@@ -140,7 +140,7 @@ func worstOf(l Link) string {
 		n    int64
 		says string
 	}{{r.NotANumber, "not a number"}, {r.TooLong, "a line without end"}, {r.Misshapen, "a digit lost"}, {r.BadChecksum, "wrong check"},
-		{r.Jump, "a jump no spindle makes"}, {r.Stale, "from before it had settled"}, {r.Unanswered, "asked in vain"}}
+		{r.Jump, "a jump no spindle makes"}, {r.Stale, "from before it had settled"}, {r.Unanswered, "asked in vain"}, {r.Missing, "lost on the way"}}
 	worst := slices.MaxFunc(kinds, func(a, b struct {
 		n    int64
 		says string

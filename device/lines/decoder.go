@@ -59,6 +59,7 @@ type Decoder struct {
 	digits  [24]byte // room for a number of sixteen digits
 	lift    int      // index of the lift column, or -1
 	turn    int      // index of the angle or counts column, or -1
+	number  int      // index of the number of the line, or -1
 	single  bool
 	counts  bool // the turn column is counts
 	bare    bool // a line may be a bare number
@@ -77,6 +78,10 @@ type Decoder struct {
 	perAngle           measure.Angle
 	owed               int64 // refused, since a Reset came before the line that would have told
 	grain              grain
+	row                lineNumbers
+	saying             []byte // words of the running line, beside its numbers
+	firmware           string // as its version line says
+	uncounted          bool   // counts came, and nobody said how many make a turn
 }
 
 // NewDecoder returns a decoder for f. It panics if f is not valid: a format
@@ -91,7 +96,7 @@ func NewDecoder(f Format, o Options) *Decoder {
 	if f.Jump == 0 {
 		f.Jump = defaultJump
 	}
-	d := &Decoder{f: f, o: o, lift: f.lift(), turn: -1, single: len(f.Columns) == 1,
+	d := &Decoder{f: f, o: o, lift: f.lift(), turn: -1, number: -1, single: len(f.Columns) == 1,
 		split: splitter{end: f.End, start: f.Start, size: f.Size, max: f.MaxLine, held: make([]byte, 0, f.MaxLine)}}
 	if f.DecimalComma {
 		d.scratch = make([]byte, f.MaxLine)
@@ -101,6 +106,8 @@ func NewDecoder(f Format, o Options) *Decoder {
 	for i := range f.Columns {
 		c := &f.Columns[i]
 		switch c.Role {
+		case Number:
+			d.number, d.row.round = i, int64(c.Round)
 		case Angle, Counts:
 			d.turn, d.counts = i, c.Role == Counts
 			d.perAngle = c.Angle.of()
@@ -151,6 +158,7 @@ func (d *Decoder) Reset() {
 		d.owed++
 	}
 	d.hasLast, d.held = false, doubtful{}
+	d.row.reset()
 }
 
 // BeginsQuiet says that what comes next is the start of a line, since the
@@ -159,7 +167,7 @@ func (d *Decoder) BeginsQuiet() { d.split.synced = true }
 
 // Found says what is known about the device.
 func (d *Decoder) Found() wire.Found {
-	f := wire.Found{Settled: true, Format: d.f.Name, Says: d.says, AngleStep: d.o.Crank.Step()}
+	f := wire.Found{Settled: true, Format: d.f.Name, Says: d.says, AngleStep: d.o.Crank.Step(), Firmware: d.firmware}
 	if f.Says == "" {
 		f.Says = d.f.Says
 	}
@@ -186,17 +194,18 @@ func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
 	}
 	body := line
 	v := taken
+	d.passed, d.saying = false, nil
 	switch d.f.Check {
 	case XorAfterStar:
 		body, v = xorAfterStar(line)
 	case SixteenDigits:
 		body, v = sixteenDigits(line, d.digits[:0])
 	}
-	var lift, turn number
+	var lift, turn, row number
 	if v == taken {
 		switch {
 		case !d.single:
-			v = d.columns(body, &lift, &turn)
+			v = d.columns(body, &lift, &turn, &row)
 		case d.lift == 0:
 			v = d.lastColumn(&d.f.Columns[0], body, &lift)
 		default:
@@ -204,14 +213,32 @@ func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
 		}
 	}
 	if v != taken {
-		if v != badChecksum && d.word(body, at, out) {
-			return
+		if v != badChecksum {
+			if d.word(body, at, out) {
+				if d.passed {
+					d.started(at, out)
+				}
+				return
+			}
+			if d.number >= 0 && d.wordInPlace(body, at, out) {
+				return
+			}
+		}
+		if d.number >= 0 {
+			d.row.refused++
 		}
 		if d.passed = d.skips(body); d.passed {
 			return
 		}
 		refuse(v, out)
 		return
+	}
+	if d.number >= 0 {
+		d.row.next(row.mantissa, at, out)
+		if words := d.saying; words != nil {
+			d.saying = nil
+			d.word(words, at, out)
+		}
 	}
 	if s := worse(lift.status, turn.status); s != nil && (s.Says != "" || s.NoReading) {
 		if s.Says != "" {
@@ -233,7 +260,7 @@ func worse(a, b *Status) *Status {
 }
 
 // columns reads a line of several columns.
-func (d *Decoder) columns(b []byte, lift, turn *number) verdict {
+func (d *Decoder) columns(b []byte, lift, turn, row *number) verdict {
 	last := len(d.f.Columns) - 1
 	for i := range d.f.Columns {
 		c := &d.f.Columns[i]
@@ -252,6 +279,12 @@ func (d *Decoder) columns(b []byte, lift, turn *number) verdict {
 			v = d.lastColumn(c, field, lift)
 		case d.turn:
 			v = d.lastColumn(c, field, turn)
+		case d.number:
+			v = d.lastColumn(c, field, row)
+		default:
+			if d.number >= 0 && len(field) > 0 && letter(field[0]) {
+				d.saying = field // words in the place of a figure that nobody wants
+			}
 		}
 		if v != taken {
 			return v
@@ -334,35 +367,6 @@ func trimRight(b []byte) []byte {
 		b = b[:len(b)-1]
 	}
 	return b
-}
-
-// skips reports whether the line is one that is neither a reading nor a fault.
-func (d *Decoder) skips(line []byte) bool {
-	for _, s := range d.f.Skip {
-		if len(line) >= len(s) && string(line[:len(s)]) == s {
-			return true
-		}
-	}
-	return false
-}
-
-// word reports whether the line is one of the format's words.
-func (d *Decoder) word(line []byte, at measure.Stamp, out *wire.Out) bool {
-	for i := range d.f.Words {
-		if w := &d.f.Words[i]; equalFold(line, w.Text) {
-			says := w.Says
-			if says == "" {
-				says = w.Text
-			}
-			if w.ReZero {
-				out.Note(measure.Note{At: at, Kind: measure.NoteReZero, Says: says})
-			} else {
-				out.Condition(at, says)
-			}
-			return true
-		}
-	}
-	return false
 }
 
 func refuse(v verdict, out *wire.Out) {

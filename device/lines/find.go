@@ -95,6 +95,9 @@ func (f *Finder) Found() wire.Found {
 // assumes is what nothing told and was assumed. A unit that was printed since is
 // assumed no more.
 func (f *Finder) assumes(found wire.Found) string {
+	if f.found.uncounted {
+		return "the lines carry the counts of an encoder, which are left out: add counts=, the edges it makes a turn, as in counts=2400"
+	}
 	if f.finding.guessed && !found.Assumed {
 		return f.finding.note
 	}

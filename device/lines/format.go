@@ -18,9 +18,10 @@ const (
 	Lift         // a length, what the indicator shows
 	Angle        // degrees, as the encoder's board works them out
 	Counts       // whole counts of an encoder
+	Number       // of the line: a gap in it is lines that were lost
 )
 
-var roleNames = [...]string{"ignored", "lift", "angle", "counts"}
+var roleNames = [...]string{"ignored", "lift", "angle", "counts", "number"}
 
 // String returns the role as it is written in a formats file.
 func (r Role) String() string { return roleNames[r] }
@@ -90,6 +91,8 @@ type Column struct {
 	Scale measure.Length
 	// Angle is what a printed angle counts; NoAngle is degrees.
 	Angle AngleUnit
+	// Round is after how many lines the number of the line starts again at nought.
+	Round int
 	// Status are the words that may stand behind the number and its unit.
 	Status []Status
 
@@ -121,6 +124,10 @@ type Word struct {
 	// ReZero: the line says that the display was set to zero anew. That is a
 	// note in the stream and not a condition.
 	ReZero bool
+	// Mark: somebody pressed a foot switch that the device has.
+	Mark bool
+	// More: other words may follow Text, and are told with Says.
+	More bool
 }
 
 // Check is how a line proves itself.
@@ -158,8 +165,13 @@ type Format struct {
 	// DecimalComma: "0,420".
 	DecimalComma bool
 	Check        Check
-	// Words are lines that are conditions and not readings.
+	// Words are lines that are conditions and not readings. Where there is a
+	// number of the line, a word may stand alone in its line, or in the place of
+	// the lift.
 	Words []Word
+	// Version is how a line begins that tells the device's name and version: it is
+	// neither a reading nor a fault. Alone in its line it is the first after a start.
+	Version string
 	// Skip are beginnings of lines that are neither readings nor faults: the
 	// other lines of a report, a label, a second channel.
 	Skip []string
@@ -230,13 +242,15 @@ func (f Format) Validate() error {
 	if f.Jump < 0 {
 		return bad("the jump must not be negative")
 	}
-	var lifts, angles int
+	var lifts, angles, numbers int
 	for i, c := range f.Columns {
 		switch c.Role {
 		case Lift:
 			lifts++
 		case Angle, Counts:
 			angles++
+		case Number:
+			numbers++
 		}
 		if c.Decimals < 0 || c.Decimals > 9 {
 			return bad("column %d: decimals must be from 0 to 9", i+1)
@@ -249,6 +263,9 @@ func (f Format) Validate() error {
 		}
 		if c.Angle != NoAngle && c.Role != Angle {
 			return bad("column %d: only an angle is in degrees, radians or turns", i+1)
+		}
+		if (c.Role == Number) != (c.Round != 0) || c.Round < 0 || c.Round == 1 {
+			return bad("column %d: the number of a line has round, after how many it starts again, and no other column has", i+1)
 		}
 		if c.Scale > 0 && c.Role != Lift {
 			return bad("column %d: only lift has a scale", i+1)
@@ -264,8 +281,8 @@ func (f Format) Validate() error {
 			}
 		}
 	}
-	if lifts > 1 || angles > 1 {
-		return bad("only one column can be the lift and one the angle or counts; the others are ignored")
+	if lifts > 1 || angles > 1 || numbers > 1 {
+		return bad("only one column can be the lift, one the angle or counts, and one the number of the line; the others are ignored")
 	}
 	if lifts+angles == 0 {
 		return bad("no column is lift, angle or counts")
@@ -286,4 +303,19 @@ func (f Format) lift() int {
 		}
 	}
 	return -1
+}
+
+// WithoutLift makes the lift of a format a column that is ignored, as an encoder's
+// port has it; ok is false if nothing is left.
+func (f Format) WithoutLift() (Format, bool) {
+	f.Columns = slices.Clone(f.Columns)
+	turns := false
+	for i := range f.Columns {
+		c := &f.Columns[i]
+		if c.Role == Lift {
+			c.Role, c.Scale = Ignored, 0
+		}
+		turns = turns || c.Role == Angle || c.Role == Counts
+	}
+	return f, turns
 }

@@ -57,6 +57,9 @@ func find(chunks []wire.Chunk, quiet bool, o Options) finding {
 // findIn makes a format for lines that are cut from each other.
 func findIn(all []heard, end byte, frame frame, endsIn string, o Options) finding {
 	if f, ok := checked(all, o); ok && frame.size == 0 {
+		if o.Port == EncoderPort && (o.Crank == nil || o.Crank.Step() == 0) {
+			return finding{near: true, reads: len(all), doubt: countsWanted(string(all[len(all)-1].text)), view: plainView(all)}
+		}
 		return finding{format: f, says: f.Says + ", " + endsIn, ok: true, strong: true, alone: true, choice: f.Name, view: plainView(all), endsIn: endsIn}
 	}
 	all = thinned(all)
@@ -117,12 +120,15 @@ func quoted(line []byte) string {
 // checked returns the built-in format of lines that prove themselves, if that
 // reads them.
 func checked(all []heard, o Options) (Format, bool) {
-	if o.Port == EncoderPort {
-		return Format{}, false
-	}
 	for _, f := range BuiltIn() {
-		if f.Check == NoCheck || f.lift() < 0 || len(f.Columns) > 1 {
+		if f.Check == NoCheck || f.lift() < 0 || len(f.Columns) > 1 && (f.Version == "" || o.Column != "") {
 			continue
+		}
+		if o.Port == EncoderPort {
+			var turns bool
+			if f, turns = f.WithoutLift(); !turns {
+				continue
+			}
 		}
 		if n := reads(f, all, o); n >= findFewLines && n*10 >= len(all)*6 {
 			return f, true

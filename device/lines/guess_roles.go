@@ -189,7 +189,11 @@ func (t *table) asksCounts(i int, o Options) string {
 	if o.Port != EncoderPort || counted || x.angle != NoAngle || x.named.meaning == namesAngle || !x.column.Whole || o.Angle != NoAngle {
 		return ""
 	}
-	return fmt.Sprintf("counts of an encoder come (%q), and how many make a turn was not said: add counts=, as in counts=2400", x.fields[len(x.fields)-1].text)
+	return countsWanted(x.fields[len(x.fields)-1].text)
+}
+
+func countsWanted(text string) string {
+	return fmt.Sprintf("counts of an encoder come (%q), and how many make a turn was not said: add counts=, as in counts=2400", text)
 }
 
 // takeRoles makes a column the lift, and another the turn if one is beside it.

@@ -19,10 +19,11 @@ type doubtful struct {
 
 // reading takes a line that was understood.
 func (d *Decoder) reading(lift, turn *number, at measure.Stamp, out *wire.Out) {
-	if d.counts && (turn.decimals > 0 || d.o.Crank.Step() == 0) {
+	if d.counts && (turn.decimals > 0 || d.lift < 0 && !d.counted()) {
 		out.Refused.Misshapen++
 		return
 	}
+	d.uncounted = d.uncounted || d.counts && turn.mantissa != 0 && !d.counted()
 	if d.lift < 0 {
 		d.emit(0, turn, at, out)
 		return
@@ -180,7 +181,7 @@ func (d *Decoder) emit(length measure.Length, turn *number, at measure.Stamp, ou
 			r.Lift = -r.Lift
 		}
 	}
-	if d.turn >= 0 {
+	if d.turn >= 0 && (!d.counts || d.counted()) {
 		r.Has |= measure.HasAngle
 		if d.counts {
 			r.Angle = d.o.Crank.FromCounts(turn.mantissa)

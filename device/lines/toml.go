@@ -33,6 +33,7 @@ type fileFormat struct {
 	Size         int          `toml:"size,omitzero"`
 	Skip         []string     `toml:"skip,omitempty"`
 	Words        []fileWord   `toml:"words,omitempty"`
+	Version      string       `toml:"version,omitempty"`
 	Column       []fileColumn `toml:"column"`
 }
 
@@ -40,6 +41,8 @@ type fileWord struct {
 	Text   string `toml:"text"`
 	Says   string `toml:"says,omitempty"`
 	ReZero bool   `toml:"re_zero,omitempty"`
+	Mark   bool   `toml:"mark,omitempty"`
+	More   bool   `toml:"more,omitempty"`
 }
 
 type fileColumn struct {
@@ -51,6 +54,7 @@ type fileColumn struct {
 	Decimals   int          `toml:"decimals,omitempty"`
 	Whole      bool         `toml:"whole,omitempty"`
 	Scale      string       `toml:"scale,omitempty"`
+	Round      int          `toml:"round,omitzero"`
 	Status     []fileStatus `toml:"status,omitempty"`
 }
 
@@ -83,10 +87,12 @@ const maxFormatFile = 1 << 20
 //	poll = "?\r"                   # what such a device must be asked
 //	size = 6                       # bytes behind start where nothing ends a frame; left out for none
 //	skip = ["Lux:"]                # beginnings of lines that are neither readings nor faults
-//	words = [{ text = "LO", says = "battery low" }, { text = "Z", re_zero = true }]
+//	words = [{ text = "LO", says = "battery low" }, { text = "Z", re_zero = true },
+//	         { text = "PEDAL", mark = true }, { text = "BITS LOST", more = true }]  # more: other words may follow
+//	version = "MY BOARD "          # how a line begins that tells name and version; left out for none
 //
 //	[[format.column]]
-//	role = "lift"                  # lift, angle, counts or ignored
+//	role = "lift"                  # lift, angle, counts, number (of the line) or ignored
 //	tags = ["Z:"]                  # what may stand before the number
 //	tag_needed = true
 //	unit = "mm"                    # of a number without one; for an angle deg, rad or turn
@@ -94,6 +100,7 @@ const maxFormatFile = 1 << 20
 //	decimals = 3                   # left out for any
 //	whole = false                  # no point at all
 //	scale = "0.001 mm"             # of one count, for whole numbers
+//	round = 256                    # of a number of the line: after how many it starts again at 0
 //	status = [{ text = "E", says = "out of range", no_reading = true }]
 func ReadFormats(r io.Reader, name string) (*Formats, error) {
 	text, err := io.ReadAll(io.LimitReader(r, maxFormatFile+1))
@@ -142,7 +149,7 @@ func ReadFormats(r io.Reader, name string) (*Formats, error) {
 func (file *formatFile) make(i int) (f Format, key string, err error) {
 	in := file.Format[i]
 	f = Format{Name: in.Name, Says: in.Says, DecimalComma: in.DecimalComma, Poll: in.Poll, MaxLine: in.MaxLine,
-		Size: in.Size, Skip: in.Skip}
+		Size: in.Size, Skip: in.Skip, Version: in.Version}
 	if f.Says == "" {
 		f.Says = "one of your own"
 	}
@@ -169,10 +176,10 @@ func (file *formatFile) make(i int) (f Format, key string, err error) {
 		f.Words = append(f.Words, Word(w))
 	}
 	for _, c := range in.Column {
-		column := Column{Tags: c.Tags, TagNeeded: c.TagNeeded, Decimals: c.Decimals, Whole: c.Whole}
+		column := Column{Tags: c.Tags, TagNeeded: c.TagNeeded, Decimals: c.Decimals, Whole: c.Whole, Round: c.Round}
 		role := slices.Index(roleNames[:], c.Role)
 		if role < 0 {
-			return f, "role", fmt.Errorf("the role %q is not known (there are lift, angle, counts and ignored)", c.Role)
+			return f, "role", fmt.Errorf("the role %q is not known (there are lift, angle, counts, number and ignored)", c.Role)
 		}
 		column.Role = Role(role)
 		if a, ok := ParseAngleUnit(c.Unit); ok && column.Role == Angle {

@@ -26,14 +26,14 @@ func WriteFormats(w io.Writer, formats ...Format) error {
 
 func fileOf(f Format) fileFormat {
 	out := fileFormat{Name: f.Name, Says: f.Says, Separator: text(f.Separator), DecimalComma: f.DecimalComma,
-		Start: text(f.Start), End: text(f.End), Poll: f.Poll, Size: f.Size, Skip: f.Skip, MaxLine: f.MaxLine, Jump: length(f.Jump)}
+		Start: text(f.Start), End: text(f.End), Poll: f.Poll, Size: f.Size, Skip: f.Skip, Version: f.Version, MaxLine: f.MaxLine, Jump: length(f.Jump)}
 	out.Check = checkNames[f.Check]
 	for _, w := range f.Words {
 		out.Words = append(out.Words, fileWord(w))
 	}
 	for _, c := range f.Columns {
 		column := fileColumn{Role: c.Role.String(), Tags: c.Tags, TagNeeded: c.TagNeeded, Unit: c.Unit.String(),
-			UnitBehind: unitRules[c.UnitRule], Decimals: c.Decimals, Whole: c.Whole, Scale: length(c.Scale)}
+			UnitBehind: unitRules[c.UnitRule], Decimals: c.Decimals, Whole: c.Whole, Scale: length(c.Scale), Round: c.Round}
 		if c.Role == Angle {
 			column.Unit = c.Angle.String()
 		}

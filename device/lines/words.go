@@ -24,6 +24,17 @@ func commonWords() []Word {
 	return append(words, Word{Text: "ZERO", Says: "the indicator was set to zero", ReZero: true})
 }
 
+// boardWords are what the firmware says where it has no figure.
+func boardWords() []Word {
+	return []Word{
+		{Text: "NO SIGNAL", Says: "the board hears nothing of the indicator: is it switched on, and are clock and data wired?"},
+		{Text: "BITS LOST", More: true, Says: "the indicator's clock came too few or too many times: look at its plug, cable and level shifter"},
+		{Text: "BITS WRONG", Says: "the indicator sent bits that no figure has: look at its plug, cable and level shifter, and at the board's switch for the kind of indicator"},
+		{Text: "EDGE LOST", Says: "both wires of the encoder changed at once, so a count may be missing: look at plug, cable and screen of the encoder, and set TDC anew"},
+		{Text: "PEDAL", Mark: true, Says: "foot switch"},
+	}
+}
+
 // commonStatus are words that stand behind a number.
 func commonStatus() []Status {
 	const low, range_ = "battery low", "spindle out of range"

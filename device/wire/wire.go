@@ -15,6 +15,8 @@
 package wire
 
 import (
+	"fmt"
+	"strings"
 	"time"
 
 	"lobescribe/device/measure"
@@ -50,11 +52,12 @@ type Refused struct {
 	Stale       int64 `json:"stale"`        // from before the link had settled
 	Unanswered  int64 `json:"unanswered"`   // asked, and nothing came
 	Flood       int64 `json:"flood"`        // more than can be followed
+	Missing     int64 `json:"missing"`      // never came, as the numbers of the lines tell
 }
 
 // Total returns how many things were refused.
 func (r Refused) Total() int64 {
-	return r.TooLong + r.NotANumber + r.Misshapen + r.BadChecksum + r.Jump + r.Stale + r.Unanswered + r.Flood
+	return r.TooLong + r.NotANumber + r.Misshapen + r.BadChecksum + r.Jump + r.Stale + r.Unanswered + r.Flood + r.Missing
 }
 
 // Plus returns the sum of both, kind by kind.
@@ -62,7 +65,7 @@ func (r Refused) Plus(o Refused) Refused {
 	return Refused{
 		TooLong: r.TooLong + o.TooLong, NotANumber: r.NotANumber + o.NotANumber,
 		Misshapen: r.Misshapen + o.Misshapen, BadChecksum: r.BadChecksum + o.BadChecksum,
-		Jump: r.Jump + o.Jump, Stale: r.Stale + o.Stale, Unanswered: r.Unanswered + o.Unanswered, Flood: r.Flood + o.Flood,
+		Jump: r.Jump + o.Jump, Stale: r.Stale + o.Stale, Unanswered: r.Unanswered + o.Unanswered, Flood: r.Flood + o.Flood, Missing: r.Missing + o.Missing,
 	}
 }
 
@@ -84,12 +87,30 @@ func (r Refused) Mostly() string {
 	return says
 }
 
+// Counts says in words how many there were of each kind; "" if nothing was refused.
+func (r Refused) Counts() string {
+	var parts []string
+	for _, kind := range []struct {
+		n    int64
+		says string
+	}{
+		{r.Missing, "never came"}, {r.BadChecksum, "with a wrong check"}, {r.Misshapen, "cut or of another shape"},
+		{r.NotANumber, "no numbers"}, {r.Jump, "further off than a spindle goes"}, {r.TooLong, "without an end"},
+		{r.Stale, "from before the link had settled"}, {r.Unanswered, "asked for in vain"}, {r.Flood, "more than can be followed"},
+	} {
+		if kind.n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", kind.n, kind.says))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
 // Minus returns what r has more than o, kind by kind.
 func (r Refused) Minus(o Refused) Refused {
 	return Refused{
 		TooLong: r.TooLong - o.TooLong, NotANumber: r.NotANumber - o.NotANumber,
 		Misshapen: r.Misshapen - o.Misshapen, BadChecksum: r.BadChecksum - o.BadChecksum,
-		Jump: r.Jump - o.Jump, Stale: r.Stale - o.Stale, Unanswered: r.Unanswered - o.Unanswered, Flood: r.Flood - o.Flood,
+		Jump: r.Jump - o.Jump, Stale: r.Stale - o.Stale, Unanswered: r.Unanswered - o.Unanswered, Flood: r.Flood - o.Flood, Missing: r.Missing - o.Missing,
 	}
 }
 
@@ -157,6 +178,8 @@ type Found struct {
 	// angle a count; 0 while unknown.
 	Resolution measure.Length
 	AngleStep  measure.Angle
+	// Firmware is the device's name and version, where it tells them.
+	Firmware string
 }
 
 // Crank turns what an encoder said into crank angle that grows without end.

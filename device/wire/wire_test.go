@@ -2,6 +2,7 @@ package wire
 
 import (
 	"reflect"
+	"strings"
 	"testing"
 	"time"
 
@@ -45,6 +46,7 @@ func TestEveryKindOfRefusalIsSummed(t *testing.T) {
 		want += int64(1) << i
 	}
 	assert.Equal(t, want, r.Total())
+	assert.Equal(t, v.NumField(), strings.Count(r.Counts(), ",")+1, r.Counts())
 	assert.Equal(t, 2*want, r.Plus(r).Total())
 	assert.Equal(t, r, r.Plus(r).Minus(r))
 }

@@ -44,7 +44,7 @@ func sumCounters(a, b device.Counters) device.Counters {
 func refusedKinds(r wire.Refused) map[string]int64 {
 	return map[string]int64{
 		"too_long": r.TooLong, "not_a_number": r.NotANumber, "misshapen": r.Misshapen, "bad_checksum": r.BadChecksum,
-		"jump": r.Jump, "stale": r.Stale, "unanswered": r.Unanswered, "flood": r.Flood,
+		"jump": r.Jump, "stale": r.Stale, "unanswered": r.Unanswered, "flood": r.Flood, "missing": r.Missing,
 	}
 }
 

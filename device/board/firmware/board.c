@@ -24,6 +24,7 @@
 #define REQUEST_EVERY 5 /* ms between frames of the kind that is asked */
 #define REQUEST_MAX 100 /* ms until one that did not answer is asked again */
 #define PEDAL_STABLE 25 /* ms; longer than contacts bounce */
+#define VERSION_EVERY 2000 /* ms; whoever begins to listen later learns it too */
 
 static volatile int32_t count;
 static volatile uint8_t edge_lost, index_passed;
@@ -121,11 +122,26 @@ static void send(const char *line, uint8_t length)
 	}
 }
 
-static void say(const char *words)
+/* say sends words in a figure's place, with the count that was latched last:
+ * lines come in the order of their counts. */
+static void say(struct reading *r, const char *words)
 {
 	char line[LINE_MAX];
 
-	send(line, line_words(line, words));
+	send(line, line_words(line, r, words));
+	r->number++;
+	r->index = 0;
+}
+
+static void say_number(struct reading *r, const char *words, uint8_t n)
+{
+	char text[32];
+	uint8_t i = 0;
+
+	while ((text[i] = words[i]))
+		i++;
+	words_number(text, n);
+	say(r, text);
 }
 
 static uint16_t clock_ms(void)
@@ -158,6 +174,19 @@ static uint8_t take(uint8_t copy[FRAME_BYTES], struct reading *r)
 	return n;
 }
 
+/* latch takes the count of now, where no frame is on its way that latched one. */
+static void latch(struct reading *r)
+{
+	ATOMIC_BLOCK(ATOMIC_FORCEON)
+	{
+		if (!bits) {
+			r->count = count;
+			r->index = index_passed;
+			index_passed = 0;
+		}
+	}
+}
+
 static void set_up(uint8_t *expected)
 {
 	PORTC = _BV(PC0) | _BV(PC1) | _BV(PC2); /* pull-ups: open collectors are usual */
@@ -187,14 +216,19 @@ static void set_up(uint8_t *expected)
 
 int main(void)
 {
-	uint8_t expected, number = 0, foot = 0, asking = 0, was_down = 0;
+	uint8_t expected, foot = 0, asking = 0, was_down = 0;
 	uint8_t copy[FRAME_BYTES] = {0};
-	uint16_t heard, asked, foot_since = 0;
-	struct reading r;
+	char line[LINE_MAX], version[] = SAYS_VERSION "24";
+	uint16_t heard, asked, told, foot_since = 0;
+	struct reading r = {0};
 
 	set_up(&expected);
-	say(VERSION_LINE);
-	heard = asked = clock_ms();
+	if (expected == BITS_ON_REQUEST) {
+		version[sizeof version - 3] = '5';
+		version[sizeof version - 2] = '2';
+	}
+	send(line, line_first(line, version));
+	heard = asked = told = clock_ms();
 	for (;;) {
 		uint16_t now = clock_ms();
 		uint8_t n = take(copy, &r), down;
@@ -202,25 +236,31 @@ int main(void)
 		if (n) {
 			heard = asked = now;
 			asking = 0;
-			r.number = number++;
 			if (n != expected) {
-				say(SAYS_BITS_LOST);
+				say_number(&r, SAYS_BITS_LOST, n);
 			} else if (expected == BITS_TWO_WIRE ? frame_two_wire(copy, &r.figure) : frame_on_request(copy, &r.figure)) {
-				say(SAYS_BITS_WRONG);
+				say(&r, SAYS_BITS_WRONG);
 			} else {
-				char line[LINE_MAX];
-
 				send(line, line_reading(line, &r));
+				r.number++;
+				r.index = 0;
 			}
 		}
 		if (edge_lost) {
 			edge_lost = 0;
-			say(SAYS_EDGE_LOST);
+			say(&r, SAYS_EDGE_LOST);
 		}
 		if ((uint16_t)(now - heard) >= SILENCE) {
 			heard = now;
-			say(SAYS_NO_SIGNAL);
+			latch(&r);
+			say(&r, SAYS_NO_SIGNAL);
 		}
+#ifndef PLAIN
+		if ((uint16_t)(now - told) >= VERSION_EVERY) {
+			told = now;
+			say(&r, version);
+		}
+#endif
 		if (expected == BITS_ON_REQUEST) {
 			if (bits && still < FRAME_GAP) {
 				DDRD &= ~_BV(PD4); /* it answers: let go */
@@ -237,7 +277,7 @@ int main(void)
 		} else if (down != foot && (uint16_t)(now - foot_since) >= PEDAL_STABLE) {
 			foot = down;
 			if (down)
-				say(SAYS_PEDAL);
+				say(&r, SAYS_PEDAL);
 		}
 		/* Sleep until the next millisecond; other interrupts only serve. */
 		while (now == clock_ms())

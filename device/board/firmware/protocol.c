@@ -92,10 +92,9 @@ static uint8_t put_check(char *line, char *to)
 	return to - line;
 }
 
-uint8_t line_reading(char line[LINE_MAX], const struct reading *r)
+/* put_head begins a line with its count. */
+static char *put_head(char *to, const struct reading *r)
 {
-	char *to = line;
-
 	*to++ = '$';
 	to = put_number(to, r->count, 0);
 #ifndef PLAIN
@@ -103,22 +102,59 @@ uint8_t line_reading(char line[LINE_MAX], const struct reading *r)
 		*to++ = 'I';
 #endif
 	*to++ = ',';
-	to = put_number(to, r->figure.digits, r->figure.decimals);
-	*to++ = r->figure.inch ? 'i' : 'm';
-	*to++ = r->figure.inch ? 'n' : 'm';
+	return to;
+}
+
+/* put_end ends a line with its number and its check. */
+static uint8_t put_end(char *line, char *to, const struct reading *r)
+{
 #ifndef PLAIN
 	*to++ = ',';
 	to = put_number(to, r->number, 0);
+#else
+	(void)r;
 #endif
 	return put_check(line, to);
 }
 
-uint8_t line_words(char line[LINE_MAX], const char *words)
+static char *put_words(char *to, const char *words)
 {
-	char *to = line;
+	uint8_t left = 30;
 
-	*to++ = '$';
-	while (*words && to < line + 41)
+	while (*words && left--)
 		*to++ = *words++;
-	return put_check(line, to);
+	return to;
+}
+
+uint8_t line_reading(char line[LINE_MAX], const struct reading *r)
+{
+	char *to = put_head(line, r);
+
+	to = put_number(to, r->figure.digits, r->figure.decimals);
+	*to++ = r->figure.inch ? 'i' : 'm';
+	*to++ = r->figure.inch ? 'n' : 'm';
+	return put_end(line, to, r);
+}
+
+uint8_t line_words(char line[LINE_MAX], const struct reading *r, const char *words)
+{
+#ifdef PLAIN
+	(void)r;
+	return line_first(line, words);
+#else
+	return put_end(line, put_words(put_head(line, r), words), r);
+#endif
+}
+
+uint8_t line_first(char line[LINE_MAX], const char *words)
+{
+	line[0] = '$';
+	return put_check(line, put_words(line + 1, words));
+}
+
+void words_number(char *words, uint8_t n)
+{
+	while (*words)
+		words++;
+	*put_number(words, n, 0) = 0;
 }

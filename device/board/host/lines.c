@@ -1,7 +1,8 @@
 /* Says on standard output what the board would say. A line of standard input is
  *   KIND COUNT INDEX NUMBER FRAME
  * KIND 24 or 52 bits, FRAME fourteen hexadecimal digits of seven bytes;
- * or    words TEXT
+ * or    words COUNT INDEX NUMBER TEXT
+ * or    first TEXT
  * or    steps, for the sixteen steps of the quadrature. */
 #include <stdio.h>
 #include <string.h>
@@ -27,7 +28,17 @@ int main(void)
 			continue;
 		}
 		if (!strncmp(in, "words ", 6)) {
-			length = line_words(line, in + 6);
+			if (sscanf(in + 6, "%ld %d %d %n", &count, &index, &number, &at) != 3)
+				return 2;
+			r.count = count;
+			r.index = index;
+			r.number = number;
+			length = line_words(line, &r, in + 6 + at);
+			fwrite(line, 1, length, stdout);
+			continue;
+		}
+		if (!strncmp(in, "first ", 6)) {
+			length = line_first(line, in + 6);
 			fwrite(line, 1, length, stdout);
 			continue;
 		}
