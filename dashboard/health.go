@@ -108,7 +108,7 @@ func (s *Server) Health(ctx context.Context) Health {
 	var now Hello
 	switch missing := s.assets.missing(); {
 	case page != nil:
-		page = fmt.Errorf("the live channel of the page hangs (%w): start the daemon anew", page)
+		page = fmt.Errorf("the live channel of the page hangs (%w): restart the daemon", page)
 	case len(missing) > 0:
 		page = fmt.Errorf("libraries of the page are missing (%s): run `go generate ./...` and build again", strings.Join(missing, ", "))
 		now = <-said
@@ -127,7 +127,7 @@ func (s *Server) Health(ctx context.Context) Health {
 		h.Notes = append(h.Notes, r.Says)
 	}
 	if live != nil {
-		live = fmt.Errorf("the live side hangs (%w): readings are not being taken; start the daemon anew", live)
+		live = fmt.Errorf("the live side hangs (%w): readings are not being taken; restart the daemon", live)
 	}
 	if s.o.Alive != nil {
 		add("live", live)

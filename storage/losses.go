@@ -124,7 +124,7 @@ func (r Repaired) Says() string {
 		b.WriteString(" " + l.says())
 	}
 	if r.Kept != "" {
-		fmt.Fprintf(&b, " The hurt file is kept as %s.", r.Kept)
+		fmt.Fprintf(&b, " The damaged file is saved as %s.", r.Kept)
 	}
 	return b.String()
 }

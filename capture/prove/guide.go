@@ -140,7 +140,7 @@ func (g *Guide) Note(n measure.Note) {
 	case measure.NoteUnitChange:
 		g.step.Again()
 	case measure.NoteReZero:
-		g.again(n.At, "The indicator was set to zero meanwhile, so all begins anew.")
+		g.again(n.At, "The indicator was set to zero meanwhile, so it starts again from the beginning.")
 	}
 }
 
@@ -309,7 +309,7 @@ func (g *Guide) on(s stand) {
 // further takes a rest beyond what was taken for a stop.
 func (g *Guide) further(s stand) {
 	if g.looksSwitched(s.lift) {
-		g.again(s.at, "The figures look as if the unit had been switched: switch it back, or name the unit in the address, and begin anew.")
+		g.again(s.at, "The figures look as if the unit had been switched: switch it back, or name the unit in the address, and start again.")
 		return
 	}
 	if math.Abs(s.lift-g.hang.lift) < math.Abs(s.lift-g.home.lift) {
@@ -348,7 +348,7 @@ func (g *Guide) atStop(s stand) {
 		return // still, or again, pressed home
 	}
 	if g.now.Stage == Snap && (len(g.away.of) > 0 || s.at-g.since > 2*restFor) {
-		g.now.Amiss = "The spindle hangs where it hung at first: it does not reach the retainer. Lower the indicator until the spindle is pushed in a little. If it lay on the retainer at first, begin anew with it hanging free."
+		g.now.Amiss = "The spindle hangs where it hung at first: it does not reach the retainer. Lower the indicator until the spindle is pushed in a little. If it lay on the retainer at first, start again with it hanging free."
 	}
 }
 
@@ -364,7 +364,7 @@ func (g *Guide) back(s stand) {
 		g.offRetainer()
 		g.place = &s
 		g.to(Snap, s.at)
-		g.now.Amiss = "The spindle stands " + measure.Length(moved).In(measure.InMillimetres) + " from where it stood before: the stand or what it stands on has moved, so the snaps count anew."
+		g.now.Amiss = "The spindle stands " + measure.Length(moved).In(measure.InMillimetres) + " from where it stood before: the stand or what it stands on has moved, so the snaps are counted again from one."
 	case !ok:
 		// It was touched, and no more.
 	case g.in == 0 || h.side == g.in:

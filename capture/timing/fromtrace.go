@@ -120,7 +120,7 @@ func (c *Curve) forward(tr measure.Trace) ([]placed, error) {
 		}
 	}
 	if jumps > 0 {
-		c.warn("the crank angle jumped back %s without being turned: the encoder lost its count or was set anew, so angles before and after may not agree", times(jumps))
+		c.warn("the crank angle jumped back %s without being turned: the encoder lost its count or was set again, so angles before and after may not agree", times(jumps))
 	}
 	return out, nil
 }

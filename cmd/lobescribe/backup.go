@@ -110,7 +110,7 @@ func newVerify() *cobra.Command {
 			}
 			switch {
 			case aside != "":
-				fmt.Fprintf(cmd.ErrOrStderr(), "%s is whole again with all that still read; the damaged file is kept as %s\n", name, aside)
+				fmt.Fprintf(cmd.ErrOrStderr(), "%s is whole again with all that still read; the damaged file stays as %s\n", name, aside)
 			case !report.Whole():
 				return fmt.Errorf("%s is damaged; everything not listed still reads; `lobescribe verify --repair` makes it whole and keeps the damaged file", name)
 			}

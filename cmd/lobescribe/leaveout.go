@@ -18,7 +18,7 @@ func newLeaveOut() *cobra.Command {
 	var back bool
 	cmd := &cobra.Command{
 		Use:   "leave-out TRACE OPENING",
-		Short: "Leave an opening of a stored trace out of all figures, with the reason, or take it back",
+		Short: "Leave an opening of a stored trace out of all figures, with the reason, or undo that",
 		Long: `Leave an opening of a stored trace out of all figures, with the reason. OPENING
 is its number in the order in which the trace was turned, struck ones counted.
 The readings stay; the findings are worked out anew. With --back it counts again.
@@ -53,7 +53,7 @@ While a daemon has the store, do it on the page.`,
 		},
 	}
 	cmd.Flags().StringVar(&why, "why", "", "the reason, as it will stand on the sheet")
-	cmd.Flags().BoolVar(&back, "back", false, "take it back: the opening counts again")
+	cmd.Flags().BoolVar(&back, "back", false, "undo: the opening counts again")
 	addOutputFlags(cmd)
 	return cmd
 }

@@ -35,7 +35,7 @@ func newPorts() *cobra.Command {
 
 func tablePorts(w io.Writer, list []dashboard.Port) error {
 	if len(list) == 0 {
-		_, err := fmt.Fprintln(w, "no serial port is there: plug the indicator's cable in and look again")
+		_, err := fmt.Fprintln(w, "no serial port is there: plug the indicator's cable in and run the command again")
 		return err
 	}
 	t := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)

@@ -77,7 +77,7 @@ Battery off, plugs out. Keep your fingers from between spindle, retainer and spr
 	}
 	cmd.Flags().BoolVar(&o.OneSided, "one-sided", false, "leave out the last step, in which the retainer comes from below")
 	cmd.Flags().BoolVar(&forget, "no-save", false, "print what was learned, and keep it nowhere")
-	cmd.Flags().BoolVar(&show, "show", false, "print what is kept of this indicator, and prove nothing")
+	cmd.Flags().BoolVar(&show, "show", false, "print what is known of this indicator, and prove nothing")
 	addOutputFlags(cmd)
 	return cmd
 }

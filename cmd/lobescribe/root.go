@@ -20,7 +20,7 @@ import (
 func newRoot() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "lobescribe",
-		Short: "Follow a hand-turned engine's valve: max lift, half lift, every turn kept",
+		Short: "Follow a hand-turned engine's valve: max lift, half lift, every turn saved",
 		Long: `Lobescribe watches a digital indicator (and a crank encoder, if there is one)
 while you turn an engine by hand. It calls out max lift and half lift, keeps
 every turn, does the arithmetic of the valve train, and shows it on a local

@@ -69,7 +69,7 @@ machine only; for other machines it needs a NATS configuration with users and TL
 	cmd.Flags().StringVar(&f.listen, "listen", "", "with --embedded: where the server listens (default 127.0.0.1:4222); port 0 picks a free one")
 	cmd.Flags().StringVar(&f.config, "nats-config", "", "with --embedded: a configuration file of NATS, with users and TLS")
 	cmd.Flags().IntVar(&f.replicas, "replicas", 1, "on how many of the server's nodes the stream is kept, where it is not there yet: 1, 3 or 5")
-	cmd.Flags().BoolVar(&f.rebuild, "rebuild", false, "make the record anew from the stream; the old one is kept beside it")
+	cmd.Flags().BoolVar(&f.rebuild, "rebuild", false, "make the record again from the stream; the old one is kept beside it")
 	addOutputFlags(cmd)
 	cmd.AddCommand(newShopEngines(&f.at), newShopFetch(&f.at))
 	return cmd
@@ -197,7 +197,7 @@ func (f *shopPage) setAside(cmd *cobra.Command, name, why string) error {
 		if err := os.Rename(name, aside); err != nil {
 			return fmt.Errorf("setting the old record aside: %w", err)
 		}
-		fmt.Fprintf(cmd.ErrOrStderr(), "lobescribe: the record is made anew from the stream (%s); the old one is kept as %s\n", why, aside)
+		fmt.Fprintf(cmd.ErrOrStderr(), "lobescribe: the record is made again from the stream (%s); the old one is kept as %s\n", why, aside)
 		return nil
 	}
 }

@@ -13,7 +13,7 @@ export function nextAction(state) {
   const c = shown(state), a = c.agreement, last = c.openings.at(-1);
   const home = !c.position || c.position.state === "heel";
   if (home && a && a.agree && state.bench.engine) return { name: "Next valve", act: "next", why: `${a.count} openings agree` };
-  if (home && a && last && a.count > 2 && !whyLeftOut(c, last) && a.each.at(-1)?.beyond) return { name: "Leave it out", act: "scratch", why: "the last opening does not go with the others" };
+  if (home && a && last && a.count > 2 && !whyLeftOut(c, last) && a.each.at(-1)?.beyond) return { name: "Leave out", act: "scratch", why: "the last opening does not agree with the others" };
   return { name: "Mark", act: "mark", why: "" };
 }
 

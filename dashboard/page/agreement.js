@@ -22,7 +22,7 @@ export function agreementWords(a, valve, unit) {
   if (a.agree) return `${who} agrees over ${a.count} openings: ${figure}.`;
   if (a.count === 2) return `${who}: the two openings differ by ${length(Math.abs(fromMm(a.each[0].by_mm)), unit)}, more than their uncertainties explain. A third one tells which is off.`;
   const odd = a.each.flatMap((e, i) => (e.beyond ? [i + 1] : []));
-  return `${who}: ${odd.length === 1 ? `opening ${odd[0]} of ${a.count} does` : `openings ${odd.join(", ")} of ${a.count} do`} not go with the others. Leave ${odd.length === 1 ? "it" : "them"} out with the reason, or turn once more.`;
+  return `${who}: ${odd.length === 1 ? `opening ${odd[0]} of ${a.count} does` : `openings ${odd.join(", ")} of ${a.count} do`} not agree with the others. Leave ${odd.length === 1 ? "it" : "them"} out with the reason, or turn once more.`;
 }
 
 /**

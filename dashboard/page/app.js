@@ -133,7 +133,7 @@ function createApp() {
   function scratch() {
     const back = () => api.del("/trace/left-out").then(() => notify("It counts again."), amiss);
     api.post("/trace/left-out", { why: "scratched on the bench" }).then((/** @type {{left_out: unknown[]}} */ left) => {
-      notify(`The last opening is left out${left.left_out.length > 1 ? `, ${left.left_out.length} in all` : ""}.`, "said", { name: "Take it back", act: back });
+      notify(`The last opening is left out${left.left_out.length > 1 ? `, ${left.left_out.length} in all` : ""}.`, "said", { name: "Undo", act: back });
       voice.say("Left out");
     }, amiss);
   }

@@ -28,7 +28,7 @@ const closeEnough = 25_400;
  * @returns {Next}
  */
 export function nextStep(state) {
-  if (state.link === "lost") return { says: "Lobescribe does not answer. Trying again; what is on the screen is kept.", mood: "amiss" };
+  if (state.link === "lost") return { says: "Lobescribe does not answer. Trying again; what is on the screen stays.", mood: "amiss" };
   if (state.link === "connecting") return { says: "Reaching Lobescribe.", mood: "rest" };
   if (state.replay) return turning(shown(state), state.unit);
   const indicator = state.devices.indicator;
@@ -37,7 +37,7 @@ export function nextStep(state) {
   if (trouble) return trouble;
   const encoder = state.devices.encoder;
   if (encoder && encoder.state === "lost") return { says: `The encoder is lost. ${encoder.says || "Check its cable."}`, mood: "amiss", link: { label: "Devices", href: "#/devices" } };
-  if (state.engine.trace?.state === "failed") return { says: `The turn is not being kept: ${state.engine.trace.says || "writing to disk failed"}.`, mood: "amiss" };
+  if (state.engine.trace?.state === "failed") return { says: `The turn is not being saved: ${state.engine.trace.says || "writing to disk failed"}.`, mood: "amiss" };
   return turning(state.engine, state.unit);
 }
 
@@ -114,8 +114,8 @@ function onFlank(c, unit, beyond) {
  * @param {Unit} unit
  */
 function takenBack(cue, unit) {
-  if (cue.of === "nose") return `Taken back: ${length(cue.lift_nm, unit)} was not the nose. Turn on.`;
-  return `Taken back: ${length(cue.lift_nm, unit)} was not half lift. Judge the rocker anew.`;
+  if (cue.of === "nose") return `Correction: ${length(cue.lift_nm, unit)} was not the nose. Turn on.`;
+  return `Correction: ${length(cue.lift_nm, unit)} was not half lift. Judge the rocker again.`;
 }
 
 /**

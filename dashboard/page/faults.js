@@ -137,7 +137,7 @@ export const faults = Object.freeze({
     figures: "Lift is right. Angles from before and after the slip do not belong together.",
     steps: [
       "Tighten the coupling and the encoder's arm.",
-      "Find top dead centre anew, then turn again.",
+      "Find top dead centre again, then turn again.",
     ],
   },
   "encoder-counts": {
@@ -190,7 +190,7 @@ export const faults = Object.freeze({
   "part-turn": {
     title: "No whole opening",
     means: "The trace holds no passage from valve shut to valve shut again.",
-    figures: "There is no max lift. What was read is kept.",
+    figures: "There is no max lift. What was read is saved.",
     steps: [
       "Begin with the valve shut.",
       "Turn two full turns of the crank. Every valve opens once in them.",

@@ -2,6 +2,7 @@
 // point on themselves. The daemon judges, and the sheet has the same list.
 
 import { useState } from "./lib/hooks.js";
+import { useDraft } from "./draft.js";
 import { Form, html, Mark, TextField, Trouble, useApp, useFetched, useOnlyShows } from "./ui.js";
 import { when } from "./units.js";
 
@@ -23,27 +24,26 @@ export function GateList({ engine }) {
   return html`<section class="gate"><h2>Before metal is cut</h2>
     ${gate.draft ? html`<p class="lead"><span class="draft-word">DRAFT</span> ${open} of ${gate.checks.length} points are open. The sheet and the cut list say DRAFT until each holds, or somebody takes it on themselves by name.</p>`
       : html`<p class="lead"><${Mark} shape="check" kind="good" /> Nothing is open. The sheet is no draft any more.</p>`}
-    <ul class="gate-list">${gate.checks.map((c) => html`<${Point} key=${c.item} check=${c} looks=${looks}
+    <ul class="gate-list">${gate.checks.map((c) => html`<${Point} key=${c.item} of=${engine} check=${c} looks=${looks}
       waive=${(/** @type {object} */ by) => change(app.api.put(`${at}/${c.item}`, by))} back=${() => change(app.api.del(`${at}/${c.item}`)).catch(() => {})} />`)}</ul></section>`;
 }
 
-/** @param {{check: Check, looks: boolean, waive: (by: {by: string, why: string}) => Promise<unknown>, back: () => void}} props */
-function Point({ check: c, looks, waive, back }) {
-  const [asking, setAsking] = useState(false);
-  const [by, setBy] = useState("");
-  const [why, setWhy] = useState("");
+/** @param {{of: string, check: Check, looks: boolean, waive: (by: {by: string, why: string}) => Promise<unknown>, back: () => void}} props */
+function Point({ of, check: c, looks, waive, back }) {
+  const draft = useDraft(`gate.${of}.${c.item}`, { by: "", why: "" }), { by, why } = draft.value;
+  const [asking, setAsking] = useState(draft.open);
   const second = c.item === "second";
   return html`<li class=${c.done ? "holds" : c.waived ? "waived" : "open"}>
     <p><${Mark} shape=${c.done ? "check" : c.waived ? "square" : "ring"} kind=${c.done ? "good" : ""} /> <strong>${c.what}</strong><span class="sr">: ${c.done ? "holds" : c.waived ? "taken on" : "open"}</span></p>
-    ${c.waived ? html`<p>${second ? "Looked at" : "Waived"} by ${c.waived.by}, ${when(c.waived.at)}: ${c.waived.why}. ${looks ? null : html`<button type="button" class="quiet" onClick=${back}>Take it back<span class="sr">: ${c.what}</span></button>`}</p>` : null}
+    ${c.waived ? html`<p>${second ? "Looked at" : "Waived"} by ${c.waived.by}, ${when(c.waived.at)}: ${c.waived.why}. ${looks ? null : html`<button type="button" class="quiet" onClick=${back}>Undo<span class="sr">: ${c.what}</span></button>`}</p>` : null}
     ${c.done || (second && c.waived) ? null : c.says.length > 3 ? html`<details><summary>${c.says.length} things</summary><ul class="plain">${c.says.map((s) => html`<li>${s}</li>`)}</ul></details>`
       : html`<ul class="plain">${c.says.map((s) => html`<li>${s}</li>`)}</ul>`}
-    ${looks || c.done || c.waived ? null : asking ? html`<${Form} class="grid" onSubmit=${() => waive({ by, why }).then(() => setAsking(false), () => {})}>
-        <${TextField} label=${second ? "Who looked at it" : "Who takes it on"} kind="reason" value=${by} onChange=${setBy} />
-        <${TextField} label=${second ? "What was looked at" : "Why it may be so"} kind="reason" value=${why} onChange=${setWhy} />
-        <p class="row"><button disabled=${by.trim() === "" || why.trim() === ""}>${second ? "Keep it" : "Waive it"}</button>
-          <button type="button" class="quiet" onClick=${() => setAsking(false)}>Leave it open</button></p><//>`
-      : html`<p><button type="button" class="quiet" onClick=${() => setAsking(true)}>${second ? "Somebody has looked at it" : "Waive it"}<span class="sr">: ${c.what}</span></button></p>`}</li>`;
+    ${looks || c.done || c.waived ? null : asking ? html`<${Form} class="grid" onSubmit=${() => waive({ by, why }).then(() => { draft.done(); setAsking(false); }, () => {})}>
+        <${TextField} label=${second ? "Who looked at it" : "Who takes it on"} kind="reason" value=${by} onChange=${(/** @type {string} */ v) => draft.set({ by: v, why })} />
+        <${TextField} label=${second ? "What was looked at" : "Why it may be so"} kind="reason" value=${why} onChange=${(/** @type {string} */ v) => draft.set({ by, why: v })} />
+        <p class="row"><button disabled=${by.trim() === "" || why.trim() === ""}>${second ? "Save" : "Waive"}</button>
+          <button type="button" class="quiet" onClick=${() => { draft.done(); setAsking(false); }}>Cancel</button></p><//>`
+      : html`<p><button type="button" class="quiet" onClick=${() => setAsking(true)}>${second ? "Somebody has looked at it" : "Waive"}<span class="sr">: ${c.what}</span></button></p>`}</li>`;
 }
 
 /** Says in large letters that a list is a draft, and leads to why. @param {{engine: string}} props */

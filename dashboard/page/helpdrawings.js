@@ -10,7 +10,7 @@ import { html, Mark } from "./ui.js";
 const Drawing = ({ says, view, caption, good, small = false, children }) => html`<figure class=${`drawing${small ? " small" : ""}`}>
   <svg viewBox=${view} role="img" aria-label=${says}>${children}</svg>
   <figcaption>${good === undefined ? null : html`<${Mark} shape=${good ? "check" : "cross"} kind=${good ? "good" : "bad"} /> <strong>
-    ${good ? "So" : "Not so"}.</strong> `}${caption}</figcaption></figure>`;
+    ${good ? "Right" : "Wrong"}.</strong> `}${caption}</figcaption></figure>`;
 
 /** A valve with its spring in the head, and the rocker on its stem. */
 const Valve = () => html`<g>

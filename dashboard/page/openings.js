@@ -30,8 +30,8 @@ export function OpeningRows({ rows, trace, agreement, unit, newestFirst = false,
     return html`<tr class=${why ? "struck" : ""} key=${o.t_nose_s}><th scope="row">${i + 1}</th>
       <td class="strong">${withUncertainty(o.max_lift_mm * 1e6, o.max_lift_u_mm * 1e6, unit)}</td>
       <td class="detail">${off.beyond ? html`<span class="off"><${Mark} shape="triangle" /> ${off.says}</span>` : null}half lift ${length(o.half_lift_mm * 1e6, unit)}${o.nose_angle_deg === undefined ? "" : `, at ${angle(o.opening_half.angle_deg)} and ${angle(o.closing_half.angle_deg)}, nose ${angle(o.nose_angle_deg)}`}${more ? `; ${more}` : ""}</td>
-      <td class="counts">${why ? html`<span class="left-out">left out: ${why}</span> ${trace ? html`<button type="button" class="quiet" onClick=${() => back(r)}>Take it back<span class="sr">, opening ${i + 1}</span></button>` : null}`
-        : trace ? html`<${LeaveOut} name="Leave out" of=${`opening ${i + 1}`} act=${leave(r)} />` : null}</td></tr>`;
+      <td class="counts">${why ? html`<span class="left-out">left out: ${why}</span> ${trace ? html`<button type="button" class="quiet" onClick=${() => back(r)}>Undo<span class="sr">, opening ${i + 1}</span></button>` : null}`
+        : trace ? html`<${LeaveOut} name="Leave out" at=${trace} of=${`opening ${i + 1}`} act=${leave(r)} />` : null}</td></tr>`;
   });
   return html`<table class="opening-table">
     <thead class="sr"><tr><th scope="col">#</th><th scope="col">max lift</th><th scope="col">half lift</th><th scope="col">does it count</th></tr></thead>

@@ -169,12 +169,12 @@ export function useWork(form, engine, valve) {
 /** Where what is typed stands: with the engine, or only here. @param {{state: KeptState}} props */
 export function KeptLine({ state: { work, changed, older, clash, error, mine, theirs } }) {
   const looks = useOnlyShows();
-  if (clash) return html`<div class="fault" role="alert"><p><${Mark} shape="triangle" /> <strong>Worked out, but not kept.</strong> Somebody kept another one with this engine since this screen was opened. Nothing of either is lost.</p>
-    <p class="row"><button type="button" onClick=${mine}>Keep mine in its place</button>
+  if (clash) return html`<div class="fault" role="alert"><p><${Mark} shape="triangle" /> <strong>Worked out, but not saved.</strong> Somebody saved another one with this engine since this screen was opened. Nothing of either is lost.</p>
+    <p class="row"><button type="button" onClick=${mine}>Save mine in its place</button>
       <button type="button" class="quiet" onClick=${theirs}>Show theirs</button></p></div>`;
-  const back = work && changed ? html` <button type="button" class="quiet" onClick=${theirs}>Back to what is kept</button>` : null;
-  return html`${error ? html`<${Trouble} text=${`Not kept with the engine: ${error}`} />` : null}
+  const back = work && changed ? html` <button type="button" class="quiet" onClick=${theirs}>Discard what was typed</button>` : null;
+  return html`${error ? html`<${Trouble} text=${`Not saved with the engine: ${error}`} />` : null}
     ${work || changed ? html`<p class="hint kept" role="status">${changed
-      ? html`<${Mark} shape="ring" /> What is typed here is in this browser only${looks ? "" : ", until it is worked out and kept"}.${older ? " The figures below are of what stood here before." : ""}${back}`
-      : html`<${Mark} shape="check" kind="good" /> Kept with the engine since ${when(work?.at ?? "")}; it stands on the build sheet.`}</p>` : null}`;
+      ? html`<${Mark} shape="ring" /> What is typed here is in this browser only${looks ? "" : ", until it is worked out and saved"}.${older ? " The figures below are of what stood here before." : ""}${back}`
+      : html`<${Mark} shape="check" kind="good" /> Saved with the engine since ${when(work?.at ?? "")}; it stands on the build sheet.`}</p>` : null}`;
 }

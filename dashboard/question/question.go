@@ -78,7 +78,7 @@ func CamCard(e storage.Engine) *timing.CardInput {
 // Where o.TDC is what was set down for the engine, it is cylinder 1's, and the
 // other cylinders are counted from their place in an even firing order; unless
 // that puts the nose where no nose can be and the angle as it stands puts it
-// right: then the encoder was set anew at that cylinder.
+// right: then the encoder was set again at that cylinder.
 //
 // Where nothing is known, an encoder is set to top dead centre once, usually of
 // cylinder 1, and then the engine is turned from valve to valve. If counting
@@ -163,7 +163,7 @@ func fromFirst(c *timing.Curve, t measure.Trace, o timing.Options, e storage.Eng
 		return nil, "", err
 	}
 	if !plausible(moved, o.Valve) && plausible(c, o.Valve) {
-		return c, fmt.Sprintf("%s; but the nose is right only if the encoder was set anew at cylinder %d, and so it was counted", note, cylinder), nil
+		return c, fmt.Sprintf("%s; but the nose is right only if the encoder was set again at cylinder %d, and so it was counted", note, cylinder), nil
 	}
 	return moved, fmt.Sprintf("%s: counted from that of cylinder %d, %v later by the even firing order", note, cylinder, after), nil
 }

@@ -128,7 +128,7 @@ func TestCurveFromTheEnginesTopDeadCentre(t *testing.T) {
 		{name: "a turn away", valve: "2I", nose: 110 + 480, says: "that of cylinder 2, 480 deg later"},
 		{name: "counts down", valve: "3I", nose: 110 + 240, down: true, says: "that of cylinder 3"},
 		{name: "on the cam", valve: "5I", nose: 110 + 120, onCam: true, says: "that of cylinder 5"},
-		{name: "set anew", valve: "5I", nose: 110, says: "set anew at cylinder 5"},
+		{name: "set again", valve: "5I", nose: 110, says: "set again at cylinder 5"},
 	} {
 		tr := trace(c.nose)
 		for i := range tr.Readings {

@@ -104,7 +104,7 @@ func Examine(l Link) (all []Finding) {
 			"if most are refused, the speed is wrong: try a probe of the port, or baud=; if few, the cable is long or beside the ignition")
 	}
 	if n := chatter(l); n > 0 {
-		add(Chatter, fmt.Sprintf("opening the port makes the board start anew: %d lines that are no readings came first", n),
+		add(Chatter, fmt.Sprintf("opening the port restarts the board: %d lines that are no readings came first", n),
 			"they are left out by themselves; dtr=off in the address spares the restart on most boards")
 	}
 	if late, ok := Lateness(arrivals(l)); ok || l.LatencyTimer > 0 {

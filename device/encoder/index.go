@@ -85,5 +85,5 @@ func (c *Crank) Lost(missed int64) string {
 		unit = "count"
 	}
 	a := measure.Angle(n) * c.turn / measure.Angle(c.counts)
-	return fmt.Sprintf("%d %s %s between two marks of the index (%v of crank): look at plug, cable and screen of the encoder, and set TDC anew", n, unit, word, a)
+	return fmt.Sprintf("%d %s %s between two marks of the index (%v of crank): look at plug, cable and screen of the encoder, and set TDC again", n, unit, word, a)
 }

@@ -148,7 +148,7 @@ func (r *Reader) add(x measure.Reading, numbered bool) error {
 		step := x.At - r.last.At
 		switch {
 		case step < 0:
-			return r.fault(r.at(), "the time %s is before the %s of %s %d; readings must be in order of time: sort them, or cut the file where the clock began anew", x.At, r.last.At, r.word(), r.lastLine)
+			return r.fault(r.at(), "the time %s is before the %s of %s %d; readings must be in order of time: sort them, or cut the file where the clock restarted", x.At, r.last.At, r.word(), r.lastLine)
 		case step > 0:
 			r.sameTime = 0
 			r.lookForGap(x.At, step)

@@ -3,6 +3,7 @@
 // else the lift.
 
 import { useEffect, useRef, useState } from "../lib/hooks.js";
+import { useDraft } from "../draft.js";
 import { Form, html, LengthField, Mark, useApp, usePart } from "../ui.js";
 import { nextStep, valveWords } from "../cues.js";
 import { nextAction, stepped } from "../action.js";
@@ -80,7 +81,7 @@ function ValveBar({ state }) {
   if (state.replay) return html`<div class="valve-bar">
     <a href=${`#/traces/${state.replay.trace}`} class="valve-name">Replay of trace ${state.replay.trace}</a></div>`;
   return html`<div class="valve-bar">
-    <a href="#/engine" class="valve-name">${valve ? valveWords(valve) : engine ? "Choose the valve" : "Name the engine"}</a>
+    <a href="#/engine" class="valve-name">${valve ? valveWords(valve) : engine ? "Choose the valve" : "New engine"}</a>
     ${engine ? html`<button onClick=${() => app.act("next")}>Next valve</button>` : null}
     <button onClick=${() => app.act("mark")} title="Space bar, pedal or presenter">Mark</button>
   </div>`;
@@ -140,10 +141,11 @@ const lingers = 6000;
  */
 function Height({ state, mood }) {
   const app = useApp();
-  const [nm, setNm] = useState(/** @type {number|null} */ (null));
+  const { engine, valve } = state.bench;
+  const typed = useDraft(`height.${engine}.${valve}`, { nm: /** @type {number|null} */ (null) }), nm = typed.value.nm;
+  const setNm = (/** @type {number|null} */ v) => typed.set({ nm: v });
   const [open, setOpen] = useState(false);
   const box = useRef(/** @type {HTMLFormElement|null} */ (null));
-  const { engine, valve } = state.bench;
   const nose = shown(state).position?.nose_nm ?? 0;
   useEffect(() => {
     if (mood === "half") {
@@ -167,8 +169,8 @@ function Height({ state, mood }) {
         max_lift_mm: nose > 0 ? toMm(nose) : undefined,
       });
       const stack = (last?.stack_mm ?? []).reduce((/** @type {number} */ sum, /** @type {number} */ s) => sum + fromMm(s), 0);
-      app.notify(`Kept as a trial, with a stack of ${length(stack, state.unit)}. If that has changed, put it right under Trials.`);
-      setNm(null);
+      app.notify(`Saved as a trial, with a stack of ${length(stack, state.unit)}. If that has changed, put it right under Trials.`);
+      typed.done();
       setOpen(false);
     } catch (err) {
       app.notify(/** @type {Error} */ (err).message, "amiss");
@@ -180,8 +182,8 @@ function Height({ state, mood }) {
     <div class="stepper" role="group" aria-label="In steps"><button type="button" class="quiet" onClick=${() => setNm(stepped(nm, -1, state.unit))} aria-label="Less">−</button>
       <button type="button" class="quiet" onClick=${() => setNm(stepped(nm, 1, state.unit))} aria-label="More">+</button></div>
     ${engine && valve ? html`<button
-      disabled=${nm === null}>Keep as a trial</button>` : html`<a class="button" href="#/engine">Choose the valve, to keep it</a>`}
-    <button type="button" class="quiet" onClick=${() => { setOpen(false); setNm(null); }}>Close</button>
+      disabled=${nm === null}>Save as a trial</button>` : html`<a class="button" href="#/engine">Choose the valve, to save it</a>`}
+    <button type="button" class="quiet" onClick=${() => { setOpen(false); typed.done(); }}>Close</button>
   <//>`;
 }
 
@@ -208,11 +210,11 @@ function TraceLine({ state }) {
   const t = state.engine.trace;
   if (!t) return html`<p class="trace-line hint">A trace begins by itself when the engine moves.</p>`;
   const end = () => app.api.post("/trace/end").catch((err) => app.notify(err.message, "amiss"));
-  const words = { recording: "Recording", kept: "Kept", behind: "The disk is behind", failed: "Not being kept" }[t.state] ?? t.state;
+  const words = { recording: "Recording", kept: "Saved", behind: "The disk is behind", failed: "Not being saved" }[t.state] ?? t.state;
   const shape = t.state === "kept" ? "check" : t.state === "recording" ? "disc" : "triangle";
   return html`<p class="trace-line"><${Mark} shape=${shape} kind=${t.state === "failed" || t.state === "behind" ? "bad" : "good"} />
     <strong>${words}:</strong> ${t.id ? html`<a
-      href=${`#/traces/${t.id}`}>trace ${t.id}</a>` : "this trace"}, ${t.seconds.toFixed(0)} s, ${t.on_disk_s.toFixed(0)} s of it safe on disk${state.marks ? `, ${state.marks} ${state.marks === 1 ? "mark" : "marks"} since this page was opened` : ""}${t.says ? `. ${t.says}` : ""}
+      href=${`#/traces/${t.id}`}>trace ${t.id}</a>` : "this trace"}, ${t.seconds.toFixed(0)} s, ${t.on_disk_s.toFixed(0)} s of it on disk${state.marks ? `, ${state.marks} ${state.marks === 1 ? "mark" : "marks"} since this page was opened` : ""}${t.says ? `. ${t.says}` : ""}
     ${t.state === "recording" ? html` <button class="quiet" onClick=${end}>End this trace</button>` : null}</p>`;
 }
 

@@ -56,7 +56,7 @@ export function DelayStep() {
     try {
       await app.api.put("/delay", {});
       end();
-      app.notify("The delay is kept with the devices; both are opened again.");
+      app.notify("The delay is saved with the devices; both are opened again.");
     } catch (err) {
       setError(/** @type {Error} */ (err).message);
     }
@@ -82,9 +82,9 @@ export function DelayStep() {
       <p><button onClick=${() => setOn(1)}>Measure the delay between the two ports</button></p>`
     : words ? html`<p class="big-figure">${words.figure}</p><p role="status"><${Mark} shape=${words.long ? "triangle" : "check"} kind=${words.long ? "bad" : "good"} /> <strong>
         ${sentence(words.who)}</strong> ${words.crank}</p>
-      ${words.long ? html`<p class="fault">That is longer than ports and converters usually bring. Measure it again before you keep it: if it does not come out the same, it was none.</p>` : null}<${Sentences} list=${[progress?.says ?? ""]} /><${Trouble} text=${error} />
-      <p class="row"><button class=${words.long ? "quiet" : ""} onClick=${keep}>Keep it</button><button class="quiet" onClick=${afresh}>Measure again</button><button class="quiet" onClick=${drop}>Not now</button></p>`
+      ${words.long ? html`<p class="fault">That is longer than ports and converters usually bring. Measure it again before you save it: if it does not come out the same, it was none.</p>` : null}<${Sentences} list=${[progress?.says ?? ""]} /><${Trouble} text=${error} />
+      <p class="row"><button class=${words.long ? "quiet" : ""} onClick=${keep}>Save</button><button class="quiet" onClick=${afresh}>Measure again</button><button class="quiet" onClick=${drop}>Cancel</button></p>`
     : html`<p>Turn the crank forward over one flank of the valve, some 30 degrees, and back again; a few times, at different speeds. The indicator stays where it is.</p>
       <p class="lead" role="status"><${Mark} shape="bars" /> ${progress ? sentence(progress.says) : "Listening to both."}</p><${Trouble} text=${error} />
-      <p><button class="quiet" onClick=${drop}>Not now</button></p>`}</section>`;
+      <p><button class="quiet" onClick=${drop}>Cancel</button></p>`}</section>`;
 }

@@ -1,6 +1,7 @@
 // The devices: which port is which, what it says, and what stands in the way.
 
 import { useState } from "../lib/hooks.js";
+import { DraftLine, useDraft } from "../draft.js";
 import { Choice, Form, html, Mark, Nothing, Trouble, TypedField, useApp, useFetched, usePart } from "../ui.js";
 import { deviceWords, heardWords, refusedWords } from "../cues.js";
 import { length, small } from "../units.js";
@@ -29,9 +30,9 @@ export function Devices() {
     ${state.proof?.proving ? null : html`<${ProveStep} />`}<${ShopLine} /><${DelayStep} />
     ${state.missed ? html`<p class="hint">This page was too slow for ${state.missed.toLocaleString("en")} readings since it was opened. They are in the trace all the same.</p>` : null}
     <section><h2>Ports</h2>
-      <p class="row"><button onClick=${again}>Look again</button></p>
+      <p class="row"><button onClick=${again}>Refresh</button></p>
       <${Trouble} text=${error} />
-      ${ports?.length === 0 ? html`<${Nothing} says="No serial port is there. Plug the indicator's cable in and look again. If it stays away: another cable (some only charge), another socket, or its driver is missing." />` : null}
+      ${ports?.length === 0 ? html`<${Nothing} says="No serial port is there. Plug the indicator's cable in and press Refresh. If it stays away: another cable (some only charge), another socket, or its driver is missing." />` : null}
       <ul class="cards">${(ports ?? []).map((/** @type {Port} */ p) => html`<li key=${p.address}><${PortCard} port=${p} /></li>`)}</ul>
       <${OtherAddress} />
     </section>
@@ -99,16 +100,13 @@ function LinesNow({ id, device }) {
  */
 function LinkSettings({ id, device }) {
   const app = useApp();
-  const [address, setAddress] = useState(device.address);
-  const [from, setFrom] = useState(device.address);
+  const typed = useDraft(`device.${id}`, { address: device.address }), address = typed.value.address;
+  const setAddress = (/** @type {string} */ v) => typed.set({ address: v });
   const [error, setError] = useState("");
-  if (from !== device.address) {
-    setFrom(device.address);
-    setAddress(device.address);
-  }
   const use = async () => {
     try {
       await app.api.put(`/devices/${id}`, { address });
+      typed.done();
       setError("");
       app.notify("The link is opened again with these settings.");
     } catch (err) {
@@ -121,7 +119,7 @@ function LinkSettings({ id, device }) {
         onChange=${(/** @type {string} */ v) => setAddress(withKey(address, key, v))} />`
       : html`<${TypedField} key=${key} label=${label} hint=${hint} kind="word" value=${keyOf(address, key) || null} show=${(/** @type {string} */ t) => t} read=${(/** @type {string} */ t) => t.trim()}
         onChange=${(/** @type {string|null} */ v) => setAddress(withKey(address, key, v ?? ""))} />`))}
-    <${Trouble} text=${error} /><p class="mono all">${address}</p><p><button disabled=${address === device.address}>Use these settings</button></p>
+    <${Trouble} text=${error} /><p class="mono all">${address}</p><p><button disabled=${address === device.address}>Save</button></p><${DraftLine} draft=${typed} />
       <//></details>`;
 }
 
@@ -196,10 +194,10 @@ function Listen({ address: given }) {
 }
 
 function OtherAddress() {
-  const [address, setAddress] = useState("");
-  return html`<details class="panel"><summary>Another address</summary>
+  const typed = useDraft("address", { address: "" }), address = typed.value.address;
+  return html`<details class="panel" open=${typed.open}><summary>Other address</summary>
     <p class="hint">For a serial port over the network, or settings that differ: <span class="mono">serial:/dev/ttyUSB0?baud=9600</span>, <span class="mono">tcp://192.168.0.20:4001</span>, <span class="mono">usb:VVVV:PPPP</span>. Every word that may stand behind the question mark, with an example: <a href="#/help/addresses">Help, addresses</a>.</p>
     <${TypedField} label="Address" kind="word" value=${address || null} show=${(/** @type {string} */ t) => t} read=${(/** @type {string} */ t) => t.trim()}
-      onChange=${(/** @type {string|null} */ t) => setAddress(t ?? "")} />
+      onChange=${(/** @type {string|null} */ t) => typed.set({ address: t ?? "" })} />
     ${address ? html`<${Listen} key=${address} address=${address} />` : null}</details>`;
 }

@@ -5,7 +5,7 @@ import { useState } from "../lib/hooks.js";
 import { html, LengthField, Mark, NumberField, sound, Trouble, useApp, useOnlyShows } from "../ui.js";
 import { degrees, toMm } from "../units.js";
 import { cylinderOf } from "../engine.js";
-import { useDraft } from "../draft.js";
+import { DraftLine, useDraft, useKeptHere } from "../draft.js";
 import { foundTdc, tdcWords, withTdc } from "../tdc.js";
 
 /**
@@ -23,7 +23,7 @@ import { foundTdc, tdcWords, withTdc } from "../tdc.js";
  * @returns {[Mounting, (m: Mounting) => void]}
  */
 export function useMounting(engine) {
-  const [typed, setTyped] = useDraft(`encoder.${engine?.id ?? ""}`, /** @type {Mounting} */ ({}));
+  const [typed, setTyped] = useKeptHere(`encoder.${engine?.id ?? ""}`, /** @type {Mounting} */ ({}));
   return [engine?.tdc ? { ...typed, tdc_deg: undefined, tdc_u_deg: undefined } : typed, setTyped];
 }
 
@@ -48,7 +48,7 @@ export function EncoderPanel({ engine, valve, mounting: m, change, kept, unit })
       const at = `/engines/${encodeURIComponent(engine.id)}`;
       kept(await app.api.put(at, withTdc(await app.api.get(at), found)));
       setError("");
-      app.notify(found ? "Top dead centre is kept with the engine." : "Top dead centre is forgotten; the encoder's own zero counts again.");
+      app.notify(found ? "Top dead centre is saved with the engine." : "Top dead centre is deleted; the encoder's own zero counts again.");
     } catch (err) {
       setError(/** @type {Error} */ (err).message);
     }
@@ -57,28 +57,28 @@ export function EncoderPanel({ engine, valve, mounting: m, change, kept, unit })
   if (useOnlyShows()) return html`<p class="hint">Top dead centre: ${tdc ? `${tdcWords(tdc)}.` : "not known, so the encoder's own zero counts."}</p>`;
   return html`<details class="panel">
     <summary>Top dead centre${tdc ? `: the encoder shows ${degrees(tdc.angle_deg, 2)} there` : ": not set, the encoder's own zero counts"}</summary>
-    ${tdc ? html`<p>${engine?.tdc ? html`<${Mark} shape="check" kind="good" /> Kept with the engine: ${tdcWords(tdc)}.` : "In this browser only."}
-      <button type="button" class="quiet" onClick=${() => keep(null)}>Forget it</button></p>` : null}
+    ${tdc ? html`<p>${engine?.tdc ? html`<${Mark} shape="check" kind="good" /> Saved with the engine: ${tdcWords(tdc)}.` : "In this browser only."}
+      <button type="button" class="quiet" onClick=${() => keep(null)}>Delete</button></p>` : null}
     ${engine ? html`<p class="hint">${other ? html`<strong>Find it at cylinder 1.</strong> ` : "It is that of cylinder 1. "}The others are counted from it by the firing order.</p>` : null}
     <${Trouble} text=${error} />
-    <${Typed} key=${`${tdc?.angle_deg} ${tdc?.u_deg}`} tdc=${tdc} found=${keep} />
+    <${Typed} of=${engine?.id ?? ""} tdc=${tdc} found=${keep} />
     <div class="grid"><label class="tick"><input type="checkbox" checked=${Boolean(m.on_cam)}
         onChange=${() => change({ ...m, on_cam: !m.on_cam })} /> the encoder turns with the cam</label>
       <label class="tick"><input type="checkbox" checked=${Boolean(m.counts_down)}
         onChange=${() => change({ ...m, counts_down: !m.counts_down })} /> it counts down as the engine runs</label></div>
-    <${Stop} now=${now} found=${(/** @type {any} */ t) => keep(foundTdc(t.tdc_deg, t.tdc_u_deg, "positive stop"))} />
-    <${Drop} now=${now} unit=${unit} found=${(/** @type {any} */ t) => keep(foundTdc(t.tdc_deg, t.tdc_u_deg, "indicator on the piston"))} /></details>`;
+    <${Stop} of=${engine?.id ?? ""} now=${now} found=${(/** @type {any} */ t) => keep(foundTdc(t.tdc_deg, t.tdc_u_deg, "positive stop"))} />
+    <${Drop} of=${engine?.id ?? ""} now=${now} unit=${unit} found=${(/** @type {any} */ t) => keep(foundTdc(t.tdc_deg, t.tdc_u_deg, "indicator on the piston"))} /></details>`;
 }
 
-/** @param {{tdc: import("../tdc.js").TopDeadCentre|null, found: (tdc: import("../tdc.js").TopDeadCentre) => void}} props */
-function Typed({ tdc, found }) {
-  const [deg, setDeg] = useState(tdc?.angle_deg ?? null);
-  const [u, setU] = useState(tdc?.u_deg ?? null);
-  const same = deg === (tdc?.angle_deg ?? null) && u === (tdc?.u_deg ?? null);
+/** @param {{of: string, tdc: import("../tdc.js").TopDeadCentre|null, found: (tdc: import("../tdc.js").TopDeadCentre) => Promise<void>}} props */
+function Typed({ of, tdc, found }) {
+  const draft = useDraft(`tdc.typed.${of}`, { deg: tdc?.angle_deg ?? null, u: tdc?.u_deg ?? null });
+  const { deg, u } = draft.value;
+  const setDeg = (/** @type {number|null} */ v) => draft.set({ deg: v, u }), setU = (/** @type {number|null} */ v) => draft.set({ deg, u: v });
   return html`<div class="grid" data-fields><${NumberField} label="The encoder shows at TDC" unit="°" range=${turns} value=${deg} onChange=${setDeg} />
     <${NumberField} label="known to ±" unit="°" range=${{ least: 0, most: 90 }} value=${u} onChange=${setU} />
-    <p><button type="button" disabled=${deg === null || same}
-      onClick=${(/** @type {Event} */ e) => deg !== null && sound(besides(e)) && found(foundTdc(deg, u, "typed"))}>Keep it</button></p></div>`;
+    <p><button type="button" disabled=${deg === null || !draft.open}
+      onClick=${(/** @type {Event} */ e) => deg !== null && sound(besides(e)) && found(foundTdc(deg, u, "typed"))}>Save</button></p><${DraftLine} draft=${draft} /></div>`;
 }
 
 /** An encoder may have counted many turns. */
@@ -87,7 +87,7 @@ const turns = { least: -360000, most: 360000 };
 /** The fields that belong to a button: those of its block. @param {Event} e */
 const besides = (e) => /** @type {Element} */ (e.currentTarget).closest("[data-fields]");
 
-/** @typedef {{now: () => number|undefined, found: (tdc: any) => void}} Finder */
+/** @typedef {{of: string, now: () => number|undefined, found: (tdc: any) => Promise<void>}} Finder */
 
 /**
  * A field for an angle, with the encoder's present one at a touch.
@@ -120,35 +120,36 @@ function useTdc(question) {
 }
 
 /** @param {Finder} props */
-function Stop({ now, found }) {
-  const [a, setA] = useState(/** @type {number|null} */ (null));
-  const [b, setB] = useState(/** @type {number|null} */ (null));
+function Stop({ of, now, found }) {
+  const draft = useDraft(`tdc.stop.${of}`, /** @type {{a: number|null, b: number|null}} */ ({ a: null, b: null }));
+  const { a, b } = draft.value;
+  const setA = (/** @type {number|null} */ v) => draft.set({ a: v, b }), setB = (/** @type {number|null} */ v) => draft.set({ a, b: v });
   const { tdc, error, work } = useTdc({ positive_stop: { first_deg: [a], second_deg: [b] } });
   return html`<div data-fields><h3>With a stop in the plug hole</h3>
     <p class="hint">Screw the stop in, turn gently against it one way and read the encoder, then the other way. Top dead centre is the middle. Take the stop out again.</p>
     <div class="grid"><${AngleField} label="Against it, turning forwards" value=${a} onChange=${setA} now=${now} />
       <${AngleField} label="Against it, turning back" value=${b} onChange=${setB} now=${now} /></div>
     <p><button type="button" disabled=${a === null || b === null} onClick=${work}>Find the middle</button></p><${Trouble} text=${error} />
-      <${Found} tdc=${tdc} found=${found} /></div>`;
+      <${Found} tdc=${tdc} found=${(/** @type {any} */ t) => found(t).then(draft.done)} /><${DraftLine} draft=${draft} /></div>`;
 }
 
 /** @param {Finder & {unit: import("../units.js").Unit}} props */
-function Drop({ now, unit, found }) {
-  const [before, setBefore] = useState(/** @type {number|null} */ (null));
-  const [after, setAfter] = useState(/** @type {number|null} */ (null));
-  const [drop, setDrop] = useState(/** @type {number|null} */ (null));
+function Drop({ of, now, unit, found }) {
+  const draft = useDraft(`tdc.drop.${of}`, /** @type {{before: number|null, after: number|null, drop: number|null}} */ ({ before: null, after: null, drop: null }));
+  const { before, after, drop } = draft.value;
+  const put = (/** @type {"before"|"after"|"drop"} */ name) => (/** @type {number|null} */ v) => draft.set({ ...draft.value, [name]: v });
   const { tdc, error, work } = useTdc({ piston: { drops: [{ before_deg: before, after_deg: after, drop_mm: drop === null ? 0 : toMm(drop) }] } });
   return html`<div data-fields><h3>With the indicator on the piston</h3>
     <p class="hint">Find the piston's top. Turn well back, come forwards until it is so much below its top, and read the encoder; go on over the top until it is as much below again, and read it once more.</p>
-    <div class="grid"><${LengthField} label="So much below its top" nm=${drop} unit=${unit} of="drop" onChange=${setDrop} />
-      <${AngleField} label="Before the top" value=${before} onChange=${setBefore} now=${now} />
-      <${AngleField} label="After it" value=${after} onChange=${setAfter} now=${now} /></div>
+    <div class="grid"><${LengthField} label="So much below its top" nm=${drop} unit=${unit} of="drop" onChange=${put("drop")} />
+      <${AngleField} label="Before the top" value=${before} onChange=${put("before")} now=${now} />
+      <${AngleField} label="After it" value=${after} onChange=${put("after")} now=${now} /></div>
     <p><button type="button" disabled=${before === null || after === null || !drop} onClick=${work}>Find the middle</button></p>
-      <${Trouble} text=${error} /><${Found} tdc=${tdc} found=${found} /></div>`;
+      <${Trouble} text=${error} /><${Found} tdc=${tdc} found=${(/** @type {any} */ t) => found(t).then(draft.done)} /><${DraftLine} draft=${draft} /></div>`;
 }
 
 /** @param {{tdc: any, found: (tdc: any) => void}} props */
 const Found = ({ tdc, found }) => (tdc ? html`<p role="status"><${Mark} shape="check" kind="good" /> Top dead centre at <strong>
-  ${degrees(tdc.tdc_deg, 2)}${tdc.tdc_u_deg ? ` ± ${degrees(tdc.tdc_u_deg, 2)}` : ""}</strong>. <button type="button" onClick=${() => found(tdc)}>Keep it</button></p>
+  ${degrees(tdc.tdc_deg, 2)}${tdc.tdc_u_deg ? ` ± ${degrees(tdc.tdc_u_deg, 2)}` : ""}</strong>. <button type="button" onClick=${() => found(tdc)}>Save</button></p>
   ${(tdc.warnings ?? []).map((/** @type {string} */ w) => html`<p class="fault"><${Mark} shape="triangle" /> ${w}</p>`)}` : null);
 

@@ -2,6 +2,7 @@
 // form of everything that is set down about it once.
 
 import { useState } from "../lib/hooks.js";
+import { DraftLine, readDraft, useDraft } from "../draft.js";
 import { Form, html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { digits } from "../units.js";
@@ -15,7 +16,7 @@ export function EngineView() {
   const state = usePart(app.store, (s) => s);
   const { bench, unit } = state;
   const engines = useFetched((signal) => app.api.get("/engines", signal), [bench.engine]);
-  const [adding, setAdding] = useState(false);
+  const [adding, setAdding] = useState(readDraft("engine") !== null); // half filled before a reload
   const looks = useOnlyShows();
   const list = /** @type {import("../engine.js").Engine[]} */ (engines.value ?? []);
   const choose = async (/** @type {string} */ id) => {
@@ -36,8 +37,8 @@ export function EngineView() {
       <label class="inline">${looks ? "Engine" : "On the stand"} <select value=${bench.engine} onChange=${(/** @type {any} */ e) => choose(e.target.value)}>
       <option value="">none chosen</option>${list.map((e) => html`<option value=${e.id} selected=${e.id === bench.engine}>
         ${e.name || e.id}</option>`)}</select></label>
-      ${looks ? null : html`<button class="quiet" onClick=${() => setAdding(!adding)} aria-expanded=${adding ? "true" : "false"}>Another engine</button>`}</div>` : null}
-    ${none && looks ? html`<${Nothing} says="No bench has told of an engine yet." href="#/shop" label="To the shop" />` : none ? html`<${Nothing} says="No engine is named yet. A name, the layout and two numbers are enough to begin; the rest can come later." />` : null}
+      ${looks ? null : html`<button class="quiet" onClick=${() => setAdding(!adding)} aria-expanded=${adding ? "true" : "false"}>New engine</button>`}</div>` : null}
+    ${none && looks ? html`<${Nothing} says="No bench has sent an engine yet." href="#/shop" label="To the shop" />` : none ? html`<${Nothing} says="No engine is named yet. A name, the layout and two numbers are enough to begin; the rest can come later." />` : null}
     ${!looks && (adding || none) ? html`<${NewEngine} unit=${unit} done=${() => { setAdding(false); engines.again(); }} />` : null}
     ${bench.engine ? html`<${TheEngine} key=${bench.engine} id=${bench.engine} state=${state}
       renamed=${engines.again} />` : list.length ? html`<${Nothing} says=${looks ? "Choose an engine." : "Choose the engine that is on the stand."} />` : null}`;
@@ -48,25 +49,26 @@ const layouts = /** @type {const} */ ([["inline", "inline"], ["vee", "vee"], ["f
 /** @param {{unit: import("../units.js").Unit, done: () => void}} props */
 function NewEngine({ unit, done }) {
   const app = useApp();
-  const [draft, setDraft] = useState(/** @type {any} */ ({ ...blankEngine(), units: unit }));
+  const typed = useDraft("engine", /** @type {any} */ ({ ...blankEngine(), units: unit })), draft = typed.value, setDraft = typed.set;
   const f = fieldsOf(draft, setDraft, unit);
   const add = async () => {
     try {
       const made = await app.api.post("/engines", { ...draft, cylinders: Number(draft.cylinders), valves_per_cylinder: Number(draft.valves_per_cylinder) });
       const valves = await app.api.get(`/engines/${encodeURIComponent(made.id)}/valves`);
       await app.setBench({ engine: made.id, valve: valves[0]?.valve ?? "", trial: "" });
+      typed.done();
       app.notify(`${made.name || made.id} is on the stand.`);
       done();
     } catch (err) {
       app.notify(/** @type {Error} */ (err).message, "amiss");
     }
   };
-  return html`<${Form} class="panel grid" onSubmit=${add}><h2>Name the engine</h2>
+  return html`<${Form} class="panel grid" onSubmit=${add}><h2>New engine</h2>
     ${f.text("name", "Name", "as you call this build")}
     ${f.choice("layout", "Layout", layouts)}
     ${f.number("cylinders", "Cylinders", "", "", { least: 1, most: 48, whole: true })}
     ${f.number("valves_per_cylinder", "Valves in a cylinder", "", "", { least: 2, most: 6, whole: true })}
-    <p><button disabled=${!draft.name}>Put it on the stand</button></p><//>`;
+    <p><button disabled=${!draft.name}>Save</button></p><${DraftLine} draft=${typed} /><//>`;
 }
 
 /** @param {{id: string, state: import("../state.js").State, renamed: () => void}} props */

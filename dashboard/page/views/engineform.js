@@ -2,6 +2,7 @@
 // the limits that its builder wants, the shims in the drawer.
 
 import { useState } from "../lib/hooks.js";
+import { DraftLine, useDraft } from "../draft.js";
 import { Form, html, LengthField, NumberField, Trouble, TypedField, useApp, useOnlyShows } from "../ui.js";
 import { degrees, fromMm, toMm } from "../units.js";
 import { setAt, valveNames } from "../engine.js";
@@ -17,32 +18,28 @@ const turns = { least: -360000, most: 360000 };
 /** @param {{engine: import("../engine.js").Engine, unit: import("../units.js").Unit, kept: (engine: any) => void, gone: () => void}} props */
 export function EngineForm({ engine, unit, kept, gone }) {
   const app = useApp();
-  const [draft, setDraft] = useState(/** @type {any} */ (engine));
-  const [seen, setSeen] = useState(engine.rev);
+  const typed = useDraft(`engine.${engine.id}`, /** @type {any} */ (engine)), draft = typed.value, setDraft = typed.set;
   const [error, setError] = useState("");
-  if (seen !== engine.rev) {
-    setSeen(engine.rev);
-    setDraft(engine);
-  }
   const looks = useOnlyShows();
-  const changed = JSON.stringify(draft) !== JSON.stringify(engine);
   const f = fieldsOf(draft, setDraft, unit);
   const tdc = draft.tdc?.angle_deg === undefined ? null : draft.tdc;
   const at = `/engines/${encodeURIComponent(engine.id)}`;
   const keep = async () => {
-    if (!changed) return app.notify("Nothing was changed.");
+    if (!typed.open) return app.notify("Nothing was changed.");
     try {
       kept(await app.api.put(at, tidied(draft, engine)));
+      typed.done();
       setError("");
-      app.notify("The engine is kept.");
+      app.notify("The engine is saved.");
     } catch (err) {
       setError(/** @type {Error} */ (err).message);
     }
   };
   const remove = async () => {
-    if (!confirm(`Take ${engine.name || engine.id} off the list? Its traces stay; its card, limits and trials go.`)) return;
+    if (!confirm(`Delete ${engine.name || engine.id}? Its traces stay; its card, limits and trials go.`)) return;
     try {
       await app.api.del(`${at}?rev=${engine.rev}`);
+      typed.done();
       await app.setBench({ engine: "", valve: "", trial: "" });
       gone();
     } catch (err) {
@@ -71,7 +68,7 @@ export function EngineForm({ engine, unit, kept, gone }) {
       ${f.text("pushrod.ends", "Ends", "as in ball-ball, ball-cup")}${f.length("pushrod.ball_diameter_mm", "Ball diameter")}
     </div></details>
     <details><summary>Top dead centre${tdc ? `: ${degrees(tdc.angle_deg, 2)}` : ": not known"}</summary>
-      ${tdc ? html`<p>${tdcWords(tdc)}. <button type="button" class="quiet" onClick=${() => setDraft(withTdc(draft, null))}>Clear it</button></p>`
+      ${tdc ? html`<p>${tdcWords(tdc)}. <button type="button" class="quiet" onClick=${() => setDraft(withTdc(draft, null))}>Clear</button></p>`
         : html`<p>How to find it stands under <a href="#/timing">Timing</a>; without it the encoder's own zero counts.</p>`}
       <div class="grid">${f.number("tdc.angle_deg", "The encoder shows at TDC of cylinder 1", "°", "of its firing stroke; the other cylinders follow from the firing order", turns)}</div></details>
     <details><summary>Cam card</summary><div class="grid">
@@ -98,8 +95,8 @@ export function EngineForm({ engine, unit, kept, gone }) {
       ${f.lines("notes", "Notes")}
     </div></details>
     <${Trouble} text=${error} />
-    ${looks ? null : html`<p class="row"><button>Keep the engine</button>
-      <button type="button" class="quiet" onClick=${remove}>Take it off the list</button></p>`}<//>`;
+    ${looks ? null : html`<p class="row"><button>Save</button>
+      <button type="button" class="quiet" onClick=${remove}>Delete the engine</button></p><${DraftLine} draft=${typed} />`}<//>`;
 }
 
 /** @param {{list: {thickness_mm: number, count: number}[], unit: import("../units.js").Unit, change: (list: any[]) => void}} props */

@@ -26,7 +26,7 @@ export function ProveStep() {
         <p class="big-figure">${newest ? length(newest.lift_nm, state.unit) : "–"}<small>${proving.resting ? "stands still" : "moves"}</small></p></div>
       <div class="row">
         ${proving.stage === "other" ? html`<button onClick=${() => app.api.put("/prove", {}).catch(amiss)}>Finish without</button>` : null}
-        <button class="quiet" onClick=${begin}>Begin anew</button>
+        <button class="quiet" onClick=${begin}>Start again</button>
         <button class="quiet" onClick=${() => app.api.del("/prove").catch(amiss)}>Stop</button></div>
       <p class="hint">Battery off, plugs out. Keep your fingers from between spindle, retainer and spring.</p></section>`;
   }

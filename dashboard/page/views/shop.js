@@ -51,10 +51,10 @@ function TheRecord() {
   const engines = /** @type {import("../shop.js").ShopEngine[]} */ (value.engines ?? []);
   return html`<h1>Shop</h1><${Trouble} text=${error} />
     <p class="lead" role="status"><${Mark} shape=${line.shape} kind=${line.kind} /> ${line.says}</p>
-    ${benches.length === 0 ? html`<${Nothing} says=${`No bench has told anything yet. A bench joins with: lobescribe serve --shop ${value.reader.server} --bench NAME`} />` : html`
+    ${benches.length === 0 ? html`<${Nothing} says=${`No bench has sent anything yet. A bench joins with: lobescribe serve --shop ${value.reader.server} --bench NAME`} />` : html`
     <section><h2>Benches</h2><ul class="cards">${benches.map((b) => html`<li key=${b.name}><${BenchCard} bench=${b} /></li>`)}</ul></section>
     <section><h2>Engines</h2>
-      ${engines.length === 0 ? html`<${Nothing} says="No bench has told of an engine yet. Its traces are under Traces." />`
+      ${engines.length === 0 ? html`<${Nothing} says="No bench has sent an engine yet. Its traces are under Traces." />`
         : byType(engines).map((g) => html`<${TypeBlock} key=${g.type} type=${g.type} engines=${g.engines} />`)}</section>`}
     <${RefusedBlock} refused=${value.refused} />`;
 }
@@ -102,9 +102,9 @@ function TheBench() {
   return html`<h1>Shop</h1><${Trouble} text=${error} />
     <section class="panel"><h2>This bench is ${o.bench}</h2>
       <p class="lead" role="status"><${Mark} shape=${line.shape} kind=${line.kind} /> ${line.says}</p>
-      <p class="hint">Told to <span class="mono">${o.server}</span>. Without a network everything is recorded all the same, and waits here, for weeks if need be.</p>
+      <p class="hint">Sent to <span class="mono">${o.server}</span>. Without a network everything is recorded all the same, and waits here, for weeks if need be.</p>
       ${o.says ? html`<p>${o.says}${o.next_try ? html` <span class="hint">Tried again at ${when(o.next_try)}.</span>` : null}</p>` : null}
-      <dl class="facts small"><div><dt>records told so far</dt><dd>${o.sent.toLocaleString("en")}</dd></div>
+      <dl class="facts small"><div><dt>records sent so far</dt><dd>${o.sent.toLocaleString("en")}</dd></div>
         ${o.since ? html`<div><dt>the oldest waits since</dt><dd>${when(o.since)}</dd></div>` : null}</dl>
       ${(o.set_aside ?? []).map((a) => html`<p class="fault"><${Mark} shape="triangle" kind="bad" /> Set aside: ${a}</p>`)}</section>
     <${Offers} />`;
@@ -121,7 +121,7 @@ function Offers() {
     setBusy(o.ref.name);
     try {
       const got = await app.api.post("/shop/engines", o.ref);
-      app.notify(`${o.name || o.ref.name} is here now, with ${got.traces} new ${got.traces === 1 ? "trace" : "traces"}${got.kept ? `; ${got.kept} changed here and not told yet stay as they are` : ""}.`);
+      app.notify(`${o.name || o.ref.name} is here now, with ${got.traces} new ${got.traces === 1 ? "trace" : "traces"}${got.kept ? `; ${got.kept} changed here and not sent yet stay as they are` : ""}.`);
       setAsked(asked + 1);
     } catch (err) {
       app.notify(/** @type {Error} */ (err).message, "amiss");
@@ -130,7 +130,7 @@ function Offers() {
   };
   return html`<section><h2>Go on with an engine of another bench</h2>
     <p>Its card, trials and traces come here, and what is measured on goes to the shop from here.</p>
-    <p class="row"><button class=${offers ? "quiet" : ""} onClick=${() => setAsked(asked + 1)}>${offers ? "Look again" : "Look which engines the shop has"}</button></p>
+    <p class="row"><button class=${offers ? "quiet" : ""} onClick=${() => setAsked(asked + 1)}>${offers ? "Refresh" : "Show the engines of the shop"}</button></p>
     <${Trouble} text=${error} />
     ${offers?.length === 0 ? html`<${Nothing} says="The shop knows no engine yet." />` : null}
     ${offers?.length ? html`<ul class="cards">${offers.map((o) => html`<li key=${`${o.ref.origin}/${o.ref.name}`}><article class="panel"><h3>${o.name || o.ref.name}</h3>

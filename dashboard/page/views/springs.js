@@ -57,7 +57,7 @@ export function Spring({ engine, valve, unit }) {
         onChange=${(/** @type {number|null} */ nm) => put(i, { height_mm: nm === null ? undefined : toMm(nm) })} />
       <${NumberField} label=${`Load ${i + 1}`} unit=${forceUnit} range=${{ least: 0, most: 20000 }} value=${shownForce(l.load_n)}
         onChange=${(/** @type {number|null} */ v) => put(i, { load_n: v === null ? undefined : v * toForce })} /></div>`)}
-      <p><button type="button" class="quiet" onClick=${() => setD({ ...d, loads: [...d.loads, {}] })}>Another load</button></p></section>
+      <p><button type="button" class="quiet" onClick=${() => setD({ ...d, loads: [...d.loads, {}] })}>Add a load</button></p></section>
     <section><h2>As wound</h2><div class="grid">
       ${f.length("wire_mm", "Wire")}${f.length("outer_diameter_mm", "Outer diameter")}${f.number("total_coils", "Coils in all", "", "", { least: 1, most: 40 })}${f.choice("ends", "Ends", ends)}</div></section>
     <section><h2>As installed</h2><div class="grid">

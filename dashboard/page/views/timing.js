@@ -3,6 +3,7 @@
 // acceleration with their bands of noise.
 
 import { useMemo, useState } from "../lib/hooks.js";
+import { useKeptHere } from "../draft.js";
 import { html, Mark, Nothing, Trouble, TypedField, useApp, useFetched, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { degrees, digits, fromMm, length, nanometres, toMm, when, withUncertainty } from "../units.js";
@@ -24,7 +25,7 @@ export function Timing({ route }) {
   const { bench, unit } = usePart(app.store, (s) => s);
   const { value: all, error } = useFetched((signal) => app.api.get(`/traces${query({ engine: bench.engine, limit: 200 })}`, signal), [bench.engine]);
   const [chosen, setChosen] = useState(/** @type {Record<string, string>} */ ({ intake: route.query.get("intake") ?? "", exhaust: route.query.get("exhaust") ?? "" }));
-  const [checks, setChecks] = useState({ text: "0.050 in, 1 mm", sent: "1.27mm,1mm" });
+  const [checks, setChecks] = useKeptHere("checking lifts", { text: "0.050 in, 1 mm", sent: "1.27mm,1mm" });
   const engine = useFetched((signal) => (bench.engine ? app.api.get(`/engines/${encodeURIComponent(bench.engine)}`, signal) : Promise.resolve(null)), [bench.engine]);
   const traces = (all ?? []).filter((/** @type {any} */ t) => t.has_angle && t.max_lift_mm);
   const known = engine.value !== undefined && (engine.value?.id ?? "") === bench.engine;

@@ -2,7 +2,8 @@
 // labels, its way out as a file and its way back through the live path.
 
 import { useEffect, useMemo, useRef, useState } from "../lib/hooks.js";
-import { html, Mark, Nothing, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
+import { DraftLine, useDraft } from "../draft.js";
+import { Form, html, Mark, Nothing, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { agreementWords } from "../agreement.js";
 import { LeaveOut } from "../leaveout.js";
@@ -29,7 +30,7 @@ export function TraceView({ id }) {
     <h1>${!trace ? `Trace ${id}` : html`${trace.valve ? valveWords(trace.valve) : "No valve named"} <small>trace ${id}</small>`}</h1>
     <p class="hint">${!trace ? "Working out the findings." : `${when(trace.started)}, ${seconds(trace.seconds)}, ${trace.readings.toLocaleString("en")} readings${trace.source?.startsWith("shop:") ? `, recorded on ${trace.source.slice(5)}` : trace.source ? `, from ${trace.source}` : ""}${trace.cut_short ? ". Cut short: it ended in a crash or power cut; what is here is whole." : ""}`}</p>
     ${(trace?.damage ?? []).map((/** @type {string} */ d) => html`<p class="fault"><${Mark} shape="triangle" kind="bad" /> ${d}</p>`)}
-    ${trace?.put_away ? html`<p class="fault"><${Mark} shape="cross" /> <strong>Put away</strong>, ${trace.put_away}: it is in no list and no figure. Its readings are kept.</p>` : null}
+    ${trace?.put_away ? html`<p class="fault"><${Mark} shape="cross" /> <strong>Deleted</strong>, ${trace.put_away}: it is in no list and no figure. Its readings stay on disk, and it can be restored.</p>` : null}
     ${looks ? null : html`<${ReplayStart} id=${id} />`}
     <${LiftChart} id=${id} findings=${findings} unit=${unit} at=${at} />
     ${!trace ? null : html`<${FindingsBlock} findings=${findings} agreement=${trace.agreement} of=${looks ? "" : id} valve=${trace.valve ?? ""} again=${again} unit=${unit} />
@@ -154,9 +155,9 @@ export function zeroOf(findings) {
 /** @param {{trace: any, again: () => void}} props */
 function PutAway({ trace, again }) {
   const app = useApp();
-  const set = (/** @type {string} */ why) => app.api.patch(`/traces/${encodeURIComponent(trace.id)}`, { put_away: why }).then(again, (/** @type {Error} */ err) => app.notify(err.message, "amiss"));
-  return trace.put_away ? html`<button type="button" onClick=${() => set("")}>Bring it back</button>`
-    : html`<${LeaveOut} name="Put it away" of="this trace" act=${set} reasons=${["wrong valve", "only a try", "something slipped"]} />`;
+  const set = (/** @type {string} */ why) => app.api.patch(`/traces/${encodeURIComponent(trace.id)}`, { put_away: why }).then(again, (/** @type {Error} */ err) => { app.notify(err.message, "amiss"); throw err; });
+  return trace.put_away ? html`<button type="button" onClick=${() => set("").catch(() => {})}>Restore</button>`
+    : html`<${LeaveOut} name="Delete" of="this trace" at=${String(trace.id)} act=${set} reasons=${["wrong valve", "only a try", "something slipped"]} />`;
 }
 
 /** How many readings do not count, by reason. @param {Record<string, number>} doubted */
@@ -196,20 +197,21 @@ const LabelsRead = ({ trace }) => html`<section><h2>Labels</h2><dl class="facts 
 /** @param {{trace: any, again: () => void}} props */
 function Labels({ trace, again }) {
   const app = useApp();
-  const [draft, setDraft] = useState({ engine: trace.engine ?? "", valve: trace.valve ?? "", trial: trace.trial ?? "", remark: trace.remark ?? "" });
-  const keep = async (/** @type {Event} */ e) => {
-    e.preventDefault();
+  const typed = useDraft(`labels.${trace.id}`, { engine: trace.engine ?? "", valve: trace.valve ?? "", trial: trace.trial ?? "", remark: trace.remark ?? "" });
+  const draft = typed.value;
+  const keep = async () => {
     try {
       await app.api.patch(`/traces/${encodeURIComponent(trace.id)}`, draft);
-      app.notify("Labels kept.");
+      typed.done();
+      app.notify("Labels saved.");
       again();
     } catch (err) {
       app.notify(/** @type {Error} */ (err).message, "amiss");
     }
   };
-  const field = (/** @type {"engine"|"valve"|"trial"|"remark"} */ name, /** @type {string} */ label, /** @type {string} */ hint) => html`<${TextField} label=${label} value=${draft[name]} hint=${hint} onChange=${(/** @type {string} */ v) => setDraft({ ...draft, [name]: v })} />`;
+  const field = (/** @type {"engine"|"valve"|"trial"|"remark"} */ name, /** @type {string} */ label, /** @type {string} */ hint) => html`<${TextField} label=${label} value=${draft[name]} hint=${hint} onChange=${(/** @type {string} */ v) => typed.set({ ...draft, [name]: v })} />`;
   return html`<section><h2>Labels</h2><p class="hint">The readings are never changed; what they belong to may be.</p>
-    <form class="grid" onSubmit=${keep}>
+    <${Form} class="grid" onSubmit=${keep}>
       ${field("engine", "Engine", "")}${field("valve", "Valve", "3I is cylinder 3 intake, 3E its exhaust")}${field("trial", "Trial", "")}${field("remark", "Remark", "")}
-    <p><button>Keep the labels</button></p></form></section>`;
+    <p><button>Save</button></p><${DraftLine} draft=${typed} /><//></section>`;
 }

@@ -35,7 +35,7 @@ function TraceList() {
         ${bench.engine ? html`<option value="engine">this engine's</option>` : null}
         ${bench.valve ? html`<option value="valve">of ${valveWords(bench.valve)}</option>` : null}
       </select></label>
-      <label class="tick"><input type="checkbox" checked=${away} onChange=${() => { setAway(!away); setBefore([]); }} /> those put away too</label>
+      <label class="tick"><input type="checkbox" checked=${away} onChange=${() => { setAway(!away); setBefore([]); }} /> deleted ones too</label>
       ${looks ? null : html`<${Import} done=${again} />`}
       <a class="button quiet" href="#/compare">Lay traces over each other</a>
     </div>
@@ -62,7 +62,7 @@ const Rows = ({ traces, unit }) => html`<ul class="cards">${traces.map((t) => ht
       ${t.cut_short ? html`<span class="amiss"><${Mark} shape="triangle" kind="bad" /> cut short</span>` : null}
       ${/demo|simulat/.test(t.source ?? "") ? html`<span class="amiss"><${Mark} shape="triangle" /> simulated</span>` : null}
       ${t.left_out ? html`<span>${t.left_out} ${t.left_out === 1 ? "opening" : "openings"} left out</span>` : null}
-      ${t.put_away ? html`<span class="amiss"><${Mark} shape="cross" /> put away: ${t.put_away}</span>` : null}
+      ${t.put_away ? html`<span class="amiss"><${Mark} shape="cross" /> deleted: ${t.put_away}</span>` : null}
       ${t.recording ? html`<span><${Mark} shape="disc" kind="good" /> recording now</span>` : null}
       ${t.remark ? html`<span>${t.remark}</span>` : null}</span>
   </a></li>`)}</ul>`;

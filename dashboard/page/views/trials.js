@@ -2,6 +2,7 @@
 // as it is and as it would be.
 
 import { useState } from "../lib/hooks.js";
+import { DraftLine, useDraft } from "../draft.js";
 import { Form, html, LengthField, LengthsField, Mark, Nothing, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { shown } from "../state.js";
@@ -53,7 +54,7 @@ function TrialTable({ list, unit, again, edit }) {
   const looks = useOnlyShows();
   const cell = (/** @type {number|null|undefined} */ mm) => (mm === null || mm === undefined ? "–" : digits(fromMm(mm), unit));
   const remove = async (/** @type {Trial} */ t) => {
-    if (!confirm("Take this trial off the list? Its traces stay.")) return;
+    if (!confirm("Delete this trial? Its traces stay.")) return;
     try {
       await app.api.del(`/trials/${encodeURIComponent(t.id)}?rev=${t.rev}`);
       again();
@@ -65,14 +66,14 @@ function TrialTable({ list, unit, again, edit }) {
     <caption class="sr">Trials, lengths in ${unit}</caption><thead><tr><th scope="col">#</th><th scope="col">stack</th>
     <th scope="col" class="words">of shims</th><th scope="col">pushrod</th><th scope="col">lash</th>
       <th scope="col">adjuster below valve, at half lift</th><th scope="col">sweep</th><th scope="col">max lift</th>
-        <th scope="col" class="words">remark</th><th><span class="sr">Change or remove</span></th></tr></thead>
+        <th scope="col" class="words">remark</th><th><span class="sr">Edit or delete</span></th></tr></thead>
     <tbody>${list.map((t, i) => html`<tr key=${t.id}><th scope="row">${i + 1}</th><td class="strong">${digits(height(t), unit)}</td>
       <td class="words">${(t.stack_mm ?? []).map((s) => shim(fromMm(s), unit)).join(" + ") || "none"}</td>
       <td>${t.pushrod_length_mm ? cell(t.pushrod_length_mm) : "–"}</td><td>${t.lash_mm ? cell(t.lash_mm) : "–"}</td><td class="strong">
         ${cell(t.adjuster_below_valve_mm)}</td><td>${cell(t.sweep_mm)}</td><td>${cell(t.max_lift_mm)}</td>
       <td class="words">${t.remark ?? ""}</td><td>${looks ? null : html`
-        <button class="quiet" onClick=${() => edit(t)} aria-label=${`Change trial ${i + 1}`}>Change</button> <button class="quiet"
-          onClick=${() => remove(t)} aria-label=${`Remove trial ${i + 1}`}>Remove</button>`}</td></tr>`)}</tbody></table></div>`;
+        <button class="quiet" onClick=${() => edit(t)} aria-label=${`Edit trial ${i + 1}`}>Edit</button> <button class="quiet"
+          onClick=${() => remove(t)} aria-label=${`Delete trial ${i + 1}`}>Delete</button>`}</td></tr>`)}</tbody></table></div>`;
 }
 
 /** @param {{at: string, valve: string, editing: Trial|null, last: Trial|undefined, maxLift: number|null, unit: import("../units.js").Unit, done: () => void}} props */
@@ -84,7 +85,8 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
     stack: (from?.stack_mm ?? []).map(fromMm), pushrod: nm(from?.pushrod_length_mm), lash: nm(from?.lash_mm), below: nm(editing?.adjuster_below_valve_mm),
     sweep: nm(editing?.sweep_mm), openClosed: nm(editing?.open_vs_closed_mm), lift: nm(editing ? editing.max_lift_mm : maxLift), remark: editing?.remark ?? "",
   });
-  const [d, setD] = useState(blank);
+  const name = `trial.${editing ? editing.id : `${at}.${valve}`}`;
+  const typed = useDraft(name, blank()), d = typed.value, setD = typed.set;
   const [wrong, setWrong] = useState("");
   const set = (/** @type {string} */ name) => (/** @type {any} */ v) => setD({ ...d, [name]: v });
   const keep = async () => {
@@ -93,14 +95,15 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
       const written = { valve, stack_mm: d.stack.map(toMm), pushrod_length_mm: mm(d.pushrod), lash_mm: mm(d.lash), adjuster_below_valve_mm: mm(d.below), sweep_mm: mm(d.sweep), open_vs_closed_mm: mm(d.openClosed), max_lift_mm: mm(d.lift), remark: d.remark };
       if (editing) await app.api.put(`/trials/${encodeURIComponent(editing.id)}`, { ...editing, ...written });
       else await app.api.post(`${at}/trials`, written);
+      typed.done();
       setWrong("");
-      app.notify("The trial is kept.");
+      app.notify("The trial is saved.");
       done();
     } catch (err) {
       setWrong(/** @type {Error} */ (err).message);
     }
   };
-  return html`<details class="panel" open=${!last || editing !== null}><summary>${editing ? "Change the trial" : "Write down a trial"}</summary>
+  return html`<details class="panel" open=${!last || editing !== null || typed.open}><summary>${editing ? "Edit the trial" : "New trial"}</summary>
     <${Form} class="grid" onSubmit=${keep}>
     <${LengthsField} label="Shims under the stand" nms=${d.stack} unit=${unit} of="shim" onChange=${set("stack")}
       hint=${`thicknesses with + between, as in ${unit === "in" ? "0.015 + 0.030" : "0.40 + 0.80"}; empty for none`} />
@@ -112,7 +115,7 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
       hint="than the line of the closed valve, in ink on the stem; a minus when farther away. It shows square whatever the rocker's bend" />
     <${LengthField} label="Max lift" nm=${d.lift} unit=${unit} of="lift" onChange=${set("lift")} />
     <${TextField} label="Remark" value=${d.remark} onChange=${set("remark")} />
-    <${Trouble} text=${wrong} /><p><button>Keep the trial</button></p><//></details>`;
+    <${Trouble} text=${wrong} /><p><button>Save</button></p><${DraftLine} draft=${typed} /><//></details>`;
 }
 
 /**

@@ -33,7 +33,7 @@ test("a first run leads from nothing to the first max lift", async () => {
     await shoot(page, "first-simulated");
     await page.goto(`${d.url}/#/engine`);
     await page.getByLabel("Name", { exact: true }).fill("first build");
-    await page.getByRole("button", { name: "Put it on the stand" }).click();
+    await page.getByRole("button", { name: "Save", exact: true }).click();
     await page.getByRole("heading", { name: /first build: 0 of 8 valves done/ }).waitFor();
     await page.goto(`${d.url}/#/bench`);
     await page.locator(".openings tbody tr").first().waitFor();

@@ -30,7 +30,7 @@ before(async () => {
     if (!(await form.evaluate((/** @type {any} */ e) => e.open))) await form.locator("summary").click();
     await page.getByLabel("Adjuster end below valve end").fill(below);
     if (below !== "3.5 mm") await page.getByLabel("Shims under the stand").fill("0.381 mm");
-    await page.getByRole("button", { name: "Keep the trial" }).click();
+    await page.getByRole("button", { name: "Save", exact: true }).click();
     await page.getByText("The trial is kept.").waitFor();
     await page.waitForTimeout(300);
   }

@@ -167,7 +167,7 @@ test("nothing can be changed over a shop, and each page looks where it will", as
   await other.page.getByRole("heading", { name: "GREEN: " }).waitFor();
   await page.getByRole("heading", { name: "RED: " }).waitFor();
   assert.ok(await page.getByLabel("Name", { exact: true }).isDisabled(), "the card is to read");
-  for (const [screen, there, absent] of /** @type {[string, string, RegExp][]} */ ([["engine", ".valve", /Keep the engine|Take it off|Another engine|Turn it on/], ["traces", ".card-figure", /Import a file/], ["traces/1", "h2", /Replay|Keep the labels/], ["trials", "h1", /Keep the trial|Change|Remove/], ["timing", "h1", /Keep|Find|Take/]])) {
+  for (const [screen, there, absent] of /** @type {[string, string, RegExp][]} */ ([["engine", ".valve", /Save|Delete the engine|New engine|Turn it on/], ["traces", ".card-figure", /Import a file/], ["traces/1", "h2", /Replay|Save/], ["trials", "h1", /Save|Edit|Delete/], ["timing", "h1", /Save|Find|Take/]])) {
     await go(page, screen, there);
     assert.equal(await page.getByRole("button", { name: absent }).count(), 0, `${screen}: ${absent}`);
     assert.equal(await page.locator("input[type=file]").count(), 0);
@@ -192,7 +192,7 @@ test("a bench says how it stands with its shop, and goes on with another's engin
   await page.getByText(/Shop: nothing waits, last sent/).waitFor();
   await page.goto(`${second.url}/#/shop`);
   await page.getByRole("heading", { name: "This bench is stand-2" }).waitFor();
-  await page.getByRole("button", { name: "Look which engines" }).click();
+  await page.getByRole("button", { name: "Show the engines of the shop" }).click();
   const card = page.locator("article", { hasText: "RED" });
   await card.getByRole("button", { name: "Go on with it here" }).click();
   await page.getByText("RED is here now, with 3 new traces.").waitFor();

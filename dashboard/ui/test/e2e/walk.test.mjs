@@ -69,11 +69,11 @@ for (const unit of /** @type {const} */ (["in", "mm"])) {
     // A new engine, its map, a valve chosen, the next one by the pedal's key.
     const name = `stand ${unit}`;
     await page.goto(`${d.url}/#/engine`);
-    await page.getByRole("button", { name: "Another engine" }).click();
+    await page.getByRole("button", { name: "New engine" }).click();
     await page.getByLabel("Name", { exact: true }).first().fill(name);
     await page.getByLabel("Layout").first().selectOption("vee");
     await page.getByLabel("Cylinders").first().fill("2");
-    await page.getByRole("button", { name: "Put it on the stand" }).click();
+    await page.getByRole("button", { name: "Save", exact: true }).first().click();
     await page.getByRole("heading", { name: new RegExp(`${name}: 0 of 4 valves done`) }).waitFor();
     await page.getByRole("button", { name: /Cylinder 1 intake/ }).click();
     await page.getByRole("heading", { name: "Cylinder 1 intake" }).waitFor();
@@ -87,7 +87,7 @@ for (const unit of /** @type {const} */ (["in", "mm"])) {
       await page.getByLabel("Thickness").nth(i).fill(thick);
       await page.getByLabel("How many").nth(i).fill(count);
     }
-    await page.getByRole("button", { name: "Keep the engine" }).click();
+    await page.getByRole("button", { name: "Save", exact: true }).click();
     await page.getByText("The engine is kept.").waitFor();
     await shoot(page, `walk-engine-${unit}`);
     await page.goto(`${d.url}/#/bench`);
@@ -199,17 +199,17 @@ async function tdcIsKept(page, unit) {
   await page.getByLabel("Against it, turning back").fill("37");
   await page.getByRole("button", { name: "Find the middle" }).first().click();
   await page.getByText("Top dead centre at").waitFor();
-  await page.getByRole("button", { name: "Keep it" }).last().click();
-  await page.getByText("Kept with the engine: 3.50°").waitFor();
+  await page.getByRole("button", { name: "Save", exact: true }).last().click();
+  await page.getByText("Saved with the engine: 3.50°").waitFor();
   await page.getByText(/The encoder counts 3\.5/).first().waitFor();
   await shoot(page, `walk-tdc-${unit}`);
   await page.goto(`${base}/#/engine`);
   await page.locator("summary", { hasText: "Top dead centre: 3.50°" }).click();
   await page.getByText("found with a stop in the plug hole").first().waitFor();
   await shoot(page, `walk-engine-tdc-${unit}`);
-  await page.getByRole("button", { name: "Clear it" }).click();
+  await page.getByRole("button", { name: "Clear", exact: true }).click();
   const kept = page.waitForResponse((r) => r.request().method() === "PUT" && /\/engines\//.test(r.url()) && r.ok());
-  await page.getByRole("button", { name: "Keep the engine" }).click();
+  await page.getByRole("button", { name: "Save", exact: true }).click();
   await kept;
   await page.locator("summary", { hasText: "Top dead centre: not known" }).waitFor();
   const mule = (await (await page.request.get(`${base}/api/v1/engines`)).json()).find((/** @type {any} */ e) => e.name === "bench mule");
@@ -235,7 +235,7 @@ async function converge(page, unit) {
     if (!(await form.evaluate((/** @type {any} */ e) => e.open))) await form.locator("summary").click();
     await page.getByLabel("Shims under the stand").fill(stack === 0 ? "" : inches(stack));
     await page.getByLabel("Adjuster end below valve end").fill(inches((wanted - stack) * (1 + 1 / ratio)));
-    await page.getByRole("button", { name: "Keep the trial" }).click();
+    await page.getByRole("button", { name: "Save", exact: true }).click();
     await page.locator("caption + thead + tbody tr").nth(tries).waitFor();
     const lead = page.locator(".next-shim .lead");
     await lead.waitFor();

@@ -26,7 +26,7 @@ test("it marks, until openings agree; then it is the next valve's turn", () => {
   assert.equal(nextAction(after(indicator, bench, opening(0), opening(1), agreement(true, false, false), turning))?.act, "mark", "not while the valve is open");
 });
 
-test("an opening that does not go with the others can be left out at once, but only the last", () => {
+test("an opening that does not agree with the others can be left out at once, but only the last", () => {
   assert.equal(nextAction(after(indicator, bench, opening(0), opening(1), opening(2), agreement(false, false, false, true)))?.act, "scratch");
   assert.equal(nextAction(after(indicator, bench, opening(0), opening(1), opening(2), agreement(false, true, false, false)))?.act, "mark");
 });

@@ -13,7 +13,7 @@ test("it is said what agrees and what does not", () => {
   assert.match(some({ count: 1, agree: false, each: each(0) }), /^One opening so far: 0\.4415 ± 0\.0004 in\. Turn once more/);
   assert.equal(some({ count: 3, agree: true, each: each(0, 0, 0) }), "Cylinder 1 intake agrees over 3 openings: 0.4415 ± 0.0004 in.");
   assert.match(some({ count: 2, agree: false, each: each(0.0508, -0.0508) }), /the two openings differ by 0\.0020 in/);
-  assert.match(some({ count: 4, agree: false, each: each(0, 0, 0.1, 0) }), /opening 3 of 4 does not go with the others\. Leave it out/);
+  assert.match(some({ count: 4, agree: false, each: each(0, 0, 0.1, 0) }), /opening 3 of 4 does not agree with the others\. Leave it out/);
 });
 
 test("an opening's own row says by how much", () => {

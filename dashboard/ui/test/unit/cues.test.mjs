@@ -20,7 +20,7 @@ const agreeing = (count, agree) => at({ state: "heel" }, { agreement: { count, a
 test("one sentence for every state", () => {
   /** @type {[import("../../../page/state.js").State, string, string][]} */
   const cases = [
-    [{ ...initialState(), link: "lost" }, "Lobescribe does not answer. Trying again; what is on the screen is kept.", "amiss"],
+    [{ ...initialState(), link: "lost" }, "Lobescribe does not answer. Trying again; what is on the screen stays.", "amiss"],
     [at(null, {}, { devices: {} }), "Choose the indicator's port.", "amiss"],
     [at(null), "Turn the engine by hand, the way it runs.", "rest"],
     [at({ sign: 0 }), "Turn on until the valve opens: that shows which way the spindle runs.", "rest"],
@@ -38,8 +38,8 @@ test("one sentence for every state", () => {
     [at({ state: "closing", half_nm: 0 }), "Past the nose. Turn on to the heel; the next opening has half lift.", "rest"],
     [at({ state: "opening", half_nm: 0, fallen_nm: inch("0.031") }), "Down 0.0310 in: the nose, or turned back? Turn on.", "rest"],
     [at({ state: "opening", fallen_nm: inch("0.031") }, {}, { unit: "mm" }), "Down 0.787 mm: the nose, or turned back? Turn on.", "rest"],
-    [at({}, { cue: { kind: "taken-back", of: "nose", lift_nm: inch("0.201") } }), "Taken back: 0.2010 in was not the nose. Turn on.", "amiss"],
-    [at({ state: "closing" }, { cue: { kind: "taken-back", of: "at-half", lift_nm: inch("0.201") } }), "Taken back: 0.2010 in was not half lift. Judge the rocker anew.", "amiss"],
+    [at({}, { cue: { kind: "taken-back", of: "nose", lift_nm: inch("0.201") } }), "Correction: 0.2010 in was not the nose. Turn on.", "amiss"],
+    [at({ state: "closing" }, { cue: { kind: "taken-back", of: "at-half", lift_nm: inch("0.201") } }), "Correction: 0.2010 in was not half lift. Judge the rocker again.", "amiss"],
     [at({ state: "heel" }), "Heel. Max lift 0.4200 in. Turn again, or next valve.", "rest"],
     [agreeing(1, false), "Heel. Max lift 0.4200 in. Turn again, to see whether it agrees.", "rest"],
     [agreeing(2, true), "Heel. Max lift 0.4200 in. 2 openings agree: next valve.", "rest"],
@@ -62,7 +62,7 @@ test("a device in trouble comes before everything the valve does", () => {
 
 test("a trace that is not kept is said at once", () => {
   const next = nextStep(at({}, { trace: { id: 7, state: "failed", seconds: 1, readings: 1, on_disk_s: 0, says: "the disk is full" } }));
-  assert.equal(next.says, "The turn is not being kept: the disk is full.");
+  assert.equal(next.says, "The turn is not being saved: the disk is full.");
 });
 
 test("the link is never green unless readings flow or stand", () => {

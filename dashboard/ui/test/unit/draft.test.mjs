@@ -1,0 +1,32 @@
+// What is typed and not saved yet: kept leaf by leaf, laid over what is stored.
+import { test } from "node:test";
+import assert from "node:assert/strict";
+import { changed, changes } from "../../../page/draft.js";
+
+const stored = { name: "V8", cam_card: { io: 12 }, limits: {}, order: ["1I", "1E"], tdc: undefined };
+
+test("what was typed comes back over what is stored, and nothing else", () => {
+  for (const next of [
+    { ...stored, name: "V8 second" },
+    { ...stored, cam_card: { io: 12.5, ic: 48 } },
+    { ...stored, cam_card: {} },
+    { ...stored, limits: { coil_bind_mm: 1.5 } },
+    { ...stored, order: ["1E"] },
+    { ...stored, tdc: { angle_deg: 3.25, method: "typed" } },
+    { name: "V8" },
+  ]) {
+    const kept = JSON.parse(JSON.stringify(changes(stored, next))); // as the browser keeps it
+    assert.deepEqual(JSON.parse(JSON.stringify(changed(stored, kept))), JSON.parse(JSON.stringify(next)));
+  }
+  assert.deepEqual(changes(stored, structuredClone(stored)), [], "opening a form changes nothing");
+});
+
+test("a field that somebody else saved meanwhile stays as they saved it", () => {
+  const mine = changes(stored, { ...stored, cam_card: { io: 14 } });
+  const theirs = { ...stored, name: "V8 of the other bench", cam_card: { io: 12, ec: 9 } };
+  assert.deepEqual(changed(theirs, mine), { ...theirs, cam_card: { io: 14, ec: 9 } });
+});
+
+test("changes are small: one leaf for one field", () => {
+  assert.deepEqual(changes(stored, { ...stored, cam_card: { io: 14 } }), [{ at: ["cam_card", "io"], was: 12, now: 14 }]);
+});
