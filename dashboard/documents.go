@@ -145,6 +145,12 @@ type valveState struct {
 	Trials   int             `json:"trials"`
 	MaxLift  *measure.Length `json:"max_lift_mm"` // of the newest trace that has one
 	Trace    storage.ID      `json:"trace,omitempty"`
+	// MaxLiftU is its expanded uncertainty. Off is how far it is from the median of
+	// the others of its kind, Beyond that this is more than both uncertainties
+	// explain; absent where nothing is there to compare with.
+	MaxLiftU *measure.Length `json:"max_lift_u_mm,omitempty"`
+	Off      *measure.Length `json:"off_mm,omitempty"`
+	Beyond   bool            `json:"beyond,omitempty"`
 	Missing  []string        `json:"missing"`
 }
 
@@ -170,8 +176,22 @@ func (s *Server) valves(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	list := []valveState{}
+	var lifts []sheet.KindLift
 	for _, v := range e.Valves() {
-		list = append(list, stateOf(v, traces, trials))
+		one := stateOf(v, traces, trials)
+		if one.Trace != 0 {
+			if f, err := s.store.Findings(one.Trace); err == nil { // a damaged one is compared with nothing
+				one.MaxLiftU = &f.MaxLiftU
+				lifts = append(lifts, sheet.KindLift{Valve: one.Valve, Kind: one.Kind, MaxLift: f.MaxLift, U: f.MaxLiftU})
+			}
+		}
+		list = append(list, one)
+	}
+	off := sheet.OffKind(lifts)
+	for i := range list {
+		if o, ok := off[list[i].Valve]; ok {
+			list[i].Off, list[i].Beyond = &o.By, o.Beyond
+		}
 	}
 	answer(w, http.StatusOK, list)
 	return nil

@@ -34,6 +34,14 @@ export function lifted(series, opening, sign, name) {
 }
 
 /**
+ * Whether two max lifts differ by more than both uncertainties explain, as
+ * capture/agree judges it: E_n of ISO 13528 over 1.
+ * @param {{max_lift_mm: number, max_lift_u_mm: number}} a
+ * @param {{max_lift_mm: number, max_lift_u_mm: number}} b
+ */
+export const differs = (a, b) => Math.abs(a.max_lift_mm - b.max_lift_mm) > Math.hypot(a.max_lift_u_mm, b.max_lift_u_mm);
+
+/**
  * Whether all of them can be laid over each other in crank degrees.
  * @param {Lifted[]} all
  */

@@ -50,7 +50,7 @@ type plotted struct {
 }
 type liftRow struct {
 	Name                                    string
-	Measured, Odd, Simulated                bool
+	Measured, Odd, Simulated, Differs       bool
 	Max, U, Half, HalfReadings, Spread, Off string
 	Openings                                int
 	Trace                                   string
@@ -250,8 +250,15 @@ func optional(format, text string) string {
 }
 
 func (d Data) lifts(v *view, w words) {
-	v.OffWord = "from the median of its kind"
-	off := map[string]timing.Member{}
+	v.OffWord = "from the median of the others of its kind"
+	odd := map[string]bool{}
+	var kinds []KindLift
+	for _, one := range d.Valves {
+		if one.Measured() {
+			kinds = append(kinds, KindLift{one.Name, one.Kind, one.Findings.MaxLift, one.Findings.MaxLiftU})
+		}
+	}
+	off := OffKind(kinds)
 	if d.Compared != nil {
 		for _, s := range d.Compared.Says {
 			v.Compared = once(v.Compared, full(s.In(d.Units)))
@@ -261,7 +268,7 @@ func (d Data) lifts(v *view, w words) {
 				continue
 			}
 			for _, m := range g.Members {
-				off[m.Name] = m
+				odd[m.Name] = m.Outlier
 			}
 		}
 	}
@@ -275,7 +282,7 @@ func (d Data) lifts(v *view, w words) {
 			row.Openings, row.Spread = len(f.Openings), w.length(f.Spread)
 			row.Trace = fmt.Sprintf("%s, %s", one.Trace.ID, one.Trace.Started.In(d.Made.Location()).Format("2 Jan 06"))
 			if m, ok := off[one.Name]; ok {
-				row.Off, row.Odd = w.signed(measure.FromMillimetres(m.Off)), m.Outlier
+				row.Off, row.Differs, row.Odd = w.signed(m.By), m.Beyond, odd[one.Name]
 			}
 		}
 		v.AnyOdd = v.AnyOdd || row.Odd

@@ -4,7 +4,7 @@ import { useMemo, useState } from "../lib/hooks.js";
 import { html, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { digits, fromMm, nanometres, when, withUncertainty } from "../units.js";
-import { haveAngles, lifted, overlay } from "../compare.js";
+import { differs, haveAngles, lifted, overlay } from "../compare.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
 
@@ -80,7 +80,7 @@ function Overlay({ ids, align, setAlign, unit }) {
       says=${`${value.length} openings laid over each other.`} axes=${[{ label: from }, { label: `lift, ${unit}`, size: 64 }]} />
     <ol class="pens">${value.map((v, i) => html`<li><svg width="54" height="10" aria-hidden="true">
       <path d="M0 5H54" class=${`pen${pens[i][0]}`} stroke-dasharray=${pens[i][1]?.join(" ")} stroke-width=${pens[i][2]} /></svg>
-      ${v.lifted.name} (${pens[i][3]}): ${withUncertainty(fromMm(v.findings.max_lift_mm), fromMm(v.findings.max_lift_u_mm), unit)}${i ? html`, ${digits(fromMm(v.findings.max_lift_mm - value[0].findings.max_lift_mm), unit, { sign: true })} ${unit} against the first` : ""}</li>`)}</ol>
+      ${v.lifted.name} (${pens[i][3]}): ${withUncertainty(fromMm(v.findings.max_lift_mm), fromMm(v.findings.max_lift_u_mm), unit)}${i ? html`, ${digits(fromMm(v.findings.max_lift_mm - value[0].findings.max_lift_mm), unit, { sign: true })} ${unit} against the first: <strong>${differs(value[0].findings, v.findings) ? "differs beyond the ± of both" : "the same within the ± of both"}</strong>` : ""}</li>`)}</ol>
     ${value.length > 1 ? html`<h2>Difference from the first</h2>
       <${Chart} data=${drawn.differences}
         series=${series.slice(1).map((s) => ({ ...s, write: (/** @type {number} */ v) => `${v.toFixed(1)} ${fine}` }))} xUnit=${xUnit} height=${240}

@@ -5,7 +5,7 @@ import { useState } from "../lib/hooks.js";
 import { DraftLine, readDraft, useDraft } from "../draft.js";
 import { Form, html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
-import { digits } from "../units.js";
+import { digits, withUncertainty } from "../units.js";
 import { banks, blankEngine, cylinderOf, progress, sideOf } from "../engine.js";
 import { fieldsOf } from "../form.js";
 import { onlyShows } from "../state.js";
@@ -101,17 +101,21 @@ function ValveMap({ engine, valves, state }) {
     <span class="cylinder-number" aria-hidden="true">${cylinder}</span>
     ${valves.filter((v) => cylinderOf(v.valve) === cylinder).map((v) => {
       const how = progress(v), lift = v.max_lift_mm ? digits(v.max_lift_mm * 1e6, unit) : "–";
+      const off = v.off_mm === undefined ? "" : digits(v.off_mm * 1e6, unit, { sign: true });
       return html`<button class=${`valve ${sideOf(v.valve)} ${how}`} aria-pressed=${v.valve === bench.valve ? "true" : "false"} onClick=${() => go(v.valve)}>
         <span class="sr">${valveWords(v.valve)}, ${signs[how].says}. Max lift:</span><span class="valve-side" aria-hidden="true">
           ${sideOf(v.valve) === "intake" ? "int" : "exh"}${v.valve.replace(/^\d+[IE]/, "")}</span><span class="valve-lift">${lift}</span>
+          ${off ? html`<span class=${v.beyond ? "valve-off beyond" : "valve-off"}>${v.beyond ? html`<${Mark} shape="triangle" />` : ""}<span class="sr">${v.beyond ? "differs from its kind by" : "same as its kind, off by"}</span> ${off}</span>` : null}
           <${Mark} shape=${signs[how].shape} /></button>`;
     })}</div>`;
   return html`<section><h2>${engine.name || engine.id}: ${done} of ${valves.length} valves done</h2>
     <div class=${`valve-map ${engine.layout ?? "inline"}`}><span class="front">front</span>
       ${rows.map((row) => html`<div class="bank">${row.map(cell)}</div>`)}</div>
-    <p class="hint">Figures are max lift, ${unit}. ${Object.values(signs).map((s) => html`<${Mark} shape=${s.shape} /> ${s.says} `)}
+    <p class="hint">Figures are max lift, ${unit}; the small one is how far from the median of the others of its kind, <${Mark} shape="triangle" /> where their ± do not explain it. ${Object.values(signs).map((s) => html`<${Mark} shape=${s.shape} /> ${s.says} `)}
       ${rows.length > 1 ? "· Odd cylinders stand on one side here and even ones on the other; only the drawing depends on it." : ""}</p>
     ${here ? html`<div class="panel"><h3>${valveWords(here.valve)}</h3>
+      ${here.max_lift_mm && here.max_lift_u_mm ? html`<p>Max lift ${withUncertainty(here.max_lift_mm * 1e6, here.max_lift_u_mm * 1e6, unit)}${here.off_mm === undefined ? "" : here.beyond
+        ? html`; <strong>differs</strong> from the other ${sideOf(here.valve)}s by ${digits(here.off_mm * 1e6, unit, { sign: true })}, beyond the ± of both` : `; the same as the other ${sideOf(here.valve)}s within the ± of both (${digits(here.off_mm * 1e6, unit, { sign: true })})`}.</p>` : null}
       <p>${here.missing.length ? html`Still missing: ${here.missing.join(", ")}.` : "Nothing is missing."} ${here.traces} ${here.traces === 1 ? "trace" : "traces"}, ${here.trials} ${here.trials === 1 ? "trial" : "trials"}.</p>
       <p class="row">${onlyShows(state) ? null : html`<a class="button" href="#/bench">Turn it on the bench</a>`}<a class="button quiet" href="#/trials">Trials</a>
         ${here.trace ? html`<a class="button quiet" href=${`#/traces/${here.trace}`}>Its trace</a>` : null}<button class="quiet"

@@ -1,0 +1,149 @@
+// Typing into the page as somebody does, for the runs that try every field: an
+// engine with something at every place, the screens that links lead to, all
+// folded out, and what may be typed into a field of each kind.
+import assert from "node:assert/strict";
+
+export const at = "/engines/bench-mule";
+export const fields = "main :is(input:not([type=range]):not([type=file]):not([type=checkbox]), textarea)";
+
+/**
+ * @param {import("playwright-core").Page} page
+ * @param {{url: string}} d the daemon
+ */
+export function createTypist(page, d) {
+  /** Requests that are not answered yet. */
+  let open = 0;
+  page.on("request", () => void open++);
+  page.on("requestfinished", () => void open--);
+  page.on("requestfailed", () => void open--);
+
+  /** The page has drawn, what it asked is answered, and it has drawn the answer. */
+  async function settled() {
+    for (let quiet = 0; quiet < 2; quiet = open > 0 ? 0 : quiet + 1) await page.evaluate(() => new Promise((drawn) => requestAnimationFrame(() => setTimeout(drawn, 0))));
+  }
+
+  const api = async (/** @type {string} */ method, /** @type {string} */ path, /** @type {any} */ data = undefined) => {
+    const answer = await page.request.fetch(`${d.url}/api/v1${path}`, { method, ...(data === undefined ? {} : { data }) });
+    assert.ok(answer.ok(), `${method} ${path}: ${answer.status()} ${await answer.text()}`);
+    const text = await answer.text();
+    return text === "" ? null : JSON.parse(text);
+  };
+
+  /** Documents of every kind with something at every place. Lengths in inches of few digits. */
+  async function fill() {
+    const i = (/** @type {number} */ inches) => Math.round(inches * 25.4e6) / 1e6;
+    const engine = await api("GET", at);
+    await api("PUT", at, {
+      ...engine, type: "mule", rotation: "clockwise", stroke_mm: i(3.5), rod_mm: i(5.6875), rocker_ratio: { intake: 1.55, exhaust: 1.5 }, rocker_arm_mm: i(1.5), adjuster_arm_mm: i(0.96875), tdc: { angle_deg: 3.25, method: "typed", on: "2026-11-25" },
+      pushrod: { material: "steel", diameter_mm: i(0.3125), wall_mm: i(0.08), ends: "ball-ball", ball_diameter_mm: i(0.3125) },
+      cam_card: { checking_lift_mm: i(0.05), io_btdc_deg: 12, ic_abdc_deg: 48.5, eo_bbdc_deg: 50, ec_atdc_deg: 10, lobe_separation_deg: 108, max_lift_intake_mm: i(0.45), max_lift_exhaust_mm: i(0.46), lash_intake_mm: i(0.01), lash_exhaust_mm: i(0.012) },
+      limits: { piston_to_valve_intake_mm: i(0.08), piston_to_valve_exhaust_mm: i(0.1), coil_bind_mm: i(0.06), retainer_mm: i(0.05), rocker_mm: i(0.06) },
+      shims_on_hand: [{ thickness_mm: i(0.015), count: 3 }], order: ["1I", "1E", "3I"], notes: "one line",
+    });
+    const trial = { valve: "1I", stack_mm: [0.4, i(0.03)], pushrod_length_mm: i(8.6875), lash_mm: i(0.01), adjuster_below_valve_mm: i(0.12), sweep_mm: i(0.06), max_lift_mm: i(0.44), remark: "as bought" };
+    await api("POST", `${at}/trials`, trial);
+    await api("POST", `${at}/works`, { kind: "pushrod", question: {
+      rods: [{ valve: "1I", checking_rod_mm: i(8.6) }, { valve: "1E", checking_rod_mm: i(8.5) }], measured: "gauge", gauge_diameter_mm: i(0.14), ends: [{ length_mm: i(0.5), press_depth_mm: i(0.25), ball_diameter_mm: i(0.3125) }],
+      stack_change_mm: i(0.015), adjuster_down_mm: i(0.02), thread_left_mm: i(0.2), preload_mm: i(0.03), step_mm: i(0.005), rocker_ratio: 1.55,
+      lash: { rod: [{ material: "steel 4130" }], stack: [{ material: "aluminium 6061", length_mm: i(5) }, { material: "grey iron", length_mm: i(3) }], warmer_k: 70, hot_lash_mm: i(0.004) } } });
+    await api("POST", `${at}/works`, { kind: "clearance", valve: "1I", question: { coil_bind: { installed_height_mm: i(1.75), solid_height_mm: i(1.1), lift_mm: i(0.44) }, retainer: { closed_gap_mm: i(0.6), lift_mm: i(0.44) },
+      slot: { slot_length_mm: i(0.9), stud_diameter_mm: i(0.375), height_mm: i(0.3), closed_deg: -10, full_deg: 12, centred_deg: 1 } } });
+    await api("POST", `${at}/works`, { kind: "spring", valve: "1I", question: { loads: [{ height_mm: i(1.75), load_n: 489.30437907 }, { height_mm: i(1.25), load_n: 1200 }], wire_mm: i(0.18), outer_diameter_mm: i(1.3), total_coils: 6.5, ends: "closed ground",
+      installed_height_mm: i(1.75), lift_mm: i(0.44), free_length_mm: i(2.1), solid_height_mm: i(1.1) } });
+  }
+
+
+  /** Opens all that can be opened on a screen. */
+  async function unfold() {
+    await page.locator("h1").first().waitFor();
+    await settled();
+    await page.evaluate(() => {
+      for (const more of document.querySelectorAll('main button[aria-expanded="false"]')) /** @type {HTMLElement} */ (more).click();
+      for (const e of document.querySelectorAll("main details")) /** @type {HTMLDetailsElement} */ (e).open = true;
+    });
+  }
+
+  /** Every screen that a link leads to, from the rail on. */
+  async function screens() {
+    const seen = new Set(), queue = ["bench"];
+    while (queue.length) {
+      const route = /** @type {string} */ (queue.shift());
+      if (seen.has(route) || seen.size > 40) continue;
+      seen.add(route);
+      await page.goto(`${d.url}/#/${route}`);
+      await unfold();
+      for (const href of await page.locator('nav a[href^="#/"], main a[href^="#/"]').evaluateAll((all) => all.map((a) => a.getAttribute("href") ?? ""))) {
+        const to = href.slice(2).split("?")[0];
+        if (!/^help\/|^traces\/(?!1$)|^compare|^shop/.test(to)) queue.push(to);
+      }
+    }
+    return [...seen];
+  }
+
+  /** The screen, unfolded, with as many fields as are needed. @param {string} route @param {number} [n] */
+  async function show(route, n = 0) {
+    if (!page.url().endsWith(`/#/${route}`)) await page.goto(`${d.url}/#/${route}`);
+    await unfold();
+    if (route === "bench") return page.locator(".height input").waitFor({ timeout: 120_000 }); // it opens at half lift
+    for (let i = 0; i < 40 && (await page.locator(fields).count()) <= n; i++) await page.waitForTimeout(100);
+  }
+  return { api, fill, settled, unfold, screens, show };
+}
+
+/** Leaves by path; lists of plain values stay whole. @param {any} v @param {string} path @param {Record<string, string>} into */
+export function leaves(v, path, into) {
+  if (v === null || typeof v !== "object") into[path] = JSON.stringify(v);
+  else if (Array.isArray(v) && v.every((x) => typeof x !== "object")) into[path] = JSON.stringify(v);
+  else for (const [k, x] of Object.entries(v)) leaves(x, `${path}.${Array.isArray(v) && x?.id ? x.id : k}`, into);
+}
+
+/** @param {Record<string, string>} was @param {Record<string, string>} now */
+export const changed = (was, now) => [...new Set([...Object.keys(was), ...Object.keys(now)])].filter((p) => was[p] !== now[p]).map((p) => ({ path: p, was: was[p], now: now[p] }));
+
+/** Nanometres of a text in inches, or null when it means nothing: whole fractions only. @param {string} text */
+function nanometresOf(text) {
+  const m = /^(-?)(?:(\d+)[ -])?(\d+)\/(\d+)( mm| thou| in)?$|^(-?)(\d*)\.?(\d*)( mm| thou| in)?$/.exec(text.trim());
+  if (!m || /^-?\.?$/.test(text.trim().replace(/ (mm|thou|in)$/, ""))) return null;
+  const one = { " mm": 1_000_000n, " thou": 25_400n }[m[5] ?? m[9] ?? ""] ?? 25_400_000n;
+  const [above, below] = m[3] ? [BigInt(m[2] ?? 0) * BigInt(m[4]) + BigInt(m[3]), BigInt(m[4])] : [BigInt(m[7] + m[8]), 10n ** BigInt(m[8].length)];
+  const nm = Number((above * one * 2n + below) / (below * 2n));
+  return (m[1] || m[6]) === "-" ? -nm : nm;
+}
+
+const lbf = 4.4482216152605;
+
+/**
+ * What would have to be held for a text, as JSON leaves; none: it must be refused.
+ * @param {string} kind @param {string} text @returns {string[]}
+ */
+export function meaning(kind, text) {
+  const mm = (/** @type {string} */ t) => { const nm = nanometresOf(t); return nm === null ? NaN : nm / 1e6; };
+  const number = /^-?(\d+\.?\d*|\.\d+)$/.test(text) ? Number(text) : NaN;
+  switch (kind) {
+    case "length": return Number.isNaN(mm(text)) ? [] : [JSON.stringify(mm(text))];
+    case "lengths": { const all = text.split("+").map(mm); return all.some(Number.isNaN) ? [] : [JSON.stringify(all)]; }
+    case "number": case "whole": return Number.isNaN(number) ? [] : [JSON.stringify(number), JSON.stringify(number * lbf)];
+    case "cylinders": return [JSON.stringify(text.split("-").map(Number))];
+    case "valves": return [JSON.stringify(text.split(" "))];
+    case "text": case "word": case "checks": return [JSON.stringify(text)];
+    default: throw new Error(`a field of a new kind, ${kind}: say here what a text in it means`);
+  }
+}
+
+/** What is typed into a field that shows now. @param {string} kind @param {string} now */
+export function samples(kind, now) {
+  const v = Number(now), near = Number.isFinite(v) && now !== "" ? v : null;
+  const sixteenths = near === null ? 4 : Math.round(near * 64);
+  const rule = `${Math.abs(sixteenths) >= 64 ? `${Math.trunc(sixteenths / 64)} ` : sixteenths < 0 ? "-" : ""}${(Math.abs(sixteenths) % 64) | 1}/64`;
+  switch (kind) {
+    case "length": return { bad: ["six", "1.2.3", "8 11/61", "400", "-", "7 furlongs"], good: [...(near === null ? ["0.015", "0.5", "8 11/16"] : [String(Number((near * 1.002 + 0.0005).toFixed(4))), `${(near * 25.4).toFixed(2)} mm`, `${Math.round(near * 1000)} thou`, rule])] };
+    case "lengths": return { bad: ["0.015 0.030", "0.015 +", "15", "six"], good: ["0.015 + 0.030", "1/32 + 0.40 mm", "0.015"] };
+    case "number": return { bad: ["six", "1e3", "0x10", "1 2", "9999999999"], good: near === null ? ["10.5", "1.5"] : [String(Number((near * 1.01).toFixed(3))), `${(near * 1.02).toFixed(4)}`] };
+    case "whole": return { bad: ["six", "2.5", "99999"], good: near === null ? ["4"] : [String(near + 1), String(near)] };
+    case "cylinders": return { bad: ["1342", "1-3-4", "1-3-3-2", "one"], good: ["1-2-4-3"] };
+    case "valves": return { bad: ["1I1E", "9I", "1I 1I"], good: ["1I 1E 2I", "4E 1I"] };
+    case "checks": return { bad: ["six", "0.05 furlong"], good: ["0.006 in, 2 mm"] };
+    case "word": return { bad: [], good: ["7"] };
+    default: return { bad: [], good: ["a b-c, d 0.015", "2I"] };
+  }
+}
