@@ -8,6 +8,7 @@ import (
 
 	"lobescribe/capture/clearance"
 	"lobescribe/capture/rocker"
+	"lobescribe/capture/rocker/photo"
 	"lobescribe/capture/rocker/pushrod"
 	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/timing"
@@ -41,6 +42,7 @@ func calculations() map[string]calculation {
 		"shims":     asked(shims.Next),
 		"pushrod":   asked(pushrod.Solve),
 		"rocker":    asked(rocker.Solve),
+		"photo":     asked(photo.Solve),
 		"timing":    asked(timing.Compute),
 		"clearance": asked(clearance.Solve),
 		"spring":    asked(clearance.SolveSpring),

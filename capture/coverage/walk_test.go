@@ -14,6 +14,7 @@ import (
 	"lobescribe/capture/clearance"
 	"lobescribe/capture/lift"
 	"lobescribe/capture/rocker"
+	"lobescribe/capture/rocker/photo"
 	"lobescribe/capture/rocker/pushrod"
 	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/timing"
@@ -57,7 +58,7 @@ func TestEveryUncertaintyHasARow(t *testing.T) {
 	found := map[string]bool{}
 	for name, answer := range map[string]any{
 		"rocker": rocker.Answer{}, "shims": shims.Answer{}, "pushrod": pushrod.Answer{}, "timing": timing.Result{},
-		"clearance": clearance.Answer{}, "spring": clearance.SpringAnswer{}, "findings": lift.Findings{},
+		"clearance": clearance.Answer{}, "spring": clearance.SpringAnswer{}, "findings": lift.Findings{}, "photo": photo.Answer{},
 	} {
 		for _, field := range namesOf(reflect.TypeOf(answer), map[reflect.Type]bool{}) {
 			if uncertain.MatchString(field) {

@@ -6,6 +6,7 @@ import (
 
 	"lobescribe/capture/clearance"
 	"lobescribe/capture/rocker"
+	"lobescribe/capture/rocker/photo"
 	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/valve"
 	"lobescribe/capture/verdict"
@@ -288,6 +289,10 @@ func Limit(q any, e storage.Engine, kind valve.Kind) {
 		}
 	case *clearance.SpringQuestion:
 		q.Limit = stricter(q.Limit, l.CoilBind)
+	case *photo.Question:
+		if l.Square > 0 && (q.Tolerance == nil || *q.Tolerance > l.Square) {
+			q.Tolerance = &l.Square
+		}
 	}
 }
 
