@@ -63,7 +63,8 @@ type Segmenter struct {
 	published bool
 	news      []News
 	n         int64
-	last      point // of the continuous signal
+	firstAt   float64 // when the first reading was taken that counts, microseconds
+	last      point   // of the continuous signal
 	stream    stream
 	backTurn  backTurn
 	verdict   verdicts
@@ -116,6 +117,9 @@ func (g *Segmenter) feed(r measure.Reading) {
 	}
 	if g.patient && len(g.all) == 0 {
 		g.leading.add(p)
+	}
+	if g.n == 0 {
+		g.firstAt = p.t
 	}
 	g.n++
 	g.last = p

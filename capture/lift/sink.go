@@ -279,6 +279,7 @@ func (g *Segmenter) sunk(dst []measured) {
 type homecomings struct {
 	moved []float64
 	u     float64 // standard uncertainty of the least known
+	fresh bool    // the first is of a spindle that had not moved before
 	told  bool
 }
 
@@ -319,6 +320,9 @@ func (g *Segmenter) judgeSticking(m measured) {
 	if math.Abs(d) > mostStick*step+5*m.noise {
 		return // something slipped, and that is told
 	}
+	if len(h.moved) == 0 {
+		h.fresh = m.heelSince-g.firstAt < leastRest
+	}
 	h.moved = append(h.moved, d)
 	h.u = max(h.u, hypot(m.before.u, m.after.u))
 	by := h.sticks()
@@ -332,10 +336,23 @@ func (g *Segmenter) judgeSticking(m measured) {
 // leastTold is a length that nobody cuts metal by, nanometres.
 const leastTold = 1.5 * um
 
+// unknownStick is what nobody knows of how a spindle sticks, counts: a standard
+// uncertainty. One that sticks by more than three counts is told by most who use it
+// (common practice, no source).
+const unknownStick = 2.0
+
 // stuck gives each opening what a spindle that sticks may have taken off it: its
-// nose is low by that much, and its heel high.
-func stuck(dst []measured, h *homecomings, step float64) {
-	by := max(h.sticks()-0.6*step-3*h.u, 0)
+// nose is low by that much, and its heel high. Where no opening began from a heel
+// that nothing had come home to yet, it may have stuck each time alike.
+func (g *Segmenter) stuck(dst []measured) {
+	h, step := &g.verdict.home, float64(g.steps.Step())
+	by := stickTimes * max(h.sticks()-0.6*step-3*h.u, 0)
+	if !h.fresh && !h.told && !g.o.Proof.Proved() {
+		by = hypot(by, unknownStick*step)
+		if len(dst) > 0 {
+			g.hold(Sticking, measure.Length(2*unknownStick*step), "the trace does not begin on the heel, so that it does not show whether the spindle sticks. Begin with the valve shut, or prove the indicator")
+		}
+	}
 	if by == 0 {
 		return
 	}
@@ -345,3 +362,6 @@ func stuck(dst []measured, h *homecomings, step float64) {
 		m.stateLift()
 	}
 }
+
+// stickTimes: a spindle that jumps has come home by less than it sticks by.
+const stickTimes = 1.5

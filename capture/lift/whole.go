@@ -12,7 +12,7 @@ func (g *Segmenter) judgeWhole(all []measured) {
 	d := g.judgeDrive(all)
 	shareRunOut(all)
 	g.sunk(all)
-	stuck(all, &g.verdict.home, float64(g.steps.Step()))
+	g.stuck(all)
 	g.travelled(all)
 	agree(all)
 	for i := range all {
