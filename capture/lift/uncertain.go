@@ -82,8 +82,9 @@ func heelAlone(p []point, heel level, wide float64) []point {
 }
 
 // hurry returns by how much a gauge that averages over T takes off the nose, as
-// a factor of T²: half of the mean square of the time, T²/12, times the curvature
-// of lift against time.
+// a factor of T²: half of the curvature of lift against time, times the mean square
+// of the time, T²/12 where it weighs all of T alike, or T²/4 where it forgets as a
+// filter of the first order does that lags as much.
 func (v *view) hurry(lift float64) float64 {
 	var num, den float64
 	for _, way := range [2]int{-1, 1} {
@@ -102,7 +103,7 @@ func (v *view) hurry(lift float64) float64 {
 	if den == 0 {
 		return 0
 	}
-	return num / den / 12
+	return num / den / 4
 }
 
 // uncertain combines the uncertainty of the max lift.
