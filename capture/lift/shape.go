@@ -81,6 +81,8 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 	for k, way := range [2]int{-1, +1} {
 		s.flanks[k] = bandsOf(walk{x: x, y: y, top: top, way: way, i: top}, height, low, pace[k])
 		s.flanks[k].Flat = slow(nose, 0.1, pace[k])
+		nose, foot := goneOf(x, y, top, way, height, edge)
+		s.flanks[k].TopGone, s.flanks[k].FootGone = goneMeasure(nose, height), goneMeasure(foot, height)
 	}
 	return s
 }

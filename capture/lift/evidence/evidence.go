@@ -30,10 +30,13 @@ type Flank struct {
 	Top, Foot [Bands]float64
 	// Flat is the nose itself, for a tenth of the lift.
 	Flat float64
+	// TopGone and FootGone are the logarithms of the share of the lift that seems to
+	// be missing at either end.
+	TopGone, FootGone float64
 }
 
 // Features is the number of what is weighed, a constant first.
-const Features = 18
+const Features = 21
 
 // Model is one fault's weights, in the order of [Measure].
 type Model struct {
@@ -123,8 +126,20 @@ func Measure(f Fault, flanks []Flank) (x [Features]float64) {
 	add(middle(of(func(k Flank) float64 { return far(k)[2] })))
 	add(middle(of(func(k Flank) float64 { return near(k)[3] - near(k)[1] })))
 	add(middle(of(func(k Flank) float64 { return near(k)[2] - near(k)[0] })))
+	missing := of(func(k Flank) float64 {
+		if f == HangsFree {
+			return k.FootGone + leastGone
+		}
+		return k.TopGone + leastGone
+	})
+	add(missing[0])
+	add(middle(missing))
+	add(missing[len(missing)-1])
 	return x
 }
+
+// leastGone brings what is missing near to nothing where nothing is.
+const leastGone = 3
 
 func middle(sorted []float64) float64 {
 	n := len(sorted)
