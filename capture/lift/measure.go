@@ -37,7 +37,6 @@ type measured struct {
 	own             float64 // standard uncertainty that other openings do not share
 	common          float64 // and that they do
 	noseReading     float64 // what the indicator shows on the nose
-	heelSince       float64 // when the heel before it began, microseconds
 	runOut          float64 // by how much the heel goes up and down, noise taken off
 	doubted         []point // lay off the line of their neighbours
 	passed          *passed
@@ -148,7 +147,6 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	if !ok {
 		return measured{}, false
 	}
-	m.heelSince = start(before, passage)
 	passage, m.doubted = e.cleaned(passage)
 	if len(passage) < 3 {
 		return measured{}, false

@@ -16,7 +16,7 @@ type leading struct{ p []point }
 const mostLeading = 1 << 16
 
 func (l *leading) add(p point) {
-	if len(l.p) < mostLeading && !math.IsNaN(p.a) {
+	if len(l.p) < mostLeading {
 		l.p = append(l.p, p)
 	}
 }
@@ -85,6 +85,19 @@ func (g *Segmenter) partAfter(m measured) *passed {
 		to++
 	}
 	return flankOnly(p[from:to], m, 0)
+}
+
+// onHeel says whether the trace began on the heel before its first opening.
+func (g *Segmenter) onHeel(m measured) bool {
+	for _, p := range g.leading.p {
+		if p.t >= float64(m.Open) {
+			break
+		}
+		if math.Abs(p.y*float64(g.sign)-m.before.y) > 2*g.tracks[0].lim.leave {
+			return false
+		}
+	}
+	return true
 }
 
 // signed returns points over a heel, as the valve opens.

@@ -63,8 +63,7 @@ type Segmenter struct {
 	published bool
 	news      []News
 	n         int64
-	firstAt   float64 // when the first reading was taken that counts, microseconds
-	last      point   // of the continuous signal
+	last      point // of the continuous signal
 	stream    stream
 	backTurn  backTurn
 	verdict   verdicts
@@ -117,9 +116,6 @@ func (g *Segmenter) feed(r measure.Reading) {
 	}
 	if g.patient && len(g.all) == 0 {
 		g.leading.add(p)
-	}
-	if g.n == 0 {
-		g.firstAt = p.t
 	}
 	g.n++
 	g.last = p

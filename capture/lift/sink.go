@@ -321,7 +321,7 @@ func (g *Segmenter) judgeSticking(m measured) {
 		return // something slipped, and that is told
 	}
 	if len(h.moved) == 0 {
-		h.fresh = m.heelSince-g.firstAt < leastRest
+		h.fresh = len(g.all) == 0 && g.onHeel(m)
 	}
 	h.moved = append(h.moved, d)
 	h.u = max(h.u, hypot(m.before.u, m.after.u))

@@ -50,7 +50,8 @@ func (c *crank) see(r measure.Reading) (back []measure.Reading) {
 	joins := false // what is held
 	if c.n > 0 {
 		newest := c.held[c.n-1]
-		joins = c.off(newest, r) <= c.reach(float64(r.At-newest.At))
+		joins = c.off(newest, r) <= c.reach(float64(r.At-newest.At)) ||
+			(r.Angle > newest.Angle) == (newest.Angle > c.last.Angle) // it goes on
 	}
 	switch {
 	case r.Has&measure.HasAngle == 0:
