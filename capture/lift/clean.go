@@ -144,3 +144,41 @@ func (e surroundings) isOff(p []point, top, height, least float64) bool {
 	}
 	return off > allowed
 }
+
+const (
+	// A port may hold what comes for longer than this, microseconds, and then hand it
+	// over in one go.
+	heldBack = 60 * ms
+	inOneGo  = 0.3 // of the usual interval
+)
+
+// onTime returns a view without the readings that a port has handed over in one
+// go: their lift is older than their angle.
+func (e surroundings) onTime(v *view) *view {
+	usual := e.stream.typical
+	late := func(i int) bool { return v.p[i].t-v.p[i-1].t > max(heldBack, 3*usual) }
+	bunch := func(i int) bool { return v.p[i].t-v.p[i-1].t < inOneGo*usual }
+	var drop []bool
+	for i := 1; i < len(v.p)-1; i++ {
+		if !late(i) || !bunch(i+1) {
+			continue
+		}
+		if drop == nil {
+			drop = make([]bool, len(v.p))
+		}
+		for k := i; k < len(v.p) && (k == i || bunch(k)); k++ {
+			drop[k] = true
+		}
+	}
+	if drop == nil {
+		return v
+	}
+	kept := *v
+	kept.p, kept.y = nil, nil
+	for i, out := range drop {
+		if !out {
+			kept.p, kept.y = append(kept.p, v.p[i]), append(kept.y, v.y[i])
+		}
+	}
+	return &kept
+}

@@ -330,10 +330,11 @@ func (e surroundings) crossings(m *measured, v *view) {
 		way = -1
 	}
 	m.way = way
-	m.passed = v.passes(lift, way)
+	onTime := e.onTime(v)
+	m.passed = onTime.passes(lift, way)
 	for i, c := range [2]*Crossing{&out.OpeningHalf, &out.ClosingHalf} {
 		side := way * float64(2*i-1)
-		a, u := flankAngle(p, v.noseA, side, v.heel, half, v.height)
+		a, u := flankAngle(onTime.p, v.noseA, side, v.heel, half, v.height)
 		c.Angle = angle(a)
 		m.crossing[i] = crossed{u: u, speed: m.passed.speed(i), steep: lift * m.passed.steepness(i)}
 		m.state(i, 0, unknownLag)
