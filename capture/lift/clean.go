@@ -182,3 +182,45 @@ func (e surroundings) onTime(v *view) *view {
 	}
 	return &kept
 }
+
+// A figure that stays for so many readings on a flank, while the crank goes on by
+// what moves the valve so many times as far, is an old one.
+const (
+	staysFor, staysTimes = 3, 4.0
+	flankLow, flankHigh  = 0.2, 0.8 // of the lift
+)
+
+// moving returns a view without the readings on its flanks in which the indicator
+// repeated itself while the crank went on.
+// It has repeated itself where it stays within near.
+func (v *view) moving(near float64) *view {
+	turned := math.Abs(v.p[len(v.p)-1].a - v.p[0].a)
+	if turned == 0 {
+		return v
+	}
+	slope := v.height / turned // a flank is steeper by far
+	var kept *view
+	for i := 0; i < len(v.p); {
+		k := i + 1
+		for k < len(v.p) && math.Abs(v.p[k].y-v.p[i].y) <= near {
+			k++
+		}
+		old := k-i >= staysFor && v.y[i] > flankLow*v.height && v.y[i] < flankHigh*v.height &&
+			math.Abs(v.p[k-1].a-v.p[i].a)*slope > staysTimes*near
+		if old && kept == nil {
+			w := *v
+			w.p, w.y = append([]point(nil), v.p[:i]...), append([]float64(nil), v.y[:i]...)
+			kept = &w
+		}
+		if old {
+			kept.p, kept.y = append(kept.p, v.p[i]), append(kept.y, v.y[i])
+		} else if kept != nil {
+			kept.p, kept.y = append(kept.p, v.p[i:k]...), append(kept.y, v.y[i:k]...)
+		}
+		i = k
+	}
+	if kept != nil {
+		return kept
+	}
+	return v
+}

@@ -330,13 +330,16 @@ func (e surroundings) crossings(m *measured, v *view) {
 		way = -1
 	}
 	m.way = way
-	onTime := e.onTime(v)
+	onTime := e.onTime(v).moving(1.05*e.step + 4*m.noise)
 	m.passed = onTime.passes(lift, way)
 	for i, c := range [2]*Crossing{&out.OpeningHalf, &out.ClosingHalf} {
 		side := way * float64(2*i-1)
 		a, u := flankAngle(onTime.p, v.noseA, side, v.heel, half, v.height)
 		c.Angle = angle(a)
 		m.crossing[i] = crossed{u: u, speed: m.passed.speed(i), steep: lift * m.passed.steepness(i)}
+		if x := &m.crossing[i]; x.steep == 0 {
+			x.steep = lift / max(math.Abs(v.p[n-1].a-v.p[0].a), leastTurned) // no flank is so flat
+		}
 		m.state(i, 0, unknownLag)
 	}
 }

@@ -237,8 +237,8 @@ func (g *Segmenter) tellSinking(m measured) {
 		return
 	}
 	weight, pace, _ := k.weigh()
-	if weight < enoughToTell {
-		return
+	if weight < enoughToTell || pace >= fastestSink {
+		return // what sinks faster still is a hand that gives way
 	}
 	k.told = true
 	g.fault(Bleeding, m.Open, fmt.Sprintf("the valve sinks by %s a second while it is open: the lifter bleeds down, and max lift reads low by what it sinks until the nose, here about %s. Turn faster, pump the lifter up, or use a solid lifter for the mock-up",
