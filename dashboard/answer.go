@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -122,7 +123,7 @@ func explain(err error) error {
 	case errors.As(err, &syntax):
 		return wrong("", "This is not JSON: at byte %d, %s.", syntax.Offset, syntax.Error())
 	case errors.As(err, &kind):
-		return wrong(kind.Field, "%s should be %s, not %s.", orElse(kind.Field, "The body"), jsonKind(kind.Type), kind.Value)
+		return wrong(kind.Field, "%s should be %s, not %s.", cmp.Or(kind.Field, "The body"), jsonKind(kind.Type), kind.Value)
 	}
 	if rest, found := strings.CutPrefix(err.Error(), "json: unknown field "); found {
 		name, unquoteErr := strconv.Unquote(rest)

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture"
+	"lobescribe/dashboard/live"
 )
 
 //go:embed API.md
@@ -29,8 +30,8 @@ func TestTheDocumentIsWhole(t *testing.T) {
 	assert.ElementsMatch(t, served, calls)
 
 	said := map[string]bool{}
-	for _, m := range []capture.Message{Hello{}, capture.Readings{}, capture.Position{}, capture.Cue{}, capture.Opened{}, capture.Fault{}, Device{},
-		capture.TraceState{}, FindingsOf{}, capture.ReplayState{}, Selection{}, Settings{}, Simulated{}, ProbeStep{}, Marked{}, LeftOut{}, Agreement{}, Repairs{}, alive{}} {
+	for _, m := range []capture.Message{live.Hello{}, capture.Readings{}, capture.Position{}, capture.Cue{}, capture.Opened{}, capture.Fault{}, live.Device{},
+		capture.TraceState{}, live.FindingsOf{}, capture.ReplayState{}, live.Selection{}, live.Settings{}, live.Simulated{}, live.ProbeStep{}, live.Marked{}, live.LeftOut{}, live.Agreement{}, live.Repairs{}, live.Alive{}} {
 		said[m.Type()] = true
 		assert.Regexp(t, "(?m)^\\| `"+m.Type()+"` \\|", apiText)
 	}

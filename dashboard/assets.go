@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"bytes"
+	"cmp"
 	"compress/gzip"
 	"crypto/sha256"
 	"embed"
@@ -167,7 +168,7 @@ func kindOf(name string) string {
 	case ".txt":
 		return "text/plain; charset=utf-8"
 	}
-	return orElse(mime.TypeByExtension(path.Ext(name)), "application/octet-stream")
+	return cmp.Or(mime.TypeByExtension(path.Ext(name)), "application/octet-stream")
 }
 
 var whatToRun = template.Must(template.New("what to run").Parse(`<!doctype html>

@@ -8,6 +8,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/capture/delay"
 	"lobescribe/capture/lift"
+	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -21,10 +22,10 @@ type Bench interface {
 	TraceFiles
 	// Selected hears what the bench works on from now on: what is measured
 	// next is of another valve.
-	Selected(Selection)
+	Selected(live.Selection)
 	// KeepSettings remembers the settings until the next start, when they
 	// come back as HubOptions.Units.
-	KeepSettings(context.Context, Settings) error
+	KeepSettings(context.Context, live.Settings) error
 }
 
 // Instruments are the links to the indicator and the encoder.
@@ -57,7 +58,7 @@ type Instruments interface {
 	BeginProving(ctx context.Context) error
 	FinishProving(ctx context.Context) error
 	DropProving()
-	ProofNow() ProofNow
+	ProofNow() live.ProofNow
 }
 
 // Recording is the trace under way.

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"lobescribe/dashboard/door"
+	"lobescribe/dashboard/live"
 	"lobescribe/device"
 )
 
@@ -108,7 +109,7 @@ func (s *Server) simulate(w http.ResponseWriter, r *http.Request) error {
 
 func roleOf(r *http.Request) (string, error) {
 	role := r.PathValue("role")
-	if role != Indicator && role != Encoder {
+	if role != live.Indicator && role != live.Encoder {
 		return "", &problem{status: http.StatusNotFound, says: "There is an indicator and an encoder here, no other device."}
 	}
 	return role, nil

@@ -1,19 +1,13 @@
-// Package dashboard serves the page: the live socket, the HTTP API behind it,
-// the page's files and the build sheet.
+// Package dashboard serves the page: the HTTP API behind it, the page's files, the
+// build sheet, and the way to the live socket of package live.
 //
 // # Parts
 //
-// The [Hub] takes what the live side says ([Hub.Publish]) and gives it to every
-// client. The [Server] answers requests from the store and passes wishes on to
+// The [Server] answers requests from the store and passes wishes on to
 // the [Bench], which is the daemon seen from here. Who may ask at all is decided
 // by package door before anything else.
 //
 // # What is promised
-//
-// Publishing never waits for a client. A client that falls behind loses old
-// readings and learns how many; it never misses a cue, opening, fault or device
-// message, nor gets one twice or out of order: if it cannot keep up with those,
-// it is sent away and finds a fresh snapshot when it comes back.
 //
 // Every connection has deadlines, every body a bound, every queue an end. A
 // request body with an unknown field is refused with the field's name, because

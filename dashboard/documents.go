@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"cmp"
 	"errors"
 	"net/http"
 	"strconv"
@@ -36,7 +37,7 @@ func (s *Server) addEngine(w http.ResponseWriter, r *http.Request) error {
 		return s.putEngine(w, e, http.StatusCreated)
 	}
 	// Named by its name, and by a number behind it when that is taken.
-	stem := orElse(slugOf(e.Name), "engine")
+	stem := cmp.Or(slugOf(e.Name), "engine")
 	for n := 1; n < 100; n++ {
 		e.ID = stem
 		if n > 1 {
@@ -84,7 +85,7 @@ func (s *Server) changeEngine(w http.ResponseWriter, r *http.Request) error {
 
 // sameID fills in the id of the address, and refuses another.
 func sameID(id *string, path string) error {
-	*id = orElse(*id, path)
+	*id = cmp.Or(*id, path)
 	if *id != path {
 		return wrong("id", "The id is %q and the address says %q: which is meant?", *id, path)
 	}
@@ -262,7 +263,7 @@ func (s *Server) addTrial(w http.ResponseWriter, r *http.Request) error {
 		return wrong("id", "A new trial is given its id: leave it out.")
 	}
 	engine := r.PathValue("id")
-	if t.Engine = orElse(t.Engine, engine); t.Engine != engine {
+	if t.Engine = cmp.Or(t.Engine, engine); t.Engine != engine {
 		return wrong("engine", "The engine is %q and the address says %q: which is meant?", t.Engine, engine)
 	}
 	if t.At.IsZero() {
@@ -297,7 +298,7 @@ func (s *Server) putTrial(w http.ResponseWriter, t storage.Trial, status int) er
 		return err
 	}
 	check := t
-	check.ID = orElse(check.ID, "new")
+	check.ID = cmp.Or(check.ID, "new")
 	if err := check.Validate(); err != nil {
 		return err
 	}

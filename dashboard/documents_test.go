@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture/lift"
+	"lobescribe/dashboard/live"
 	"lobescribe/storage"
 )
 
@@ -128,19 +129,19 @@ func TestTheSelection(t *testing.T) {
 	_, err := s.store.PutBench(storage.Bench{Devices: map[string]string{"indicator": "serial:COM3"}})
 	require.NoError(t, err)
 
-	put := func(body string) (int, Selection) {
+	put := func(body string) (int, live.Selection) {
 		status, text := s.ask("PUT", "/api/v1/bench", body)
 		if status != 200 {
-			return status, Selection{}
+			return status, live.Selection{}
 		}
-		return status, into[Selection](s, text)
+		return status, into[live.Selection](s, text)
 	}
 	status, _ := put(`{"valve":"3E"}`)
 	assert.Equal(t, 400, status, "a valve of no engine")
 	status, _ = put(`{"engine":"unheard-of"}`)
 	assert.Equal(t, 400, status)
 	_, now := put(`{"engine":"` + id + `","valve":"3E"}`)
-	assert.Equal(t, SelectionOf(storage.Bench{Engine: id, Valve: "3E"}), now)
+	assert.Equal(t, live.SelectionOf(storage.Bench{Engine: id, Valve: "3E"}), now)
 	assert.Equal(t, now, s.hub.Now().Bench, "every page is told")
 	_, text = s.ask("POST", "/api/v1/engines/"+id+"/trials", `{"valve":"3E"}`)
 	trial := into[storage.Trial](s, text).ID
@@ -149,16 +150,16 @@ func TestTheSelection(t *testing.T) {
 	status, _ = put(`{"valve":"3X"}`)
 	assert.Equal(t, 400, status)
 	_, now = put(`{"valve":"3I"}`)
-	assert.Equal(t, Selection{Engine: id, Valve: "3I", Cylinder: 3, Kind: "intake"}, now, "the trial was of the other valve")
+	assert.Equal(t, live.Selection{Engine: id, Valve: "3I", Cylinder: 3, Kind: "intake"}, now, "the trial was of the other valve")
 	_, text = s.ask("GET", "/api/v1/bench", "")
-	assert.Equal(t, now, into[Selection](s, text))
+	assert.Equal(t, now, into[live.Selection](s, text))
 	_, again := put(text)
 	assert.Equal(t, now, again, "what was read can be sent back")
 
 	b, err := s.store.Bench()
 	require.NoError(t, err)
 	assert.Equal(t, "serial:COM3", b.Devices["indicator"], "the devices stay")
-	restarted, err := New(Options{Hub: NewHub(HubOptions{}), Store: s.store, Bench: s.bench})
+	restarted, err := New(Options{Hub: live.NewHub(live.HubOptions{}), Store: s.store, Bench: s.bench})
 	require.NoError(t, err)
 	assert.Equal(t, now, restarted.hub.Now().Bench, "and are there after a restart")
 	restarted.hub.Close()
@@ -167,10 +168,10 @@ func TestTheSelection(t *testing.T) {
 	put(`{"valve":"3E","trial":"` + trial + `"}`)
 	status, text = s.ask("DELETE", "/api/v1/trials/"+trial+"?rev=1", "")
 	require.Equal(t, 204, status, text)
-	assert.Equal(t, SelectionOf(storage.Bench{Engine: id, Valve: "3E"}), s.hub.Now().Bench)
+	assert.Equal(t, live.SelectionOf(storage.Bench{Engine: id, Valve: "3E"}), s.hub.Now().Bench)
 	status, text = s.ask("DELETE", "/api/v1/engines/"+id+"?rev=1", "")
 	require.Equal(t, 204, status, text)
-	assert.Equal(t, Selection{}, s.hub.Now().Bench)
+	assert.Equal(t, live.Selection{}, s.hub.Now().Bench)
 
 	status, text = s.ask("PUT", "/api/v1/settings", `{"units":"mm"}`)
 	assert.Equal(t, 200, status, text)

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/time/rate"
 
+	"lobescribe/dashboard/live"
 	"lobescribe/storage"
 )
 
@@ -45,7 +46,7 @@ func FuzzBodies(f *testing.F) {
 	w, err := store.Begin(storage.Head{})
 	require.NoError(f, err)
 	require.NoError(f, w.End())
-	hub := NewHub(HubOptions{})
+	hub := live.NewHub(live.HubOptions{})
 	f.Cleanup(hub.Close)
 	s, err := New(Options{Hub: hub, Store: store, Bench: &bench{store: store}, Page: wholePage()})
 	require.NoError(f, err)

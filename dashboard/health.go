@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"lobescribe/capture"
+	"lobescribe/dashboard/live"
 )
 
 // healthWait is how long a part may take to answer before it counts as hung.
@@ -89,11 +90,11 @@ func (s *Server) Health(ctx context.Context) Health {
 		h.Checks = append(h.Checks, c)
 	}
 	// All at the same time: one that hangs must not make the others look hung.
-	var live, room, page error
-	said, notes := make(chan Hello, 1), make(chan []string, 1)
+	var follower, room, page error
+	said, notes := make(chan live.Hello, 1), make(chan []string, 1)
 	var asking sync.WaitGroup
 	if s.o.Alive != nil {
-		asking.Go(func() { live = ask(ctx, s.probes.live, func() error { return s.o.Alive(ctx) }) })
+		asking.Go(func() { follower = ask(ctx, s.probes.live, func() error { return s.o.Alive(ctx) }) })
 	}
 	asking.Go(func() {
 		room = ask(ctx, s.probes.store, func() error { notes <- s.shopNotes(); return s.storeHealth() })
@@ -105,7 +106,7 @@ func (s *Server) Health(ctx context.Context) Health {
 	case h.Notes = <-notes:
 	default: // the store hangs, and the outbox is in it
 	}
-	var now Hello
+	var now live.Hello
 	switch missing := s.assets.missing(); {
 	case page != nil:
 		page = fmt.Errorf("the live channel of the page hangs (%w): restart the daemon", page)
@@ -126,11 +127,11 @@ func (s *Server) Health(ctx context.Context) Health {
 	for _, r := range now.Repairs {
 		h.Notes = append(h.Notes, r.Says)
 	}
-	if live != nil {
-		live = fmt.Errorf("the live side hangs (%w): readings are not being taken; restart the daemon", live)
+	if follower != nil {
+		follower = fmt.Errorf("the live side hangs (%w): readings are not being taken; restart the daemon", follower)
 	}
 	if s.o.Alive != nil {
-		add("live", live)
+		add("live", follower)
 	}
 	add("store", room)
 	add("page", page)

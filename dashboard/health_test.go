@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture"
+	"lobescribe/dashboard/live"
 )
 
 func (s *site) healthNow() (int, Health, map[string]Check) {
@@ -37,10 +38,10 @@ func TestHealthyWhateverTheDevices(t *testing.T) {
 	assert.Equal(t, http.StatusOK, status)
 	assert.Equal(t, "ok", h.Status)
 	assert.Len(t, parts, 3)
-	s.hub.Publish(Device{ID: Indicator, Address: "usb:0403:6001:A50285BI", State: "lost", Detail: "absent"}, 0)
+	s.hub.Publish(live.Device{ID: live.Indicator, Address: "usb:0403:6001:A50285BI", State: "lost", Detail: "absent"}, 0)
 	status, h, _ = s.healthNow()
 	assert.Equal(t, http.StatusOK, status, "a cable that is out is no fault of the daemon")
-	assert.Equal(t, []DeviceHealth{{ID: Indicator, State: "lost", Detail: "absent"}}, h.Devices)
+	assert.Equal(t, []DeviceHealth{{ID: live.Indicator, State: "lost", Detail: "absent"}}, h.Devices)
 	_, text := s.ask("GET", "/healthz", "")
 	assert.NotContains(t, text, "A50285BI", "it does not say where the link leads")
 }
@@ -75,8 +76,10 @@ func TestWhatIsUnhealthy(t *testing.T) {
 			o.Page = fstest.MapFS{"index.html": {Data: []byte("x")}}
 		}},
 		{name: "hub hangs", part: "page", says: "hangs", then: func(s *site) {
-			s.hub.mu.Lock() // as whoever held it and never came back
-			s.Cleanup(s.hub.mu.Unlock)
+			hangs := make(holding)
+			s.Cleanup(func() { close(hangs) })
+			go s.hub.Publish(hangs, 0)
+			hangs <- struct{}{} // the hub is held from here on
 		}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -139,4 +142,14 @@ func TestFreeOnThisDisk(t *testing.T) {
 	assert.Positive(t, free)
 	_, err = freeOn("no/such/folder")
 	require.Error(t, err)
+}
+
+// holding is a message that holds the hub until the channel is closed: Publish asks
+// for its type.
+type holding chan struct{}
+
+func (h holding) Type() string {
+	<-h
+	<-h
+	return "holding"
 }

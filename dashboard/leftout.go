@@ -1,11 +1,13 @@
 package dashboard
 
 import (
+	"cmp"
 	"net/http"
 	"slices"
 	"strings"
 
 	"lobescribe/capture/lift"
+	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -106,7 +108,7 @@ func (s *Server) strike(w http.ResponseWriter, r *http.Request, id storage.ID, o
 	}
 	return s.changeLeftOut(w, r, id, func(list []lift.LeftOut) []lift.LeftOut {
 		kept := slices.DeleteFunc(slices.Clone(list), func(l lift.LeftOut) bool { return l.From <= o.Nose && o.Nose <= l.Until })
-		return append(kept, lift.LeftOut{From: o.Open, Until: o.Close, Why: orElse(why, scratched)})
+		return append(kept, lift.LeftOut{From: o.Open, Until: o.Close, Why: cmp.Or(why, scratched)})
 	}, nil)
 }
 
@@ -176,9 +178,9 @@ func (s *Server) changeLeftOut(w http.ResponseWriter, r *http.Request, id storag
 		return err
 	}
 	out := struct {
-		LeftOut
+		live.LeftOut
 		Findings *lift.Findings `json:"findings"`
-	}{LeftOut: LeftOut{Trace: id, List: list}}
+	}{LeftOut: live.LeftOut{Trace: id, List: list}}
 	if !sum.Recording { // else they come when it ends
 		f, err := s.bench.Findings(r.Context(), id)
 		if err != nil {
@@ -186,7 +188,7 @@ func (s *Server) changeLeftOut(w http.ResponseWriter, r *http.Request, id storag
 		}
 		out.Findings = &f
 		if now := s.hub.Now(); now.Findings != nil && now.Findings.Trace == uint64(id) {
-			s.hub.Publish(FindingsOf{Trace: uint64(id), Findings: f}, 0)
+			s.hub.Publish(live.FindingsOf{Trace: uint64(id), Findings: f}, 0)
 		}
 	}
 	s.hub.Publish(out.LeftOut, 0)

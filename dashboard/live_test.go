@@ -20,7 +20,18 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
+	"lobescribe/dashboard/live"
 )
+
+// heard is one message as a client got it.
+type heard struct {
+	Type string
+	Lost int
+	T_us []int64
+	Text string `json:"-"`
+}
+
+func batch(at ...int64) capture.Readings { return capture.Readings{At: at, Lift: at} }
 
 // hearOne reads the next message that is not "alive".
 func hearOne(t *testing.T, conn *websocket.Conn) heard {
@@ -78,7 +89,7 @@ func TestAClientThatTalksTooMuchIsSentAway(t *testing.T) {
 	s := serve(t, nil)
 	for name, talk := range map[string]func(*websocket.Conn) error{
 		"too long": func(c *websocket.Conn) error {
-			return c.WriteMessage(websocket.TextMessage, make([]byte, largestWord+1))
+			return c.WriteMessage(websocket.TextMessage, make([]byte, 4<<10+1))
 		},
 		"too often": func(c *websocket.Conn) error { return c.WriteMessage(websocket.TextMessage, []byte("{}")) },
 		"pings":     func(c *websocket.Conn) error { return c.WriteControl(websocket.PingMessage, nil, time.Now().Add(soon)) },
@@ -113,7 +124,7 @@ func TestAClientThatTalksTooMuchIsSentAway(t *testing.T) {
 }
 
 func TestFullHouse(t *testing.T) {
-	s := serve(t, func(o *Options) { o.Hub = NewHub(HubOptions{Clients: 1}) })
+	s := serve(t, func(o *Options) { o.Hub = live.NewHub(live.HubOptions{Clients: 1}) })
 	conn, _, err := s.dial(nil)
 	require.NoError(t, err)
 	defer conn.Close()
@@ -128,7 +139,7 @@ func TestFullHouse(t *testing.T) {
 // them.
 func TestAHundredClients(t *testing.T) {
 	const healthy, stalled, restless, rounds = 60, 20, 20, 150
-	s := serve(t, func(o *Options) { o.Hub = NewHub(HubOptions{Waiting: 120}) })
+	s := serve(t, func(o *Options) { o.Hub = live.NewHub(live.HubOptions{Waiting: 120}) })
 	stop := make(chan struct{})
 	var others sync.WaitGroup
 

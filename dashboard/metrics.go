@@ -11,6 +11,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"lobescribe/capture"
+	"lobescribe/dashboard/live"
 	"lobescribe/storage/shop"
 )
 
@@ -36,7 +37,7 @@ type Metrics struct {
 // MetricsOptions is where the figures come from. Hub must be given.
 type MetricsOptions struct {
 	Version string
-	Hub     *Hub
+	Hub     *live.Hub
 	// Links returns the counts of each role since the daemon's start, whatever
 	// device was in it meanwhile. Default: none.
 	Links func() []LinkCounts
@@ -55,7 +56,7 @@ type MetricsOptions struct {
 
 // LinkCounts is what went through the link of a role.
 type LinkCounts struct {
-	Role     string // Indicator or Encoder
+	Role     string // live.Indicator or live.Encoder
 	Bytes    int64
 	Readings int64
 	Refused  map[string]int64 // by kind; kinds that did not occur are there with 0

@@ -21,11 +21,12 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/dashboard/door"
+	"lobescribe/dashboard/live"
 	"lobescribe/storage/shop"
 )
 
 // counted returns metrics of a bench with two links, one of them with trouble.
-func counted(hub *Hub) *Metrics {
+func counted(hub *live.Hub) *Metrics {
 	return NewMetrics(MetricsOptions{Version: "test", Hub: hub, Store: "metrics_test.go",
 		Waiting: func() (int, uint64) { return 12, 3 },
 		Outbox: func() (shop.State, error) {
@@ -33,9 +34,9 @@ func counted(hub *Hub) *Metrics {
 		},
 		Links: func() []LinkCounts {
 			return []LinkCounts{
-				{Role: Indicator, Bytes: 5000, Readings: 400, Opens: 2, Lost: 1, Detail: "flowing", Age: 1500 * time.Millisecond,
+				{Role: live.Indicator, Bytes: 5000, Readings: 400, Opens: 2, Lost: 1, Detail: "flowing", Age: 1500 * time.Millisecond,
 					Refused: map[string]int64{"not_a_number": 7, "jump": 0}},
-				{Role: Encoder, Detail: "absent", Age: -1, Refused: map[string]int64{"jump": 0}},
+				{Role: live.Encoder, Detail: "absent", Age: -1, Refused: map[string]int64{"jump": 0}},
 			}
 		}})
 }
@@ -123,7 +124,7 @@ func TestMetricsAsPrometheusReadsThem(t *testing.T) {
 // has a help text.
 func TestMetricsPassThePrometheusLinter(t *testing.T) {
 	var ours []string
-	for _, m := range []*Metrics{counted(NewHub(HubOptions{})), NewMetrics(MetricsOptions{Hub: NewHub(HubOptions{}), Record: connected})} {
+	for _, m := range []*Metrics{counted(live.NewHub(live.HubOptions{})), NewMetrics(MetricsOptions{Hub: live.NewHub(live.HubOptions{}), Record: connected})} {
 		var these []string
 		families, err := m.Gatherer().Gather()
 		require.NoError(t, err)
@@ -154,13 +155,13 @@ func TestMetricsPassThePrometheusLinter(t *testing.T) {
 
 // There are as many series as roles, kinds and states make, whatever happens.
 func TestMetricsAreBounded(t *testing.T) {
-	hub := NewHub(HubOptions{})
+	hub := live.NewHub(live.HubOptions{})
 	m := counted(hub)
 	before, err := testutil.GatherAndCount(m.Gatherer())
 	require.NoError(t, err)
 	for i := range 50 {
-		hub.Publish(Device{ID: Indicator, Address: fmt.Sprintf("usb:0403:6001:SERIAL%d", i), State: "live"}, 0)
-		hub.Publish(Selection{Engine: fmt.Sprintf("Aunt Ada's %d", i), Valve: "1I"}, 0)
+		hub.Publish(live.Device{ID: live.Indicator, Address: fmt.Sprintf("usb:0403:6001:SERIAL%d", i), State: "live"}, 0)
+		hub.Publish(live.Selection{Engine: fmt.Sprintf("Aunt Ada's %d", i), Valve: "1I"}, 0)
 		m.Heard(capture.TraceState{ID: uint64(i), State: capture.TraceKept})
 		m.Heard(capture.Cue{Kind: capture.NoseReached})
 	}
@@ -182,7 +183,7 @@ func TestMetricsAreBounded(t *testing.T) {
 // Two daemons in one process have registries of their own, and none is the
 // library's global one.
 func TestMetricsAreNotGlobal(t *testing.T) {
-	a, b := counted(NewHub(HubOptions{})), counted(NewHub(HubOptions{}))
+	a, b := counted(live.NewHub(live.HubOptions{})), counted(live.NewHub(live.HubOptions{}))
 	a.Heard(capture.Opened{})
 	assert.InDelta(t, 1, testutil.ToFloat64(a.openings), 0)
 	assert.InDelta(t, 0, testutil.ToFloat64(b.openings), 0)
@@ -194,18 +195,18 @@ func TestMetricsAreNotGlobal(t *testing.T) {
 }
 
 func TestSlowClientsAreCounted(t *testing.T) {
-	hub := NewHub(HubOptions{WaitingBatches: 2, Waiting: 3, Every: time.Nanosecond})
+	hub := live.NewHub(live.HubOptions{WaitingBatches: 2, Waiting: 3, Every: time.Nanosecond})
 	_, err := hub.Join()
 	require.NoError(t, err)
 	for i := range 5 {
 		hub.Publish(capture.Readings{At: []int64{int64(i)}, Lift: []int64{1}}, 0)
 		time.Sleep(time.Microsecond) // each is a batch of its own
 	}
-	assert.Equal(t, HubCounts{Clients: 1, Dropped: 3}, hub.Counts())
+	assert.Equal(t, live.HubCounts{Clients: 1, Dropped: 3}, hub.Counts())
 	for range 4 {
 		hub.Publish(capture.Cue{Kind: capture.AtHalf}, 0)
 	}
-	assert.Equal(t, HubCounts{Dropped: 3, LetGo: 1}, hub.Counts())
+	assert.Equal(t, live.HubCounts{Dropped: 3, LetGo: 1}, hub.Counts())
 	hub.Close()
 }
 

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"lobescribe/dashboard/live"
 	"net/http"
 )
 
@@ -25,7 +26,7 @@ func (s *Server) dismissRepair(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	s.hub.Publish(RepairsOf(open), 0)
+	s.hub.Publish(live.RepairsOf(open), 0)
 	w.WriteHeader(http.StatusNoContent)
 	return nil
 }

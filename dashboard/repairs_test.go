@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture"
+	"lobescribe/dashboard/live"
 	"lobescribe/storage"
 )
 
@@ -39,7 +40,7 @@ func TestRepairsAreToldUntilDismissed(t *testing.T) {
 	var list []storage.Repaired
 	require.NoError(t, json.Unmarshal([]byte(text), &list))
 	require.Len(t, list, 1, text)
-	s.hub.Publish(RepairsOf(list), 0)
+	s.hub.Publish(live.RepairsOf(list), 0)
 	require.Len(t, s.hub.Now().Repairs, 1)
 	assert.Contains(t, s.hub.Now().Repairs[0].Says, "The store was found hurt")
 

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"cmp"
 	"math"
 	"net/http"
 
@@ -38,7 +39,7 @@ func (s *Server) startReplay(w http.ResponseWriter, r *http.Request) error {
 	if ask.Trace == 0 {
 		return wrong("trace", "trace is missing: give the number of a trace.")
 	}
-	ask.Rate = orElse(ask.Rate, 1)
+	ask.Rate = cmp.Or(ask.Rate, 1)
 	if err := goodRate(ask.Rate); err != nil {
 		return err
 	}

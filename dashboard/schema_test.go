@@ -16,6 +16,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
 	"lobescribe/capture/prove"
+	"lobescribe/dashboard/live"
 	"lobescribe/dashboard/schema"
 	"lobescribe/dashboard/schema/strict"
 	"lobescribe/device/measure"
@@ -46,16 +47,16 @@ func someMessages() []capture.Message {
 		capture.Cue{At: 2, Kind: capture.TakenBack, Lift: 1, Flank: capture.OnOpening, Of: capture.AtHalf, Doubtful: true},
 		capture.Opened{Opening: opening},
 		capture.Fault{Fault: lift.Fault{Kind: lift.TooFast, At: 2, Says: "Turn slower."}},
-		Device{ID: Indicator, Address: "serial:/dev/ttyUSB0", State: "live", Says: "x", Detail: "flowing", RateHz: 50, AgeS: 0.1,
+		live.Device{ID: live.Indicator, Address: "serial:/dev/ttyUSB0", State: "live", Says: "x", Detail: "flowing", RateHz: 50, AgeS: 0.1,
 			Format: "plain", Resolution: 12_700, Refused: map[string]int{"too_long": 1}},
 		capture.TraceState{ID: 7, State: capture.TraceBehind, Began: -1, Seconds: 1.5, Readings: 3, OnDisk: 1, Says: "The disk is full."},
-		FindingsOf{Trace: 7, Findings: findings},
+		live.FindingsOf{Trace: 7, Findings: findings},
 		capture.ReplayState{Trace: 7, Rate: 2, At: 1, Seconds: 2},
-		Selection{Engine: "mule", Valve: "3I", Trial: "2"}, Settings{Units: "mm"}, Simulated{On: true}, Repairs{Repairs: []Repair{{ID: "x", Loss: true, Says: "y"}}},
-		ProbeStep{Line: "9600 8N1", Score: 0.5, Says: "x"}, Marked{At: 2},
-		Agreement{Count: 1, MaxLift: 1, MaxLiftU: 2, Each: []AgreementOf{{Nose: 1, By: 2, Beyond: true}}},
-		LeftOut{Trace: 7, List: []lift.LeftOut{{From: 1, Until: 2, Why: "a rag"}}},
-		ProofNow{Indicator: "serial:/dev/ttyUSB0", Proof: prove.Proof{High: 12_700_000, In: 1, OneSided: true, Loose: true, When: time.Unix(1e9, 0), Unlearned: []string{"x"}},
+		live.Selection{Engine: "mule", Valve: "3I", Trial: "2"}, live.Settings{Units: "mm"}, live.Simulated{On: true}, live.Repairs{Repairs: []live.Repair{{ID: "x", Loss: true, Says: "y"}}},
+		live.ProbeStep{Line: "9600 8N1", Score: 0.5, Says: "x"}, live.Marked{At: 2},
+		live.Agreement{Count: 1, MaxLift: 1, MaxLiftU: 2, Each: []live.AgreementOf{{Nose: 1, By: 2, Beyond: true}}},
+		live.LeftOut{Trace: 7, List: []lift.LeftOut{{From: 1, Until: 2, Why: "a rag"}}},
+		live.ProofNow{Indicator: "serial:/dev/ttyUSB0", Proof: prove.Proof{High: 12_700_000, In: 1, OneSided: true, Loose: true, When: time.Unix(1e9, 0), Unlearned: []string{"x"}},
 			Proving: &prove.Now{Stage: prove.Snap, Says: "x", Amiss: "x", Snaps: 1}, ExpectedLift: 10_000_000, ExpectedWithin: 300_000},
 	}
 }
@@ -113,12 +114,12 @@ func TestEveryMessageIsAsTheSchemaSays(t *testing.T) {
 // sent that is not described, and none described that is never sent.
 func TestKeysAreThoseOfTheSource(t *testing.T) {
 	for place, v := range map[string]any{
-		"live hello": Hello{}, "live state": capture.Position{}, "live cue": capture.Cue{}, "live opening": capture.Opened{},
-		"live fault": capture.Fault{}, "live device": Device{}, "live trace": capture.TraceState{}, "live findings": FindingsOf{},
-		"live replay": capture.ReplayState{}, "live bench": Selection{}, "live settings": Settings{}, "live simulator": Simulated{}, "live repairs": Repairs{}, "live repair": Repair{},
-		"live probe": ProbeStep{}, "live mark": Marked{}, "live left-out": LeftOut{}, "live stretch": lift.LeftOut{},
-		"live agreement": Agreement{}, "live agreementOf": AgreementOf{}, "live readings": capture.Readings{}, "live alive": alive{},
-		"live proof": ProofNow{}, "live proving": prove.Now{},
+		"live hello": live.Hello{}, "live state": capture.Position{}, "live cue": capture.Cue{}, "live opening": capture.Opened{},
+		"live fault": capture.Fault{}, "live device": live.Device{}, "live trace": capture.TraceState{}, "live findings": live.FindingsOf{},
+		"live replay": capture.ReplayState{}, "live bench": live.Selection{}, "live settings": live.Settings{}, "live simulator": live.Simulated{}, "live repairs": live.Repairs{}, "live repair": live.Repair{},
+		"live probe": live.ProbeStep{}, "live mark": live.Marked{}, "live left-out": live.LeftOut{}, "live stretch": lift.LeftOut{},
+		"live agreement": live.Agreement{}, "live agreementOf": live.AgreementOf{}, "live readings": capture.Readings{}, "live alive": live.Alive{},
+		"live proof": live.ProofNow{}, "live proving": prove.Now{},
 		"findings findings": lift.Findings{}, "findings opening": lift.Opening{}, "findings crossing": lift.Crossing{}, "findings fault": lift.Fault{},
 		"findings struck": lift.Struck{},
 		"traces summary":  storage.Summary{},
@@ -136,7 +137,7 @@ func TestKeysAreThoseOfTheSource(t *testing.T) {
 		var described, kept, always []string
 		for key := range text.Defs[def].Properties {
 			if name == "live" && (key == "type" || key == "replay" || place == "live opening" && key == "trace" || key == "lost") {
-				continue // written around the fields: see frame.go
+				continue // written around the fields: see live.newFrame
 			}
 			described = append(described, key)
 			if slices.Contains(text.Defs[def].Required, key) {
@@ -161,15 +162,15 @@ func TestKeysAreThoseOfTheSource(t *testing.T) {
 func TestTheSchemaRefuses(t *testing.T) {
 	whole := checker(t, "live")
 	taken, bent := 0, 0
-	for _, m := range append(someMessages(), Hello{Version: "1", Units: "in", Devices: []Device{}, Openings: []lift.Opening{}}) {
-		f, err := newFrame(m, 0, 7)
+	for _, m := range append(someMessages(), live.Hello{Version: "1", Units: "in", Devices: []live.Device{}, Openings: []lift.Opening{}}) {
+		body, err := live.Text(m, 0, 7)
 		require.NoError(t, err)
-		require.NoError(t, whole.Check(f.body), "%s", f.body)
+		require.NoError(t, whole.Check(body), "%s", body)
 		var sound map[string]any
-		require.NoError(t, json.Unmarshal(f.body, &sound))
+		require.NoError(t, json.Unmarshal(body, &sound))
 		refused := func(change func(v map[string]any)) bool {
 			v := map[string]any{}
-			require.NoError(t, json.Unmarshal(f.body, &v))
+			require.NoError(t, json.Unmarshal(body, &v))
 			change(v)
 			text, err := json.Marshal(v)
 			require.NoError(t, err)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"net/http"
 
+	"lobescribe/dashboard/live"
 	"lobescribe/dashboard/sheet"
 	"lobescribe/storage"
 )
@@ -38,25 +39,25 @@ func (s *Server) changeBench(w http.ResponseWriter, r *http.Request) error {
 }
 
 // choose changes the selection, keeps it, and tells every page.
-func (s *Server) choose(ctx context.Context, change benchChange) (Selection, error) {
+func (s *Server) choose(ctx context.Context, change benchChange) (live.Selection, error) {
 	// The devices are remembered in the same document, by somebody else: try
 	// again when that got in between. The selection is not worth a conflict.
 	for {
 		b, err := s.store.Bench()
 		if err != nil && sheet.Damaged(err) == nil {
-			return Selection{}, err
+			return live.Selection{}, err
 		}
 		if err := s.apply(change, &b); err != nil {
-			return Selection{}, err
+			return live.Selection{}, err
 		}
 		_, err = s.store.PutBench(b)
 		if (errors.Is(err, storage.ErrStale) || errors.Is(err, storage.ErrExists)) && ctx.Err() == nil {
 			continue
 		}
 		if err != nil {
-			return Selection{}, err
+			return live.Selection{}, err
 		}
-		now := SelectionOf(b)
+		now := live.SelectionOf(b)
 		s.bench.Selected(now)
 		s.hub.Publish(now, 0)
 		return now, nil
@@ -106,12 +107,12 @@ func (s *Server) isTrial(id, engine, valve string) error {
 }
 
 func (s *Server) showSettings(w http.ResponseWriter, _ *http.Request) error {
-	answer(w, http.StatusOK, Settings{Units: s.hub.Now().Units})
+	answer(w, http.StatusOK, live.Settings{Units: s.hub.Now().Units})
 	return nil
 }
 
 func (s *Server) changeSettings(w http.ResponseWriter, r *http.Request) error {
-	var want Settings
+	var want live.Settings
 	if err := read(w, r, &want); err != nil {
 		return err
 	}
@@ -132,6 +133,6 @@ func (s *Server) greetHub() error {
 	if err != nil && sheet.Damaged(err) == nil {
 		return err
 	}
-	s.hub.Publish(SelectionOf(b), 0)
+	s.hub.Publish(live.SelectionOf(b), 0)
 	return nil
 }

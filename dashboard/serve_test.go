@@ -23,6 +23,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
+	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -77,7 +78,9 @@ func (b *bench) AdjustReplay(c capture.ReplayChange) error {
 	text, err := json.Marshal(c)
 	return errors.Join(err, b.note("adjust %s", text))
 }
-func (b *bench) KeepSettings(_ context.Context, s Settings) error { return b.note("keep %s", s.Units) }
+func (b *bench) KeepSettings(_ context.Context, s live.Settings) error {
+	return b.note("keep %s", s.Units)
+}
 func (b *bench) Probe(_ context.Context, address string) (Probed, error) {
 	return Probed{Sure: true, Address: address}, b.note("probe %s", address)
 }
@@ -90,10 +93,10 @@ func (b *bench) BeginProving(context.Context) error { return b.note("begin provi
 func (b *bench) FinishProving(context.Context) error {
 	return errors.New("there is more to learn first")
 }
-func (b *bench) DropProving()         { b.note("drop proving") }
-func (b *bench) ProofNow() ProofNow   { return ProofNow{Indicator: "serial:/dev/odd"} }
-func (b *bench) Selected(s Selection) { b.note("selected %s", s.Valve) }
-func (b *bench) StopReplay()          { b.note("stop") }
+func (b *bench) DropProving()              { b.note("drop proving") }
+func (b *bench) ProofNow() live.ProofNow   { return live.ProofNow{Indicator: "serial:/dev/odd"} }
+func (b *bench) Selected(s live.Selection) { b.note("selected %s", s.Valve) }
+func (b *bench) StopReplay()               { b.note("stop") }
 func (b *bench) Findings(_ context.Context, id storage.ID) (lift.Findings, error) {
 	if b.analyses {
 		h, t, err := b.store.Load(id)
@@ -127,7 +130,7 @@ func (b *bench) Import(_ context.Context, name string, r io.Reader) (storage.ID,
 type site struct {
 	testing.TB
 	url    string
-	hub    *Hub
+	hub    *live.Hub
 	bench  *bench
 	store  *storage.Store
 	server *Server
@@ -149,7 +152,7 @@ func serve(t testing.TB, change func(*Options)) *site {
 	store, err := storage.Open(filepath.Join(t.TempDir(), "bench.lobescribe"), storage.Options{})
 	require.NoError(t, err)
 	b := &bench{store: store}
-	o := Options{Hub: NewHub(HubOptions{Version: "test"}), Store: store, Bench: b, Page: wholePage()}
+	o := Options{Hub: live.NewHub(live.HubOptions{Version: "test"}), Store: store, Bench: b, Page: wholePage()}
 	if change != nil {
 		change(&o)
 	}

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -16,13 +17,14 @@ import (
 	"golang.org/x/time/rate"
 
 	"lobescribe/dashboard/door"
+	"lobescribe/dashboard/live"
 	"lobescribe/storage"
 	"lobescribe/storage/shop"
 )
 
 // Options are what a server is made of. Hub, Store and Bench must be given.
 type Options struct {
-	Hub   *Hub
+	Hub   *live.Hub
 	Store *storage.Store
 	Bench Bench
 	// Telling is for a bench that tells a shop what it records; Record is for the
@@ -70,7 +72,7 @@ type Options struct {
 // Server answers the page.
 type Server struct {
 	o       Options
-	hub     *Hub
+	hub     *live.Hub
 	store   *storage.Store
 	bench   Bench
 	log     *slog.Logger
@@ -112,15 +114,15 @@ func New(o Options) (*Server, error) {
 	if o.Hub == nil || o.Store == nil || o.Bench == nil {
 		panic("dashboard: a server needs a hub, a store and a bench")
 	}
-	o.HeadWait = orElse(o.HeadWait, 5*time.Second)
-	o.BodyWait = orElse(o.BodyWait, 15*time.Second)
-	o.AnswerWait = orElse(o.AnswerWait, 30*time.Second)
-	o.Connections = orElse(o.Connections, 256)
-	o.HealthWait = orElse(o.HealthWait, healthWait)
+	o.HeadWait = cmp.Or(o.HeadWait, 5*time.Second)
+	o.BodyWait = cmp.Or(o.BodyWait, 15*time.Second)
+	o.AnswerWait = cmp.Or(o.AnswerWait, 30*time.Second)
+	o.Connections = cmp.Or(o.Connections, 256)
+	o.HealthWait = cmp.Or(o.HealthWait, healthWait)
 	if o.Free == nil {
 		o.Free = freeOn
 	}
-	o.BackupWait = orElse(o.BackupWait, 15*time.Minute)
+	o.BackupWait = cmp.Or(o.BackupWait, 15*time.Minute)
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
@@ -149,7 +151,7 @@ func New(o Options) (*Server, error) {
 	s.series = newSeriesCache(s.loadColumns)
 	s.calc = calculations()
 	s.closing, s.close = context.WithCancel(context.Background())
-	s.hub.tellRole(o.shopRole())
+	s.hub.SetShop(o.shopRole())
 	if err := s.greetHub(); err != nil {
 		return nil, fmt.Errorf("opening the dashboard: %w", err)
 	}
@@ -388,10 +390,10 @@ func (s *Server) alone(ctx context.Context) (func(), error) {
 }
 
 func (s *Server) state(w http.ResponseWriter, _ *http.Request) error {
-	f, err := newFrame(s.hub.Now(), 0, 0)
+	text, err := live.Text(s.hub.Now(), 0, 0)
 	if err != nil {
 		return err
 	}
-	send(w, http.StatusOK, f.body)
+	send(w, http.StatusOK, text)
 	return nil
 }

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture/lift"
+	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 	"lobescribe/storage/shop"
@@ -26,7 +27,7 @@ func TestThePageOverAShopOnlyShows(t *testing.T) {
 	refused := 0
 	for _, r := range s.server.routes() {
 		method, path, _ := strings.Cut(r.pattern, " ")
-		path = strings.NewReplacer("{id}", "1", "{role}", Indicator, "{what}", "cosine").Replace(path)
+		path = strings.NewReplacer("{id}", "1", "{role}", live.Indicator, "{what}", "cosine").Replace(path)
 		switch {
 		case method == http.MethodGet:
 		case strings.HasPrefix(path, "/api/v1/calc/"):
@@ -44,7 +45,7 @@ func TestThePageOverAShopOnlyShows(t *testing.T) {
 	assert.Greater(t, refused, 20)
 	assert.Empty(t, s.bench.asked, "the bench was asked for nothing")
 	_, text := s.ask("GET", "/api/v1/state", "")
-	assert.Equal(t, ShopRecord, into[Hello](s, text).Shop)
+	assert.Equal(t, ShopRecord, into[live.Hello](s, text).Shop)
 }
 
 func TestTheShopIsAbsentWithoutOne(t *testing.T) {

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -13,6 +14,7 @@ import (
 	"unicode"
 
 	"lobescribe/capture/lift"
+	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -49,7 +51,7 @@ type shownTrace struct {
 	Findings *lift.Findings `json:"findings"` // null while they cannot be worked out
 	Notes    []measure.Note `json:"notes"`
 	// Agreement of the openings that count.
-	Agreement Agreement `json:"agreement"`
+	Agreement live.Agreement `json:"agreement"`
 	// Damage says what of the trace does not read; the rest is good.
 	Damage []string `json:"damage,omitempty"`
 }
@@ -76,7 +78,7 @@ func (s *Server) showTrace(w http.ResponseWriter, r *http.Request) error {
 	}
 	findings, err := s.findings(r, id)
 	if err == nil {
-		out.Findings, out.Agreement = &findings, agreementOf(findings.Openings, nil, 0)
+		out.Findings, out.Agreement = &findings, live.Agree(findings.Openings, nil, 0)
 	} else if !errors.Is(err, storage.ErrNotFound) {
 		out.Damage = append(out.Damage, sentence(fmt.Errorf("working out the findings: %w", err)))
 	}
@@ -207,7 +209,7 @@ func (s *Server) exportTrace(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	format := orElse(r.URL.Query().Get("format"), "csv")
+	format := cmp.Or(r.URL.Query().Get("format"), "csv")
 	kind, ok := map[string]string{"csv": "text/csv; charset=utf-8", "jsonl": "application/jsonl", "parquet": "application/vnd.apache.parquet"}[format]
 	if !ok {
 		return wrong("format", "%q is not a format of traces: write csv, jsonl or parquet.", format)

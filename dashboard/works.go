@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"net/http"
@@ -43,7 +44,7 @@ func (s *Server) addWork(w http.ResponseWriter, r *http.Request) error {
 		return wrong("id", "A new work is given its id: leave it out.")
 	}
 	engine := r.PathValue("id")
-	if work.Engine = orElse(work.Engine, engine); work.Engine != engine {
+	if work.Engine = cmp.Or(work.Engine, engine); work.Engine != engine {
 		return wrong("engine", "The engine is %q and the address says %q: which is meant?", work.Engine, engine)
 	}
 	return s.putWork(w, r, work, http.StatusCreated)
@@ -71,7 +72,7 @@ func (s *Server) putWork(w http.ResponseWriter, r *http.Request, work storage.Wo
 		work.At = s.o.Clock().UTC()
 	}
 	check := work
-	check.ID = orElse(check.ID, "new")
+	check.ID = cmp.Or(check.ID, "new")
 	if err := check.Validate(); err != nil {
 		return err
 	}

@@ -16,6 +16,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 )
 
 // A service manager (systemd, or whatever speaks its sd_notify protocol) is told
@@ -110,7 +111,7 @@ func (n serviceNotes) tell(message string) {
 }
 
 // statusLine puts how it stands into the line that a service manager shows.
-func statusLine(url string, now dashboard.Hello) string {
+func statusLine(url string, now live.Hello) string {
 	parts := []string{"Page at " + url}
 	for _, d := range now.Devices {
 		parts = append(parts, d.ID+" "+d.State)
@@ -178,7 +179,7 @@ func pageAnswers(url string, o dashboard.Options) func(context.Context) error {
 }
 
 // tellService tells the service manager, if there is one, until ctx is done.
-func tellService(ctx context.Context, d *daemon.Daemon, hub *dashboard.Hub, url string, o dashboard.Options) {
+func tellService(ctx context.Context, d *daemon.Daemon, hub *live.Hub, url string, o dashboard.Options) {
 	n, told := sdNotes(o.Log)
 	if !told {
 		return

@@ -22,7 +22,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture"
-	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/device"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
@@ -231,8 +231,8 @@ func TestNotStartedIsNotReady(t *testing.T) {
 func TestStatusLine(t *testing.T) {
 	t.Parallel()
 	const url = "http://127.0.0.1:8417/"
-	assert.Equal(t, "Page at "+url+"; no device chosen", statusLine(url, dashboard.Hello{}))
-	assert.Equal(t, "Page at "+url+"; indicator live; recording trace 7", statusLine(url, dashboard.Hello{
-		Devices: []dashboard.Device{{ID: "indicator", State: "live"}}, Trace: &capture.TraceState{ID: 7, State: capture.TraceRecording}}))
-	assert.Contains(t, statusLine(url, dashboard.Hello{Trace: &capture.TraceState{State: capture.TraceBehind}}), "disk refuses")
+	assert.Equal(t, "Page at "+url+"; no device chosen", statusLine(url, live.Hello{}))
+	assert.Equal(t, "Page at "+url+"; indicator live; recording trace 7", statusLine(url, live.Hello{
+		Devices: []live.Device{{ID: "indicator", State: "live"}}, Trace: &capture.TraceState{ID: 7, State: capture.TraceRecording}}))
+	assert.Contains(t, statusLine(url, live.Hello{Trace: &capture.TraceState{State: capture.TraceBehind}}), "disk refuses")
 }

@@ -21,6 +21,7 @@ import (
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/door"
+	"lobescribe/dashboard/live"
 	"lobescribe/device"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
@@ -164,7 +165,7 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	if err != nil {
 		return err
 	}
-	hub := dashboard.NewHub(dashboard.HubOptions{Version: version, LAN: f.lan, Units: set.Units, Log: log})
+	hub := live.NewHub(live.HubOptions{Version: version, LAN: f.lan, Units: set.Units, Log: log})
 	sim := simulateFlags{seed: 1, rate: 50, unit: "in", speed: 1}
 	if f.sim != nil {
 		sim = *f.sim

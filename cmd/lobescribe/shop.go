@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 	"lobescribe/storage/shop"
@@ -247,7 +248,7 @@ func (f *shopPage) serveRecord(cmd *cobra.Command, store *storage.Store, first b
 	if err != nil {
 		return err
 	}
-	hub := dashboard.NewHub(dashboard.HubOptions{Version: version, LAN: f.lan, Log: log})
+	hub := live.NewHub(live.HubOptions{Version: version, LAN: f.lan, Log: log})
 	o, err := f.pageOptions(cmd)
 	if err != nil {
 		return err

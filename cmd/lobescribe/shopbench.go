@@ -9,6 +9,7 @@ import (
 	"lobescribe/capture/lift"
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 	"lobescribe/storage/tracefile"
@@ -61,13 +62,13 @@ func (recordBench) DropDelay()                          {}
 func (recordBench) BeginProving(context.Context) error  { return errOnlyShows }
 func (recordBench) FinishProving(context.Context) error { return errOnlyShows }
 func (recordBench) DropProving()                        {}
-func (recordBench) ProofNow() dashboard.ProofNow        { return dashboard.ProofNow{} }
+func (recordBench) ProofNow() live.ProofNow             { return live.ProofNow{} }
 func (recordBench) Mark()                               {}
 func (recordBench) EndTrace()                           {}
 func (recordBench) StartReplay(context.Context, storage.ID, float64, measure.Stamp) error {
 	return errOnlyShows
 }
-func (recordBench) AdjustReplay(capture.ReplayChange) error                { return errOnlyShows }
-func (recordBench) StopReplay()                                            {}
-func (recordBench) Selected(dashboard.Selection)                           {}
-func (recordBench) KeepSettings(context.Context, dashboard.Settings) error { return errOnlyShows }
+func (recordBench) AdjustReplay(capture.ReplayChange) error           { return errOnlyShows }
+func (recordBench) StopReplay()                                       {}
+func (recordBench) Selected(live.Selection)                           {}
+func (recordBench) KeepSettings(context.Context, live.Settings) error { return errOnlyShows }

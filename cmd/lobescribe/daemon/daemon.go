@@ -13,6 +13,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
 	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/dashboard/question"
 	"lobescribe/device"
 	"lobescribe/device/measure"
@@ -27,7 +28,7 @@ type Daemon struct {
 	log      *slog.Logger
 	device   device.Options
 	store    *storage.Store
-	hub      *dashboard.Hub
+	hub      *live.Hub
 	live     *capture.Live
 	keeper   *capture.Keeper
 	rescue   *rescue
@@ -47,7 +48,7 @@ type Daemon struct {
 	counted     map[capture.Role]device.Counters // by instruments that are closed
 	simulator   *Simulated                       // nil while it does not run
 	replay      *replaying
-	selected    dashboard.Selection
+	selected    live.Selection
 	meter       *delayMeter // nil while no delay is measured
 
 	proofs proofs // of the indicator; has locks of its own
@@ -64,7 +65,7 @@ type Options struct {
 	Log     *slog.Logger   // default: none
 	Device  device.Options // how devices are opened
 	Store   *storage.Store // must be given, and outlives the daemon
-	Hub     *dashboard.Hub // must be given
+	Hub     *live.Hub      // must be given
 	Version string         // of the program, for the metrics
 	// Simulate starts the simulator for this daemon, until the context is done.
 	// Default: it is not offered.
@@ -236,7 +237,7 @@ func (d *Daemon) ended(id uint64) {
 			d.log.Error("no findings", "trace", id, "error", err)
 			return
 		}
-		d.hub.Publish(dashboard.FindingsOf{Trace: id, Findings: f}, 0)
+		d.hub.Publish(live.FindingsOf{Trace: id, Findings: f}, 0)
 		d.expect()
 	})
 }
@@ -277,7 +278,7 @@ func (d *Daemon) Resume() (storage.Bench, error) {
 	if err != nil {
 		return b, err
 	}
-	s := dashboard.SelectionOf(b)
+	s := live.SelectionOf(b)
 	d.mu.Lock()
 	d.selected = s
 	d.mu.Unlock()
@@ -288,7 +289,7 @@ func (d *Daemon) Resume() (storage.Bench, error) {
 }
 
 // KeepSettings remembers what the page is set to.
-func (d *Daemon) KeepSettings(_ context.Context, s dashboard.Settings) error {
+func (d *Daemon) KeepSettings(_ context.Context, s live.Settings) error {
 	return d.remember(func(b *storage.Bench) { b.Units = s.Units })
 }
 
@@ -314,7 +315,7 @@ func (d *Daemon) remember(change func(*storage.Bench)) error {
 // Mark notes that the person pressed the space bar or the pedal.
 func (d *Daemon) Mark() {
 	d.live.Mark()
-	d.hub.Publish(dashboard.Marked{At: device.Now()}, 0)
+	d.hub.Publish(live.Marked{At: device.Now()}, 0)
 }
 
 // EndTrace ends the trace under way.

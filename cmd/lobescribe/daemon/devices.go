@@ -7,6 +7,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/capture/prove"
 	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/device"
 	"lobescribe/storage"
 )
@@ -55,7 +56,7 @@ func (d *Daemon) detach(role capture.Role) {
 		d.proofs.known("", prove.Proof{})
 		d.tellProof()
 	}
-	d.hub.Publish(dashboard.Device{ID: string(role), State: "lost", Detail: "absent",
+	d.hub.Publish(live.Device{ID: string(role), State: "lost", Detail: "absent",
 		Says: "No device is chosen."}, 0)
 }
 
@@ -63,7 +64,7 @@ func (d *Daemon) tellStatus(i *instrument, s device.Status) {
 	if p := d.proofs.underWay(); p != nil && i.role == capture.Indicator {
 		p.stood(s)
 	}
-	d.hub.Publish(dashboard.Device{
+	d.hub.Publish(live.Device{
 		ID: string(i.role), Address: i.address.String(),
 		State: s.LiveWord(), Detail: s.State.String(), Says: s.Says,
 		RateHz: s.Rate, AgeS: s.Age.Seconds(), Format: s.FormatSays, Resolution: s.Resolution,

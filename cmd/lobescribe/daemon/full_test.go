@@ -17,7 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture"
-	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/device"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -27,7 +27,7 @@ import (
 // a test feeds its live side and hears its hub.
 type inProcess struct {
 	*Daemon
-	hub   *dashboard.Hub
+	hub   *live.Hub
 	store *storage.Store
 	now   atomic.Int64 // the clock of its live side, in microseconds
 	stop  func() error
@@ -43,7 +43,7 @@ func inThisProcess(t *testing.T, fault func(storage.Op) error, held int) *inProc
 
 // onStore starts a daemon on a store, which it closes in the end.
 func onStore(t *testing.T, store *storage.Store, o Options) *inProcess {
-	p := &inProcess{hub: dashboard.NewHub(dashboard.HubOptions{}), store: store}
+	p := &inProcess{hub: live.NewHub(live.HubOptions{}), store: store}
 	ctx, cancel := context.WithCancel(t.Context())
 	o.Store, o.Hub, o.Source = store, p.hub, SourceLive
 	o.Clock = func() measure.Stamp { return measure.Stamp(p.now.Load()) }

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/device"
 )
 
@@ -16,7 +17,7 @@ import (
 func TestEveryStateAndKindIsCounted(t *testing.T) {
 	t.Parallel()
 	s := device.Opening
-	hub := dashboard.NewHub(dashboard.HubOptions{})
+	hub := live.NewHub(live.HubOptions{})
 	m := dashboard.NewMetrics(dashboard.MetricsOptions{Hub: hub, Links: func() []dashboard.LinkCounts {
 		return []dashboard.LinkCounts{{Role: "indicator", Detail: s.String(), Age: -1}}
 	}})

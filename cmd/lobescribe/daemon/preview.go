@@ -7,6 +7,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/device"
 	"lobescribe/device/lines"
 	"lobescribe/device/measure"
@@ -58,7 +59,7 @@ func (d *Daemon) Probe(ctx context.Context, address string) (dashboard.Probed, e
 		return dashboard.Probed{}, errors.New("this port is in use here already: disconnect it first")
 	}
 	found, err := device.Probe(ctx, a.Port, func(s device.ProbeStep) {
-		d.hub.Publish(dashboard.ProbeStep{Line: s.Line.String(), Score: s.Score, Says: s.Says}, 0)
+		d.hub.Publish(live.ProbeStep{Line: s.Line.String(), Score: s.Score, Says: s.Says}, 0)
 	})
 	return dashboard.Probed{Sure: found.Sure, Address: found.Address.String(), Says: found.Says}, err
 }

@@ -8,7 +8,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/capture/prove"
-	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/dashboard/question"
 	"lobescribe/device"
 	"lobescribe/device/measure"
@@ -114,9 +114,9 @@ func (d *Daemon) expect() {
 }
 
 // ProofNow returns what is known of the indicator, and how its proving goes.
-func (d *Daemon) ProofNow() dashboard.ProofNow {
+func (d *Daemon) ProofNow() live.ProofNow {
 	id, proof := d.proofs.now()
-	now := dashboard.ProofNow{Indicator: id, Proof: proof}
+	now := live.ProofNow{Indicator: id, Proof: proof}
 	if p := d.proofs.underWay(); p != nil {
 		_, step, _ := p.proof()
 		now.Proving = &step

@@ -6,6 +6,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/dashboard/question"
 	"lobescribe/device"
 )
@@ -41,7 +42,7 @@ func (d *Daemon) Simulate(ctx context.Context, on bool) error {
 		d.mu.Unlock()
 		d.detach(capture.Indicator)
 		d.detach(capture.Encoder)
-		d.hub.Publish(dashboard.Simulated{On: false}, 0)
+		d.hub.Publish(live.Simulated{On: false}, 0)
 		return d.Restore()
 	}
 	simulating, stop := context.WithCancel(d.ctx)
@@ -64,14 +65,14 @@ func (d *Daemon) Simulate(ctx context.Context, on bool) error {
 	if _, both := sim.Addresses[capture.Encoder]; !both {
 		d.detach(capture.Encoder)
 	}
-	d.hub.Publish(dashboard.Simulated{On: true}, 0)
+	d.hub.Publish(live.Simulated{On: true}, 0)
 	return nil
 }
 
 // Selected ends the trace under way when another valve is chosen: a trace is
 // of one valve, and what is called out of it begins with what is to be expected of
 // that valve. The simulator's indicator is moved there, as a person would.
-func (d *Daemon) Selected(s dashboard.Selection) {
+func (d *Daemon) Selected(s live.Selection) {
 	d.mu.Lock()
 	moved := s.Engine != d.selected.Engine || s.Valve != d.selected.Valve
 	d.selected = s

@@ -27,6 +27,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/device"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
@@ -164,7 +165,7 @@ func TestSoak(t *testing.T) {
 	store, err := storage.Open(filepath.Join(dir, "bench.db"), storage.Options{})
 	require.NoError(t, err)
 	day := newBenchDay(t, measure.StampOf(length), measure.StampOf(pulls), 5)
-	hub := dashboard.NewHub(dashboard.HubOptions{})
+	hub := live.NewHub(live.HubOptions{})
 	ctx, stop := context.WithCancel(t.Context())
 	d := New(ctx, Options{Store: store, Hub: hub, Source: SourceLive, Clock: day.clock,
 		Device: device.Options{Clock: day.clock, Dial: day.dial}})

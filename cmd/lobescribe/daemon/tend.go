@@ -6,7 +6,7 @@ import (
 	"sync"
 
 	"lobescribe/capture"
-	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -34,7 +34,7 @@ func (d *Daemon) tellRepairs() {
 	if err != nil && len(open) == 0 {
 		return // it is being repaired; what comes of that is told then
 	}
-	d.hub.Publish(dashboard.RepairsOf(open), 0)
+	d.hub.Publish(live.RepairsOf(open), 0)
 }
 
 // said adds to an error of the store what the keeper wants to know of it.

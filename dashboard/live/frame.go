@@ -1,4 +1,4 @@
-package dashboard
+package live
 
 import (
 	"encoding/json"
@@ -109,4 +109,15 @@ func appendColumn(b []byte, name string, column []int64) []byte {
 func (f *frame) withLost(n int) []byte {
 	b := append(make([]byte, 0, len(f.body)+20), f.body[:len(f.body)-len("0}")]...)
 	return append(strconv.AppendInt(b, int64(n), 10), '}')
+}
+
+// Text is a message as a client gets it: its fields, with its type before them and,
+// where replayOf is a trace that it is replayed from, that. trace is added to an
+// opening.
+func Text(m capture.Message, replayOf, trace uint64) ([]byte, error) {
+	f, err := newFrame(m, replayOf, trace)
+	if err != nil {
+		return nil, err
+	}
+	return f.body, nil
 }

@@ -1,4 +1,4 @@
-package dashboard
+package live
 
 import (
 	"encoding/json"
@@ -123,7 +123,7 @@ func TestFrames(t *testing.T) {
 		"with encoder":   {capture.Readings{At: []int64{1}, Lift: []int64{2}, Angle: []int64{3}}, 0, `{"type":"readings","t_us":[1],"lift_nm":[2],"angle_udeg":[3],"lost":0}`},
 		"of a replay":    {batch(1), 12, `{"type":"readings","replay":12,"t_us":[1],"lift_nm":[1],"lost":0}`},
 		"mark":           {Marked{At: 1_500_000}, 0, `{"type":"mark","t_s":1.5}`},
-		"nothing inside": {alive{}, 0, `{"type":"alive"}`},
+		"nothing inside": {Alive{}, 0, `{"type":"alive"}`},
 		"replayed mark":  {Marked{}, 3, `{"type":"mark","replay":3,"t_s":0}`},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -1,4 +1,4 @@
-package dashboard
+package live
 
 import (
 	"slices"
@@ -28,9 +28,9 @@ type AgreementOf struct {
 // Type returns "agreement".
 func (Agreement) Type() string { return "agreement" }
 
-// agreementOf judges openings; began is the live clock at the trace's zero, 0
+// Agree judges openings; began is the live clock at the trace's zero, 0
 // for openings on the trace's own time.
-func agreementOf(openings []lift.Opening, out []lift.LeftOut, began int64) Agreement {
+func Agree(openings []lift.Opening, out []lift.LeftOut, began int64) Agreement {
 	var figures []agree.Figure
 	a := Agreement{Each: []AgreementOf{}}
 	for _, o := range openings {

@@ -1,6 +1,7 @@
-package dashboard
+package live
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -73,13 +74,13 @@ func (s *source) sent(every time.Duration) {
 
 // NewHub returns a hub without clients. Close it when the server is done.
 func NewHub(o HubOptions) *Hub {
-	o.Units = orElse(o.Units, "in")
-	o.Clients = orElse(o.Clients, 128)
-	o.Every = orElse(o.Every, time.Second/60)
-	o.Strip = orElse(o.Strip, 15*time.Second)
-	o.StripReadings = orElse(o.StripReadings, 16384)
-	o.Waiting = orElse(o.Waiting, 1024)
-	o.WaitingBatches = orElse(o.WaitingBatches, 120)
+	o.Units = cmp.Or(o.Units, "in")
+	o.Clients = cmp.Or(o.Clients, 128)
+	o.Every = cmp.Or(o.Every, time.Second/60)
+	o.Strip = cmp.Or(o.Strip, 15*time.Second)
+	o.StripReadings = cmp.Or(o.StripReadings, 16384)
+	o.Waiting = cmp.Or(o.Waiting, 1024)
+	o.WaitingBatches = cmp.Or(o.WaitingBatches, 120)
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
@@ -92,19 +93,11 @@ func NewHub(o HubOptions) *Hub {
 	}
 }
 
-// tellRole sets what hello says of the shop.
-func (h *Hub) tellRole(role string) {
+// SetShop sets what hello says of the shop.
+func (h *Hub) SetShop(role string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.now.Shop = role
-}
-
-func orElse[T comparable](v, otherwise T) T {
-	var zero T
-	if v == zero {
-		return otherwise
-	}
-	return v
 }
 
 // Publish gives m to every client. replayOf is the trace it is replayed from,
@@ -372,7 +365,7 @@ func (h *Hub) agreed(m capture.Message, replayOf uint64) {
 	if h.now.Trace != nil {
 		began = h.now.Trace.Began
 	}
-	a := agreementOf(h.now.Openings, h.now.LeftOut, began)
+	a := Agree(h.now.Openings, h.now.LeftOut, began)
 	h.now.Agreement = &a
 	h.send(a, 0)
 }
