@@ -44,7 +44,10 @@ func cylinderAsFound(r *rand.Rand, noise, runOut float64) turned {
 
 // trace is two and a quarter cycles by hand: as fast as the hand will, read as
 // often as the instrument does.
-func (c turned) trace(r *rand.Rand, l model.Lobe) measure.Trace {
+func (c turned) trace(r *rand.Rand, l model.Lobe) measure.Trace { return c.traceOf(r, l, l.Lift) }
+
+// traceOf is that of whatever moves with the lobe.
+func (c turned) traceOf(r *rand.Rand, l model.Lobe, lift func(angle float64) float64) measure.Trace {
 	t := measure.Trace{Resolution: mm(c.count), AngleStep: deg(c.step)}
 	start, pace := between(r, 180, 540)+l.Centre, between(r, 0.15, 0.5)
 	zero := between(r, -3, 3) // what the indicator shows on the heel
@@ -56,7 +59,7 @@ func (c turned) trace(r *rand.Rand, l model.Lobe) measure.Trace {
 		turned += pace * between(r, 0.6, 1.4)
 		at += 10_000
 		angle := start + turned
-		shown := math.Round((zero+l.Lift(angle))/c.count+c.noise*r.NormFloat64()) * c.count
+		shown := math.Round((zero+lift(angle))/c.count+c.noise*r.NormFloat64()) * c.count
 		seen := math.Floor((angle+c.tdc)/c.step) * c.step
 		t.Readings = append(t.Readings, measure.Reading{At: at, Lift: mm(shown), Angle: deg(seen), Has: measure.HasLift | measure.HasAngle})
 	}

@@ -23,7 +23,9 @@ type CardValve struct {
 	// top dead centre.
 	Duration   *measure.Angle
 	Centreline *measure.Angle
-	MaxLift    measure.Length // at CheckedAt
+	// MaxLift counts at MaxLiftAt, default CheckedAt.
+	MaxLift   measure.Length
+	MaxLiftAt Place
 }
 
 // events fills in the events from duration and centreline.
@@ -85,8 +87,8 @@ type CardComparison struct {
 	Says  []worksheet.Sentence `json:"says"`
 }
 
-// LiftDeviation is a max lift against the card's, taken to where the card
-// counts it with the constant ratio and lash.
+// LiftDeviation is a max lift against the card's, taken to where it was
+// measured by the measured ratio, or the constant one with its uncertainty.
 type LiftDeviation struct {
 	Valve    Valve          `json:"valve"`
 	Measured measure.Length `json:"measured_mm"`
@@ -181,12 +183,13 @@ func (c *CardComparison) lift(v Valve, m Measured, k CardValve) error {
 	if k.MaxLift == 0 || m.Curve == nil {
 		return nil
 	}
-	want, err := m.Curve.level(k.MaxLift, k.CheckedAt)
+	want, err := m.Curve.level(k.MaxLift, k.MaxLiftAt.or(k.CheckedAt))
 	if err != nil {
 		return err
 	}
 	n := m.Curve.Nose()
-	c.Lifts = append(c.Lifts, LiftDeviation{Valve: v, Measured: n.MaxLift, Card: want, More: n.MaxLift - want, U: n.MaxLiftU})
+	u := millimetres(math.Hypot(n.MaxLiftU.Millimetres(), coverage*want.u))
+	c.Lifts = append(c.Lifts, LiftDeviation{Valve: v, Measured: n.MaxLift, Card: want.lift, More: n.MaxLift - want.lift, U: u})
 	return nil
 }
 

@@ -19,6 +19,11 @@ type Result struct {
 	IntakeDerivatives  *Derivatives `json:"intake_derivatives,omitempty"`
 	ExhaustDerivatives *Derivatives `json:"exhaust_derivatives,omitempty"`
 
+	// IntakeRatio and ExhaustRatio are those fitted to a valve's curve and the one
+	// of the other end of its rocker.
+	IntakeRatio  *RatioCurve `json:"intake_ratio,omitempty"`
+	ExhaustRatio *RatioCurve `json:"exhaust_ratio,omitempty"`
+
 	Ratio  *RatioCurve   `json:"ratio,omitempty"`
 	Gain   *Gain         `json:"gain,omitempty"`
 	Valves *Comparison   `json:"valves,omitempty"`
@@ -94,7 +99,7 @@ func (out *Result) topDeadCentre(r Request) error {
 func (out *Result) curve(field string, v Valve, in *ValveInput) (*Curve, error) {
 	o := Options{
 		Valve: v, TDC: in.TDC, TDCU: in.TDCU, Period: in.Period, Wraps: in.Wraps, OnCam: in.OnCam, CountsDown: in.CountsDown,
-		MeasuredAt: in.MeasuredAt, Ratio: in.Ratio, Lash: in.Lash, Resolution: in.Resolution, AngleStep: in.AngleStep, Limit: in.Limit, Method: in.Method,
+		MeasuredAt: in.MeasuredAt, Ratio: in.Ratio, RatioU: in.RatioU, Lash: in.Lash, Resolution: in.Resolution, AngleStep: in.AngleStep, Limit: in.Limit, Method: in.Method,
 	}
 	if out.TDC != nil {
 		if in.TDC != 0 || in.TDCU != 0 {
@@ -211,13 +216,17 @@ func (out *Result) valves(r Request) error {
 		if side.in.Opens != nil || side.in.Closes != nil {
 			return worksheet.Wrongf(side.name+".opens", "is given beside points: the events come from the points")
 		}
+		if err := out.through(side.name, side.v, c, side.in); err != nil {
+			return err
+		}
 		t, err := c.Timing(r.CheckingLifts, r.CheckedAt)
 		if err != nil {
 			return within(side.name, err)
 		}
 		*side.t, measured[i] = &t, &Measured{Curve: c}
-		if c.options.MeasuredAt != r.CheckedAt.or(c.options.MeasuredAt) {
-			out.Assume("the rocker ratio is constant at %v", c.options.Ratio)
+		card := r.cardOf(side.v)
+		if c.options.MeasuredAt != r.CheckedAt.or(c.options.MeasuredAt) || card != nil && c.options.MeasuredAt != card.CheckedAt.or(AtLobe) {
+			out.sayTransfer(side.name, c)
 		}
 		if c.options.TDCU == 0 {
 			out.Assume("how well top dead centre is known was not told: ± %v (common practice, no source)", UnknownTDCU)
@@ -327,7 +336,7 @@ func (k *CardValveInput) valve(field string, v Valve) (*CardValve, error) {
 	if k == nil {
 		return nil, nil
 	}
-	out := CardValve{CheckingLift: k.CheckingLift, CheckedAt: k.CheckedAt, Duration: k.Duration, Centreline: k.Centreline, MaxLift: k.MaxLift}
+	out := CardValve{CheckingLift: k.CheckingLift, CheckedAt: k.CheckedAt, Duration: k.Duration, Centreline: k.Centreline, MaxLift: k.MaxLift, MaxLiftAt: k.MaxLiftAt}
 	var err error
 	if out.Opens, err = k.Opens.parse(field+".opens", v, Opens); err != nil {
 		return nil, err

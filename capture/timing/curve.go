@@ -64,8 +64,13 @@ type Options struct {
 	// Ratio is the rocker ratio, default 1, and Lash the lash at the valve;
 	// they are used only to go from valve to lobe and back. Of a trace at the
 	// valve, Lash is the lash it was measured with.
-	Ratio float64
-	Lash  measure.Length
+	//
+	// RatioU is the expanded uncertainty of that constant ratio over the whole
+	// lift, default 0.06 of it; where a ratio curve is given ([Curve.Through]) the
+	// constant is not used.
+	Ratio  float64
+	RatioU float64
+	Lash   measure.Length
 
 	// Resolution is the indicator's least step, AngleStep the encoder's
 	// degrees a count. Default: the trace's own, or as found in its readings.
@@ -89,6 +94,9 @@ func (o Options) withDefaults() Options {
 	}
 	if o.Ratio == 0 {
 		o.Ratio = 1
+	}
+	if o.RatioU == 0 && o.Ratio != 1 {
+		o.RatioU = unknownRatioU * o.Ratio
 	}
 	if o.Step == 0 {
 		o.Step = measure.Degree / 2
@@ -130,6 +138,8 @@ func (o Options) check() error {
 		return worksheet.Wrongf("measured_at", "%q is neither valve nor lobe", o.MeasuredAt)
 	case !(o.Ratio >= 0.2 && o.Ratio <= 5):
 		return worksheet.Wrongf("rocker_ratio", "%v is no rocker's ratio (from 0.2 to 5)", o.Ratio)
+	case !(o.RatioU >= 0 && o.RatioU <= 1):
+		return worksheet.Wrongf("rocker_ratio_u", "%v is no uncertainty of a ratio (from 0 to 1)", o.RatioU)
 	case o.Lash < 0 || o.Lash > 10*measure.Millimetre:
 		return worksheet.Wrongf("lash_mm", "%v is no lash (from 0 to 10 mm)", o.Lash)
 	case o.Resolution < 0 || o.Resolution > measure.Millimetre:
@@ -193,6 +203,8 @@ type Curve struct {
 	// between its points.
 	coarse []*smooth.Line
 	top    crown
+	// transfer is the measured way from lobe to valve; nil: by one number.
+	transfer *transfer
 	// maxLift is that of the trace's findings; 0 for points.
 	maxLift, maxLiftU measure.Length
 	uHeel             float64 // of the heel's level, mm: all lifts share it

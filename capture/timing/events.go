@@ -33,7 +33,9 @@ type Passage struct {
 	CheckingLift measure.Length `json:"checking_lift_mm"`
 	CheckedAt    Place          `json:"checked_at"`
 	// Level is the lift on the curve that this comes to where it was measured.
-	Level  measure.Length `json:"level_mm"`
+	Level measure.Length `json:"level_mm"`
+	// LevelU is what ratio and lash leave of it; absent where it is told.
+	LevelU *measure.Length `json:"level_u_mm,omitempty"`
 	Opens  *Event         `json:"opens,omitempty"`
 	Closes *Event         `json:"closes,omitempty"`
 	// Span is there when both events are.
@@ -91,8 +93,9 @@ func (c *Curve) Nose() Nose {
 	if c.maxLift > 0 {
 		n.MaxLift, n.MaxLiftU = c.maxLift, millimetres(math.Hypot(c.maxLiftU.Millimetres(), coverage*1.5*c.uRunOut)) // of the heel that it counts from, and of the lobe itself
 	}
-	if level := y - drop.Millimetres(); level > 0.2*y {
-		open, closed := c.event(x, level, -1), c.event(x, level, +1)
+	if at := y - drop.Millimetres(); at > 0.2*y {
+		below := level{millimetres(at), 0, true}
+		open, closed := c.event(x, below, -1), c.event(x, below, +1)
 		if open != nil && closed != nil {
 			mid := degrees((open.Angle.Degrees() + closed.Angle.Degrees()) / 2)
 			_, um := spread(open, closed)
@@ -112,29 +115,9 @@ func (c *Curve) uCount() float64 { return count(c.crankStep()) }
 // uZero is what all angles share: top dead centre's, and the encoder's counts.
 func (c *Curve) uZero() float64 { return math.Hypot(c.uTDC, c.uCount()) }
 
-// level returns the lift on this curve at which the given lift is reached at
-// the given place, with the constant ratio and lash of the options.
-func (c *Curve) level(lift measure.Length, at Place) (measure.Length, error) {
-	o := c.options
-	at = at.or(o.MeasuredAt)
-	switch {
-	case lift <= 0:
-		return 0, fmt.Errorf("checking lift %v: it must be above the heel", lift)
-	case at == o.MeasuredAt:
-		return lift, nil
-	case o.MeasuredAt == AtLobe:
-		return millimetres((lift + o.Lash).Millimetres() / o.Ratio), nil
-	}
-	l := millimetres(lift.Millimetres()*o.Ratio) - o.Lash
-	if l <= 0 {
-		return 0, fmt.Errorf("checking lift %v at the lobe: the lash of %v at the valve hides it from an indicator there", lift, o.Lash)
-	}
-	return l, nil
-}
-
-// event finds where the curve falls under level on one side of the nose at x.
-func (c *Curve) event(nose, level float64, side int) *Event {
-	x, _, ok := c.line.Down(nose, level, side)
+// event finds where the curve falls under a level on one side of the nose at x.
+func (c *Curve) event(nose float64, at level, side int) *Event {
+	x, _, ok := c.line.Down(nose, at.lift.Millimetres(), side)
 	if !ok {
 		return nil
 	}
@@ -142,7 +125,11 @@ func (c *Curve) event(nose, level float64, side int) *Event {
 	if slope == 0 {
 		slope = 1e-9 // an angle that the lift does not tell
 	}
-	e := &Event{Angle: degrees(x), uAlone: min(combined(component{u: c.uLift(x) / slope}, component{u: c.uCount() / 4}, component{u: c.uSlip}), 180), shared: min(max(c.uHeel/slope, -180), 180)}
+	common := at.u
+	if at.heel {
+		common = math.Hypot(common, c.uHeel)
+	}
+	e := &Event{Angle: degrees(x), uAlone: min(combined(component{u: c.uLift(x) / slope}, component{u: c.uCount() / 4}, component{u: c.uSlip}), 180), shared: min(max(common/slope, -180), 180)}
 	e.U = degrees(coverage * combined(component{u: e.uAlone}, component{u: e.shared}, component{u: c.uZero()}))
 	return e
 }
@@ -158,18 +145,22 @@ func spread(opens, closes *Event) (difference, middle float64) {
 // Passage returns the events at a checking lift at the valve or the lobe (the
 // zero Place is where the curve was measured).
 func (c *Curve) Passage(lift measure.Length, at Place) (Passage, error) {
-	level, err := c.level(lift, at)
+	here, err := c.level(lift, at)
 	if err != nil {
 		return Passage{}, err
 	}
 	nose := c.Nose()
-	if level >= nose.MaxLift {
-		return Passage{}, fmt.Errorf("checking lift %v: the curve rises to %v only (the checking lift is %v there)", lift, nose.MaxLift, level)
+	if here.lift >= nose.MaxLift {
+		return Passage{}, fmt.Errorf("checking lift %v: the curve rises to %v only (the checking lift is %v there)", lift, nose.MaxLift, here.lift)
 	}
-	p := Passage{CheckingLift: lift, CheckedAt: at.or(c.options.MeasuredAt), Level: level}
+	p := Passage{CheckingLift: lift, CheckedAt: at.or(c.options.MeasuredAt), Level: here.lift}
+	if here.u > 0 {
+		u := millimetres(coverage * here.u)
+		p.LevelU = &u
+	}
 	x := nose.Angle.Degrees()
-	p.Opens = c.event(x, level.Millimetres(), -1)
-	p.Closes = c.event(x, level.Millimetres(), +1)
+	p.Opens = c.event(x, here, -1)
+	p.Closes = c.event(x, here, +1)
 	p.name(c.options.Valve)
 	p.between(c.uZero())
 	if p.Span != nil {

@@ -170,7 +170,8 @@ func (c *Curve) liftOf(t measure.Trace, o Options) {
 		return
 	}
 	own := millimetres(c.top.y)
-	if (f.MaxLift - own).Abs() > 3*f.MaxLiftU+own/20 {
+	ownU := millimetres(coverage * math.Hypot(c.top.uy, c.uHeel))
+	if (f.MaxLift - own).Abs() > min(2*f.MaxLiftU, own/100)+2*ownU {
 		return // readings that are none are among them: the curve left them out
 	}
 	c.maxLift, c.maxLiftU = f.MaxLift, f.MaxLiftU

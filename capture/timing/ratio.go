@@ -33,7 +33,7 @@ type RatioCurve struct {
 	// not share one top dead centre.
 	Apart  measure.Angle `json:"apart_deg"`
 	ApartU measure.Angle `json:"apart_u_deg"`
-	// AtNose is (valve lift + lash) / lobe lift at the nose.
+	// AtNose is (valve lift + lash) / lobe lift at the nose, by the fit.
 	AtNose  float64 `json:"ratio_at_nose"`
 	AtNoseU float64 `json:"ratio_at_nose_u"`
 	Nominal float64 `json:"nominal,omitempty"`
@@ -46,12 +46,19 @@ type RatioCurve struct {
 	// Scatter is the standard deviation about the fitted curve.
 	Scatter  measure.Length `json:"scatter_mm"`
 	Warnings []string       `json:"warnings,omitempty"`
+
+	// at is the lift on the valve's curve, lash and heel as they were, with its
+	// standard uncertainty; top the lobe's lift in mm.
+	at  func(lobe float64) (valve, u float64)
+	top float64
 }
 
 // RatioStation is the ratio at one lobe lift.
 type RatioStation struct {
 	Lobe  measure.Length `json:"lobe_lift_mm"`
 	Valve measure.Length `json:"valve_lift_mm"` // lash added
+	// ValveU is expanded.
+	ValveU measure.Length `json:"valve_lift_u_mm"`
 	// Ratio is valve movement over lobe movement at that lift; Mean is that
 	// from the heel up to it. U are expanded.
 	Ratio  float64 `json:"ratio"`
@@ -101,26 +108,36 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 		}
 	}
 	columns := o.Degree + 2 // powers from 0, and the shift
-	free := 0
-	if o.Lash != nil {
-		free = 1 // the lowest power is known
-		columns--
-	}
 	n := len(xs)
 	if n < 3*columns {
 		return r, fmt.Errorf("ratio: only %d degrees of both curves lie above the heel together, at least %d are needed", n, 3*columns)
 	}
-	a, b := mat.NewDense(n, columns, nil), mat.NewVecDense(n, nil)
+	design, lifts := mat.NewDense(n, columns, nil), mat.NewVecDense(n, nil)
 	for i := range n {
 		for j := range columns - 1 {
-			a.Set(i, j, math.Pow(ls[i], float64(j+free)))
+			design.Set(i, j, math.Pow(ls[i], float64(j)))
 		}
-		a.Set(i, columns-1, -ds[i])
-		v := vs[i]
-		if o.Lash != nil {
-			v += o.Lash.Millimetres()
+		design.Set(i, columns-1, -ds[i])
+		lifts.SetVec(i, vs[i])
+	}
+	a, b := design, lifts
+	// Neighbouring degrees of a smoothed curve are not independent: a window
+	// of about 2·half width shares its readings.
+	together := max(1, 2*max(lobe.made.HalfWidth, valve.made.HalfWidth).Degrees())
+	least := math.Hypot(lobe.uLift(lobeNose.Angle.Degrees())*valveNose.MaxLift.Millimetres()/top, valve.uLift(valveNose.Angle.Degrees()))
+	uLash := 0.0
+	if o.Lash != nil {
+		// A lash that was told is one more reading of the constant, as good as feeler
+		// and heels are.
+		if *o.Lash > 0 {
+			uLash = feelerU.Millimetres() / coverage
 		}
-		b.SetVec(i, v)
+		weight := max(least, 1e-6) * math.Sqrt(together) / max(worksheet.Combine(uLash, valve.uHeel, lobe.uHeel*valveNose.MaxLift.Millimetres()/top), 1e-6)
+		a, b = mat.NewDense(n+1, columns, nil), mat.NewVecDense(n+1, nil)
+		a.Copy(design)
+		a.Set(n, 0, weight)
+		b.CopyVec(lifts)
+		b.SetVec(n, -weight*o.Lash.Millimetres())
 	}
 	var qr mat.QR
 	qr.Factorize(a)
@@ -129,14 +146,10 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 		return r, fmt.Errorf("ratio: the curves do not determine a ratio: %w", err)
 	}
 	var residual mat.VecDense
-	residual.MulVec(a, &fit)
-	residual.SubVec(b, &residual)
-	squares := mat.Dot(&residual, &residual)
-	// Neighbouring degrees of a smoothed curve are not independent: a window
-	// of about 2·half width shares its readings.
-	together := max(1, 2*max(lobe.made.HalfWidth, valve.made.HalfWidth).Degrees())
-	s := math.Sqrt(squares / float64(n-columns))
-	chance := max(s, math.Hypot(lobe.uLift(lobeNose.Angle.Degrees())*valveNose.MaxLift.Millimetres()/top, valve.uLift(valveNose.Angle.Degrees())))
+	residual.MulVec(design, &fit)
+	residual.SubVec(lifts, &residual)
+	s := math.Sqrt(mat.Dot(&residual, &residual) / float64(n-columns))
+	chance := max(s, least)
 	var normal mat.SymDense
 	normal.SymOuterK(1, a.T())
 	var chol mat.Cholesky
@@ -160,27 +173,37 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 	}
 	r.Apart, r.ApartU = degrees(fit.AtVec(columns-1)), degrees(spread(unit(columns-1)))
 	if o.Lash != nil {
-		r.Lash = *o.Lash
+		r.Lash, r.LashU = *o.Lash, millimetres(coverage*uLash)
 	} else {
 		r.LashFound = true
 		r.Lash, r.LashU = millimetres(-fit.AtVec(0)), millimetres(math.Hypot(spread(unit(0)), coverage*valve.uHeel))
 	}
+	// powers returns the weights of the fit in its value at a share l of the lobe's
+	// lift, its constant with it or not, and in its slope.
+	powers := func(l float64, constant bool) (value, slope []float64) {
+		value, slope = make([]float64, columns), make([]float64, columns)
+		for j := range columns - 1 {
+			value[j] = math.Pow(l, float64(j))
+			if j > 0 {
+				slope[j] = float64(j) * math.Pow(l, float64(j-1)) / top
+			}
+		}
+		if !constant {
+			value[0] = 0
+		}
+		return value, slope
+	}
+	of := func(weights []float64) float64 { return mat.Dot(mat.NewVecDense(columns, weights), &fit) }
+	// A heel of the lobe's curve that is off moves both ends of what lies between
+	// the heel and a lift: only the difference of the ratios there counts.
+	_, atHeel := powers(0, false)
 	for tenth := 1; tenth <= 10; tenth++ {
 		l := float64(tenth) / 10
-		var valveLift, slope float64
-		g := make([]float64, columns)
-		for j := range columns - 1 {
-			k := float64(j + free)
-			if k == 0 {
-				continue
-			}
-			valveLift += fit.AtVec(j) * math.Pow(l, k)
-			g[j] = k * math.Pow(l, k-1) / top
-			slope += fit.AtVec(j) * g[j]
-		}
+		value, weights := powers(l, false)
+		slope, lift := of(weights), of(value)
 		st := RatioStation{
-			Lobe: millimetres(l * top), Valve: millimetres(valveLift),
-			Ratio: slope, RatioU: spread(g), Mean: valveLift / (l * top),
+			Lobe: millimetres(l * top), Valve: millimetres(lift), ValveU: millimetres(math.Hypot(spread(value), coverage*(slope-of(atHeel))*lobe.uHeel)),
+			Ratio: slope, RatioU: spread(weights), Mean: lift / (l * top),
 		}
 		if o.Nominal != 0 {
 			off := slope - o.Nominal
@@ -188,10 +211,14 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 		}
 		r.Stations = append(r.Stations, st)
 	}
-	r.AtNose = (valveNose.MaxLift + r.Lash).Millimetres() / top
-	r.AtNoseU = coverage * math.Hypot(
-		math.Hypot(valveNose.MaxLiftU.Millimetres(), r.LashU.Millimetres())/coverage/top,
-		r.AtNose*lobeNose.MaxLiftU.Millimetres()/coverage/top)
+	r.top = top
+	r.at = func(lift float64) (v, u float64) {
+		value, weights := powers(lift/top, true)
+		return of(value), math.Hypot(spread(value)/coverage, of(weights)*lobe.uHeel)
+	}
+	nose := r.Stations[len(r.Stations)-1]
+	r.AtNose = nose.Mean
+	r.AtNoseU = math.Hypot(nose.ValveU.Millimetres(), (nose.Ratio-nose.Mean)*lobeNose.MaxLiftU.Millimetres()) / top
 	var sums, counts [2]float64
 	for i, x := range xs {
 		flank := 0

@@ -60,7 +60,14 @@ type ValveInput struct {
 	CountsDown bool           `json:"counts_down,omitempty"`
 	MeasuredAt Place          `json:"measured_at,omitempty"`
 	Ratio      float64        `json:"rocker_ratio,omitempty"`
+	RatioU     float64        `json:"rocker_ratio_u,omitempty"`
 	Lash       measure.Length `json:"lash_mm,omitempty"`
+	// Other is the curve of the same valve measured at the other end of the rocker
+	// with nothing changed between: the ratio is fitted to the two. RatioCurve are
+	// the points of a ratio that was measured on the same rocker at another time.
+	// Either is used in place of the constant ratio.
+	Other      *ValveInput  `json:"other_end,omitempty"`
+	RatioCurve []RatioPoint `json:"ratio_curve,omitempty"`
 	Resolution measure.Length `json:"resolution_mm,omitempty"`
 	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
 	Limit      measure.Length `json:"indicator_limit_mm,omitempty"`
@@ -107,6 +114,7 @@ type CardValveInput struct {
 	Duration     *measure.Angle `json:"duration_deg,omitempty"`
 	Centreline   *measure.Angle `json:"centreline_deg,omitempty"`
 	MaxLift      measure.Length `json:"max_lift_mm,omitempty"`
+	MaxLiftAt    Place          `json:"max_lift_at,omitempty"` // default checked_at
 }
 
 // TDCInput is one of the two methods.
@@ -178,10 +186,21 @@ func (r Request) check() error {
 			angle(field, *a)
 		}
 	}
-	valve := func(field string, v *ValveInput) {
+	var valve func(field string, v *ValveInput)
+	valve = func(field string, v *ValveInput) {
 		if v == nil {
 			return
 		}
+		if v.Other != nil {
+			c.That(v.Other.Other == nil, field+".other_end.other_end", "is given: a rocker has two ends")
+			c.That(len(v.RatioCurve) == 0, field+".ratio_curve", "is given beside other_end: which of the two is meant?")
+			at, other := v.MeasuredAt.or(AtValve), v.Other.MeasuredAt
+			c.That(other == "" || other != at, field+".other_end.measured_at", "is %q as well: one curve was measured at the valve, the other at the lobe", other)
+			if v.Other.Other == nil {
+				valve(field+".other_end", v.Other)
+			}
+		}
+		c.That(v.RatioU == 0 || v.Ratio != 0, field+".rocker_ratio", "is missing: rocker_ratio_u is given")
 		for i, a := range v.Angles {
 			angle(fmt.Sprintf("%s.angle_deg[%d]", field, i), a)
 		}
@@ -230,6 +249,7 @@ func (r Request) check() error {
 			optional(side.name+".centreline_deg", side.v.Centreline)
 			c.NotNegative(side.name+".checking_lift_mm", side.v.CheckingLift)
 			c.NotNegative(side.name+".max_lift_mm", side.v.MaxLift)
+			c.That(side.v.MaxLiftAt == "" || side.v.MaxLiftAt == AtValve || side.v.MaxLiftAt == AtLobe, side.name+".max_lift_at", "%q is neither valve nor lobe", side.v.MaxLiftAt)
 			c.That(side.v.CheckedAt == "" || side.v.CheckedAt == AtValve || side.v.CheckedAt == AtLobe, side.name+".checked_at", "%q is neither valve nor lobe", side.v.CheckedAt)
 		}
 	}

@@ -44,29 +44,25 @@ func Timing(d Documents, h storage.Head, kind valve.Kind) timing.Options {
 }
 
 // CamCard asks for a comparison with an engine's card; nil when there are no
-// events on it. They are counted at the lobe, as cards do. The card's max lifts
-// are at the valve, and are taken to the lobe when the ratio is known:
-// lobe = (valve + lash) / ratio.
+// events on it. They are counted at the lobe, as cards do, and the card's max lifts
+// at the valve.
 func CamCard(e storage.Engine) *timing.CardInput {
 	c := e.CamCard
-	side := func(opens, closes *measure.Angle, lift, lash measure.Length, ratio float64) *timing.CardValveInput {
+	side := func(opens, closes *measure.Angle, lift measure.Length) *timing.CardValveInput {
 		if opens == nil && closes == nil {
 			return nil
 		}
-		k := &timing.CardValveInput{CheckingLift: c.CheckingLift}
+		k := &timing.CardValveInput{CheckingLift: c.CheckingLift, MaxLift: lift, MaxLiftAt: timing.AtValve}
 		if opens != nil {
 			k.Opens = timing.NewEvent(opens.String())
 		}
 		if closes != nil {
 			k.Closes = timing.NewEvent(closes.String())
 		}
-		if lift > 0 && ratio > 0 {
-			k.MaxLift = measure.FromMillimetres((lift + lash).Millimetres() / ratio)
-		}
 		return k
 	}
-	in := side(c.IntakeOpens, c.IntakeCloses, c.MaxLiftIntake, c.LashIntake, e.RockerRatio.Intake)
-	ex := side(c.ExhaustOpens, c.ExhaustCloses, c.MaxLiftExhaust, c.LashExhaust, e.RockerRatio.Exhaust)
+	in := side(c.IntakeOpens, c.IntakeCloses, c.MaxLiftIntake)
+	ex := side(c.ExhaustOpens, c.ExhaustCloses, c.MaxLiftExhaust)
 	if in == nil && ex == nil {
 		return nil
 	}

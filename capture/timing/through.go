@@ -1,0 +1,71 @@
+package timing
+
+import "lobescribe/capture/worksheet"
+
+// cardOf is what the card says of a valve, or nil.
+func (r Request) cardOf(v Valve) *CardValveInput {
+	switch {
+	case r.Card == nil:
+		return nil
+	case v == Intake:
+		return r.Card.Intake
+	}
+	return r.Card.Exhaust
+}
+
+// through gives a valve's curve the ratio that was measured for it.
+func (out *Result) through(field string, v Valve, c *Curve, in *ValveInput) error {
+	if len(in.RatioCurve) > 0 {
+		if err := c.ThroughPoints(in.RatioCurve); err != nil {
+			return within(field, err)
+		}
+		return nil
+	}
+	if in.Other == nil {
+		return nil
+	}
+	other := *in.Other
+	other.MeasuredAt = AtLobe
+	if c.options.MeasuredAt == AtLobe {
+		other.MeasuredAt = AtValve
+	}
+	if out.TDC == nil && other.TDC == 0 && other.TDCU == 0 {
+		other.TDC, other.TDCU = in.TDC, in.TDCU
+	}
+	o, err := out.curve(field+".other_end", v, &other)
+	switch {
+	case err != nil:
+		return err
+	case o == nil:
+		return worksheet.Wrongf(field+".other_end.lift_mm", "is missing: a ratio needs the curve, not two events")
+	}
+	lobe, valve := o, c
+	if c.options.MeasuredAt == AtLobe {
+		lobe, valve = c, o
+	}
+	got, err := Ratio(lobe, valve, RatioOptions{Nominal: in.Ratio})
+	if err != nil {
+		return within(field+".other_end", err)
+	}
+	c.Through(got)
+	if v == Intake {
+		out.IntakeRatio = &got
+	} else {
+		out.ExhaustRatio = &got
+	}
+	out.Assume("%s: nothing was changed between the curve at the valve and the one at the lobe", field)
+	out.Cite("ratio: least squares of valve lift over lobe lift on both flanks; its slope is the ratio")
+	return nil
+}
+
+// sayTransfer says by which ratio lifts go from lobe to valve.
+func (out *Result) sayTransfer(name string, c *Curve) {
+	switch o := c.options; {
+	case c.transfer != nil:
+		out.Assume("%s: from lobe to valve by the measured ratio", name)
+	case o.Ratio == 1 && o.RatioU == 0:
+		out.Assume("%s: the cam acts on the valve directly, without a rocker (rocker_ratio)", name)
+	default:
+		out.Assume("%s: the rocker ratio is constant at %.4g ± %.2g; measured at the lobe as well it would be known better (other_end)", name, o.Ratio, o.RatioU)
+	}
+}
