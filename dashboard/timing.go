@@ -12,6 +12,7 @@ import (
 
 	"lobescribe/capture/lift"
 	"lobescribe/capture/timing"
+	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/dashboard/question"
 	"lobescribe/dashboard/sheet"
@@ -73,13 +74,18 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	var ids []storage.ID
 	sides := map[string]storage.ID{}
-	for _, side := range []string{"intake", "exhaust"} {
+	for _, side := range []string{"intake", "exhaust", "intake_lobe", "exhaust_lobe"} {
 		if text := q.Get(side); text != "" {
 			id, err := storage.ParseID(text)
 			if err != nil {
 				return wrong(side, "%s", sentence(err))
 			}
 			ids, sides[side] = append(ids, id), id
+		}
+	}
+	if _, intake := sides["intake"]; !intake {
+		if _, exhaust := sides["exhaust"]; !exhaust {
+			ids = nil
 		}
 	}
 	if len(ids) == 0 {
@@ -115,6 +121,19 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 			o := curve.Options()
 			input := &timing.ValveInput{Trace: &in.trace, TDC: o.TDC, TDCU: o.TDCU, Wraps: o.Wraps, OnCam: o.OnCam, CountsDown: o.CountsDown,
 				Ratio: o.Ratio, Lash: o.Lash}
+			if zero.Doubtful {
+				input.ZeroDoubts = []verdict.Doubt{{Cause: verdict.Doubtful, Says: zero.Says}}
+			}
+			if id, named := sides[side+"_lobe"]; named {
+				at, err := s.valveInput(id, side)
+				if err != nil {
+					return nil, err
+				}
+				if at.engine.ID != in.engine.ID || at.valve != in.valve {
+					return nil, wrong(side+"_lobe", "Trace %s is of another valve: the ratio is measured at both ends of one rocker.", id)
+				}
+				input.Other = &timing.OtherEnd{Trace: &at.trace, TDC: o.TDC, TDCU: o.TDCU, Wraps: o.Wraps, OnCam: o.OnCam, CountsDown: o.CountsDown}
+			}
 			if side == "intake" {
 				ask.Intake = input
 			} else {
@@ -128,6 +147,9 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 			}
 			ask.Card = question.CamCard(e)
 		}
+		if err := setTolerance(ask.Card, q.Get); err != nil {
+			return nil, err
+		}
 		out, err := timing.Compute(ask)
 		if err != nil {
 			return nil, unanswered(err)
@@ -137,6 +159,29 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 		}
 		return worksheet.InUnit(out, unit), nil
 	})
+}
+
+// setTolerance takes what the lines of a card may be off from a query, in place of
+// the engine's: tolerance_deg, tolerance_mm.
+func setTolerance(card *timing.CardInput, get func(string) string) error {
+	if card == nil {
+		return nil
+	}
+	if text := get("tolerance_deg"); text != "" {
+		a, err := measure.ParseAngle(text)
+		if err != nil {
+			return wrong("tolerance_deg", "%s", sentence(err))
+		}
+		card.Tolerance = a
+	}
+	if text := get("tolerance_mm"); text != "" {
+		l, err := measure.ParseLengthIn(text, measure.InMillimetres)
+		if err != nil {
+			return wrong("tolerance_mm", "%s", sentence(err))
+		}
+		card.LiftTolerance = l
+	}
+	return nil
 }
 
 // measuredValve is a trace with how it was measured.

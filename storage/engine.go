@@ -137,6 +137,10 @@ type Limits struct {
 	// Square is how far off square at half lift a rocker may stand, as a height
 	// of its stand.
 	Square measure.Length `json:"square_mm,omitempty"`
+	// Card is how far a line of the cam card may be off, in crank degrees, CardLift
+	// its max lifts.
+	Card     measure.Angle  `json:"card_deg,omitempty"`
+	CardLift measure.Length `json:"card_lift_mm,omitempty"`
 }
 
 // Piston is the least piston-to-valve clearance of each kind; 0: not set.
@@ -204,6 +208,9 @@ func (e Engine) Validate() error {
 	if b := e.BallAboveLine; b != nil && (b.Abs() > 100*measure.Millimetre) {
 		return bad("ball_above_line_mm", "is %s; it must be within 100 mm", *b)
 	}
+	if t := e.Limits.Card; t < 0 || t > 45*measure.Degree {
+		return bad("limits.card_deg", "is %s; it must be from 0 to 45 degrees", t)
+	}
 	for _, a := range e.CamCard.angles() {
 		if a.value != nil && (*a.value < -measure.Turn || *a.value > measure.Turn) {
 			return bad(a.field, "is %s; it must be within 360 degrees", *a.value)
@@ -250,7 +257,7 @@ func (e Engine) lengths() []lengthField {
 		{"cam_card.max_lift_intake_mm", c.MaxLiftIntake}, {"cam_card.max_lift_exhaust_mm", c.MaxLiftExhaust},
 		{"cam_card.lash_intake_mm", c.LashIntake}, {"cam_card.lash_exhaust_mm", c.LashExhaust},
 		{"limits.piston_to_valve_intake_mm", l.PistonIntake}, {"limits.piston_to_valve_exhaust_mm", l.PistonExhaust},
-		{"limits.coil_bind_mm", l.CoilBind}, {"limits.retainer_mm", l.Retainer}, {"limits.rocker_mm", l.Rocker}, {"limits.square_mm", l.Square},
+		{"limits.coil_bind_mm", l.CoilBind}, {"limits.retainer_mm", l.Retainer}, {"limits.rocker_mm", l.Rocker}, {"limits.square_mm", l.Square}, {"limits.card_lift_mm", l.CardLift},
 		{"pushrod.diameter_mm", p.Diameter}, {"pushrod.wall_mm", p.Wall}, {"pushrod.ball_diameter_mm", p.BallDiameter},
 	}
 }

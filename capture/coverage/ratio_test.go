@@ -109,7 +109,7 @@ func ratioRows() []row {
 	}
 	measured := func(t *testing.T, r *rand.Rand, v through) timing.ValveInput {
 		lobe := v.trace(r, v.intake)
-		return timing.ValveInput{Other: &timing.ValveInput{Trace: &lobe}}
+		return timing.ValveInput{Other: &timing.OtherEnd{Trace: &lobe}}
 	}
 	elsewhere := func(t *testing.T, r *rand.Rand, v through) timing.ValveInput {
 		lobe, valve := v.trace(r, v.intake), v.atValve(r)

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/stat"
 
+	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -26,6 +27,9 @@ type CardValve struct {
 	// MaxLift counts at MaxLiftAt, default CheckedAt.
 	MaxLift   measure.Length
 	MaxLiftAt Place
+	// Gross: the lash is still to be taken off MaxLift at the valve, as cards have it
+	// that give the lobe's lift times the ratio.
+	Gross bool
 }
 
 // events fills in the events from duration and centreline.
@@ -60,8 +64,9 @@ type Deviation struct {
 	U        measure.Angle `json:"u_deg"`
 	// LeftOver is what the shift of the whole cam does not explain; Stands is
 	// true if it is larger than its uncertainty.
-	LeftOver measure.Angle `json:"left_over_deg"`
-	Stands   bool          `json:"left_over_stands"`
+	LeftOver  measure.Angle `json:"left_over_deg"`
+	LeftOverU measure.Angle `json:"left_over_u_deg"`
+	Stands    bool          `json:"left_over_stands"`
 
 	u float64 // by chance alone, degrees
 }
@@ -83,7 +88,10 @@ type CardComparison struct {
 	Deviations []Deviation `json:"deviations"`
 	Shifts     []Shift     `json:"shifts"`
 	// Lifts compares max lifts, where the card has them.
-	Lifts []LiftDeviation      `json:"max_lifts,omitempty"`
+	Lifts []LiftDeviation `json:"max_lifts,omitempty"`
+	// Lines are the card's lines, each judged; Mends what a turn of the cam would do.
+	Lines []CardLine           `json:"lines"`
+	Mends []worksheet.Sentence `json:"mends,omitempty"`
 	Says  []worksheet.Sentence `json:"says"`
 }
 
@@ -99,9 +107,15 @@ type LiftDeviation struct {
 
 // CardOptions is the card of both valves. TwoCams: intake and exhaust sit on
 // cams of their own and may be off by different amounts.
+//
+// Tolerance is what angles may be off, default [CardTolerance] (half of it between
+// lobes, in cam degrees); LiftTolerance likewise, default [CardLiftTolerance].
 type CardOptions struct {
 	Intake, Exhaust *CardValve
 	TwoCams         bool
+	LobeSeparation  *measure.Angle // cam degrees; nil: not on the card
+	Tolerance       measure.Angle
+	LiftTolerance   measure.Length
 }
 
 // Measured is one valve as it is compared with its card: a curve, or a passage
@@ -110,6 +124,9 @@ type Measured struct {
 	Curve *Curve
 	Typed *ValveTiming
 	uTDC  float64 // of typed events, degrees
+	// ZeroDoubts say why angles from top dead centre must not be judged, Doubts why
+	// nothing must.
+	ZeroDoubts, Doubts []verdict.Doubt
 }
 
 func (m Measured) passage(k CardValve) (*Passage, float64, error) {
@@ -138,6 +155,7 @@ func (m Measured) passage(k CardValve) (*Passage, float64, error) {
 func CompareCard(intake, exhaust *Measured, o CardOptions) (CardComparison, error) {
 	out := CardComparison{Deviations: []Deviation{}, Shifts: []Shift{}, Says: []worksheet.Sentence{}}
 	uTDC := 0.0
+	var sides []sideOf
 	for _, side := range []struct {
 		v Valve
 		m *Measured
@@ -155,6 +173,7 @@ func CompareCard(intake, exhaust *Measured, o CardOptions) (CardComparison, erro
 		if err := out.lift(side.v, *side.m, k); err != nil {
 			return out, within("card."+string(side.v), err)
 		}
+		sides = append(sides, sideOf{v: side.v, card: k, whole: side.m.Doubts, doubts: side.m.ZeroDoubts})
 		if k.Opens == nil && k.Closes == nil {
 			continue
 		}
@@ -163,6 +182,11 @@ func CompareCard(intake, exhaust *Measured, o CardOptions) (CardComparison, erro
 			return out, within("card."+string(side.v), err)
 		}
 		uTDC = max(uTDC, u)
+		one := &sides[len(sides)-1]
+		one.passage = p
+		if p.Span != nil && len(one.doubts) == 0 {
+			one.doubts = doubtZero(side.v, p.Span.Centreline)
+		}
 		out.add(side.v, Opens, p.Opens, k.Opens)
 		out.add(side.v, Closes, p.Closes, k.Closes)
 	}
@@ -176,6 +200,7 @@ func CompareCard(intake, exhaust *Measured, o CardOptions) (CardComparison, erro
 		out.shift("cam", uTDC, func(Deviation) bool { return true })
 	}
 	out.explain()
+	out.judge(sides, o)
 	return out, nil
 }
 
@@ -186,6 +211,10 @@ func (c *CardComparison) lift(v Valve, m Measured, k CardValve) error {
 	want, err := m.Curve.level(k.MaxLift, k.MaxLiftAt.or(k.CheckedAt))
 	if err != nil {
 		return err
+	}
+	if k.Gross && k.MaxLiftAt == AtValve && m.Curve.options.MeasuredAt == AtValve && m.Curve.options.Lash > 0 {
+		want.lift -= m.Curve.options.Lash
+		want.u = math.Hypot(want.u, feelerU.Millimetres()/coverage)
 	}
 	n := m.Curve.Nose()
 	u := millimetres(math.Hypot(n.MaxLiftU.Millimetres(), coverage*want.u))
@@ -251,7 +280,7 @@ func (c *CardComparison) shift(of string, uTDC float64, belongs func(Deviation) 
 	c.Shifts = append(c.Shifts, s)
 	for i, k := range which {
 		v := &c.Deviations[k]
-		v.LeftOver = degrees(d[i] - mean)
+		v.LeftOver, v.LeftOverU = degrees(d[i]-mean), degrees(coverage*v.u)
 		v.Stands = math.Abs(d[i]-mean) > max(coverage*v.u, 0.05)
 	}
 }

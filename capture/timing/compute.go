@@ -210,7 +210,7 @@ func (out *Result) valves(r Request) error {
 			if err != nil {
 				return err
 			}
-			*side.t, measured[i] = &t, &Measured{Typed: &t, uTDC: uTDC}
+			*side.t, measured[i] = &t, &Measured{Typed: &t, uTDC: uTDC, ZeroDoubts: side.in.ZeroDoubts, Doubts: side.in.Doubts}
 			continue
 		}
 		if side.in.Opens != nil || side.in.Closes != nil {
@@ -223,7 +223,7 @@ func (out *Result) valves(r Request) error {
 		if err != nil {
 			return within(side.name, err)
 		}
-		*side.t, measured[i] = &t, &Measured{Curve: c}
+		*side.t, measured[i] = &t, &Measured{Curve: c, ZeroDoubts: side.in.ZeroDoubts, Doubts: side.in.Doubts}
 		card := r.cardOf(side.v)
 		if c.options.MeasuredAt != r.CheckedAt.or(c.options.MeasuredAt) || card != nil && c.options.MeasuredAt != card.CheckedAt.or(AtLobe) {
 			out.sayTransfer(side.name, c)
@@ -251,7 +251,7 @@ func (out *Result) valves(r Request) error {
 	if r.Card == nil {
 		return nil
 	}
-	o := CardOptions{TwoCams: r.Card.TwoCams}
+	o := CardOptions{TwoCams: r.Card.TwoCams, LobeSeparation: r.Card.LobeSeparation, Tolerance: r.Card.Tolerance, LiftTolerance: r.Card.LiftTolerance}
 	var err error
 	if o.Intake, err = r.Card.Intake.valve("card.intake", Intake); err != nil {
 		return err
@@ -268,6 +268,13 @@ func (out *Result) valves(r Request) error {
 	}
 	out.Card = &k
 	out.Assume("one turn of the whole cam is looked for; what it does not explain is left over")
+	if r.Card.Tolerance == 0 {
+		out.Assume("a line of the card may be off by %v degrees either way, a lobe separation by half of that (common practice, no source; tolerance_deg)", plain(CardTolerance.Degrees()))
+	}
+	if r.Card.LiftTolerance == 0 && len(k.Lifts) > 0 {
+		out.Assume("max lift may be off the card by %v either way (common practice, no source; tolerance_mm)", CardLiftTolerance)
+	}
+	out.Cite("lines of the card: guarded acceptance and rejection by U, JCGM 106:2012, 8.3.2 and 8.3.3")
 	out.Cite("advance or retard: weighted least squares of the deviations from the card")
 	return nil
 }
@@ -336,7 +343,7 @@ func (k *CardValveInput) valve(field string, v Valve) (*CardValve, error) {
 	if k == nil {
 		return nil, nil
 	}
-	out := CardValve{CheckingLift: k.CheckingLift, CheckedAt: k.CheckedAt, Duration: k.Duration, Centreline: k.Centreline, MaxLift: k.MaxLift, MaxLiftAt: k.MaxLiftAt}
+	out := CardValve{CheckingLift: k.CheckingLift, CheckedAt: k.CheckedAt, Duration: k.Duration, Centreline: k.Centreline, MaxLift: k.MaxLift, MaxLiftAt: k.MaxLiftAt, Gross: k.Gross}
 	var err error
 	if out.Opens, err = k.Opens.parse(field+".opens", v, Opens); err != nil {
 		return nil, err

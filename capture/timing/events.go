@@ -36,8 +36,8 @@ type Passage struct {
 	Level measure.Length `json:"level_mm"`
 	// LevelU is what ratio and lash leave of it; absent where it is told.
 	LevelU *measure.Length `json:"level_u_mm,omitempty"`
-	Opens  *Event         `json:"opens,omitempty"`
-	Closes *Event         `json:"closes,omitempty"`
+	Opens  *Event          `json:"opens,omitempty"`
+	Closes *Event          `json:"closes,omitempty"`
 	// Span is there when both events are.
 	Span *Span `json:"span,omitempty"`
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -42,8 +43,10 @@ type ValveInput struct {
 	Angles []measure.Angle  `json:"angle_deg,omitempty"`
 	Lifts  []measure.Length `json:"lift_mm,omitempty"`
 	Inches []float64        `json:"lift_in,omitempty"`
-	// Trace takes the place of points.
-	Trace *measure.Trace `json:"-"`
+	// Trace takes the place of points. ZeroDoubts are why what counts from top dead
+	// centre must not be judged, Doubts why nothing of the valve must.
+	Trace              *measure.Trace  `json:"-"`
+	ZeroDoubts, Doubts []verdict.Doubt `json:"-"`
 
 	// Opens and Closes at CheckingLift, default 0.050 in; U is their expanded
 	// uncertainty, default 1 degree.
@@ -66,12 +69,36 @@ type ValveInput struct {
 	// with nothing changed between: the ratio is fitted to the two. RatioCurve are
 	// the points of a ratio that was measured on the same rocker at another time.
 	// Either is used in place of the constant ratio.
-	Other      *ValveInput  `json:"other_end,omitempty"`
-	RatioCurve []RatioPoint `json:"ratio_curve,omitempty"`
+	Other      *OtherEnd      `json:"other_end,omitempty"`
+	RatioCurve []RatioPoint   `json:"ratio_curve,omitempty"`
 	Resolution measure.Length `json:"resolution_mm,omitempty"`
 	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
 	Limit      measure.Length `json:"indicator_limit_mm,omitempty"`
 	Method     Method         `json:"method,omitempty"`
+}
+
+// OtherEnd is a curve measured at the other end of a valve's rocker.
+type OtherEnd struct {
+	Angles []measure.Angle  `json:"angle_deg,omitempty"`
+	Lifts  []measure.Length `json:"lift_mm,omitempty"`
+	Inches []float64        `json:"lift_in,omitempty"`
+	Trace  *measure.Trace   `json:"-"`
+
+	// TDC and TDCU are by default those of the valve's own curve.
+	TDC        measure.Angle  `json:"tdc_deg,omitempty"`
+	TDCU       measure.Angle  `json:"tdc_u_deg,omitempty"`
+	Wraps      measure.Angle  `json:"wraps_deg,omitempty"`
+	OnCam      bool           `json:"on_cam,omitempty"`
+	CountsDown bool           `json:"counts_down,omitempty"`
+	Resolution measure.Length `json:"resolution_mm,omitempty"`
+	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
+	Limit      measure.Length `json:"indicator_limit_mm,omitempty"`
+}
+
+// input is the curve as one of its own, at the place where it was measured.
+func (o OtherEnd) input(at Place) ValveInput {
+	return ValveInput{Angles: o.Angles, Lifts: o.Lifts, Inches: o.Inches, Trace: o.Trace, TDC: o.TDC, TDCU: o.TDCU, Wraps: o.Wraps,
+		OnCam: o.OnCam, CountsDown: o.CountsDown, MeasuredAt: at, Resolution: o.Resolution, AngleStep: o.AngleStep, Limit: o.Limit}
 }
 
 // EventInput is an event as a person writes it: a number counted as cards do,
@@ -103,6 +130,12 @@ type CardInput struct {
 	Exhaust *CardValveInput `json:"exhaust,omitempty"`
 	// TwoCams: intake and exhaust may be off by different amounts.
 	TwoCams bool `json:"two_cams,omitempty"`
+	// LobeSeparation is in cam degrees.
+	LobeSeparation *measure.Angle `json:"lobe_separation_cam_deg,omitempty"`
+	// Tolerance of the lines that are angles, default [CardTolerance], and of max
+	// lift, default [CardLiftTolerance].
+	Tolerance     measure.Angle  `json:"tolerance_deg,omitempty"`
+	LiftTolerance measure.Length `json:"tolerance_mm,omitempty"`
 }
 
 // CardValveInput is one valve on the card.
@@ -115,6 +148,8 @@ type CardValveInput struct {
 	Centreline   *measure.Angle `json:"centreline_deg,omitempty"`
 	MaxLift      measure.Length `json:"max_lift_mm,omitempty"`
 	MaxLiftAt    Place          `json:"max_lift_at,omitempty"` // default checked_at
+	// Gross: max_lift_mm at the valve is without the lash taken off.
+	Gross bool `json:"max_lift_gross,omitempty"`
 }
 
 // TDCInput is one of the two methods.
@@ -192,13 +227,9 @@ func (r Request) check() error {
 			return
 		}
 		if v.Other != nil {
-			c.That(v.Other.Other == nil, field+".other_end.other_end", "is given: a rocker has two ends")
 			c.That(len(v.RatioCurve) == 0, field+".ratio_curve", "is given beside other_end: which of the two is meant?")
-			at, other := v.MeasuredAt.or(AtValve), v.Other.MeasuredAt
-			c.That(other == "" || other != at, field+".other_end.measured_at", "is %q as well: one curve was measured at the valve, the other at the lobe", other)
-			if v.Other.Other == nil {
-				valve(field+".other_end", v.Other)
-			}
+			other := v.Other.input("")
+			valve(field+".other_end", &other)
 		}
 		c.That(v.RatioU == 0 || v.Ratio != 0, field+".rocker_ratio", "is missing: rocker_ratio_u is given")
 		for i, a := range v.Angles {
@@ -238,6 +269,9 @@ func (r Request) check() error {
 		}
 	}
 	if k := r.Card; k != nil {
+		c.That(k.Tolerance >= 0 && k.Tolerance <= 45*measure.Degree, "card.tolerance_deg", "is %v: expected what a line of the card may be off, up to 45 degrees", k.Tolerance)
+		c.NotNegative("card.tolerance_mm", k.LiftTolerance)
+		optional("card.lobe_separation_cam_deg", k.LobeSeparation)
 		for _, side := range []struct {
 			name string
 			v    *CardValveInput

@@ -24,11 +24,11 @@ func (out *Result) through(field string, v Valve, c *Curve, in *ValveInput) erro
 	if in.Other == nil {
 		return nil
 	}
-	other := *in.Other
-	other.MeasuredAt = AtLobe
+	at := AtLobe
 	if c.options.MeasuredAt == AtLobe {
-		other.MeasuredAt = AtValve
+		at = AtValve
 	}
+	other := in.Other.input(at)
 	if out.TDC == nil && other.TDC == 0 && other.TDCU == 0 {
 		other.TDC, other.TDCU = in.TDC, in.TDCU
 	}

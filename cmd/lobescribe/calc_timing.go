@@ -55,6 +55,9 @@ type timingWords struct {
 	CheckedAt     timing.Place     `json:"checked_at" flag:"checked-at" help:"valve or lobe: where the checking lift counts (default: where it was measured)"`
 	MeasuredAt    timing.Place     `json:"intake.measured_at" flag:"measured-at" help:"valve or lobe: where the lifts were measured (default valve; typed events: lobe)"`
 	Ratio         float64          `json:"intake.rocker_ratio" flag:"rocker-ratio" help:"to go from lobe to valve and back"`
+	RatioU        float64          `json:"intake.rocker_ratio_u" flag:"rocker-ratio-u" help:"its uncertainty over the whole lift (default 0.06 of it: bend and stand are not known)"`
+	IntakeLobe    []timing.Point   `json:"intake.other_end" flag:"intake-lobe" form:"FILE" help:"CSV file of the intake's lifts at the lobe: the ratio is measured, and used in place of one number"`
+	ExhaustLobe   []timing.Point   `json:"exhaust.other_end" flag:"exhaust-lobe" form:"FILE" help:"likewise of the exhaust"`
 	Lash          measure.Length   `json:"intake.lash_mm" flag:"lash" help:"lash at the valve, likewise"`
 	Resolution    measure.Length   `json:"intake.resolution_mm" flag:"resolution" help:"step to which the lifts were rounded"`
 	TDC           measure.Angle    `json:"intake.tdc_deg" flag:"tdc" help:"what the encoder or wheel shows at top dead centre (default 0)"`
@@ -65,6 +68,11 @@ type timingWords struct {
 	CardExhaustOpens  *timing.EventInput `json:"card.exhaust.opens" flag:"card-exhaust-opens" form:"EVENT" help:"likewise"`
 	CardExhaustCloses *timing.EventInput `json:"card.exhaust.closes" flag:"card-exhaust-closes" form:"EVENT" help:"likewise"`
 	CardLift          measure.Length     `json:"card.intake.checking_lift_mm" flag:"card-lift" help:"checking lift of the card, at the lobe (default 0.050 in)"`
+	CardIntakeMax     measure.Length     `json:"card.intake.max_lift_mm" flag:"card-intake-max" help:"the card's max lift at the valve, lash not taken off"`
+	CardExhaustMax    measure.Length     `json:"card.exhaust.max_lift_mm" flag:"card-exhaust-max" help:"likewise"`
+	CardSeparation    *measure.Angle     `json:"card.lobe_separation_cam_deg" flag:"card-separation" help:"the card's lobe separation, cam degrees"`
+	CardTolerance     measure.Angle      `json:"card.tolerance_deg" flag:"card-tolerance" help:"what a line of the card may be off, crank degrees (default 2)"`
+	CardLiftTolerance measure.Length     `json:"card.tolerance_mm" flag:"card-lift-tolerance" help:"what max lift may be off (default 0.005 in)"`
 	TwoCams           bool               `json:"card.two_cams" flag:"two-cams" help:"intake and exhaust sit on cams of their own"`
 
 	StopFirst   []measure.Angle `json:"tdc.positive_stop.first_deg" flag:"stop-first" help:"encoder against the positive stop, one side; may come many times"`
@@ -85,7 +93,7 @@ type timingCrank struct {
 func (w *timingWords) declare(f *questionFlags, q *timing.Request) {
 	event := func(text string) (any, error) { return timing.NewEvent(text), nil }
 	f.forms = map[string]func(string) (any, error){
-		"intake": readPoints, "exhaust": readPoints,
+		"intake": readPoints, "exhaust": readPoints, "intake-lobe": readPoints, "exhaust-lobe": readPoints,
 		"intake-opens": event, "intake-closes": event, "exhaust-opens": event, "exhaust-closes": event,
 		"card-intake-opens": event, "card-intake-closes": event, "card-exhaust-opens": event, "card-exhaust-closes": event,
 	}
@@ -109,12 +117,12 @@ func readPoints(path string) (any, error) {
 
 // put makes the request of what the flags said.
 func (w *timingWords) put(q *timing.Request) {
-	q.Intake = w.valve(w.Intake, w.IntakeOpens, w.IntakeCloses)
-	q.Exhaust = w.valve(w.Exhaust, w.ExhaustOpens, w.ExhaustCloses)
+	q.Intake = w.valve(w.Intake, w.IntakeLobe, w.IntakeOpens, w.IntakeCloses)
+	q.Exhaust = w.valve(w.Exhaust, w.ExhaustLobe, w.ExhaustOpens, w.ExhaustCloses)
 	q.CheckingLifts, q.CheckedAt = w.CheckingLifts, w.CheckedAt
-	intake, exhaust := w.card(w.CardIntakeOpens, w.CardIntakeCloses), w.card(w.CardExhaustOpens, w.CardExhaustCloses)
+	intake, exhaust := w.card(w.CardIntakeOpens, w.CardIntakeCloses, w.CardIntakeMax), w.card(w.CardExhaustOpens, w.CardExhaustCloses, w.CardExhaustMax)
 	if intake != nil || exhaust != nil {
-		q.Card = &timing.CardInput{Intake: intake, Exhaust: exhaust, TwoCams: w.TwoCams}
+		q.Card = &timing.CardInput{Intake: intake, Exhaust: exhaust, TwoCams: w.TwoCams, LobeSeparation: w.CardSeparation, Tolerance: w.CardTolerance, LiftTolerance: w.CardLiftTolerance}
 	}
 	if len(w.StopFirst)+len(w.StopSecond) > 0 {
 		q.TDC = &timing.TDCInput{Stop: &timing.StopInput{First: w.StopFirst, Second: w.StopSecond, AngleStep: w.EncoderStep}}
@@ -126,14 +134,20 @@ func (w *timingWords) put(q *timing.Request) {
 }
 
 // valve is one valve of the request; nil where nothing was said of it.
-func (w *timingWords) valve(points []timing.Point, opens, closes *timing.EventInput) *timing.ValveInput {
+func (w *timingWords) valve(points, lobe []timing.Point, opens, closes *timing.EventInput) *timing.ValveInput {
 	if points == nil && opens == nil && closes == nil {
 		return nil
 	}
-	in := &timing.ValveInput{Opens: opens, Closes: closes, Ratio: w.Ratio, Lash: w.Lash, Resolution: w.Resolution, TDC: w.TDC, U: w.EventU,
+	in := &timing.ValveInput{Opens: opens, Closes: closes, Ratio: w.Ratio, RatioU: w.RatioU, Lash: w.Lash, Resolution: w.Resolution, TDC: w.TDC, U: w.EventU,
 		AngleStep: w.EncoderStep, MeasuredAt: w.MeasuredAt}
 	for _, p := range points {
 		in.Angles, in.Lifts = append(in.Angles, p.Angle), append(in.Lifts, p.Lift)
+	}
+	if lobe != nil {
+		in.Other = &timing.OtherEnd{Resolution: w.Resolution, TDC: w.TDC, AngleStep: w.EncoderStep}
+		for _, p := range lobe {
+			in.Other.Angles, in.Other.Lifts = append(in.Other.Angles, p.Angle), append(in.Other.Lifts, p.Lift)
+		}
 	}
 	if len(w.CheckingLifts) > 0 {
 		in.CheckingLift = w.CheckingLifts[0]
@@ -142,11 +156,15 @@ func (w *timingWords) valve(points []timing.Point, opens, closes *timing.EventIn
 }
 
 // card is one valve on the cam card.
-func (w *timingWords) card(opens, closes *timing.EventInput) *timing.CardValveInput {
-	if opens == nil && closes == nil {
+func (w *timingWords) card(opens, closes *timing.EventInput, max measure.Length) *timing.CardValveInput {
+	if opens == nil && closes == nil && max == 0 {
 		return nil
 	}
-	return &timing.CardValveInput{Opens: opens, Closes: closes, CheckingLift: w.CardLift}
+	k := &timing.CardValveInput{Opens: opens, Closes: closes, CheckingLift: w.CardLift}
+	if max != 0 {
+		k.MaxLift, k.MaxLiftAt, k.Gross = max, timing.AtValve, true
+	}
+	return k
 }
 
 // angleU prints an angle with its expanded uncertainty.
@@ -179,6 +197,10 @@ func timingTable(t *answerTable, r timing.Result) {
 		for _, l := range k.Lifts {
 			t.line("card", "%s max lift %s, card %s", l.Valve, t.lengthU(l.Measured, l.U), t.length(l.Card))
 		}
+		for _, l := range k.Lines {
+			t.line("card line", "%s", l.Says.In(t.unit))
+		}
+		t.says(k.Mends)
 		t.says(k.Says)
 	}
 	for _, d := range []struct {
@@ -189,7 +211,10 @@ func timingTable(t *answerTable, r timing.Result) {
 			timingMotion(t, d.name, *d.d)
 		}
 	}
-	if q := r.Ratio; q != nil {
+	for _, q := range []*timing.RatioCurve{r.IntakeRatio, r.ExhaustRatio, r.Ratio} {
+		if q == nil {
+			continue
+		}
 		for _, s := range q.Stations {
 			off := ""
 			if s.Off != nil {

@@ -41,7 +41,7 @@ export const places = {
   "pushrod.diameter_mm": "diameter", "pushrod.wall_mm": "wall", ball_diameter_mm: "diameter", gauge_diameter_mm: "diameter", stud_diameter_mm: "diameter", outer_diameter_mm: "diameter",
   checking_lift_mm: "checking", max_lift_intake_mm: "lift", max_lift_exhaust_mm: "lift", lift_mm: "lift",
   lash_intake_mm: "lash", lash_exhaust_mm: "lash", hot_lash_mm: "lash", curve_lash_mm: "lash",
-  piston_to_valve_intake_mm: "gap", piston_to_valve_exhaust_mm: "gap", coil_bind_mm: "gap", retainer_mm: "gap", rocker_mm: "gap", square_mm: "shim", ball_above_line_mm: "off", open_vs_closed_mm: "off", closed_gap_mm: "gap", measured_clearance_mm: "gap",
+  piston_to_valve_intake_mm: "gap", piston_to_valve_exhaust_mm: "gap", coil_bind_mm: "gap", retainer_mm: "gap", rocker_mm: "gap", square_mm: "shim", card_lift_mm: "gap", ball_above_line_mm: "off", open_vs_closed_mm: "off", closed_gap_mm: "gap", measured_clearance_mm: "gap",
   "ends.length_mm": "piece", press_depth_mm: "piece", stack_change_mm: "move", adjuster_down_mm: "move", thread_left_mm: "thread", preload_mm: "preload", step_mm: "step",
   "lash.stack_mm": "block", "lash.case_mm": "block",
   installed_height_mm: "spring", solid_height_mm: "spring", free_length_mm: "spring", wire_mm: "wire",

@@ -45,14 +45,15 @@ func Timing(d Documents, h storage.Head, kind valve.Kind) timing.Options {
 
 // CamCard asks for a comparison with an engine's card; nil when there are no
 // events on it. They are counted at the lobe, as cards do, and the card's max lifts
-// at the valve.
+// at the valve,
+// where the lash is still to be taken off them (common practice, no source).
 func CamCard(e storage.Engine) *timing.CardInput {
 	c := e.CamCard
 	side := func(opens, closes *measure.Angle, lift measure.Length) *timing.CardValveInput {
 		if opens == nil && closes == nil {
 			return nil
 		}
-		k := &timing.CardValveInput{CheckingLift: c.CheckingLift, MaxLift: lift, MaxLiftAt: timing.AtValve}
+		k := &timing.CardValveInput{CheckingLift: c.CheckingLift, MaxLift: lift, MaxLiftAt: timing.AtValve, Gross: true}
 		if opens != nil {
 			k.Opens = timing.NewEvent(opens.String())
 		}
@@ -66,7 +67,7 @@ func CamCard(e storage.Engine) *timing.CardInput {
 	if in == nil && ex == nil {
 		return nil
 	}
-	return &timing.CardInput{Intake: in, Exhaust: ex}
+	return &timing.CardInput{Intake: in, Exhaust: ex, LobeSeparation: c.LobeSeparation, Tolerance: e.Limits.Card, LiftTolerance: e.Limits.CardLift}
 }
 
 // Curve draws the lift curve of a trace against the crank of its own cylinder.

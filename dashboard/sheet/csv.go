@@ -296,6 +296,15 @@ func (d Data) csvRest(t *table) {
 		for _, dev := range c.Card.Deviations {
 			t.angleU(string(dev.Valve)+" "+dev.Event+" later than the card", dev.Later, dev.U, dev.Says)
 		}
+		for _, l := range c.Card.Lines {
+			what := strings.TrimSpace(string(l.Valve) + " " + l.Line + " off the card")
+			if l.Off != nil {
+				t.angleU(what, *l.Off, *l.OffU, l.Verdict.String())
+			} else {
+				t.lengthU(what, *l.More, *l.MoreU)
+				t.say(what, l.Verdict.String())
+			}
+		}
 		for _, s := range c.Card.Shifts {
 			t.angleU("advance of the "+s.Of, s.Advance, s.AdvanceU, s.Says)
 		}

@@ -10,6 +10,7 @@ import (
 	"lobescribe/capture/lift"
 	"lobescribe/capture/timing"
 	"lobescribe/capture/valve"
+	"lobescribe/capture/verdict"
 	"lobescribe/dashboard/question"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -253,7 +254,7 @@ func (d *Data) compare() {
 		return
 	}
 	c, err := timing.CompareValves(all, timing.CompareOptions{CardLift: map[valve.Kind]measure.Length{
-		valve.Intake: d.Engine.CamCard.MaxLiftIntake, valve.Exhaust: d.Engine.CamCard.MaxLiftExhaust}})
+		valve.Intake: d.Engine.CamCard.MaxLiftIntake - d.Engine.CamCard.LashIntake, valve.Exhaust: d.Engine.CamCard.MaxLiftExhaust - d.Engine.CamCard.LashExhaust}})
 	if err == nil { // two of one kind are too few, and no fault
 		d.Compared = &c
 	}
@@ -292,6 +293,9 @@ func (d *Data) pair(s Source) {
 			trace = lift.Without(trace, h.LeftOut)
 			o := v.Timed.options
 			*in, *name = &timing.ValveInput{Trace: &trace, TDC: o.TDC, TDCU: o.TDCU, Ratio: o.Ratio, Lash: o.Lash}, v.Name
+			if v.Timed.Doubtful {
+				(*in).ZeroDoubts = []verdict.Doubt{{Cause: verdict.Doubtful, Says: v.Timed.Note}}
+			}
 		}
 		result, err := timing.Compute(ask)
 		if err != nil {

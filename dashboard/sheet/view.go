@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"lobescribe/capture/timing"
+	"lobescribe/capture/verdict"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -30,6 +31,7 @@ type view struct {
 	Timings                   []timingRow
 	Pairs                     []pairRow
 	CardRows                  []cardRow
+	CardLines                 []cardLine
 	CardSays                  []string
 	Setups                    []setup
 	Cuts                      []cutRow
@@ -57,6 +59,10 @@ type liftRow struct {
 }
 type timingRow struct{ Name, At, Opens, Closes, Duration, Centreline, Nose string }
 type pairRow struct{ Name, At, Overlap, Separation, Advance string }
+
+// cardLine is what the card says of one valve, judged line by line.
+type cardLine struct{ Name, Opens, Closes, Duration, Centreline, Lift string }
+
 type cardRow struct {
 	Name, Says, Later, LeftOver string
 	Stands                      bool
@@ -375,10 +381,55 @@ func (d Data) timings(v *view, w words) {
 			}
 			v.CardRows = append(v.CardRows, cardRow{valveWords(name) + " " + dev.Event, dev.Says, degreesU(dev.Later, dev.U), degrees(dev.LeftOver), dev.Stands})
 		}
-		for _, s := range c.Card.Says {
+		for _, side := range []struct {
+			kind timing.Valve
+			name string
+		}{{timing.Intake, c.Intake}, {timing.Exhaust, c.Exhaust}} {
+			if row, ok := w.cardLine(side.kind, c.Card.Lines); ok {
+				row.Name = valveWords(side.name)
+				v.CardLines = append(v.CardLines, row)
+			}
+		}
+		for _, l := range c.Card.Lines {
+			if l.Valve == "" {
+				v.CardSays = once(v.CardSays, cylinderWords(c.Intake+c.Exhaust)+": "+l.Says.In(d.Units)+".")
+			}
+		}
+		for _, s := range append(slices.Clone(c.Card.Mends), c.Card.Says...) {
 			v.CardSays = once(v.CardSays, cylinderWords(c.Intake+c.Exhaust)+": "+strings.TrimRight(s.In(d.Units), ".")+".")
 		}
 	}
+}
+
+// cardLine gathers the lines of one kind of valve; not ok where there are none.
+func (w words) cardLine(kind timing.Valve, lines []timing.CardLine) (row cardLine, ok bool) {
+	row = cardLine{Opens: none, Closes: none, Duration: none, Centreline: none, Lift: none}
+	cells := map[string]*string{"opens": &row.Opens, "closes": &row.Closes, "duration": &row.Duration, "centreline": &row.Centreline, "max lift": &row.Lift}
+	for _, l := range lines {
+		cell := cells[l.Line]
+		if l.Valve != kind || cell == nil {
+			continue
+		}
+		ok = true
+		off := ""
+		if l.Off != nil {
+			off = degreesU(*l.Off, *l.OffU)
+		} else {
+			off = w.signed(*l.More) + " ± " + w.u(*l.MoreU)
+		}
+		*cell = off + " " + verdictWord(l.Verdict)
+	}
+	return row, ok
+}
+
+func verdictWord(v verdict.Verdict) string {
+	switch v.Kind {
+	case verdict.CannotTell:
+		return "cannot tell"
+	case verdict.NotJudged:
+		return "not to be judged"
+	}
+	return string(v.Kind)
 }
 
 func event(e *timing.Event) string {

@@ -11,7 +11,7 @@ import { BendPicture } from "../helpdrawings.js";
 import { fieldsOf } from "../form.js";
 import { tdcWords, tidied, withTdc } from "../tdc.js";
 
-const cylinders = { least: 1, most: 48, whole: true }, valvesEach = { least: 2, most: 6, whole: true }, howMany = { least: 0, most: 10000, whole: true };
+const cylinders = { least: 1, most: 48, whole: true }, valvesEach = { least: 2, most: 6, whole: true }, howMany = { least: 0, most: 10000, whole: true }, cardOff = { least: 0, most: 45 };
 /** An encoder may have counted many turns by then. */
 const turns = { least: -360000, most: 360000 };
 
@@ -76,7 +76,7 @@ export function EngineForm({ engine, unit, kept, gone }) {
       ${f.number("cam_card.io_btdc_deg", "Intake opens", "° BTDC", "a minus means the other side: ATDC")}${f.number("cam_card.ic_abdc_deg", "Intake closes", "° ABDC")}
       ${f.number("cam_card.eo_bbdc_deg", "Exhaust opens", "° BBDC")}${f.number("cam_card.ec_atdc_deg", "Exhaust closes", "° ATDC")}
       ${f.number("cam_card.lobe_separation_deg", "Lobe separation", "° cam")}
-      ${f.length("cam_card.max_lift_intake_mm", "Max lift, intake", "at the valve")}${f.length("cam_card.max_lift_exhaust_mm", "Max lift, exhaust", "at the valve")}
+      ${f.length("cam_card.max_lift_intake_mm", "Max lift, intake", "at the valve, lash not taken off")}${f.length("cam_card.max_lift_exhaust_mm", "Max lift, exhaust", "at the valve")}
       ${f.length("cam_card.lash_intake_mm", "Lash, intake")}${f.length("cam_card.lash_exhaust_mm", "Lash, exhaust")}
     </div></details>
     <details><summary>Limits that you want kept</summary><div class="grid">
@@ -84,6 +84,7 @@ export function EngineForm({ engine, unit, kept, gone }) {
       ${f.length("limits.piston_to_valve_intake_mm", "Piston to valve, intake")}${f.length("limits.piston_to_valve_exhaust_mm", "Piston to valve, exhaust")}
       ${f.length("limits.coil_bind_mm", "Coil bind, left at full lift")}${f.length("limits.retainer_mm", "Retainer to seal or guide")}${f.length("limits.rocker_mm", "Rocker to retainer or stud")}
       ${f.length("limits.square_mm", "Rocker off square at half lift", "either way, as a height of the stand; the thinnest usual shim if left out")}
+      ${f.number("limits.card_deg", "A line of the cam card off by", "°", "either way, crank degrees; 2 if left out", cardOff)}${f.length("limits.card_lift_mm", "Max lift off the cam card by", "either way; 0.127 mm (0.005 in) if left out")}
     </div></details>
     <details><summary>Shims on hand</summary>
       <${Shims} list=${draft.shims_on_hand ?? []} unit=${unit} change=${(/** @type {any[]} */ list) => setDraft({ ...draft, shims_on_hand: list })} /></details>

@@ -12,7 +12,7 @@ import { axisWords, joined, readTiming } from "../timing.js";
 import { readLength } from "../reads.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
-import { Sentences } from "../says.js";
+import { Basis, Sentences, verdictSign } from "../says.js";
 import { EncoderPanel, mountingQuery, useMounting } from "./encoder.js";
 
 const sides = /** @type {const} */ (["intake", "exhaust"]);
@@ -25,13 +25,14 @@ export function Timing({ route }) {
   const { bench, unit } = usePart(app.store, (s) => s);
   const { value: all, error } = useFetched((signal) => app.api.get(`/traces${query({ engine: bench.engine, limit: 200 })}`, signal), [bench.engine]);
   const [chosen, setChosen] = useState(/** @type {Record<string, string>} */ ({ intake: route.query.get("intake") ?? "", exhaust: route.query.get("exhaust") ?? "" }));
+  const [lobes, setLobes] = useState(/** @type {Record<string, string>} */ ({ intake: "0", exhaust: "0" }));
   const [checks, setChecks] = useKeptHere("checking lifts", { text: "0.050 in, 1 mm", sent: "1.27mm,1mm" });
   const engine = useFetched((signal) => (bench.engine ? app.api.get(`/engines/${encodeURIComponent(bench.engine)}`, signal) : Promise.resolve(null)), [bench.engine]);
   const traces = (all ?? []).filter((/** @type {any} */ t) => t.has_angle && t.max_lift_mm);
   const known = engine.value !== undefined && (engine.value?.id ?? "") === bench.engine;
   if (all && traces.length === 0) return html`<h1>Timing</h1>
     <${Nothing} says="Timing needs a trace with crank angle: connect an encoder, then turn two full turns of the crank." href="#/devices" label="To the devices" />
-    ${known && engine.value ? html`<${Mounted} key=${bench.engine} engine=${engine.value} set=${engine.set} valve=${bench.valve} ids=${{}} checking=${null} unit=${unit} />` : null}`;
+    ${known && engine.value ? html`<${Mounted} key=${bench.engine} engine=${engine.value} set=${engine.set} valve=${bench.valve} ids=${{}} lobes=${{}} checking=${null} unit=${unit} />` : null}`;
   const cylinder = cylinderOf(bench.valve);
   const find = (/** @type {"intake"|"exhaust"} */ side) => chosen[side] || String(traces.find((/** @type {any} */ t) => sideOf(t.valve) === side && (!cylinder || cylinderOf(t.valve) === cylinder))?.id ?? "0");
   const ids = { intake: find("intake"), exhaust: find("exhaust") };
@@ -44,18 +45,36 @@ export function Timing({ route }) {
           ${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>`)}
       <${TypedField} label="Checking lifts" kind="checks" value=${checks} show=${(/** @type {Checks} */ c) => c.text} read=${(/** @type {string} */ t) => ({ text: t, sent: asked(t, unit) })}
         empty=${{ text: "", sent: "" }} onChange=${setChecks} hint="as in 0.050 in, 1 mm; also 1/16 in" /></div>
+    <${AtLobe} traces=${traces} ids=${ids} lobes=${lobes} change=${setLobes} />
     ${!known ? null : html`<${Mounted} key=${bench.engine} engine=${engine.value} set=${engine.set} valve=${bench.valve}
-      ids=${ids} checking=${checks.sent} unit=${unit} />`}`;
+      ids=${ids} lobes=${lobes} checking=${checks.sent} unit=${unit} />`}`;
+}
+
+/**
+ * Traces of the same valves taken at the lobe, from which the ratio is measured.
+ * @param {{traces: any[], ids: Record<string, string>, lobes: Record<string, string>, change: (l: Record<string, string>) => void}} props
+ */
+function AtLobe({ traces, ids, lobes, change }) {
+  const valveOf = (/** @type {string} */ id) => traces.find((t) => String(t.id) === id)?.valve;
+  const same = (/** @type {"intake"|"exhaust"} */ side) => traces.filter((t) => String(t.id) !== ids[side] && t.valve && t.valve === valveOf(ids[side]));
+  const open = sides.filter((side) => same(side).length > 0);
+  if (open.length === 0) return null;
+  return html`<details><summary>Rocker ratio: ${sides.some((s) => lobes[s] !== "0") ? "measured at both ends" : "one number, known to some hundredths"}</summary>
+    <p class="hint">The card counts at the lobe. With a second trace of the same valve, its indicator on the lifter or pushrod, the ratio is measured over the whole lift, and what the lobe does is known to a fraction of what one number allows.</p>
+    <div class="grid">${open.map((side) => html`<label class="field"><span class="field-name">${side === "intake" ? "Intake" : "Exhaust"}, at the lobe</span>
+      <select value=${lobes[side]} onChange=${(/** @type {any} */ e) => change({ ...lobes, [side]: e.target.value })}>
+        <option value="0">not measured</option>
+        ${same(side).map((t) => html`<option value=${String(t.id)} selected=${String(t.id) === lobes[side]}>trace ${t.id}, ${when(t.started)}</option>`)}</select></label>`)}</div></details>`;
 }
 
 /**
  * The encoder's mounting, and what follows with it.
- * @param {{engine: any, set: (engine: any) => void, valve: string, ids: Record<string, string>, checking: string|null, unit: import("../units.js").Unit}} props
+ * @param {{engine: any, set: (engine: any) => void, valve: string, ids: Record<string, string>, lobes: Record<string, string>, checking: string|null, unit: import("../units.js").Unit}} props
  */
-function Mounted({ engine, set, valve, ids, checking, unit }) {
+function Mounted({ engine, set, valve, ids, lobes, checking, unit }) {
   const [mounting, setMounting] = useMounting(engine);
   return html`<${EncoderPanel} engine=${engine} valve=${valve} mounting=${mounting} change=${setMounting} kept=${set} unit=${unit} />
-    ${checking === null ? null : html`<${Both} ids=${ids} checking=${checking} mounting=${mountingQuery(mounting)} tdc=${engine?.tdc ? JSON.stringify(engine.tdc) : ""} engine=${engine?.id ?? ""} unit=${unit} />`}`;
+    ${checking === null ? null : html`<${Both} ids=${ids} lobes=${lobes} checking=${checking} mounting=${mountingQuery(mounting)} tdc=${engine?.tdc ? JSON.stringify(engine.tdc) : ""} engine=${engine?.id ?? ""} unit=${unit} />`}`;
 }
 
 /** @typedef {{text: string, sent: string}} Checks the lifts as they were typed, and as the daemon is asked */
@@ -65,14 +84,14 @@ function asked(typed, unit) {
   return typed.split(/,\s+|;/).map((s) => s.trim()).filter(Boolean).map((s) => `${toMm(readLength(s, unit, "checking"))}mm`).join(",");
 }
 
-/** @param {{ids: Record<string, string>, checking: string, mounting: Record<string, any>, tdc: string, engine: string, unit: import("../units.js").Unit}} props */
-function Both({ ids, checking, mounting, tdc, engine, unit }) {
+/** @param {{ids: Record<string, string>, lobes: Record<string, string>, checking: string, mounting: Record<string, any>, tdc: string, engine: string, unit: import("../units.js").Unit}} props */
+function Both({ ids, lobes, checking, mounting, tdc, engine, unit }) {
   const app = useApp();
   const has = (/** @type {string} */ id) => id !== "" && id !== "0";
   const on = [checking, JSON.stringify(mounting), tdc, unit];
   const intake = useFetched((signal) => timingOf("intake", signal), [ids.intake, ...on]);
   const exhaust = useFetched((signal) => timingOf("exhaust", signal), [ids.exhaust, ...on]);
-  const pair = useFetched((signal) => together(signal), [ids.intake, ids.exhaust, engine, ...on]);
+  const pair = useFetched((signal) => together(signal), [ids.intake, ids.exhaust, lobes.intake, lobes.exhaust, engine, ...on]);
 
   /** @param {"intake"|"exhaust"} side @param {AbortSignal} signal */
   async function timingOf(side, signal) {
@@ -82,8 +101,9 @@ function Both({ ids, checking, mounting, tdc, engine, unit }) {
 
   /** @param {AbortSignal} signal */
   async function together(signal) {
+    const lobe = (/** @type {string} */ side) => (has(lobes[side] ?? "") ? lobes[side] : "");
     const [i, e] = sides.map((side) => (has(ids[side]) ? ids[side] : ""));
-    return i || e ? app.api.get(`/timing${query({ intake: i, exhaust: e, engine, checking, unit, ...mounting })}`, signal) : null;
+    return i || e ? app.api.get(`/timing${query({ intake: i, exhaust: e, intake_lobe: i && lobe("intake"), exhaust_lobe: e && lobe("exhaust"), engine, checking, unit, ...mounting })}`, signal) : null;
   }
 
   const shown = sides.map((side) => ({ side, t: side === "intake" ? intake.value : exhaust.value })).filter((s) => s.t);
@@ -153,6 +173,7 @@ function Pair({ pair, unit }) {
       <tbody>${pair.pairs.map((/** @type {any} */ p) => html`<tr><th scope="row">${length(fromMm(p.checking_lift_mm), unit)}</th><td>
         ${d(p.overlap_deg, p.overlap_u_deg)}</td><td>${d(p.lobe_separation_cam_deg, p.lobe_separation_u_cam_deg)}</td><td>
         ${d(p.advance_deg, p.advance_u_deg)}</td></tr>`)}</tbody></table></div></section>` : null}
+    ${card?.lines?.length ? html`<${CardLines} card=${card} unit=${unit} />` : null}
     ${card ? html`<section><h2>Card beside measured</h2>
       <${Sentences} list=${[...new Set([...(card.says ?? []), ...(card.shifts ?? []).map((/** @type {any} */ s) => s.says)])]} />
       ${card.deviations?.length ? html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr>
@@ -162,7 +183,31 @@ function Pair({ pair, unit }) {
           <td>${d(v.later_deg, v.u_deg)}</td><td>${degrees(v.left_over_deg, 1)} ${v.left_over_stands ? html`<${Mark} shape="triangle" />
           <span class="sr">more than can be explained</span>` : null}</td></tr>`)}</tbody></table></div>` : null}
       ${(card.max_lifts ?? []).map((/** @type {any} */ l) => html`<p>Max lift, ${l.valve}: measured ${length(fromMm(l.measured_mm), unit)}, card ${length(fromMm(l.card_mm), unit)}, ${digits(fromMm(l.more_mm), unit, { sign: true })} ± ${digits(fromMm(l.u_mm), unit)} ${unit}.</p>`)}
-    </section>` : html`<p class="hint">With a cam card in the <a href="#/engine">engine</a>, card and measured stand side by side here.</p>`}`;
+    </section>` : html`<p class="hint">With a cam card in the <a href="#/engine">engine</a>, card and measured stand side by side here.</p>`}
+    <${Basis} of=${pair} />`;
+}
+
+/** What a verdict is, in the table. @type {Record<string, string>} */
+const verdictWords = { meets: "meets", fails: "fails", "cannot-tell": "cannot tell", "not-judged": "not to be judged" };
+
+/** @param {{of: import("../says.js").Verdict}} props */
+function Judged({ of }) {
+  const sign = verdictSign(of);
+  return html`<span class=${`verdict ${sign.kind}`}><${Mark} shape=${sign.shape} kind=${sign.kind} /> ${verdictWords[of.is]}</span>`;
+}
+
+/** The card line by line, each with its verdict. @param {{card: any, unit: import("../units.js").Unit}} props */
+function CardLines({ card, unit }) {
+  const doubts = [...new Set(card.lines.flatMap((/** @type {any} */ l) => (l.verdict.doubts ?? []).map((/** @type {any} */ d) => d.says)))];
+  const off = (/** @type {any} */ l) => (l.off_deg === undefined ? `${digits(fromMm(l.off_mm), unit, { sign: true })} ± ${digits(fromMm(l.off_u_mm), unit)} ${unit}` : `${l.off_deg > 0 ? "+" : ""}${degrees(l.off_deg, 1)} ± ${degrees(l.off_u_deg, 1)}`);
+  const tolerance = (/** @type {any} */ l) => (l.off_deg === undefined ? `± ${length(fromMm(l.tolerance_mm), unit)}` : `± ${degrees(l.tolerance_deg, 1)}`);
+  return html`<section><h2>The card, line by line</h2>
+    <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col" class="words">line</th>
+      <th scope="col" class="words">verdict</th><th scope="col">off the card</th><th scope="col">tolerance</th><th scope="col" class="words">with the cam turned</th></tr></thead>
+      <tbody>${card.lines.map((/** @type {any} */ l) => html`<tr><th scope="row">${l.valve} ${l.line}</th><td class="words"><${Judged} of=${l.verdict} /></td>
+        <td>${off(l)}</td><td>${tolerance(l)}</td><td class="words">${l.if_cam_turned ? html`<${Judged} of=${l.if_cam_turned} />` : "as it is"}</td></tr>`)}</tbody></table></div>
+    <${Sentences} list=${[...(card.mends ?? []), ...doubts]} />
+    <p class="hint">A line meets or fails only with its whole ± on one side of the tolerance. Tolerances are set with the <a href="#/engine">engine's limits</a>.</p></section>`;
 }
 
 /** @param {{shown: Shown, unit: import("../units.js").Unit}} props */
