@@ -19,46 +19,6 @@ import (
 	"lobescribe/device/measure"
 )
 
-// silentBounds is what TestWorkshop holds each kind to, without and with an
-// encoder: how many of 100 sessions may be silently wrong, and how many must be
-// told where the trouble moves a reading by more than 3 counts or 0.3 degrees.
-var silentBounds = map[string][2]bound{
-	"sound":          {{1, 0}, {1, 0}},
-	"warm drift":     {{1, 0}, {1, 0}},
-	"backward":       {{1, 0}, {1, 0}},
-	"late port":      {{0, 0}, {1, 91}},
-	"misread digit":  {{1, 87}, {1, 87}},
-	"misread burst":  {{6, 69}, {8, 69}},
-	"no lift":        {{1, 100}, {1, 100}},
-	"frozen":         {{1, 26}, {3, 26}},
-	"slow gauge":     {{5, 0}, {1, 93}},
-	"sticking":       {{8, 81}, {6, 81}},
-	"bleeding":       {{9, 60}, {15, 68}},
-	"encoder slips":  {{0, 0}, {7, 93}},
-	"encoder loses":  {{0, 0}, {3, 98}},
-	"encoder counts": {{0, 0}, {3, 97}},
-	"heel runs out":  {{4, 56}, {4, 73}},
-	"cut nose":       {{9, 31}, {1, 91}},
-	"hangs free":     {{17, 17}, {7, 62}},
-	"base slips":     {{1, 96}, {1, 97}},
-	"knock":          {{1, 24}, {1, 24}},
-	"vibration":      {{1, 1}, {2, 1}},
-	"digit dropped":  {{1, 97}, {1, 97}},
-	"minus dropped":  {{1, 95}, {1, 95}},
-	"lines twice":    {{1, 0}, {1, 0}},
-	"port hiccups":   {{1, 0}, {4, 0}},
-	"encoder glitch": {{0, 0}, {4, 0}},
-	"slack drive":    {{0, 0}, {2, 0}},
-	"two at once":    {{4, 64}, {4, 80}},
-}
-
-type bound struct{ silent, told float64 }
-
-// soundBounds is what is asked of sound sessions, without and with an encoder.
-var soundBounds = [2]struct {
-	falsely, counts, degrees, least, most float64
-}{{1.2, 2.8, 0, 92, 1.0}, {1, 2.5, 0.22, 91, 0.9}}
-
 // passed is what one session of the workshop came to.
 type passed struct {
 	kind    workshop.Kind

@@ -91,5 +91,6 @@ const firstSeed = 7_000_000
 // draw may add to it. A bound of none allows for one in two hundred.
 func Luck(percent float64, n int) float64 {
 	p := min(max(percent/100, 0.005), 0.995)
-	return 300 * math.Sqrt(p*(1-p)/float64(max(n, 1)))
+	const rounding = 1e-6 // of the comparison
+	return 300*math.Sqrt(p*(1-p)/float64(max(n, 1))) + rounding
 }

@@ -20,7 +20,7 @@ export const checked = Object.freeze({
   "base slips": {
     "told": [
       96,
-      97
+      96
     ],
     "silent": [
       1,
@@ -29,28 +29,28 @@ export const checked = Object.freeze({
   },
   "bleeding": {
     "told": [
-      60,
-      68
+      61,
+      84
     ],
     "silent": [
-      9,
-      15
+      3,
+      2
     ]
   },
   "cut nose": {
     "told": [
-      31,
-      91
+      34,
+      92
     ],
     "silent": [
-      9,
+      2,
       1
     ]
   },
   "digit dropped": {
     "told": [
-      97,
-      97
+      96,
+      96
     ],
     "silent": [
       1,
@@ -60,21 +60,21 @@ export const checked = Object.freeze({
   "encoder counts": {
     "told": [
       null,
-      97
+      99
     ],
     "silent": [
       null,
-      3
+      1
     ]
   },
   "encoder glitch": {
     "told": [
       null,
-      0
+      91
     ],
     "silent": [
       null,
-      4
+      1
     ]
   },
   "encoder loses": {
@@ -84,17 +84,17 @@ export const checked = Object.freeze({
     ],
     "silent": [
       null,
-      3
+      2
     ]
   },
   "encoder slips": {
     "told": [
       null,
-      93
+      96
     ],
     "silent": [
       null,
-      7
+      2
     ]
   },
   "frozen": {
@@ -104,33 +104,33 @@ export const checked = Object.freeze({
     ],
     "silent": [
       1,
-      3
+      2
     ]
   },
   "hangs free": {
     "told": [
-      17,
-      62
+      20,
+      69
     ],
     "silent": [
-      17,
-      7
+      4,
+      2
     ]
   },
   "heel runs out": {
     "told": [
-      56,
-      73
+      59,
+      81
     ],
     "silent": [
-      4,
-      4
+      2,
+      2
     ]
   },
   "knock": {
     "told": [
-      24,
-      24
+      22,
+      22
     ],
     "silent": [
       1,
@@ -169,18 +169,18 @@ export const checked = Object.freeze({
   },
   "misread burst": {
     "told": [
-      69,
-      69
+      81,
+      81
     ],
     "silent": [
-      6,
-      8
+      3,
+      2
     ]
   },
   "misread digit": {
     "told": [
-      87,
-      87
+      88,
+      88
     ],
     "silent": [
       1,
@@ -204,7 +204,7 @@ export const checked = Object.freeze({
     ],
     "silent": [
       1,
-      4
+      1
     ]
   },
   "slack drive": {
@@ -214,7 +214,7 @@ export const checked = Object.freeze({
     ],
     "silent": [
       null,
-      2
+      1
     ]
   },
   "slow gauge": {
@@ -223,7 +223,7 @@ export const checked = Object.freeze({
       93
     ],
     "silent": [
-      5,
+      3,
       1
     ]
   },
@@ -243,18 +243,18 @@ export const checked = Object.freeze({
       81
     ],
     "silent": [
-      8,
-      6
+      2,
+      2
     ]
   },
   "two at once": {
     "told": [
-      64,
-      80
+      70,
+      85
     ],
     "silent": [
-      4,
-      4
+      2,
+      2
     ]
   },
   "vibration": {
@@ -264,7 +264,7 @@ export const checked = Object.freeze({
     ],
     "silent": [
       1,
-      2
+      1
     ]
   },
   "warm drift": {
