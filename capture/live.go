@@ -145,6 +145,13 @@ func (l *Live) Mark() {
 	}})
 }
 
+// Unmark notes that the last mark is undone.
+func (l *Live) Unmark() {
+	l.send(input{do: func(l *Live) {
+		l.note(measure.Note{At: l.o.Clock(), Kind: measure.NoteUnmark})
+	}})
+}
+
 // Hold ends the trace under way and follows nothing while it is on: the readings
 // are told and are nobody's. When it is over all begins anew, as on another valve.
 func (l *Live) Hold(on bool) {

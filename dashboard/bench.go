@@ -64,6 +64,7 @@ type Instruments interface {
 // Recording is the trace under way.
 type Recording interface {
 	Mark()
+	Unmark() // undoes the last mark
 	EndTrace()
 }
 

@@ -90,6 +90,12 @@ func (s *Server) mark(w http.ResponseWriter, _ *http.Request) error {
 	return nil
 }
 
+func (s *Server) unmark(w http.ResponseWriter, _ *http.Request) error {
+	s.bench.Unmark()
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}
+
 func (s *Server) endTrace(w http.ResponseWriter, _ *http.Request) error {
 	s.bench.EndTrace()
 	w.WriteHeader(http.StatusNoContent)

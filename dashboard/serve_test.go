@@ -70,6 +70,7 @@ func (b *bench) Disconnect(_ context.Context, role string) error {
 }
 func (b *bench) Simulate(_ context.Context, on bool) error { return b.note("simulate %v", on) }
 func (b *bench) Mark()                                     { b.note("mark") }
+func (b *bench) Unmark()                                   { b.note("unmark") }
 func (b *bench) EndTrace()                                 { b.note("end") }
 func (b *bench) StartReplay(_ context.Context, id storage.ID, rate float64, from measure.Stamp) error {
 	return b.note("replay %s at %v from %s", id, rate, from)

@@ -269,6 +269,7 @@ func (s *Server) routes() []route {
 		{pattern: "PATCH /api/v1/replay", do: s.adjustReplay},
 		{pattern: "DELETE /api/v1/replay", do: s.stopReplay},
 		{pattern: "POST /api/v1/mark", do: s.mark},
+		{pattern: "DELETE /api/v1/mark", do: s.unmark},
 		{pattern: "POST /api/v1/trace/end", do: s.endTrace},
 
 		{pattern: "GET /api/v1/bench", do: s.showBench},

@@ -64,6 +64,7 @@ func (recordBench) FinishProving(context.Context) error { return errOnlyShows }
 func (recordBench) DropProving()                        {}
 func (recordBench) ProofNow() live.ProofNow             { return live.ProofNow{} }
 func (recordBench) Mark()                               {}
+func (recordBench) Unmark()                             {}
 func (recordBench) EndTrace()                           {}
 func (recordBench) StartReplay(context.Context, storage.ID, float64, measure.Stamp) error {
 	return errOnlyShows

@@ -133,9 +133,11 @@ type ProofNow struct {
 // Type returns "proof".
 func (ProofNow) Type() string { return "proof" }
 
-// Marked says that somebody pressed the space bar, pedal or presenter.
+// Marked says that somebody pressed the space bar, pedal or presenter, or undid
+// that.
 type Marked struct {
-	At measure.Stamp `json:"t_s"`
+	At     measure.Stamp `json:"t_s"`
+	Undone bool          `json:"undone,omitempty"`
 }
 
 // Type returns "mark".

@@ -84,13 +84,16 @@ function createApp() {
   const voice = createVoice();
   const wake = createWake(() => {});
   const strips = { engine: new StripBuffer(), replay: new StripBuffer() };
+  const undo = createStore(/** @type {import("./ui.js").Undo|null} */ (null));
   let count = 0;
 
-  /** @param {string} text @param {"said"|"amiss"} [kind] @param {{name: string, act: () => void}} [undo] */
-  const notify = (text, kind = "said", undo = undefined) => {
+  /** @param {string} text @param {"said"|"amiss"} [kind] @param {{name: string, act: () => void}} [back] how to undo it */
+  const notify = (text, kind = "said", back = undefined) => {
     const id = ++count;
-    notices.set([...notices.get().filter((n) => n.text !== text), { id, text, kind, undo }].slice(-3));
-    setTimeout(() => notices.set(notices.get().filter((n) => n.id !== id)), kind === "amiss" || undo ? 9000 : 3000);
+    const once = back && { name: back.name, act: () => { undo.set(null); back.act(); } };
+    notices.set([...notices.get().filter((n) => n.text !== text), { id, text, kind, undo: once }].slice(-3));
+    setTimeout(() => notices.set(notices.get().filter((n) => n.id !== id)), kind === "amiss" || back ? 9000 : 3000);
+    if (once) undo.set(once);
   };
   const amiss = (/** @type {Error} */ err) => notify(err.message, "amiss");
 
@@ -137,13 +140,19 @@ function createApp() {
       voice.say("Left out");
     }, amiss);
   }
+  function mark() {
+    if (store.get().engine.trace?.state !== "recording") return notify("Nothing is being recorded, so there is nothing to mark.");
+    const back = () => api.del("/mark").then(() => notify("The mark is undone."), amiss);
+    api.post("/mark").then(() => notify("Marked.", "said", { name: "Undo", act: back }), amiss);
+    return undefined;
+  }
   document.addEventListener("visibilitychange", () => live.hurry());
   addEventListener("online", () => live.hurry());
 
   return {
-    store, prefs, notices, api, tone, voice, wake, strips, notify,
+    store, prefs, notices, undo, api, tone, voice, wake, strips, notify,
     act(action) {
-      if (action === "mark") api.post("/mark").then(() => notify(store.get().engine.trace?.state === "recording" ? "Marked." : "Nothing is being recorded, so there is nothing to mark."), amiss);
+      if (action === "mark") mark();
       if (action === "scratch") scratch();
       if (action === "next") {
         const { bench } = store.get();
@@ -240,7 +249,7 @@ function Top({ view, menu, onMenu }) {
   const state = usePart(app.store, (s) => s);
   const link = linkWords(state);
   return html`<header class="top">
-    <button class="menu-button" aria-expanded=${menu ? "true" : "false"} aria-controls="screens" onClick=${onMenu}>Screens</button>
+    <button class="menu-button" aria-expanded=${menu ? "true" : "false"} aria-controls="screens" onClick=${onMenu}>Menu</button>
     <a class="name" href=${onlyShows(state) ? "#/shop" : "#/bench"}>Lobescribe</a>
     ${state.simulated ? html`<span class="tag simulated"><${Mark} shape="triangle" /> <span>simulated</span></span>` : null}
     <a class=${`tag link ${link.kind}`} href=${onlyShows(state) ? "#/shop" : "#/devices"} aria-label=${`${onlyShows(state) ? "Page" : "Indicator"}: ${link.word}`}>

@@ -110,7 +110,7 @@ export function reduce(state, m) {
     case "bench": {
       const bench = benchOf(m);
       const same = bench.engine === state.bench.engine && bench.valve === state.bench.valve;
-      return { ...state, bench, engine: same ? state.engine : { ...state.engine, openings: [], leftOut: [], agreement: null, faults: [], findings: null, findingsOf: 0 } };
+      return { ...state, bench, engine: same ? state.engine : { ...emptyChannel(), trace: state.engine.trace } }; // no figure of the last valve
     }
     case "replay": return replay(state, m);
     case "settings": return { ...state, unit: m.units === "mm" ? "mm" : "in" };
@@ -121,7 +121,7 @@ export function reduce(state, m) {
       const { type: _, ...proof } = m;
       return { ...state, proof };
     }
-    case "mark": return { ...state, marks: state.marks + 1 };
+    case "mark": return { ...state, marks: Math.max(0, state.marks + (m.undone ? -1 : 1)) };
     case "readings": return m.lost ? { ...state, missed: state.missed + m.lost } : state;
     default: {
       const channel = m.replay ? "replayed" : "engine";

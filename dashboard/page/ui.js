@@ -17,6 +17,7 @@ export const html = /** @type {(strings: TemplateStringsArray, ...values: any[])
  * @property {import("./state.js").Store<import("./state.js").State>} store
  * @property {import("./state.js").Store<import("./prefs.js").Prefs>} prefs
  * @property {import("./state.js").Store<Notice[]>} notices
+ * @property {import("./state.js").Store<Undo|null>} undo the last action that can be undone
  * @property {import("./api.js").Api} api
  * @property {import("./tone.js").Tone} tone
  * @property {import("./voice.js").Voice} voice
@@ -27,7 +28,8 @@ export const html = /** @type {(strings: TemplateStringsArray, ...values: any[])
  * @property {(unit: import("./units.js").Unit) => void} setUnit
  * @property {(valve: {engine?: string, valve?: string, trial?: string}) => Promise<void>} setBench
  *
- * @typedef {{id: number, text: string, kind: "said"|"amiss", undo?: {name: string, act: () => void}}} Notice
+ * @typedef {{name: string, act: () => void}} Undo
+ * @typedef {{id: number, text: string, kind: "said"|"amiss", undo?: Undo}} Notice
  */
 
 /** The context through which app.js hands its parts down. */

@@ -147,6 +147,8 @@ const (
 	NoteReZero NoteKind = "re-zero"
 	// NoteMark: the person pressed the space bar, pedal or presenter.
 	NoteMark NoteKind = "mark"
+	// NoteUnmark: the mark before it, that no other took back, is undone.
+	NoteUnmark NoteKind = "unmark"
 	// NoteAssumed: nothing told the unit, the scale or the column of what an
 	// instrument sends, and Says is what was assumed and the key that tells it.
 	NoteAssumed NoteKind = "assumed"

@@ -318,6 +318,12 @@ func (d *Daemon) Mark() {
 	d.hub.Publish(live.Marked{At: device.Now()}, 0)
 }
 
+// Unmark undoes the last mark.
+func (d *Daemon) Unmark() {
+	d.live.Unmark()
+	d.hub.Publish(dashboard.Marked{At: device.Now(), Undone: true}, 0)
+}
+
 // EndTrace ends the trace under way.
 func (d *Daemon) EndTrace() { d.live.EndTrace() }
 

@@ -125,18 +125,18 @@ function ActBar({ state }) {
   const action = nextAction(state), quiet = !(prefs.tone || prefs.speech);
   const mute = () => app.prefs.set({ ...prefs, tone: quiet, speech: quiet });
   const can = state.engine.openings.some((o) => !whyLeftOut(state.engine, o));
+  const undo = usePart(app.undo, (u) => u);
   return html`<div class="act-bar">
     <button class="quiet act-side" onClick=${mute} aria-pressed=${quiet ? "true" : "false"}>${quiet ? "Muted" : "Mute"}</button>
     ${action ? html`<button class="act-main" onClick=${() => app.act(action.act)}>${action.name}${action.why ? html` <small>${action.why}</small>` : null}</button>` : null}
-    ${action && action.act !== "scratch" ? html`<button class="quiet act-side" disabled=${!can} onClick=${() => app.act("scratch")}>Scratch the last</button>` : null}</div>`;
+    ${undo ? html`<button class="quiet act-side" onClick=${undo.act}>${undo.name}</button>`
+      : action && action.act !== "scratch" ? html`<button class="quiet act-side" disabled=${!can} onClick=${() => app.act("scratch")}>Leave out the last</button>` : null}</div>`;
 }
-
-/** How long the field at half lift stays after the valve moved on, in milliseconds. */
-const lingers = 6000;
 
 /**
  * The one field at half lift: by how much the adjuster end stands below the
- * valve end. It opens at half lift and stays as long as something is in it.
+ * valve end. It opens at half lift and goes when half lift is left, unless
+ * somebody is typing in it or something is in it.
  * @param {{state: import("../state.js").State, mood: string}} props
  */
 function Height({ state, mood }) {
@@ -152,11 +152,15 @@ function Height({ state, mood }) {
       setOpen(true);
       return undefined;
     }
-    const leave = setTimeout(() => {
+    const leave = () => {
       if (!box.current?.contains(document.activeElement)) setOpen(false);
-    }, lingers);
-    return () => clearTimeout(leave);
-  }, [mood]);
+    };
+    leave();
+    const form = box.current; // who typed in it leaves it when the focus does
+    const left = () => setTimeout(leave);
+    form?.addEventListener("focusout", left);
+    return () => form?.removeEventListener("focusout", left);
+  }, [mood, open]);
   if (state.replay || (!open && nm === null)) return null; // in a replay nothing is measured
   const keep = async () => {
     if (nm === null) return;

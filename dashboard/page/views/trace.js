@@ -15,6 +15,22 @@ import { Chart } from "../chart.js";
 
 /** @typedef {{from_s: number, to_s: number, seconds: number, readings: number, columns: number, t_us: number[], min_nm: number[], max_nm: number[], angle_udeg?: number[]}} Series */
 
+/** @typedef {{t_s: number, kind: string, says?: string}} Note */
+
+/**
+ * The marks of a trace that were not undone.
+ * @param {Note[]|undefined} notes in order of time
+ * @returns {Note[]}
+ */
+export function marksOf(notes) {
+  /** @type {Note[]} */ const marks = [];
+  for (const n of notes ?? []) {
+    if (n.kind === "mark") marks.push(n);
+    else if (n.kind === "unmark") marks.pop();
+  }
+  return marks;
+}
+
 /** @param {{id: string}} props */
 export function TraceView({ id }) {
   const app = useApp();
@@ -25,15 +41,16 @@ export function TraceView({ id }) {
   // trace: it draws what the indicator showed, and lift as soon as it is known.
   const { value: trace, error, again } = useFetched((signal) => app.api.get(`/traces/${encodeURIComponent(id)}`, signal), [id]);
   if (error && !trace) return html`<h1>Trace ${id}</h1><${Trouble} text=${error} /><p><a class="button" href="#/traces">All traces</a></p>`;
-  const findings = trace?.findings ?? null;
+  const findings = trace?.findings ?? null, marks = marksOf(trace?.notes);
   return html`<p class="back"><a href="#/traces">All traces</a></p>
     <h1>${!trace ? `Trace ${id}` : html`${trace.valve ? valveWords(trace.valve) : "No valve named"} <small>trace ${id}</small>`}</h1>
     <p class="hint">${!trace ? "Working out the findings." : `${when(trace.started)}, ${seconds(trace.seconds)}, ${trace.readings.toLocaleString("en")} readings${trace.source?.startsWith("shop:") ? `, recorded on ${trace.source.slice(5)}` : trace.source ? `, from ${trace.source}` : ""}${trace.cut_short ? ". Cut short: it ended in a crash or power cut; what is here is whole." : ""}`}</p>
     ${(trace?.damage ?? []).map((/** @type {string} */ d) => html`<p class="fault"><${Mark} shape="triangle" kind="bad" /> ${d}</p>`)}
     ${trace?.put_away ? html`<p class="fault"><${Mark} shape="cross" /> <strong>Deleted</strong>, ${trace.put_away}: it is in no list and no figure. Its readings stay on disk, and it can be restored.</p>` : null}
     ${looks ? null : html`<${ReplayStart} id=${id} />`}
-    <${LiftChart} id=${id} findings=${findings} unit=${unit} at=${at} />
+    <${LiftChart} id=${id} findings=${findings} marks=${marks} unit=${unit} at=${at} />
     ${!trace ? null : html`<${FindingsBlock} findings=${findings} agreement=${trace.agreement} of=${looks ? "" : id} valve=${trace.valve ?? ""} again=${again} unit=${unit} />
+    ${marks.length ? html`<section><h2>Marks</h2><ol class="plain">${marks.map((m) => html`<li>at ${seconds(m.t_s)}${m.says ? `, ${m.says}` : ""}</li>`)}</ol></section>` : null}
     <section class="row">
       ${trace.has_angle ? html`<a class="button" href=${`#/timing?intake=${id}`}>Timing of this trace</a>` : null}
       <a class="button" href=${`#/compare?traces=${id}`}>Compare</a>
@@ -72,9 +89,9 @@ export const asSent = (id) => (/^\d+$/.test(id) ? Number(id) : id);
 /**
  * The lift of a trace against time; closer looks are fetched again, thinned on
  * the server to what the screen can show.
- * @param {{id: string, findings: import("../state.js").Findings|null, unit: import("../units.js").Unit, at: number}} props
+ * @param {{id: string, findings: import("../state.js").Findings|null, marks: Note[], unit: import("../units.js").Unit, at: number}} props
  */
-function LiftChart({ id, findings, unit, at }) {
+function LiftChart({ id, findings, marks, unit, at }) {
   const app = useApp();
   const [series, setSeries] = useState(/** @type {Series|null} */ (null));
   const [whole, setWhole] = useState(/** @type {[number, number]|null} */ (null));
@@ -126,6 +143,7 @@ function LiftChart({ id, findings, unit, at }) {
   const uprights = openings.flatMap((o, i) => [
     { x: o.opening_half.t_s, label: half, dashed: true }, { x: o.t_nose_s, label: `nose ${i + 1}`, dashed: false }, { x: o.closing_half.t_s, label: half, dashed: true },
   ]);
+  for (const [i, m] of marks.entries()) uprights.push({ x: m.t_s, label: marks.length <= 6 ? `mark ${i + 1}` : "", dashed: true });
   if (!Number.isNaN(at)) uprights.push({ x: at, label: "replay", dashed: false });
   const levels = findings && findings.half_lift_mm > 0 ? [{ y: (findings.half_lift_mm * 1e6) / nanometres[unit], label: `half lift ${length(findings.half_lift_mm * 1e6, unit)}` }] : [];
   const doubts = findings?.doubts ?? [];

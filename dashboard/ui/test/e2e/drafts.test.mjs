@@ -41,9 +41,13 @@ test("what is typed and not saved stands there again after a reload, on every sc
     const kinds = await page.locator(fields).evaluateAll((found) => found.map((f) => f.getAttribute("data-kind") ?? ""));
     for (const [n, kind] of kinds.entries()) {
       const field = page.locator(fields).nth(n), was = await field.inputValue();
-      const text = samples(kind, was).good.find((t) => t !== was);
-      if (!text) continue;
-      await field.fill(text);
+      if (kind === "whole") continue; // another number of cylinders makes firing order and order of work wrong
+      for (const text of samples(kind, was).good) {
+        if (text === was) continue;
+        await field.fill(text);
+        await field.blur();
+        if (!(await field.getAttribute("aria-invalid"))) break; // not one that is implausible here
+      }
     }
     await page.locator("h1").first().click(); // the last field is left
     await typist.settled();

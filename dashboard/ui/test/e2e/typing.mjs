@@ -125,7 +125,8 @@ export function meaning(kind, text) {
     case "number": case "whole": return Number.isNaN(number) ? [] : [JSON.stringify(number), JSON.stringify(number * lbf)];
     case "cylinders": return [JSON.stringify(text.split("-").map(Number))];
     case "valves": return [JSON.stringify(text.split(" "))];
-    case "text": case "word": case "checks": return [JSON.stringify(text)];
+    case "checks": { const all = text.split(/,\s+/).map(mm); return all.some(Number.isNaN) ? [] : [JSON.stringify(all.map((v) => `${v}mm`).join(","))]; }
+    case "text": case "word": return [JSON.stringify(text)];
     default: throw new Error(`a field of a new kind, ${kind}: say here what a text in it means`);
   }
 }

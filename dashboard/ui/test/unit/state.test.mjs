@@ -97,3 +97,15 @@ test("a store tells only of change, and can be left", () => {
   store.set(3);
   assert.deepEqual(heard, [2]);
 });
+
+test("the next valve shows no figure of the last one", () => {
+  const at = { t_s: 1, state: "closing", lift_nm: 3e6, heel_nm: 0, sign: 1, nose_nm: 11e6, settled: true, half_nm: 5.5e6, to_go_nm: -2.5e6 };
+  const s = after([{ type: "bench", engine: "e", valve: "1I", trial: "" }, { type: "state", ...at }, { type: "cue", t_s: 1, kind: "at-half", lift_nm: 5.5e6, to_go_nm: 0 }, { type: "bench", engine: "e", valve: "1E", trial: "" }]);
+  assert.equal(s.engine.position, null);
+  assert.equal(s.engine.cue, null);
+  assert.equal(s.engine.held, false);
+});
+
+test("a mark that is undone is not counted", () => {
+  assert.equal(after([{ type: "mark", t_s: 1 }, { type: "mark", t_s: 2 }, { type: "mark", t_s: 3, undone: true }]).marks, 1);
+});
