@@ -133,6 +133,9 @@ function ActBar({ state }) {
       : action && action.act !== "scratch" ? html`<button class="quiet act-side" disabled=${!can} onClick=${() => app.act("scratch")}>Leave out the last</button>` : null}</div>`;
 }
 
+/** For how long a hand that trembles over half lift does not shut the field, in milliseconds. */
+const lingers = 1500;
+
 /**
  * The one field at half lift: by how much the adjuster end stands below the
  * valve end. It opens at half lift and goes when half lift is left, unless
@@ -155,11 +158,14 @@ function Height({ state, mood }) {
     const leave = () => {
       if (!box.current?.contains(document.activeElement)) setOpen(false);
     };
-    leave();
-    const form = box.current; // who typed in it leaves it when the focus does
+    const soon = setTimeout(leave, lingers);
+    const form = box.current; // who types in it leaves it when the focus does
     const left = () => setTimeout(leave);
     form?.addEventListener("focusout", left);
-    return () => form?.removeEventListener("focusout", left);
+    return () => {
+      clearTimeout(soon);
+      form?.removeEventListener("focusout", left);
+    };
   }, [mood, open]);
   if (state.replay || (!open && nm === null)) return null; // in a replay nothing is measured
   const keep = async () => {
