@@ -321,7 +321,7 @@ func (d *Daemon) Mark() {
 // Unmark undoes the last mark.
 func (d *Daemon) Unmark() {
 	d.live.Unmark()
-	d.hub.Publish(dashboard.Marked{At: device.Now(), Undone: true}, 0)
+	d.hub.Publish(live.Marked{At: device.Now(), Undone: true}, 0)
 }
 
 // EndTrace ends the trace under way.
