@@ -264,6 +264,7 @@ func (s *Server) routes() []route {
 
 		{pattern: "GET /api/v1/traces/{id}/timing", do: s.traceTiming},
 		{pattern: "GET /api/v1/timing", do: s.pairTiming},
+		{pattern: "GET /api/v1/difference", do: s.difference},
 
 		{pattern: "POST /api/v1/replay", do: s.startReplay},
 		{pattern: "PATCH /api/v1/replay", do: s.adjustReplay},

@@ -24,6 +24,8 @@ type Result struct {
 	IntakeRatio  *RatioCurve `json:"intake_ratio,omitempty"`
 	ExhaustRatio *RatioCurve `json:"exhaust_ratio,omitempty"`
 
+	Difference *Difference `json:"difference,omitempty"`
+
 	Ratio  *RatioCurve   `json:"ratio,omitempty"`
 	Gain   *Gain         `json:"gain,omitempty"`
 	Valves *Comparison   `json:"valves,omitempty"`
@@ -50,19 +52,19 @@ func Compute(r Request) (Result, error) {
 	if err := r.check(); err != nil {
 		return Result{}, err
 	}
-	for _, part := range []func(Request) error{out.topDeadCentre, out.valves, out.ratio, out.engine, out.piston} {
+	for _, part := range []func(Request) error{out.topDeadCentre, out.valves, out.ratio, out.compare, out.engine, out.piston} {
 		if err := part(r); err != nil {
 			return Result{}, err
 		}
 	}
 	if out.empty() {
-		return Result{}, worksheet.Wrongf("", "nothing is asked: give intake, exhaust, tdc, ratio, valves, or crank with piston_at_deg")
+		return Result{}, worksheet.Wrongf("", "nothing is asked: give intake, exhaust, tdc, ratio, compare, valves, or crank with piston_at_deg")
 	}
 	return out, nil
 }
 
 func (out *Result) empty() bool {
-	return out.TDC == nil && out.Intake == nil && out.Exhaust == nil && out.Ratio == nil && out.Valves == nil && out.Piston == nil
+	return out.TDC == nil && out.Intake == nil && out.Exhaust == nil && out.Ratio == nil && out.Valves == nil && out.Difference == nil && out.Piston == nil
 }
 
 func (out *Result) topDeadCentre(r Request) error {

@@ -25,6 +25,9 @@ type Request struct {
 	// Derivatives asks for those of the intake and exhaust curves.
 	Derivatives *DeriveInput `json:"derivatives,omitempty"`
 	Ratio       *RatioInput  `json:"ratio,omitempty"`
+	// Compare lays two curves over each other: one valve before and after, or a
+	// lobe and its sister.
+	Compare *CompareInput `json:"compare,omitempty"`
 	// Valves are compared with each other.
 	Valves []FiguresInput `json:"valves,omitempty"`
 	// LiftU and AngleU are the least deviations between valves worth a word.
@@ -195,6 +198,12 @@ type RatioInput struct {
 	Degree  int             `json:"degree,omitempty"`
 }
 
+// CompareInput is two curves for [Differ].
+type CompareInput struct {
+	First  *ValveInput `json:"first,omitempty"`
+	Second *ValveInput `json:"second,omitempty"`
+}
+
 // FiguresInput is [Figures].
 type FiguresInput struct {
 	Name        string         `json:"name"`
@@ -293,6 +302,12 @@ func (r Request) check() error {
 		valve("ratio.lobe", q.Lobe)
 		valve("ratio.valve", q.Valve)
 		valve("ratio.before", q.Before)
+	}
+	if q := r.Compare; q != nil {
+		c.That(q.First != nil, "compare.first", "is missing: the curve that the second is compared with")
+		c.That(q.Second != nil, "compare.second", "is missing: the curve that is compared with the first")
+		valve("compare.first", q.First)
+		valve("compare.second", q.Second)
 	}
 	c.That(len(r.Valves) <= 200, "valves", "holds %d valves: at most 200", len(r.Valves))
 	for i, f := range r.Valves {

@@ -69,3 +69,34 @@ func (out *Result) sayTransfer(name string, c *Curve) {
 		out.Assume("%s: the rocker ratio is constant at %.4g ± %.2g; measured at the lobe as well it would be known better (other_end)", name, o.Ratio, o.RatioU)
 	}
 }
+
+// compare lays two curves over each other.
+func (out *Result) compare(r Request) error {
+	if r.Compare == nil {
+		return nil
+	}
+	var curves [2]*Curve
+	for i, side := range []struct {
+		field string
+		in    *ValveInput
+	}{{"compare.first", r.Compare.First}, {"compare.second", r.Compare.Second}} {
+		c, err := out.curve(side.field, "", side.in)
+		if err == nil && c == nil {
+			err = worksheet.Wrongf(side.field+".lift_mm", "is missing: a comparison needs the curve, not two events")
+		}
+		if err != nil {
+			return err
+		}
+		curves[i] = c
+	}
+	if a, b := curves[0].options.MeasuredAt, curves[1].options.MeasuredAt; a != b {
+		return worksheet.Wrongf("compare.second.measured_at", "is %q, of the first %q: compare two curves measured at one end of the rocker", b, a)
+	}
+	d, err := Differ(curves[0], curves[1])
+	if err != nil {
+		return err
+	}
+	out.Difference = &d
+	out.Assume("the two curves are laid over each other at the middle of their half-lift flanks, so that a lobe that is turned on its cam shows in that angle only")
+	return nil
+}

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lobescribe/capture/timing"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -50,6 +51,9 @@ type timingWords struct {
 	Exhaust       []timing.Point     `json:"exhaust" flag:"exhaust" form:"FILE" help:"CSV file of the exhaust valve's lifts"`
 	ExhaustOpens  *timing.EventInput `json:"exhaust.opens" flag:"exhaust-opens" form:"EVENT" help:"when the exhaust opens, \"50 BBDC\" or 50"`
 	ExhaustCloses *timing.EventInput `json:"exhaust.closes" flag:"exhaust-closes" form:"EVENT" help:"when it closes, \"6 ATDC\" or 6"`
+
+	First  []timing.Point `json:"compare.first" flag:"first" form:"FILE" help:"CSV file of lifts that another is compared with: before a change, or a sister lobe"`
+	Second []timing.Point `json:"compare.second" flag:"second" form:"FILE" help:"CSV file of the lifts that are compared with it"`
 
 	CheckingLifts []measure.Length `json:"checking_lifts_mm" flag:"checking-lift" help:"lift at which events count (default 0.050 in and 1 mm); may come many times"`
 	CheckedAt     timing.Place     `json:"checked_at" flag:"checked-at" help:"valve or lobe: where the checking lift counts (default: where it was measured)"`
@@ -93,7 +97,7 @@ type timingCrank struct {
 func (w *timingWords) declare(f *questionFlags, q *timing.Request) {
 	event := func(text string) (any, error) { return timing.NewEvent(text), nil }
 	f.forms = map[string]func(string) (any, error){
-		"intake": readPoints, "exhaust": readPoints, "intake-lobe": readPoints, "exhaust-lobe": readPoints,
+		"intake": readPoints, "exhaust": readPoints, "intake-lobe": readPoints, "first": readPoints, "second": readPoints, "exhaust-lobe": readPoints,
 		"intake-opens": event, "intake-closes": event, "exhaust-opens": event, "exhaust-closes": event,
 		"card-intake-opens": event, "card-intake-closes": event, "card-exhaust-opens": event, "card-exhaust-closes": event,
 	}
@@ -126,6 +130,9 @@ func (w *timingWords) put(q *timing.Request) {
 	}
 	if len(w.StopFirst)+len(w.StopSecond) > 0 {
 		q.TDC = &timing.TDCInput{Stop: &timing.StopInput{First: w.StopFirst, Second: w.StopSecond, AngleStep: w.EncoderStep}}
+	}
+	if w.First != nil || w.Second != nil {
+		q.Compare = &timing.CompareInput{First: w.valve(w.First, nil, nil, nil), Second: w.valve(w.Second, nil, nil, nil)}
 	}
 	if w.Crank != nil {
 		q.Crank = &timing.Crank{Stroke: w.Crank.Stroke, Rod: w.Crank.Rod}
@@ -224,6 +231,11 @@ func timingTable(t *answerTable, r timing.Result) {
 		}
 		t.line("ratio at the nose", "%.3f ± %.3f, lash %s", q.AtNose, q.AtNoseU, t.lengthU(q.Lash, q.LashU))
 		t.texts(q.Warnings)
+	}
+	if d := r.Difference; d != nil {
+		t.line("compared", "%s", d.Is)
+		t.line("turned", "the second comes %s after the first", angleU(d.Turned, d.TurnedU))
+		t.says([]worksheet.Sentence{d.Says})
 	}
 	if g := r.Gain; g != nil {
 		t.line("gain", "max lift %s, area %.1f %%", t.lengthU(g.MaxLift, g.MaxLiftU), 100*g.AreaShare)

@@ -1,10 +1,11 @@
 // Traces laid over each other: one opening of each, set to one zero and lined
-// up at the nose, at half lift, or by crank angle as it is. What is returned is
+// up at the middle between their half lifts, at the nose (which is flat, so that noise
+// moves it), at half lift, or by crank angle as it is. What is returned is
 // ready to be drawn.
 
 import { along, joined } from "./timing.js";
 
-/** @typedef {"nose"|"half"|"angle"} Align */
+/** @typedef {"flanks"|"nose"|"half"|"angle"} Align */
 
 /**
  * One opening of a trace, above its heel.
@@ -59,8 +60,8 @@ export function placed(l, align, inDegrees) {
   const o = l.opening;
   const xs = inDegrees && l.angle ? l.angle : l.t;
   const zero = inDegrees
-    ? align === "angle" ? whole(o.nose_angle_deg ?? 0) : align === "half" ? o.opening_half.angle_deg ?? 0 : o.nose_angle_deg ?? 0
-    : align === "half" ? o.opening_half.t_s : o.t_nose_s;
+    ? align === "flanks" ? ((o.opening_half.angle_deg ?? 0) + (o.closing_half.angle_deg ?? 0)) / 2 : align === "angle" ? whole(o.nose_angle_deg ?? 0) : align === "half" ? o.opening_half.angle_deg ?? 0 : o.nose_angle_deg ?? 0
+    : align === "flanks" ? (o.opening_half.t_s + o.closing_half.t_s) / 2 : align === "half" ? o.opening_half.t_s : o.t_nose_s;
   const way = inDegrees && xs.length > 1 && xs[xs.length - 1] < xs[0] ? -1 : 1;
   /** @type {{x: number[], y: number[]}} */
   const out = { x: [], y: [] };

@@ -1,12 +1,13 @@
 // Traces laid over each other: before and after a shim, or all intakes.
 
 import { useMemo, useState } from "../lib/hooks.js";
-import { html, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { digits, fromMm, nanometres, when, withUncertainty } from "../units.js";
 import { differs, haveAngles, lifted, overlay } from "../compare.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
+import { sentence } from "../says.js";
 
 /** Colour, dash and width together tell curves apart; no sign stands alone. */
 const pens = /** @type {const} */ ([
@@ -20,7 +21,7 @@ export function Compare({ route }) {
   const { bench, unit } = usePart(app.store, (s) => s);
   const { value: all, error } = useFetched((signal) => app.api.get(`/traces${query({ engine: bench.engine, limit: 200 })}`, signal), [bench.engine]);
   const [ids, setIds] = useState((route.query.get("traces") ?? "").split(",").filter(Boolean));
-  const [align, setAlign] = useState(/** @type {import("../compare.js").Align} */ ("nose"));
+  const [align, setAlign] = useState(/** @type {import("../compare.js").Align} */ ("flanks"));
   const usable = (all ?? []).filter((/** @type {any} */ t) => t.max_lift_mm);
   const flip = (/** @type {string} */ id) => setIds(ids.includes(id) ? ids.filter((i) => i !== id) : [...ids, id].slice(-pens.length));
   const newestOf = (/** @type {RegExp} */ kind) => {
@@ -68,12 +69,12 @@ function Overlay({ ids, align, setAlign, unit }) {
   }, [value, align, inDegrees, unit]);
   if (!value || !drawn) return html`<${Trouble} text=${error} />${error ? null : html`<p class="hint">Fetching.</p>`}`;
   const xUnit = inDegrees ? "°" : "s";
-  const from = align === "angle" && inDegrees ? "crank, degrees of the encoder" : `${inDegrees ? "crank degrees" : "seconds"} from ${align === "half" ? "half lift, opening" : "the nose"}`;
+  const from = align === "angle" && inDegrees ? "crank, degrees of the encoder" : `${inDegrees ? "crank degrees" : "seconds"} from ${align === "flanks" ? "the middle between half lifts" : align === "half" ? "half lift, opening" : "the nose"}`;
   const series = value.map((v, i) => ({ label: v.lifted.name, stroke: pens[i][0], dash: pens[i][1], width: pens[i][2] }));
   const write = (/** @type {number} */ v) => `${v.toFixed(unit === "in" ? 4 : 3)} ${unit}`, fine = unit === "in" ? "thou" : "µm";
   return html`<${Trouble} text=${error} />
     <div class="row" role="group" aria-label="Lined up at">
-      ${[["nose", "At the nose"], ["half", "At half lift"], ["angle", "By crank angle"]].map(([v, t]) => html`<button class="toggle"
+      ${[["flanks", "Between half lifts"], ["nose", "At the nose"], ["half", "At half lift"], ["angle", "By crank angle"]].map(([v, t]) => html`<button class="toggle"
         aria-pressed=${v === align ? "true" : "false"} disabled=${v === "angle" && !inDegrees} onClick=${() => setAlign(v)}>${t}</button>`)}</div>
     ${inDegrees ? null : html`<p class="hint">One of them has no crank angle, so they lie against time: the speed of the hand is in their width. Heights can be compared, flanks can not.</p>`}
     <${Chart} data=${drawn.lift} series=${series.map((s) => ({ ...s, write }))} xUnit=${xUnit}
@@ -85,5 +86,27 @@ function Overlay({ ids, align, setAlign, unit }) {
       <${Chart} data=${drawn.differences}
         series=${series.slice(1).map((s) => ({ ...s, write: (/** @type {number} */ v) => `${v.toFixed(1)} ${fine}` }))} xUnit=${xUnit} height=${240}
       says="Difference of lift from the first." axes=${[{ label: from }, { label: fine, size: 64 }]} />` : null}
+    ${inDegrees && value.length > 1 ? html`<${Differences} ids=${ids} names=${value.map((v) => v.lifted.name)} unit=${unit} />` : null}
     ${ids.length > value.length ? html`<p class="hint">${ids.length - value.length} of them have no whole opening and are left out.</p>` : null}`;
+}
+
+/**
+ * Whether the others are the same as the first over their whole opening, as the
+ * daemon says from all turns of each.
+ * @param {{ids: string[], names: string[], unit: import("../units.js").Unit}} props
+ */
+function Differences({ ids, names, unit }) {
+  const app = useApp();
+  const { value } = useFetched((signal) => Promise.all(ids.slice(1).map(async (id) => {
+    try {
+      return (await app.api.get(`/difference${query({ first: ids[0], second: id, unit })}`, signal)).difference;
+    } catch (err) {
+      if (signal.aborted) throw err;
+      return { says: /** @type {Error} */ (err).message };
+    }
+  })), [ids.join(), unit]);
+  if (!value) return null;
+  return html`<h2>Same or not, over the whole opening</h2>${value.map((d, i) => html`<p>
+    ${d.is ? html`<${Mark} shape=${d.is === "same" ? "ring" : "triangle"} kind="" /> ` : null}<strong>${names[i + 1]}:</strong> ${sentence(d.says)}</p>`)}
+    <p class="hint">Each is drawn from all its turns. The ± holds the noise of both, their heels and how well they lie over each other; a difference counts when it stands out of that over four degrees or more.</p>`;
 }
