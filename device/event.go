@@ -99,6 +99,8 @@ type Status struct {
 	Assumes    string         `json:"assumes,omitempty"`
 	Resolution measure.Length `json:"resolution_mm,omitempty"`
 	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
+	// Firmware is the name and version that the device told of itself.
+	Firmware string `json:"firmware,omitempty"`
 	// Port is the port or host that was opened: a usb: address may find its
 	// device under another name each time.
 	Port string `json:"port,omitempty"`

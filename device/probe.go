@@ -8,6 +8,7 @@ import (
 
 	"go.bug.st/serial"
 
+	"lobescribe/device/board"
 	"lobescribe/device/lines"
 )
 
@@ -17,6 +18,12 @@ type ProbeStep struct {
 	Bytes int     `json:"bytes"`
 	Score float64 `json:"score"` // from 0 to 1
 	Says  string  `json:"says"`
+	// Assumes is what nothing in the lines told and was assumed.
+	Assumes string `json:"assumes,omitempty"`
+	// Firmware is the device's name and version, where its lines tell them.
+	Firmware string `json:"firmware,omitempty"`
+
+	board bool
 }
 
 // ProbeResult is what a probe came to.
@@ -121,9 +128,24 @@ func probe(ctx context.Context, port tunable, progress func(ProbeStep)) (r Probe
 		}
 	}
 	r.Sure = r.Best.Score >= probeSure
+	if r.Sure && r.Best.board && r.Best.Firmware == "" {
+		if err := hearVersion(ctx, port, &r.Best); err != nil {
+			return r, err
+		}
+		r.Steps[len(r.Steps)-1].Firmware = r.Best.Firmware
+	}
 	switch {
 	case r.Sure:
 		r.Says = fmt.Sprintf("%s: %s", r.Best.Line, r.Best.Says)
+		if said, ok := board.ParseVersion(r.Best.Firmware); ok {
+			r.Says += fmt.Sprintf("; firmware %d", said.Version)
+			if old := said.Outdated(); old != "" {
+				r.Says += ": " + old
+			}
+		}
+		if r.Best.Assumes != "" {
+			r.Says += "; assumed: " + r.Best.Assumes
+		}
 	case r.Best.Bytes == 0:
 		r.Says = "nothing came: is it switched on and set to send? some send only at a button or when asked (poll=)"
 	default:
@@ -140,11 +162,28 @@ func judgeStep(sample []byte, l Line) ProbeStep {
 	case j.SevenOdd:
 		l.Bits, l.Parity = 7, 'O'
 	}
-	s := ProbeStep{Line: l, Bytes: len(sample), Score: j.Score, Says: j.Says}
+	s := ProbeStep{Line: l, Bytes: len(sample), Score: j.Score, Says: j.Says, Assumes: j.Assumes, Firmware: j.Firmware, board: j.Format == "board"}
 	if len(sample) == 0 {
 		s.Says = "silent"
 	}
 	return s
+}
+
+// hearVersion listens until the board has said its version, which it does every two
+// seconds.
+func hearVersion(ctx context.Context, port tunable, s *ProbeStep) error {
+	ctx, cancel := context.WithTimeout(ctx, 2500*time.Millisecond)
+	defer cancel()
+	var sample []byte
+	for s.Firmware == "" && ctx.Err() == nil {
+		more, err := hear(ctx, port, 500*time.Millisecond)
+		if err != nil {
+			return err
+		}
+		sample = append(sample, more...)
+		s.Firmware = lines.Judge(sample, lines.Options{}).Firmware
+	}
+	return nil
 }
 
 // hear reads until there is enough to judge by, or for as long as wait: enough

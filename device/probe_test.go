@@ -122,6 +122,50 @@ func TestProbeFindsTheSpeed(t *testing.T) {
 	}
 }
 
+// A board of this project's is known by its lines, and listened to until it says
+// its version, which it does every two seconds.
+func TestProbeKnowsTheBoard(t *testing.T) {
+	line := func(body string) string {
+		var x byte
+		for i := range len(body) {
+			x ^= body[i]
+		}
+		return fmt.Sprintf("$%s*%02X\r\n", body, x)
+	}
+	for version, want := range map[string]string{"LOBESCRIBE BOARD 2 BITS 24": "firmware 2", "LOBESCRIBE BOARD 1": "version 1, and 2 is current"} {
+		synctest.Test(t, func(t *testing.T) {
+			u := sender(talk(115200, func(i int) string {
+				if i%1000 == 999 {
+					return line(fmt.Sprintf("%d,%s,%d", 3*i, version, i%256))
+				}
+				return line(fmt.Sprintf("%d,%.2fmm,%d", 3*i, float64(i%80)/10, i%256))
+			}), 115200, 'N')
+			r, err := probe(t.Context(), u, nil)
+			require.NoError(t, err)
+			assert.True(t, r.Sure)
+			assert.Equal(t, version, r.Best.Firmware)
+			assert.Contains(t, r.Says, want)
+			assert.Contains(t, r.Says, "board of this project")
+		})
+	}
+}
+
+// What nothing in the lines tells is said, with the key that settles it.
+func TestProbeSaysWhatItAssumes(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r, err := probe(t.Context(), sender(talk(9600, func(i int) string { return fmt.Sprintf("%.3f\r\n", float64(i%50)/10) }), 9600, 'N'), nil)
+		require.NoError(t, err)
+		assert.True(t, r.Sure)
+		assert.Contains(t, r.Best.Assumes, "unit=")
+		assert.Contains(t, r.Says, "assumed: ")
+
+		r, err = probe(t.Context(), sender(talk(9600, func(i int) string { return fmt.Sprintf("%.3f mm\r\n", float64(i%50)/10) }), 9600, 'N'), nil)
+		require.NoError(t, err)
+		assert.Empty(t, r.Best.Assumes)
+		assert.NotContains(t, r.Says, "assumed")
+	})
+}
+
 func TestProbeOfASilentPortAndOfNoise(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		start := time.Now()

@@ -102,7 +102,7 @@ func (s *Source) fill(now measure.Stamp) {
 	}
 	if f := s.decoder.Found(); f.Settled {
 		st.Format, st.FormatSays, st.Unit, st.Assumed = f.Format, f.Says, f.Unit.String(), f.Assumed
-		st.Assumes = f.Assumes
+		st.Assumes, st.Firmware = f.Assumes, f.Firmware
 		st.Resolution, st.AngleStep = f.Resolution, f.AngleStep
 	}
 }

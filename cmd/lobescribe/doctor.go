@@ -112,6 +112,9 @@ func tableDoctor(w io.Writer, findings []doctor.Finding, links []doctor.Link) er
 	for _, l := range links {
 		fmt.Fprintf(w, "%s: %s, %s, %.0f readings a second, %d refused\n", l.Address, l.Status.State,
 			dash(l.Status.FormatSays), l.Status.Rate, l.Counters.Refused.Total())
+		if l.Status.Firmware != "" {
+			fmt.Fprintf(w, "  it says of itself: %s\n", l.Status.Firmware)
+		}
 	}
 	if len(findings) == 0 {
 		_, err := fmt.Fprintln(w, "nothing stands in the way")

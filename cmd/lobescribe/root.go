@@ -51,7 +51,7 @@ energy. The engine maker's figures come before any number shown here.`,
 	root.AddCommand(
 		newDemo(), newServe(), newPorts(), newProbe(), newFormats(), newAddresses(), newListen(), newRecord(), newDelay(), newProve(), newAnalyse(),
 		newTraces(), newShow(), newLeaveOut(), newExport(), newImport(), newReplay(),
-		newCalcCommand(), newSimulate(), newSheet(), newDoctor(), newShop(),
+		newCalcCommand(), newSimulate(), newSheet(), newDoctor(), newBoard(), newShop(),
 		newBackup(), newVerify(),
 		newKeyCommand(), newConfig(), newSchema(), newVersion(), newManpages(),
 	)

@@ -1,6 +1,6 @@
 // Package board holds the firmware of a small board that counts a crank encoder
-// and reads an indicator, and the tests that prove it. There is no Go in it
-// to use.
+// and reads an indicator, and the tests that prove it. In Go there are its version,
+// [ParseVersion], and [SelfTest], which tells how a board's wiring does.
 //
 // firmware/ is C for the commonest 8-bit hobby board (an ATmega328P at 16 MHz):
 // protocol.c is what is said and understood, apart from any pin, and board.c the

@@ -21,6 +21,7 @@ import (
 	"slices"
 
 	"lobescribe/device"
+	"lobescribe/device/board"
 	"lobescribe/device/measure"
 )
 
@@ -42,6 +43,7 @@ const (
 	ClockStep  Kind = "clock-step"   // the wall clock was set
 	Assumed    Kind = "assumed-unit" // the unit or scale was guessed
 	Condition  Kind = "condition"    // the device says something of itself
+	Outdated   Kind = "outdated"     // the board's firmware is not the one that belongs here
 )
 
 // Finding is one thing that stands in the way.
@@ -119,6 +121,9 @@ func Examine(l Link) (all []Finding) {
 	}
 	if st.Assumed {
 		add(Assumed, "nothing says the unit of the numbers: "+st.FormatSays, "add unit= or scale= to the address")
+	}
+	if said, ok := board.ParseVersion(st.Firmware); ok && said.Outdated() != "" {
+		add(Outdated, "this is the project's own board, and "+said.Outdated(), "README, A board of your own, has the three commands; battery off before you reach in")
 	}
 	if st.Condition != "" {
 		add(Condition, "the device says: "+st.Condition, "a new battery, or the spindle back into its range")

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/device"
+	"lobescribe/device/board"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
@@ -183,4 +184,14 @@ func TestTheBundleIsRedacted(t *testing.T) {
 	assert.Contains(t, text, `0.000000 "0.420 in\r\n\xff"`)
 	assert.Contains(t, text, `"not_a_number"`)
 	assert.Equal(t, 2, strings.Count(text, "lobescribe bytes 1"))
+}
+
+func TestAnOutdatedBoardIsAFinding(t *testing.T) {
+	l := link(t, "serial:/dev/ttyUSB0")
+	l.Status.Firmware = "LOBESCRIBE BOARD 1"
+	all := Examine(l)
+	require.Equal(t, []Kind{Outdated}, kinds(all))
+	assert.Contains(t, all[0].Says, "version 1")
+	l.Status.Firmware = fmt.Sprintf("LOBESCRIBE BOARD %d BITS 24", board.Version)
+	assert.Empty(t, Examine(l))
 }

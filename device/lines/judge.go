@@ -3,6 +3,7 @@ package lines
 import (
 	"math/bits"
 
+	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
 
@@ -17,6 +18,11 @@ type Judgement struct {
 	Lines, Read int
 	// Says is what was found, or what is in the way.
 	Says string
+	// Assumes is what nothing told and was assumed, with the key that says it.
+	Assumes string
+	// Format is the name of a built-in format that was found; Firmware is the
+	// device's name and version, where its lines tell them.
+	Format, Firmware string
 }
 
 // Judge judges what was received as eight bits without parity, starting in the
@@ -56,7 +62,17 @@ func judge(sample []byte, o Options) Judgement {
 		return Judgement{Score: 0.4 * readable(sample), Lines: len(all), Says: g.doubt}
 	}
 	n := min(reads(g.format, all, o), len(all))
-	return Judgement{Score: 0.5 + 0.5*float64(n)/float64(len(all)), Lines: len(all), Read: n, Says: g.says}
+	return Judgement{Score: 0.5 + 0.5*float64(n)/float64(len(all)), Lines: len(all), Read: n, Says: g.says, Assumes: g.assumes,
+		Format: g.format.Name, Firmware: firmware(g.format, all)}
+}
+
+// firmware is what lines of a format tell of the device's name and version.
+func firmware(f Format, all []heard) string {
+	d := NewDecoder(f, Options{Crank: anyCrank{}})
+	for i, l := range all {
+		d.line(d.split.frame(l.text), measure.Stamp(i)*measure.Second, &wire.Out{})
+	}
+	return d.firmware
 }
 
 // readable is the share of bytes that a line of numbers may hold.
