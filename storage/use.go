@@ -112,6 +112,11 @@ func (s *Store) transact(db *bbolt.DB, writable bool, fn func(*bbolt.Tx) error) 
 	if err := headsRead(file, size); err != nil {
 		return err // beginning would stop half way, with locks held
 	}
+	if writable {
+		if err := pages.FreeInside(file, size); err != nil {
+			return fmt.Errorf("%w: %w", ErrDamaged, err)
+		}
+	}
 	ended, tried := false, false
 	var at uint64
 	err := guard(func() error {
@@ -148,7 +153,7 @@ func (s *Store) transact(db *bbolt.DB, writable bool, fn func(*bbolt.Tx) error) 
 	case tried && err != nil:
 		s.written, s.tally.Known = 0, false // it may be on disk or not
 	case tried:
-		s.written = at
+		s.written, s.sure = at, at
 	}
 	return err
 }

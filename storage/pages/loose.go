@@ -7,11 +7,21 @@ import "bytes"
 // branch is gone, and older states of pages that were not yet used again. An
 // entry comes without its bucket, any number of times, and may be long deleted:
 // its own checksum has to say what it is worth. It stops when yield returns
-// false.
+// false. What was never written is passed over.
 func (f *File) Loose(yield func(Item) bool) {
 	for _, ps := range f.pageSizes() {
 		found := false
+		until := int64(0)
 		for at := int64(0); at+headBytes <= f.size; at += ps {
+			if at >= until {
+				var from int64
+				if from, until = written(f.r, at, f.size); from/ps*ps > at {
+					at = from / ps * ps
+				}
+				if at+headBytes > f.size {
+					break
+				}
+			}
 			p, err := f.load(at, f.size-at, ps)
 			if err != nil || p.id != uint64(at/ps) || p.kind != kindLeaf {
 				continue
@@ -34,7 +44,14 @@ func (f *File) Loose(yield func(Item) bool) {
 func (f *File) Scan(mark []byte, most int, cut func(b []byte) int, yield func(b []byte, at int64)) {
 	const window = 1 << 20
 	buf := make([]byte, min(f.size, int64(window+most)))
+	until := int64(0)
 	for base := int64(0); base < f.size; base += window {
+		if base >= until {
+			var from int64
+			if from, until = written(f.r, base, f.size); from-base >= window {
+				base = from / window * window
+			}
+		}
 		n, _ := f.r.ReadAt(buf[:min(int64(len(buf)), f.size-base)], base)
 		for at := 0; at < min(n, window); {
 			i := bytes.Index(buf[at:n], mark)

@@ -110,6 +110,49 @@ func Heads(r io.ReaderAt, pageSize int64) (whole int) {
 	return whole
 }
 
+// FreeInside says whether all pages of the list of free pages lie inside the
+// file as its newest head has it. A page whose head is hurt, and which therefore
+// claims to be longer than it is, leaves pages in the list when it is freed that
+// do not exist yet, and the transactions that follow would write there. The list
+// is in order, so that its last entry tells.
+func FreeInside(r io.ReaderAt, pageSize int64) error {
+	var m Meta
+	f := &File{r: r, size: 1<<63 - 1}
+	for _, at := range []int64{0, pageSize} {
+		if is, ok := f.metaAt(at); ok && is.Tx >= m.Tx {
+			m = is
+		}
+	}
+	if m.PageSize == 0 || m.Freelist == noFreelist {
+		return nil // who asks for the heads says so
+	}
+	at := int64(m.Freelist) * m.PageSize
+	p, err := f.load(at, m.PageSize, headBytes+8)
+	switch {
+	case m.Freelist >= m.Pages:
+		return errors.New("the list of free pages lies beyond the end of the file")
+	case err != nil:
+		return fmt.Errorf("the list of free pages: %w", err)
+	case p.id != m.Freelist || p.kind != kindFreelist || uint64(p.overflow) >= m.Pages-m.Freelist:
+		return errors.New("the list of free pages is not where it should be")
+	}
+	n, first := int64(p.count), at+headBytes
+	if n == 0xffff && len(p.head) >= headBytes+8 {
+		n, first = int64(min(native.Uint64(p.head[headBytes:]), maxPageBytes)), first+8
+	}
+	if n == 0 {
+		return nil
+	}
+	var b [8]byte
+	if _, err := r.ReadAt(b[:], first+(n-1)*8); err != nil {
+		return fmt.Errorf("the list of free pages cannot be read (%w)", err)
+	}
+	if last := native.Uint64(b[:]); last >= m.Pages {
+		return fmt.Errorf("the list of free pages names page %d, which there is not", last)
+	}
+	return nil
+}
+
 func (f *File) metaAt(at int64) (Meta, bool) {
 	var b [headBytes + metaBytes]byte
 	if n, _ := f.r.ReadAt(b[:], at); n < len(b) {
@@ -168,6 +211,9 @@ func (f *File) Sum() (uint32, error) {
 	p, err := f.load(at, f.size-at, m.PageSize)
 	if err != nil {
 		return 0, err
+	}
+	if uint64(p.overflow) >= m.Pages-m.Freelist {
+		return 0, errors.New("the list of free pages runs beyond the end of the file")
 	}
 	list := io.NewSectionReader(f.r, at, (int64(p.overflow)+1)*m.PageSize)
 	for {
