@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"time"
 
@@ -27,6 +28,21 @@ type closedMark struct {
 	// Tx is the last transaction, and Tally what is in the store after it.
 	Tx    uint64 `json:"tx,omitempty"`
 	Tally tally  `json:"tally,omitzero"`
+	// Making are the traces that had not ended, with how many readings of each were
+	// acknowledged; the Tally has none of them.
+	Making map[ID]uint64 `json:"making,omitempty"`
+}
+
+// making are the traces in the making.
+func (s *Store) making() map[ID]uint64 {
+	s.mu.Lock()
+	writers := maps.Clone(s.open)
+	s.mu.Unlock()
+	n := map[ID]uint64{}
+	for id, w := range writers {
+		_, n[id] = w.acknowledged()
+	}
+	return n
 }
 
 func (s *Store) markName() string { return markName(s.path) }
@@ -47,12 +63,16 @@ func readMark(path string) *closedMark {
 // on 3 May 2026 11:20"; "" when there was nothing, or there is no mark.
 func (m *closedMark) says() string {
 	switch {
-	case m == nil || m.Tally.Known && m.Tally.Traces+m.Tally.Documents == 0:
+	case m == nil || m.Tally.Known && m.Tally.Traces+m.Tally.Documents+uint64(len(m.Making)) == 0:
 		return ""
 	case !m.Tally.Known:
 		return fmt.Sprintf("%d bytes when it was closed on %s", m.Bytes, m.at())
 	}
-	return fmt.Sprintf("%d traces with %d readings when it was closed on %s", m.Tally.Traces, m.Tally.Readings, m.at())
+	traces, readings := m.Tally.Traces, m.Tally.Readings
+	for _, n := range m.Making {
+		traces, readings = traces+1, readings+n
+	}
+	return fmt.Sprintf("%d traces with %d readings when it was closed on %s", traces, readings, m.at())
 }
 
 func (m *closedMark) at() string { return time.Unix(0, m.Written).Format("2 January 2006 15:04") }
@@ -106,8 +126,9 @@ func (s *Store) leaveMark() {
 		// was, so that the next opening knows when it does not find it.
 		mark = closedMark{Written: info.ModTime().UnixNano()}
 	}
+	mark.Making = s.making()
 	s.mu.Lock()
-	mark.Tx, mark.Tally = max(mark.Tx, s.written), s.tally
+	mark.Tx, mark.Tally = max(mark.Tx, s.sure), s.tally
 	s.mu.Unlock()
 	text, err := json.Marshal(mark)
 	if err == nil {
@@ -121,8 +142,9 @@ func (s *Store) leaveMark() {
 // leaveHurtMark says of a store that is let go of hurt what was in it, and which
 // transaction was the last: an earlier state must not pass for the last one.
 func (s *Store) leaveHurtMark() {
+	making := s.making()
 	s.mu.Lock()
-	mark := closedMark{Written: time.Now().UnixNano(), Tx: s.written, Tally: s.tally}
+	mark := closedMark{Written: time.Now().UnixNano(), Tx: s.sure, Tally: s.tally, Making: making}
 	s.mu.Unlock()
 	if text, err := json.Marshal(mark); err == nil && mark.Tx > 0 {
 		_ = os.WriteFile(s.markName(), text, 0o600) // without it less is known, no more

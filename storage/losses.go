@@ -155,6 +155,23 @@ func (s *Store) Repairs(open bool) ([]Repaired, error) {
 	return all, err
 }
 
+// repairsIn returns the records of repairs that read.
+func repairsIn(r rows) (all []Repaired) {
+	r.ascend(bucketDocs, []byte(kindRepair+"/"), func(k, _ []byte) bool {
+		name, ok := strings.CutPrefix(string(k), kindRepair+"/")
+		if !ok {
+			return false
+		}
+		var one Repaired
+		if rev, err := readDoc(r, kindRepair, name, &one); err == nil {
+			one.rev = rev
+			all = append(all, one)
+		}
+		return true
+	})
+	return all
+}
+
 // DismissRepair notes that somebody has read the record of a repair.
 func (s *Store) DismissRepair(id string, at time.Time) error {
 	var r Repaired

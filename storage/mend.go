@@ -165,7 +165,7 @@ func (s *Store) adopt(anew *Store) {
 	defer anew.mu.Unlock()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.db, s.file, s.pageSize, s.written = anew.db, anew.file, anew.pageSize, anew.written
+	s.db, s.file, s.pageSize, s.written, s.sure = anew.db, anew.file, anew.pageSize, anew.written, anew.sure
 	s.broken, s.unproved, s.tornHead = nil, false, false
 	s.tally = tally{}
 }

@@ -202,11 +202,21 @@ func (s *Store) copyWhole(ctx context.Context, path string, rep Report, done *Re
 func (s *Store) putRecord(from *salvaged, rep Report, done *Repaired, know knowledge) error {
 	was := censusOf(from)
 	t := know.tally
+	var making map[ID]uint64 // by the mark
 	if mark := readMark(rep.Path); !t.Known && mark != nil {
 		t = mark.Tally
-		if metas := from.pf.Metas(); len(metas) == 0 || metas[0].Tx != mark.Tx {
+		metas := from.pf.Metas()
+		if len(metas) == 0 || metas[0].Tx != mark.Tx {
 			t.Known = false // there may have been more since
 		}
+		if len(metas) == 0 || metas[0].Tx <= mark.Tx+1 { // whoever opened it since would have ended them
+			making = mark.Making
+		}
+	}
+	for id, n := range making {
+		had := was[id]
+		had.readings, had.known = max(had.readings, n), true
+		was[id] = had
 	}
 	done.Exact = t.Known
 	inMaking := uint64(0)
@@ -215,10 +225,12 @@ func (s *Store) putRecord(from *salvaged, rep Report, done *Repaired, know knowl
 		was[id] = traceCount{n, true, h.Engine, h.Valve, h.Started}
 	}
 	for id := range was {
-		if _, live := know.live[id]; live || from.get(bucketOpen, traceKey(id)) != nil {
+		_, live := know.live[id]
+		_, marked := making[id]
+		if live || marked || from.get(bucketOpen, traceKey(id)) != nil {
 			inMaking++
 			t.Readings += was[id].readings
-			if !live {
+			if !live && !marked {
 				done.Exact = false // its last commits may be gone
 			}
 		}
@@ -249,23 +261,6 @@ func (s *Store) putRecord(from *salvaged, rep Report, done *Repaired, know knowl
 		done.compare(was, is, t.Newest, told)
 		return putRepaired(tx, *done)
 	})
-}
-
-// repairsIn returns the records of repairs that read.
-func repairsIn(r rows) (all []Repaired) {
-	r.ascend(bucketDocs, []byte(kindRepair+"/"), func(k, _ []byte) bool {
-		name, ok := strings.CutPrefix(string(k), kindRepair+"/")
-		if !ok {
-			return false
-		}
-		var one Repaired
-		if rev, err := readDoc(r, kindRepair, name, &one); err == nil {
-			one.rev = rev
-			all = append(all, one)
-		}
-		return true
-	})
-	return all
 }
 
 // takeRows copies the rows of a bucket that read, some at a time so that no

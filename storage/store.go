@@ -96,6 +96,7 @@ type Store struct {
 	tended   bool          // somebody will mend it; see Tend
 	stuck    bool          // the database's locks are held for good; see transact
 	written  uint64        // the last transaction; 0 when that is not known
+	sure     uint64        // the last transaction that is on disk for certain
 	users    int           // who is using the database; see enter
 	unused   chan struct{} // closed when nobody does any more
 	tally    tally         // what is in it
@@ -236,7 +237,7 @@ func (s *Store) openDatabase(file *os.File, o Options) error {
 	err = s.transact(s.db, false, func(tx *bbolt.Tx) error {
 		s.mu.Lock()
 		defer s.mu.Unlock()
-		s.written = uint64(tx.ID())
+		s.written, s.sure = uint64(tx.ID()), uint64(tx.ID())
 		return nil
 	})
 	if err != nil {
