@@ -10,10 +10,11 @@ import (
 // encoder's count misread, or a line in which two met. What has slipped stays
 // where it is, and counts.
 type crank struct {
-	last  measure.Reading // the last whose angle counts
-	begun bool            // there is one
-	pace  float64         // of the crank just now, degrees a microsecond
-	usual float64         // interval between readings, microseconds
+	at    measure.Stamp // of the last whose angle counts
+	angle measure.Angle
+	begun bool    // there is one
+	pace  float64 // of the crank just now, degrees a microsecond
+	usual float64 // interval between readings, microseconds
 	held  [mostTurned]measure.Reading
 	n     int
 	out   [mostTurned + 1]measure.Reading // what goes on
@@ -31,8 +32,8 @@ const (
 	crankGrain = 1.0
 	// The pace of just now may be so many times as much.
 	paceTimes = 2.0
-	// So long a pace is remembered, microseconds.
-	paceLasts = 300_000
+	// A pace is forgotten in so long, microseconds.
+	paceLasts = 600_000
 )
 
 // reach returns how far from the last angle that counts one may lie dt later,
@@ -42,49 +43,66 @@ func (c *crank) reach(dt float64) float64 {
 	return crankGrain + paceTimes*c.pace*dt + crankTurns*dt*dt/2
 }
 
+// goesOn takes the next reading where that is all there is to it, as it mostly is.
+func (c *crank) goesOn(r *measure.Reading) bool {
+	if c.n > 0 || !c.begun || r.Has&measure.HasAngle == 0 {
+		return c.n == 0 && !c.begun && r.Has&measure.HasAngle == 0
+	}
+	dt := float64(r.At - c.at)
+	off := degrees(c.angle, r.Angle)
+	if off > c.reach(dt) {
+		return false
+	}
+	c.take(r, off, dt)
+	return true
+}
+
 // see takes the next reading and returns those held before whose angle has come
 // back; what goes on is in passed.
 func (c *crank) see(r measure.Reading) (back []measure.Reading) {
-	dt := float64(r.At - c.last.At)
-	near := c.off(c.last, r) <= c.reach(dt)
+	dt := float64(r.At - c.at)
+	off := degrees(c.angle, r.Angle)
+	near := off <= c.reach(dt)
 	joins := false // what is held
 	if c.n > 0 {
 		newest := c.held[c.n-1]
-		joins = c.off(newest, r) <= c.reach(float64(r.At-newest.At)) ||
-			(r.Angle > newest.Angle) == (newest.Angle > c.last.Angle) // it goes on
+		joins = degrees(newest.Angle, r.Angle) <= c.reach(float64(r.At-newest.At)) ||
+			(r.Angle > newest.Angle) == (newest.Angle > c.angle) // it goes on
 	}
 	switch {
 	case r.Has&measure.HasAngle == 0:
 		c.release()
 		c.begun = false
 	case !c.begun:
-		c.begun, c.pace, c.usual, c.last = true, 0, 0, r
+		c.begun, c.pace, c.usual, c.at, c.angle = true, 0, 0, r.At, r.Angle
 	case near && !joins:
 		back, c.n = c.held[:c.n], 0
-		c.take(r, dt)
+		c.take(&r, off, dt)
 	case !joins && c.n < mostTurned:
 		c.held[c.n] = r
 		c.n++
 		return nil
 	default: // it has gone elsewhere
 		c.release()
-		c.last = r
+		c.at, c.angle = r.At, r.Angle
 	}
 	c.out[c.outs] = r
 	c.outs++
 	return back
 }
 
-// off returns how far apart two angles are, degrees.
-func (*crank) off(a, b measure.Reading) float64 { return math.Abs((b.Angle - a.Angle).Degrees()) }
+// degrees returns how far apart two angles are.
+func degrees(a, b measure.Angle) float64 {
+	return math.Abs(float64(b-a)) / float64(measure.Degree)
+}
 
-func (c *crank) take(r measure.Reading, dt float64) {
+func (c *crank) take(r *measure.Reading, off, dt float64) {
 	if c.usual == 0 {
 		c.usual = dt
 	}
 	c.usual += (min(dt, 8*c.usual) - c.usual) / 8
-	c.pace = max(c.off(c.last, r)/max(dt, c.usual, 1), c.pace*math.Exp(-dt/paceLasts))
-	c.last = r
+	c.pace = max(off/max(dt, c.usual, 1), c.pace*(1-min(dt/paceLasts, 1)))
+	c.at, c.angle = r.At, r.Angle
 }
 
 // release lets what is held go on.

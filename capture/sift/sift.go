@@ -134,6 +134,9 @@ func (s *Sift) Step(dst []measure.Reading, r measure.Reading) []measure.Reading 
 	if r.Has&measure.HasLift == 0 {
 		return append(dst, r)
 	}
+	if s.crank.goesOn(&r) {
+		return s.step(dst, r)
+	}
 	back := s.crank.see(r)
 	for _, q := range s.crank.passed() {
 		dst = s.step(dst, q)
