@@ -71,7 +71,7 @@ func (s *Server) showTrace(w http.ResponseWriter, r *http.Request) error {
 	}
 	out.Head, out.Notes, out.Damage = columns.head, columns.notes, columns.damage
 	if h, err := s.store.Head(id); err == nil {
-		out.Head = h // what it is of may have been said anew, by another bench as well
+		out.Head = h // what it is of may have been changed, by another bench as well
 	}
 	if out.Notes == nil {
 		out.Notes = []measure.Note{}
@@ -79,6 +79,9 @@ func (s *Server) showTrace(w http.ResponseWriter, r *http.Request) error {
 	findings, err := s.findings(r, id)
 	if err == nil {
 		out.Findings, out.Agreement = &findings, live.Agree(findings.Openings, nil, 0)
+		// One figure, one ±: the analysis knows what the openings share, and the
+		// bench, which does not, says no less than that.
+		out.Agreement.MaxLift, out.Agreement.MaxLiftU = findings.MaxLift, findings.MaxLiftU
 	} else if !errors.Is(err, storage.ErrNotFound) {
 		out.Damage = append(out.Damage, sentence(fmt.Errorf("working out the findings: %w", err)))
 	}

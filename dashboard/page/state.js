@@ -33,6 +33,7 @@
  * @property {Findings|null} findings of the last finished trace
  * @property {number} findingsOf its id; 0 for none
  * @property {Trace|null} trace
+ * @property {number} passed the newest trace of the valve before; its findings come after the bench has gone on
  * @property {import("./agreement.js").Agreement|null} agreement of the openings of that trace that count
  * @property {LeftOut[]} leftOut openings of that trace that count for nothing, in the trace's own time
  */
@@ -59,7 +60,7 @@
 
 /** @returns {Channel} */
 export const emptyChannel = () => ({
-  position: null, cue: null, held: false, openings: [], faults: [], findings: null, findingsOf: 0, trace: null, leftOut: [], agreement: null,
+  position: null, cue: null, held: false, openings: [], faults: [], findings: null, findingsOf: 0, trace: null, passed: 0, leftOut: [], agreement: null,
 });
 
 /** @returns {State} */
@@ -110,7 +111,7 @@ export function reduce(state, m) {
     case "bench": {
       const bench = benchOf(m);
       const same = bench.engine === state.bench.engine && bench.valve === state.bench.valve;
-      return { ...state, bench, engine: same ? state.engine : { ...emptyChannel(), trace: state.engine.trace } }; // no figure of the last valve
+      return { ...state, bench, engine: same ? state.engine : { ...emptyChannel(), trace: state.engine.trace, passed: state.engine.trace?.id ?? 0 } }; // no figure of the last valve
     }
     case "replay": return replay(state, m);
     case "settings": return { ...state, unit: m.units === "mm" ? "mm" : "in" };
@@ -226,7 +227,7 @@ function follow(c, m) {
       return { ...c, agreement };
     }
     case "left-out": return c.trace?.id === m.trace ? { ...c, leftOut: m.left_out } : c;
-    case "findings": return { ...c, findings: m.findings, findingsOf: m.trace };
+    case "findings": return m.trace <= c.passed ? c : { ...c, findings: m.findings, findingsOf: m.trace };
     case "trace": {
       const { type: _, replay: __, ...trace } = m;
       if (!c.trace) return { ...c, trace };

@@ -50,7 +50,8 @@ const layouts = /** @type {const} */ ([["inline", "inline"], ["vee", "vee"], ["f
 function NewEngine({ unit, done }) {
   const app = useApp();
   const typed = useDraft("engine", /** @type {any} */ ({ ...blankEngine(), units: unit })), draft = typed.value, setDraft = typed.set;
-  const f = fieldsOf(draft, setDraft, unit);
+  const put = (/** @type {any} */ next) => setDraft(next.layout === "vee" && draft.layout !== "vee" && next.cylinders === 4 ? { ...next, cylinders: 8 } : next); // the commonest vee
+  const f = fieldsOf(draft, put, unit);
   const add = async () => {
     try {
       const made = await app.api.post("/engines", { ...draft, cylinders: Number(draft.cylinders), valves_per_cylinder: Number(draft.valves_per_cylinder) });

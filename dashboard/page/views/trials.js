@@ -3,10 +3,11 @@
 
 import { useState } from "../lib/hooks.js";
 import { DraftLine, useDraft } from "../draft.js";
-import { Form, html, LengthField, LengthsField, Mark, Nothing, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
+import { Form, html, LengthField, LengthsField, Mark, Nothing, NumberField, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { shown } from "../state.js";
 import { digits, fromMm, length, shim, toMm, withUncertainty } from "../units.js";
+import { sideOf } from "../valve.js";
 import { poses } from "../rocker.js";
 import { query } from "../api.js";
 import { RockerPicture, SweepPicture } from "../rockerview.js";
@@ -41,7 +42,7 @@ function ValveTrials({ engineId, valve }) {
     ${list.length ? html`<${TrialTable} list=${list} unit=${unit} again=${trials.again} edit=${setEditing} />` : null}
     ${engine.value ? html`${looks ? null : html`<${TrialForm} key=${editing ? editing.id : `new after ${list.length}`} at=${at} valve=${valve} editing=${editing}
       last=${list.at(-1)} maxLift=${known} unit=${unit} done=${() => { setEditing(null); trials.again(); }} />`}
-      <${Next} engine=${engine.value} valve=${valve} list=${list} unit=${unit} />
+      <${Next} engine=${engine.value} valve=${valve} list=${list} unit=${unit} saved=${engine.set} />
       <${Picture} engine=${engine.value} valve=${valve} list=${list} maxLift=${known} unit=${unit} />` : null}`;
 }
 
@@ -119,16 +120,40 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
 }
 
 /**
- * The next stack, as the daemon works it out of all trials.
- * @param {{engine: any, valve: string, list: Trial[], unit: import("../units.js").Unit}} props
+ * The one thing that the next shim still wants, asked where it is missed.
+ * @param {{engine: any, valve: string, saved: (engine: any) => void}} props
  */
-function Next({ engine, valve, list, unit }) {
+function AskRatio({ engine, valve, saved }) {
+  const app = useApp();
+  const looks = useOnlyShows();
+  const side = sideOf(valve) || "intake";
+  const typed = useDraft(`ratio.${engine.id}.${side}`, { ratio: /** @type {number|null} */ (null) }), ratio = typed.value.ratio;
+  if (looks) return html`<p>The next shim follows from the rocker ratio, or from both arms; neither is known.</p>`;
+  const save = async () => {
+    try {
+      const at = `/engines/${encodeURIComponent(engine.id)}`, now = await app.api.get(at);
+      saved(await app.api.put(at, { ...now, rocker_ratio: { ...now.rocker_ratio, [side]: ratio } }));
+      typed.done();
+    } catch (err) {
+      app.notify(/** @type {Error} */ (err).message, "amiss");
+    }
+  };
+  return html`<${Form} class="panel grid" onSubmit=${save}>
+    <${NumberField} label=${`Rocker ratio, ${side}`} value=${ratio} range=${{ least: 0.5, most: 5 }} onChange=${(/** @type {number|null} */ v) => typed.set({ ratio: v })}
+      hint="the next shim follows from it; it is saved with the engine. With both arms measured instead, enter them there" />
+    <p><button disabled=${!ratio}>Save</button> <a href="#/engine">To the engine</a></p><${DraftLine} draft=${typed} /><//>`;
+}
+
+/**
+ * The next stack, as the daemon works it out of all trials.
+ * @param {{engine: any, valve: string, list: Trial[], unit: import("../units.js").Unit, saved: (engine: any) => void}} props
+ */
+function Next({ engine, valve, list, unit, saved }) {
   const app = useApp();
   const used = list.filter((t) => t.adjuster_below_valve_mm !== null && t.adjuster_below_valve_mm !== undefined);
   const { value: asked, error } = useFetched((signal) => app.api.get(`/engines/${encodeURIComponent(engine.id)}/next${query({ valve, unit })}`, signal), [engine.rev, valve, unit, JSON.stringify(list)]);
   if (used.length === 0) return null;
-  if (asked?.lacks.includes("ratio")) return html`<section><h2>Next shim</h2>
-    <${Nothing} says="The next shim follows from the rocker ratio, or from both arms. Write one of them down with the engine." href="#/engine" label="To the engine" /></section>`;
+  if (asked?.lacks.includes("ratio")) return html`<section><h2>Next shim</h2><${AskRatio} engine=${engine} valve=${valve} saved=${saved} /></section>`;
   const next = asked?.answer;
   if (!next) return html`<section><h2>Next shim</h2><${Trouble} text=${error || (asked?.no_answer && sentence(asked.no_answer))} /></section>`;
   const nm = (/** @type {number} */ mm) => fromMm(mm);

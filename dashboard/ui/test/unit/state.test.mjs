@@ -106,6 +106,13 @@ test("the next valve shows no figure of the last one", () => {
   assert.equal(s.engine.held, false);
 });
 
+test("findings of the valve before, that come late, are not shown as the next one's", () => {
+  const findings = (/** @type {number} */ trace) => ({ type: "findings", trace, findings: { openings: [{}], faults: [] } });
+  const s = after([{ type: "trace", id: 7, state: "recording", t0_us: 1, seconds: 1, readings: 1, on_disk_s: 1 }, { type: "bench", engine: "e", valve: "1E", trial: "" }, findings(7)]);
+  assert.equal(s.engine.findings, null);
+  assert.equal(after([findings(8)], s).engine.findingsOf, 8);
+});
+
 test("a mark that is undone is not counted", () => {
   assert.equal(after([{ type: "mark", t_s: 1 }, { type: "mark", t_s: 2 }, { type: "mark", t_s: 3, undone: true }]).marks, 1);
 });
