@@ -11,6 +11,7 @@ import (
 	"lobescribe/capture/rocker/photo"
 	"lobescribe/capture/rocker/pushrod"
 	"lobescribe/capture/rocker/shims"
+	"lobescribe/capture/rocker/sweep"
 	"lobescribe/capture/timing"
 	"lobescribe/capture/valve"
 	"lobescribe/capture/worksheet"
@@ -43,6 +44,7 @@ func calculations() map[string]calculation {
 		"pushrod":   asked(pushrod.Solve),
 		"rocker":    asked(rocker.Solve),
 		"photo":     asked(photo.Solve),
+		"sweep":     asked(sweep.Solve),
 		"timing":    asked(timing.Compute),
 		"clearance": asked(clearance.Solve),
 		"spring":    asked(clearance.SolveSpring),

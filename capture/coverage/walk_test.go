@@ -17,6 +17,7 @@ import (
 	"lobescribe/capture/rocker/photo"
 	"lobescribe/capture/rocker/pushrod"
 	"lobescribe/capture/rocker/shims"
+	"lobescribe/capture/rocker/sweep"
 	"lobescribe/capture/timing"
 	"lobescribe/dashboard/schema"
 )
@@ -58,7 +59,7 @@ func TestEveryUncertaintyHasARow(t *testing.T) {
 	found := map[string]bool{}
 	for name, answer := range map[string]any{
 		"rocker": rocker.Answer{}, "shims": shims.Answer{}, "pushrod": pushrod.Answer{}, "timing": timing.Result{},
-		"clearance": clearance.Answer{}, "spring": clearance.SpringAnswer{}, "findings": lift.Findings{}, "photo": photo.Answer{},
+		"clearance": clearance.Answer{}, "spring": clearance.SpringAnswer{}, "findings": lift.Findings{}, "photo": photo.Answer{}, "sweep": sweep.Answer{},
 	} {
 		for _, field := range namesOf(reflect.TypeOf(answer), map[reflect.Type]bool{}) {
 			if uncertain.MatchString(field) {

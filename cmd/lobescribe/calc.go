@@ -18,7 +18,7 @@ import (
 func newCalcCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "calc",
-		Short: "The arithmetic on its own: shims, pushrods, rocker geometry, photographs, timing, clearances, springs",
+		Short: "The arithmetic on its own: shims, pushrods, rocker geometry, photographs, sweeps, timing, clearances, springs",
 		Long: `The arithmetic on its own. Every calculation takes its question either as
 flags or as one JSON object on standard input, and answers with a table or,
 with --json, as one JSON object. Lengths in flags carry their unit ("0.030 in",
@@ -37,6 +37,7 @@ Exit status: 0 answered; 1 the question has no answer, or the limits forbid it;
 		newCalcPushrodCommand(),
 		newCalcRockerCommand(),
 		newCalcPhotoCommand(),
+		newCalcSweepCommand(),
 		newCalcTimingCommand(),
 		newCalcClearanceCommand(),
 		newCalcSpringCommand(),

@@ -8,6 +8,7 @@ import (
 	"lobescribe/capture/rocker"
 	"lobescribe/capture/rocker/photo"
 	"lobescribe/capture/rocker/shims"
+	"lobescribe/capture/rocker/sweep"
 	"lobescribe/capture/valve"
 	"lobescribe/capture/verdict"
 	"lobescribe/device/measure"
@@ -289,6 +290,10 @@ func Limit(q any, e storage.Engine, kind valve.Kind) {
 		}
 	case *clearance.SpringQuestion:
 		q.Limit = stricter(q.Limit, l.CoilBind)
+	case *sweep.Question:
+		if l.Square > 0 && (q.Tolerance == nil || *q.Tolerance > l.Square) {
+			q.Tolerance = &l.Square
+		}
 	case *photo.Question:
 		if l.Square > 0 && (q.Tolerance == nil || *q.Tolerance > l.Square) {
 			q.Tolerance = &l.Square

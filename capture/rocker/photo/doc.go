@@ -11,9 +11,8 @@
 //	theta = asin((v - v0)/a)        the arm's angle at any lift
 //	raise = v0 - L'/2               L' the full lift once raised
 //
-// L' differs from L where the rocker is bent, since the lobe stays and the ratio
-// R cos(theta)/cos(theta+gamma) is met elsewhere: to first order L' = L (1 + raise
-// tan(gamma)/a), with gamma less the pushrod's lean. So a photograph needs to be
+// L' differs from L where the rocker is bent, since the lobe stays and is met
+// elsewhere: package rocker's SquareRaise. So a photograph needs to be
 // taken at a known lift, not at half lift. One photograph gives v0 with an arm
 // that was told, measured in the picture or taken as usual; several at different
 // lifts are fitted together with least squares for v0 and a.

@@ -3,6 +3,8 @@ package photo
 import (
 	"errors"
 	"math"
+
+	"lobescribe/capture/rocker"
 )
 
 // The figures that are worked out, by their place in a row.
@@ -91,7 +93,10 @@ func (w *world) fit(by weights) (row, residuals []float64, err error) {
 	}
 	theta := math.Asin(sine)
 	row[figSquareAt], row[figHalf], row[figArm], row[figBend] = v0, theta, a, gamma
-	row[figRaise] = (v0 - half) / (1 + half*math.Tan(gamma-w.rodLean)/a) / math.Cos(w.standLean)
+	row[figRaise] = rocker.SquareRaise(v0, w.lift, a, gamma+w.rodLean, w.standLean)
+	if math.IsNaN(row[figRaise]) {
+		return nil, nil, errNoFit
+	}
 	if balls > 0 {
 		b := a / ratio
 		row[figRatio], row[figAdjuster] = ratio, b

@@ -43,7 +43,7 @@ func TestOnePhotographStraightOn(t *testing.T) {
 			}
 			p.StemA, p.StemB = p.StemB, p.StemA // whichever is marked first
 			p.AtLift = new(6 * measure.Millimetre)
-			a, err := Solve(Question{Lift: 12 * measure.Millimetre, ValveArm: 40 * measure.Millimetre, PushrodLean: new(3 * measure.Degree), Photographs: []Photograph{p}})
+			a, err := Solve(Question{Lift: 12 * measure.Millimetre, ValveArm: 40 * measure.Millimetre, PushrodLean: new(-3 * measure.Degree), Photographs: []Photograph{p}})
 			require.NoError(t, err)
 			assert.InDelta(t, 5, a.HalfAngle.Degrees(), 1e-5)
 			assert.InDelta(t, -40*math.Sin(5*math.Pi/180), a.Raise.Millimetres(), 1e-5)

@@ -1,0 +1,207 @@
+package main
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"lobescribe/capture/rocker/sweep"
+	"lobescribe/capture/worksheet"
+	"lobescribe/device/measure"
+)
+
+func newCalcSweepCommand() *cobra.Command {
+	var files sweepFiles
+	return calculation[sweep.Question, sweep.Answer]{
+		use:   "sweep",
+		short: "The lift at which a rocker is square, from a gauge that reads across the stem",
+		long: `The lift at which a rocker is square to its stem, and by how much to raise its stand,
+from a turn with a second gauge: square to the stem, in the rocker's plane, its flat
+tip against the roller or round end. No heights, ratio or bend are needed.
+
+A file is CSV with the columns lift_mm and sweep_mm. The reference pass is the same
+gauge, not moved on its stand, against the side of the stem, lash cap or retainer: it
+tells how the gauge stands, without which the answer is good to half a millimetre at
+best. With an encoder one indicator will do, moved between turns: --lift-turn has
+angle_deg and lift_mm, the others angle_deg and sweep_mm.
+
+Nobody reaches in while somebody turns.`,
+		example: `  lobescribe calc sweep --turn turn.csv --reference side.csv --valve-arm "38 mm"
+  lobescribe calc sweep --lift-turn lift.csv --turn sweep.csv --reference side.csv`,
+		flags: func(f *questionFlags, _ *sweep.Question) {
+			f.value("turn", "FILE", "CSV of a turn with the gauge against the tip", func(path string) error { files.turn = path; return nil })
+			f.value("reference", "FILE", "CSV of a turn with the gauge against the side of stem, lash cap or retainer", func(path string) error { files.reference = path; return nil })
+			f.value("lift-turn", "FILE", "CSV of lift against angle, where one indicator was moved", func(path string) error { files.lift = path; return nil })
+			f.value("heel", "length", "what the lift's column reads on the heel (default: its reading at rest)", func(text string) error {
+				l, err := f.parseLength(text)
+				files.heel = &l
+				return err
+			})
+		},
+		compute: func(q sweep.Question) (sweep.Answer, error) {
+			if err := files.read(&q); err != nil {
+				return sweep.Answer{}, err
+			}
+			a, err := sweep.Solve(q)
+			a.Basis.Assumes = append(files.says, a.Basis.Assumes...)
+			return a, err
+		},
+		table: func(t *answerTable, a sweep.Answer) {
+			t.line("square at half lift", "%s (to %s either way)", a.Verdict, t.length(a.Tolerance))
+			t.line(either(a.Raise, "raise", "lower")+" the stand by", "%s", t.lengthU(a.Raise.Abs(), a.RaiseU))
+			t.line("arm is square at", "%s of lift, of %s", t.lengthU(a.SquareAt, a.SquareAtU), t.length(a.Lift))
+			t.line("valve arm", "%s", t.lengthU(a.ValveArm, a.ValveArmU))
+			t.line("width of the mark", "%s, without the contact's own", t.lengthU(a.Width, a.WidthU))
+			t.line("gauge stands", "%s off square", angleU(a.Tilt, a.TiltU))
+			t.line("scatter", "%s a reading", t.length(a.Scatter))
+			t.says(a.Says)
+			t.basis(a.Basis)
+		},
+	}.command()
+}
+
+// sweepFiles are the files that the flags name.
+type sweepFiles struct {
+	turn, reference, lift string
+	heel                  *measure.Length
+	says                  []worksheet.Sentence
+}
+
+// read puts the files' readings into the question; without any it leaves one that
+// came as JSON alone.
+func (s *sweepFiles) read(q *sweep.Question) error {
+	if s.turn == "" && s.reference == "" && s.lift == "" {
+		return nil
+	}
+	if s.turn == "" {
+		return worksheet.Wrongf("", "--turn is missing: name the file of the turn against the tip")
+	}
+	lifts := []sweep.At(nil)
+	if s.lift != "" {
+		c, err := readColumns(s.lift, "angle_deg", "lift_mm")
+		if err != nil {
+			return err
+		}
+		for i := range c["lift_mm"] {
+			lifts = append(lifts, sweep.At{Angle: measure.Angle(c["angle_deg"][i]), Reading: measure.Length(c["lift_mm"][i])})
+		}
+	}
+	pass := func(path string) (p sweep.Pass, err error) {
+		if lifts == nil {
+			c, err := readColumns(path, "lift_mm", "sweep_mm")
+			for i := range c["lift_mm"] {
+				p.Lift, p.Sweep = append(p.Lift, measure.Length(c["lift_mm"][i])), append(p.Sweep, measure.Length(c["sweep_mm"][i]))
+			}
+			return p, err
+		}
+		c, err := readColumns(path, "angle_deg", "sweep_mm")
+		if err != nil {
+			return p, err
+		}
+		var at []sweep.At
+		for i := range c["sweep_mm"] {
+			at = append(at, sweep.At{Angle: measure.Angle(c["angle_deg"][i]), Reading: measure.Length(c["sweep_mm"][i])})
+		}
+		return sweep.Pair(lifts, at)
+	}
+	var err error
+	if q.Turn, err = pass(s.turn); err != nil {
+		return err
+	}
+	heel, rests := resting(q.Turn.Lift)
+	switch {
+	case s.heel != nil:
+		heel = *s.heel
+	case !rests:
+		return worksheet.Wrongf("", "the turn does not rest on the heel, so that nobody knows from where lift counts: begin and end it there, or say what the lift reads on the heel with --heel")
+	case heel != 0:
+		s.says = append(s.says, worksheet.Sayf("lift counts from %v, where the turn rests lowest", heel))
+	}
+	above(q.Turn.Lift, heel)
+	if s.reference != "" {
+		p, err := pass(s.reference)
+		if err != nil {
+			return err
+		}
+		above(p.Lift, heel)
+		q.Reference = &p
+	}
+	return nil
+}
+
+// resting is what the lifts read on the heel: the middle of the lowest twentieth,
+// if that is a rest.
+func resting(lifts []measure.Length) (heel measure.Length, rests bool) {
+	if len(lifts) == 0 {
+		return 0, false
+	}
+	sorted := slices.Sorted(slices.Values(lifts))
+	heel = sorted[len(sorted)/40]
+	return heel, heel-sorted[0] < restsWithin && sorted[len(sorted)/20]-heel < restsWithin
+}
+
+// restsWithin is how far readings of a rest lie apart at most.
+const restsWithin = 30 * measure.Micrometre
+
+func above(dst []measure.Length, heel measure.Length) {
+	for i := range dst {
+		dst[i] -= heel
+	}
+}
+
+// readColumns reads named columns of numbers, in millionths of their unit: whole
+// nanometres of a _mm column, microdegrees of a _deg one.
+func readColumns(path string, names ...string) (map[string][]int64, error) {
+	in, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer in.Close()
+	r := csv.NewReader(in)
+	r.ReuseRecord = true
+	head, err := r.Read()
+	if err != nil {
+		return nil, fmt.Errorf("%s: no header row: expected one that names the columns, as --help says", path)
+	}
+	at := map[string]int{}
+	for _, name := range names {
+		at[name] = slices.IndexFunc(head, func(h string) bool { return strings.TrimSpace(strings.TrimPrefix(h, "\ufeff")) == name })
+		if at[name] < 0 {
+			return nil, fmt.Errorf("%s: no column for the %s: expected one that is named as --help says", path, kindOf(name))
+		}
+	}
+	out := map[string][]int64{}
+	for line := 2; ; line++ {
+		record, err := r.Read()
+		if errors.Is(err, io.EOF) {
+			return out, nil
+		}
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", path, err)
+		}
+		row := make([]int64, len(names))
+		for i, name := range names {
+			text := strings.TrimSpace(record[at[name]])
+			l, err := measure.ParseLengthIn(text, measure.InMillimetres) // a degree counts as a millimetre
+			if err != nil {
+				return nil, fmt.Errorf("%s: line %d: %q is not a number, where the %s should be", path, line, text, kindOf(name))
+			}
+			row[i] = int64(l)
+		}
+		for i, name := range names {
+			out[name] = append(out[name], row[i])
+		}
+	}
+}
+
+// kindOf is a column's name in words: "angle" of angle_deg.
+func kindOf(name string) string {
+	kind, _, _ := strings.Cut(name, "_")
+	return kind
+}
