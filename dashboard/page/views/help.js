@@ -6,6 +6,7 @@ import { SetupHelpView } from "../helpsetup.js";
 import { DayHelp } from "../helpday.js";
 import { FaultHelpView } from "../helpfaults.js";
 import { AddressHelp } from "../helpaddresses.js";
+import { BoardHelp } from "../helpboard.js";
 import { PlusMinusHelp, UsualFigures } from "../helpfigures.js";
 
 /** @typedef {{unit: import("../units.js").Unit, rest: string[]}} Asked */
@@ -18,6 +19,7 @@ const topics = [
   ["plusminus", "What ± means", "How sure a figure is.", ({ unit }) => html`<${PlusMinusHelp} unit=${unit} />`],
   ["figures", "Usual figures", "Clearances as they are often asked for.", ({ unit }) => html`<${UsualFigures} unit=${unit} />`],
   ["addresses", "Addresses of devices", "Every word, every format, an example each.", () => html`<${AddressHelp} />`],
+  ["board", "A board of your own", "Encoder and indicator in one line: parts, wires, firmware.", () => html`<${BoardHelp} />`],
   ["keys", "Keys", "Pedal, presenter, keyboard.", () => html`<${Keys} />`],
   ["cautions", "Cautions", "Before anything is turned.", () => html`<section><${Cautions} /></section>`],
 ];
