@@ -44,8 +44,8 @@ func (s *Server) listTraces(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// shownTrace is a trace without its readings.
-type shownTrace struct {
+// Trace is a trace without its readings.
+type Trace struct {
 	storage.Summary
 	Head     storage.Head   `json:"head"`
 	Findings *lift.Findings `json:"findings"` // null while they cannot be worked out
@@ -61,7 +61,7 @@ func (s *Server) showTrace(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	var out shownTrace
+	var out Trace
 	if out.Summary, err = s.store.Summary(id); err != nil {
 		return err
 	}

@@ -32,6 +32,6 @@ foot switches and formats of your own, each with an example.`,
 		},
 	}
 	cmd.Flags().BoolVar(&markdown, "markdown", false, "as a page in Markdown")
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }

@@ -39,7 +39,7 @@ func newBackup() *cobra.Command {
 		},
 	}
 	cmd.Flags().BoolVar(&overwrite, "overwrite", false, "replace FILE if it is there")
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }
 
@@ -48,7 +48,11 @@ func backUp(cmd *cobra.Command, name string, overwrite bool) (int64, error) {
 	store, err := openStore(cmd, storage.Options{ReadOnly: true})
 	if err == nil {
 		defer store.Close()
-		return store.BackupFile(cmd.Context(), name, overwrite)
+		n, err := store.BackupFile(cmd.Context(), name, overwrite)
+		if errors.Is(err, storage.ErrExists) {
+			return 0, errThere(name)
+		}
+		return n, err
 	}
 	daemon, answers := (*remote)(nil), false
 	if errors.Is(err, storage.ErrInUse) {
@@ -58,7 +62,7 @@ func backUp(cmd *cobra.Command, name string, overwrite bool) (int64, error) {
 		return 0, err
 	}
 	if _, err := os.Lstat(name); err == nil && !overwrite {
-		return 0, fmt.Errorf("%s is there already; name another file, or say --overwrite", name)
+		return 0, errThere(name)
 	}
 	var n int64
 	err = writeBeside(name, func(w io.Writer) error {
@@ -72,6 +76,10 @@ func backUp(cmd *cobra.Command, name string, overwrite bool) (int64, error) {
 		return err
 	})
 	return n, err
+}
+
+func errThere(name string) error {
+	return fmt.Errorf("%s is there already: name another file, or replace it with --overwrite", name)
 }
 
 func newVerify() *cobra.Command {
@@ -96,7 +104,7 @@ func newVerify() *cobra.Command {
 				name = filepath.Join(dir, storeFile)
 			}
 			if _, err := os.Stat(name); err != nil {
-				return fmt.Errorf("nothing to verify: %w", err)
+				return fmt.Errorf("nothing to verify: there is no %s", name)
 			}
 			report, aside, err := check(cmd, name, repair)
 			if err != nil {
@@ -118,7 +126,7 @@ func newVerify() *cobra.Command {
 		},
 	}
 	cmd.Flags().BoolVar(&repair, "repair", false, "make a damaged store whole with all that still reads; the damaged file is kept beside it")
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }
 

@@ -67,6 +67,7 @@ commands heed what they have a use for. Passwords and keys are not shown.`,
 		},
 	}
 	cmd.Flags().AddFlagSet(newServe().Flags())
+	addUnitFlag(cmd) // the other commands' setting
 	cmd.Flags().BoolVar(&asTOML, "toml", false, "print them as a settings file, with what each does; defaults stand in comments")
 	return cmd
 }

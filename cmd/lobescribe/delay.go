@@ -66,7 +66,7 @@ prints the addresses with delay= in them; --save keeps them for serve.`,
 	cmd.Flags().StringVar(&encoder, "encoder", "", "address of the crank encoder")
 	heeds(cmd.Flags(), "indicator", "encoder")
 	cmd.Flags().BoolVar(&save, "save", false, "keep both devices, with their delays, for serve")
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }
 

@@ -59,6 +59,6 @@ what it looks like and what is said of it: --trouble list names what.`,
 	}
 	f.add(cmd)
 	sim.add(cmd)
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }

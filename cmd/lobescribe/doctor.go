@@ -69,7 +69,7 @@ when you ask somebody for help.`,
 	}
 	cmd.Flags().StringVar(&bundle, "bundle", "", "also write a redacted report to this file")
 	cmd.Flags().DurationVar(&listenFor, "for", 5*time.Second, "how long to listen to each device")
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }
 

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -58,6 +59,9 @@ func exportFormat(format, out string) (tracefile.Format, error) {
 	if f := tracefile.FormatOf(out); f != tracefile.Found {
 		return f, nil
 	}
+	if ending := filepath.Ext(out); ending != "" && out != "-" {
+		return tracefile.Found, wrongWords("--out %s: %s is the ending of no format that is written: use .csv, .jsonl or .parquet, or say --format", out, ending)
+	}
 	return tracefile.CSV, nil
 }
 
@@ -79,8 +83,8 @@ func exportStored(cmd *cobra.Command, id storage.ID, f tracefile.Format, w io.Wr
 		defer body.Close()
 		_, err = io.Copy(w, body)
 		return err
-	case *storage.Store:
-		return daemon.ExportTrace(r, id, w, daemon.ExportOptions{Format: f, Damage: func(damage error) {
+	case local:
+		return daemon.ExportTrace(r.Store, id, w, daemon.ExportOptions{Format: f, Damage: func(damage error) {
 			fmt.Fprintf(cmd.ErrOrStderr(), "lobescribe: %s; the rest follows\n", oneLine(damage))
 		}})
 	}

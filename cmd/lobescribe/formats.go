@@ -101,7 +101,7 @@ the data folder, or name a file with --formats. format=auto finds most devices;
 			})
 		},
 	}
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	cmd.AddCommand(newFormatsNew())
 	return cmd
 }

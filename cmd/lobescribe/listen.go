@@ -66,7 +66,7 @@ with --verbose.
 	}
 	cmd.Flags().StringVar(&raw, "raw", "", "also write the raw bytes, with their times, to this file; replay --link plays it back")
 	addRoleFlag(cmd, &role)
-	cmd.Flags().IntVarP(&count, "count", "n", 0, "stop after so many readings; 0 means never")
+	cmd.Flags().IntVarP(&count, "count", "n", 0, "stop after so many readings, or with status 1 if the device is not there; 0 means never, and waits for it")
 	return cmd
 }
 
@@ -82,6 +82,9 @@ func listen(cmd *cobra.Command, a device.Address, o device.Options, count int) e
 	for e := range device.Open(ctx, a, o).Events() {
 		if e.Status != nil {
 			say(cmd.ErrOrStderr(), "", &last, *e.Status)
+		}
+		if s := e.Status; s != nil && count > 0 && printed == 0 && (s.State == device.Absent || s.State == device.Refused) {
+			return fmt.Errorf("no reading came: %s", s.Says)
 		}
 		if count > 0 && printed == count {
 			continue // what was under way when enough had come

@@ -29,7 +29,7 @@ func newPorts() *cobra.Command {
 			return p.print(list, func(w io.Writer, _ measure.Unit) error { return tablePorts(w, list) })
 		},
 	}
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }
 

@@ -255,10 +255,12 @@ func TestAKickedCableLeavesAGap(t *testing.T) {
 	require.NoError(t, daemon.stop())
 
 	var f struct {
-		Openings []struct{} `json:"openings"`
-		Faults   []struct {
-			Kind string `json:"kind"`
-		} `json:"faults"`
+		Findings struct {
+			Openings []struct{} `json:"openings"`
+			Faults   []struct {
+				Kind string `json:"kind"`
+			} `json:"faults"`
+		} `json:"findings"`
 		Notes []measure.Note `json:"notes"`
 	}
 	require.NoError(t, json.Unmarshal(runBinary(t, "show", "1", "--json", "--data", data), &f))
@@ -266,9 +268,9 @@ func TestAKickedCableLeavesAGap(t *testing.T) {
 	assert.Equal(t, measure.NoteGap, f.Notes[0].Kind)
 	assert.Greater(t, f.Notes[0].Until, f.Notes[0].At)
 	kinds := map[string]bool{}
-	for _, fault := range f.Faults {
+	for _, fault := range f.Findings.Faults {
 		kinds[fault.Kind] = true
 	}
-	assert.True(t, kinds["gap"], "%+v", f.Faults)
-	assert.NotEmpty(t, f.Openings, "the openings after it are there")
+	assert.True(t, kinds["gap"], "%+v", f.Findings.Faults)
+	assert.NotEmpty(t, f.Findings.Openings, "the openings after it are there")
 }

@@ -40,6 +40,6 @@ never writes to the port. How it goes is told on stderr.
 			})
 		},
 	}
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }

@@ -48,27 +48,6 @@ func leaveWord(storePath string, at net.Addr) (func(), error) {
 	return func() { _ = os.Remove(name) }, nil
 }
 
-// shelfReader is what the commands that only look need of a store.
-type shelfReader interface {
-	Traces(storage.Query) ([]storage.Summary, error)
-	Load(storage.ID) (storage.Head, measure.Trace, error)
-	Close() error
-}
-
-// openReader opens the store for looking, or asks the daemon that has it.
-func openReader(cmd *cobra.Command) (shelfReader, error) {
-	store, err := openStore(cmd, storage.Options{ReadOnly: true})
-	if err == nil {
-		return store, nil
-	}
-	if errors.Is(err, storage.ErrInUse) {
-		if r, ok := askDaemon(cmd); ok {
-			return r, nil
-		}
-	}
-	return nil, err
-}
-
 // remote reads a store through the daemon that has it open.
 type remote struct {
 	base string

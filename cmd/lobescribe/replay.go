@@ -63,7 +63,7 @@ send it, until it has been played or Ctrl-C.
 	cmd.Flags().StringVar(&from, "from", "0", "where to begin, in seconds")
 	cmd.Flags().StringVar(&link, "link", "", "tty or tcp: come out of it as a device, without the page")
 	cmd.Flags().Uint64Var(&hostile, "hostile", 0, "with --link and a byte recording: a seed for garbage, stalls and odd cuts put in")
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }
 

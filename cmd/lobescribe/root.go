@@ -39,7 +39,6 @@ energy. The engine maker's figures come before any number shown here.`,
 			return cmd.Help()
 		},
 	}
-	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().String("data", "", "folder of the store (default: the user's data folder)")
 	root.PersistentFlags().String("formats", "", "TOML file with line formats of your own (default: formats.toml in the data folder)")
 	_ = root.MarkPersistentFlagDirname("data")
@@ -50,9 +49,9 @@ energy. The engine maker's figures come before any number shown here.`,
 	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return heedSettings(cmd) }
 	root.AddCommand(
 		newDemo(), newServe(), newPorts(), newProbe(), newFormats(), newAddresses(), newListen(), newRecord(), newDelay(), newProve(), newAnalyse(),
-		newTraces(), newShow(), newLeaveOut(), newExport(), newImport(), newReplay(),
+		newEngines(), newTrials(), newTraces(), newShow(), newLeaveOut(), newExport(), newImport(), newReplay(),
 		newCalcCommand(), newSimulate(), newSheet(), newDoctor(), newBoard(), newShop(),
-		newBackup(), newVerify(),
+		newBackup(), newRestore(), newVerify(),
 		newKeyCommand(), newConfig(), newSchema(), newVersion(), newManpages(),
 	)
 	sayWhatToDo(root)
@@ -105,9 +104,16 @@ func openStore(cmd *cobra.Command, o storage.Options) (*storage.Store, error) {
 	return store, nil
 }
 
-// addOutputFlags adds --json and --unit to a command that prints results.
+// addJSONFlag adds --json to a command that prints results without lengths.
+func addJSONFlag(cmd *cobra.Command) { cmd.Flags().Bool("json", false, "print JSON") }
+
+// addOutputFlags adds --json and --unit to a command that prints lengths.
 func addOutputFlags(cmd *cobra.Command) {
-	cmd.Flags().Bool("json", false, "print JSON")
+	addJSONFlag(cmd)
+	addUnitFlag(cmd)
+}
+
+func addUnitFlag(cmd *cobra.Command) {
 	cmd.Flags().String("unit", "mm", "lengths in the printed table: mm, in or thou")
 	heeds(cmd.Flags(), "unit")
 }
@@ -119,7 +125,7 @@ type printer struct {
 	unit measure.Unit
 }
 
-// newPrinter reads the flags of addOutputFlags.
+// newPrinter reads the flags of addOutputFlags or addJSONFlag.
 func newPrinter(cmd *cobra.Command) (printer, error) {
 	p := printer{w: cmd.OutOrStdout(), unit: measure.InMillimetres}
 	p.json, _ = cmd.Flags().GetBool("json")

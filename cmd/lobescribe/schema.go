@@ -43,6 +43,6 @@ means and in what unit it is. The daemon serves the same under /api/v1/schema/.`
 			})
 		},
 	}
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }

@@ -112,7 +112,7 @@ there; without a network it waits in the store.`,
 	f.shop.addBench(cmd.Flags())
 	cmd.Flags().StringVar(&indicator, "indicator", "", "address of the indicator, as in serial:/dev/ttyUSB0")
 	cmd.Flags().StringVar(&encoder, "encoder", "", "address of the crank encoder, if it has a port of its own")
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }
 

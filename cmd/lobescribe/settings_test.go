@@ -44,7 +44,6 @@ func TestSettingsInOrder(t *testing.T) {
 		"encoder":   "serial:/dev/a", // the first file
 		"direction": "up",            // an empty name in the environment gives nothing
 		"indicator": "",              // one file is read, and the second not laid under it
-		"unit":      "mm",            // the default
 	} {
 		assert.Equal(t, want, cmd.Flags().Lookup(name).Value.String(), name)
 	}
@@ -62,7 +61,7 @@ func TestADemoHeedsNoSettingOfTheBench(t *testing.T) {
 		s, err := settle(cmd, at)
 		require.NoError(t, err)
 		require.NoError(t, s.apply(cmd))
-		for name, want := range map[string]string{"addr": defaultAddr, "lan": "false", "tls": "false", "direction": "auto", "unit": "in"} {
+		for name, want := range map[string]string{"addr": defaultAddr, "lan": "false", "tls": "false", "direction": "auto"} {
 			assert.Equal(t, want, cmd.Flags().Lookup(name).Value.String(), "%s --%s", words[0], name)
 		}
 	}

@@ -3,12 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
+	"net/url"
 
 	"github.com/spf13/cobra"
 
 	"lobescribe/dashboard/sheet"
 	"lobescribe/device/measure"
-	"lobescribe/storage"
 )
 
 func newSheet() *cobra.Command {
@@ -26,22 +26,54 @@ func newSheet() *cobra.Command {
 				}
 				o.Units = u
 			}
-			store, err := openStore(cmd, storage.Options{ReadOnly: true})
+			reader, err := openReader(cmd)
 			if err != nil {
 				return err
 			}
-			defer store.Close()
-			d, err := sheet.Gather(store, args[0], o)
+			defer reader.Close()
+			write, err := sheetOf(reader, args[0], o)
 			if err != nil {
 				return err
 			}
 			if out == "" || out == "-" {
-				return sheet.Write(cmd.OutOrStdout(), d)
+				return write(cmd.OutOrStdout())
 			}
-			return writeBeside(out, func(w io.Writer) error { return sheet.Write(w, d) })
+			return writeBeside(out, write)
 		},
 	}
 	cmd.Flags().StringVarP(&out, "out", "o", "", "file to write; default: standard output")
 	cmd.Flags().StringVar(&unit, "unit", "", "in or mm; default: the engine's own")
 	return cmd
+}
+
+// sheetOf gathers the sheet of an engine from the store, or has it from the daemon
+// that has the store open; what comes back writes it.
+func sheetOf(reader shelfReader, engine string, o sheet.Options) (func(io.Writer) error, error) {
+	if err := reader.CheckLabel(engine, ""); err != nil {
+		return nil, wordsError{err}
+	}
+	switch r := reader.(type) {
+	case *remote:
+		path := "engines/" + url.PathEscape(engine) + "/sheet"
+		if o.Units != measure.NoUnit {
+			path += "?units=" + o.Units.String()
+		}
+		body, err := r.get(path)
+		if err != nil {
+			return nil, err
+		}
+		defer body.Close()
+		text, err := io.ReadAll(io.LimitReader(body, 64<<20))
+		if err != nil {
+			return nil, fmt.Errorf("reading the daemon's answer: %w", err)
+		}
+		return func(w io.Writer) error { _, err := w.Write(text); return err }, nil
+	case local:
+		d, err := sheet.Gather(r.Store, engine, o)
+		if err != nil {
+			return nil, err
+		}
+		return func(w io.Writer) error { return sheet.Write(w, d) }, nil
+	}
+	return nil, fmt.Errorf("a sheet of a %T is not possible", reader)
 }

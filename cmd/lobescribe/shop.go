@@ -71,7 +71,7 @@ machine only; for other machines it needs a NATS configuration with users and TL
 	cmd.Flags().StringVar(&f.config, "nats-config", "", "with --embedded: a configuration file of NATS, with users and TLS")
 	cmd.Flags().IntVar(&f.replicas, "replicas", 1, "on how many of the server's nodes the stream is kept, where it is not there yet: 1, 3 or 5")
 	cmd.Flags().BoolVar(&f.rebuild, "rebuild", false, "make the record again from the stream; the old one is kept beside it")
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	cmd.AddCommand(newShopEngines(&f.at), newShopFetch(&f.at))
 	return cmd
 }

@@ -40,7 +40,7 @@ func newShopEngines(at *shopFlags) *cobra.Command {
 		},
 	}
 	at.addBench(cmd.Flags())
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }
 
@@ -91,7 +91,7 @@ several benches have one of that name.`,
 		},
 	}
 	at.addBench(cmd.Flags())
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }
 

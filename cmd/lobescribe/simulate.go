@@ -242,7 +242,7 @@ addresses and talks until Ctrl-C. What can go wrong at a bench is made by name:
 	}
 	f.add(cmd)
 	f.addProving(cmd)
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }
 

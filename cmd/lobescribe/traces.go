@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"text/tabwriter"
 
@@ -12,6 +11,8 @@ import (
 
 	"lobescribe/capture/lift"
 	"lobescribe/cmd/lobescribe/daemon"
+	"lobescribe/dashboard"
+	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -39,7 +40,10 @@ func newTraces() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if list == nil {
+			if len(list) == 0 { // traces of an engine that was deleted are still there
+				if err := store.CheckLabel(q.Engine, q.Valve); err != nil {
+					return wordsError{err}
+				}
 				list = []storage.Summary{} // [] and not null
 			}
 			return p.print(list, func(w io.Writer, u measure.Unit) error { return tableTraces(w, list, u) })
@@ -85,6 +89,7 @@ func newShow() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "show ID",
 		Short: "Findings of a stored trace",
+		Long:  "Prints the findings of a stored trace; with --json the trace as GET /api/v1/traces/{id} has it.",
 		Args:  cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			p, err := newPrinter(cmd)
@@ -103,12 +108,15 @@ func newShow() *cobra.Command {
 			if err != nil {
 				return fmt.Errorf("trace %s: %w", id, err)
 			}
-			v := struct {
-				ID   storage.ID `json:"id"`
-				Head storage.Head
-				lift.Findings
-				Notes []measure.Note `json:"notes,omitempty"`
-			}{id, head, f, trace.Notes}
+			summary, err := summaryOf(cmd, id)
+			if err != nil {
+				return err
+			}
+			v := dashboard.Trace{Summary: summary, Head: head, Findings: &f, Notes: trace.Notes,
+				Agreement: live.Agree(f.Openings, nil, 0)}
+			if v.Notes == nil {
+				v.Notes = []measure.Note{} // [] and not null
+			}
 			return p.print(v, func(w io.Writer, u measure.Unit) error {
 				fmt.Fprintf(w, "trace %s of %s, engine %s, valve %s, %d readings\n\n", id,
 					head.Started.Local().Format("2006-01-02 15:04:05"), dash(head.Engine), dash(head.Valve), len(trace.Readings))
@@ -119,6 +127,15 @@ func newShow() *cobra.Command {
 	addDirectionFlag(cmd, &direction)
 	addOutputFlags(cmd)
 	return cmd
+}
+
+func summaryOf(cmd *cobra.Command, id storage.ID) (storage.Summary, error) {
+	store, err := openReader(cmd)
+	if err != nil {
+		return storage.Summary{}, err
+	}
+	defer store.Close()
+	return store.Summary(id)
 }
 
 // loadTrace loads a stored trace by the number in text. Damage in a part of it
@@ -141,34 +158,6 @@ func loadTrace(cmd *cobra.Command, text string) (storage.ID, storage.Head, measu
 		err = nil
 	}
 	return id, head, trace, err
-}
-
-// writeBeside writes a file whole or not at all: beside its place, then
-// renamed over it.
-func writeBeside(name string, write func(io.Writer) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(name), filepath.Base(name)+".part-*")
-	if err != nil {
-		return fmt.Errorf("writing %s: %w", name, err)
-	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
-		}
-	}()
-	if err := write(f); err != nil {
-		return fmt.Errorf("writing %s: %w", name, err)
-	}
-	if err := f.Chmod(0o644); err != nil {
-		return fmt.Errorf("writing %s: %w", name, err)
-	}
-	if err := f.Sync(); err != nil {
-		return fmt.Errorf("writing %s: %w", name, err)
-	}
-	if err := f.Close(); err != nil {
-		return fmt.Errorf("writing %s: %w", name, err)
-	}
-	return os.Rename(f.Name(), name)
 }
 
 func newImport() *cobra.Command {
@@ -216,6 +205,6 @@ with what instruments it was recorded; that is kept, unless flags say otherwise.
 	}
 	cmd.Flags().StringVar(&engine, "engine", "", "the engine it belongs to")
 	cmd.Flags().StringVar(&valve, "valve", "", "the valve it belongs to, as in 3I or 3E")
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }

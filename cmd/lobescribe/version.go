@@ -38,7 +38,7 @@ func newVersion() *cobra.Command {
 			})
 		},
 	}
-	addOutputFlags(cmd)
+	addJSONFlag(cmd)
 	return cmd
 }
 
