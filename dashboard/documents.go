@@ -4,8 +4,10 @@ import (
 	"cmp"
 	"errors"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
+	"time"
 	"unicode"
 
 	"lobescribe/capture/valve"
@@ -152,7 +154,10 @@ type valveState struct {
 	MaxLiftU *measure.Length `json:"max_lift_u_mm,omitempty"`
 	Off      *measure.Length `json:"off_mm,omitempty"`
 	Beyond   bool            `json:"beyond,omitempty"`
-	Missing  []string        `json:"missing"`
+	// Again says what was changed since that trace, so that it is to be measured
+	// again.
+	Again   string   `json:"again,omitempty"`
+	Missing []string `json:"missing"`
 }
 
 // What can be missing of a valve, in the order of the work.
@@ -183,6 +188,7 @@ func (s *Server) valves(w http.ResponseWriter, r *http.Request) error {
 		if one.Trace != 0 {
 			if f, err := s.store.Findings(one.Trace); err == nil { // a damaged one is compared with nothing
 				one.MaxLiftU = &f.MaxLiftU
+				one.Again = changedSince(one, traces, trials)
 				lifts = append(lifts, sheet.KindLift{Valve: one.Valve, Kind: one.Kind, MaxLift: f.MaxLift, U: f.MaxLiftU})
 			}
 		}
@@ -196,6 +202,18 @@ func (s *Server) valves(w http.ResponseWriter, r *http.Request) error {
 	}
 	answer(w, http.StatusOK, list)
 	return nil
+}
+
+// changedSince says what of the set-up was changed after the trace that a valve's
+// max lift stands on.
+func changedSince(v valveState, traces []storage.Summary, trials []storage.Trial) string {
+	own := slices.DeleteFunc(slices.Clone(trials), func(t storage.Trial) bool { return t.Valve != v.Valve })
+	for _, t := range traces {
+		if t.ID == v.Trace {
+			return sheet.Since(t.Started, own, time.Local)
+		}
+	}
+	return ""
 }
 
 // stateOf sums up a valve from the traces (newest first) and trials of its

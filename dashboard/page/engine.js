@@ -29,7 +29,7 @@
  * @property {{material?: string, diameter_mm?: number, wall_mm?: number, ends?: string, ball_diameter_mm?: number}} pushrod
  * @property {string} [notes]
  *
- * @typedef {{valve: string, traces: number, trials: number, max_lift_mm: number|null, max_lift_u_mm?: number, off_mm?: number, beyond?: boolean, trace?: number, missing: string[]}} ValveState
+ * @typedef {{valve: string, traces: number, trials: number, max_lift_mm: number|null, max_lift_u_mm?: number, off_mm?: number, beyond?: boolean, again?: string, trace?: number, missing: string[]}} ValveState
  * @typedef {{id: string, rev: number, engine: string, valve: string, at: string, stack_mm?: number[], pushrod_length_mm?: number, lash_mm?: number, adjuster_below_valve_mm?: number|null, sweep_mm?: number|null, open_vs_closed_mm?: number|null, max_lift_mm?: number|null, traces?: number[], remark?: string}} Trial
  */
 

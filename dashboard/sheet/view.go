@@ -53,6 +53,7 @@ type plotted struct {
 type liftRow struct {
 	Name                                    string
 	Measured, Odd, Simulated, Differs       bool
+	Again                                   string
 	Max, U, Half, HalfReadings, Spread, Off string
 	Openings                                int
 	Trace                                   string
@@ -285,6 +286,7 @@ func (d Data) lifts(v *view, w words) {
 			o := f.Openings[len(f.Openings)/2]
 			row.Max, row.U, row.Half = w.length(f.MaxLift), w.u(f.MaxLiftU), w.length(f.HalfLift)
 			row.HalfReadings = w.length(o.OpeningHalf.Reading) + " / " + w.length(o.ClosingHalf.Reading)
+			row.Again = Since(one.Trace.Started, one.Trials, d.Made.Location())
 			row.Openings, row.Spread = len(f.Openings), w.length(f.Spread)
 			row.Trace = fmt.Sprintf("%s, %s", one.Trace.ID, one.Trace.Started.In(d.Made.Location()).Format("2 Jan 06"))
 			if m, ok := off[one.Name]; ok {

@@ -107,7 +107,7 @@ function ValveMap({ engine, valves, state }) {
         <span class="sr">${valveWords(v.valve)}, ${signs[how].says}. Max lift:</span><span class="valve-side" aria-hidden="true">
           ${sideOf(v.valve) === "intake" ? "int" : "exh"}${v.valve.replace(/^\d+[IE]/, "")}</span><span class="valve-lift">${lift}</span>
           ${off ? html`<span class=${v.beyond ? "valve-off beyond" : "valve-off"}>${v.beyond ? html`<${Mark} shape="triangle" />` : ""}<span class="sr">${v.beyond ? "differs from its kind by" : "same as its kind, off by"}</span> ${off}</span>` : null}
-          <${Mark} shape=${signs[how].shape} /></button>`;
+          ${v.again ? html`<span class="valve-off beyond">again<span class="sr">: to be measured again, ${v.again}</span></span>` : null}<${Mark} shape=${signs[how].shape} /></button>`;
     })}</div>`;
   return html`<section><h2>${engine.name || engine.id}: ${done} of ${valves.length} valves done</h2>
     <div class=${`valve-map ${engine.layout ?? "inline"}`}><span class="front">front</span>
@@ -117,6 +117,7 @@ function ValveMap({ engine, valves, state }) {
     ${here ? html`<div class="panel"><h3>${valveWords(here.valve)}</h3>
       ${here.max_lift_mm && here.max_lift_u_mm ? html`<p>Max lift ${withUncertainty(here.max_lift_mm * 1e6, here.max_lift_u_mm * 1e6, unit)}${here.off_mm === undefined ? "" : here.beyond
         ? html`; <strong>differs</strong> from the other ${sideOf(here.valve)}s by ${digits(here.off_mm * 1e6, unit, { sign: true })}, beyond the ± of both` : `; the same as the other ${sideOf(here.valve)}s within the ± of both (${digits(here.off_mm * 1e6, unit, { sign: true })})`}.</p>` : null}
+      ${here.again ? html`<p class="fault"><${Mark} shape="triangle" /> <strong>To be measured again:</strong> ${here.again}.</p>` : null}
       <p>${here.missing.length ? html`Still missing: ${here.missing.join(", ")}.` : "Nothing is missing."} ${here.traces} ${here.traces === 1 ? "trace" : "traces"}, ${here.trials} ${here.trials === 1 ? "trial" : "trials"}.</p>
       <p class="row">${onlyShows(state) ? null : html`<a class="button" href="#/bench">Turn it on the bench</a>`}<a class="button quiet" href="#/trials">Trials</a>
         ${here.trace ? html`<a class="button quiet" href=${`#/traces/${here.trace}`}>Its trace</a>` : null}<button class="quiet"

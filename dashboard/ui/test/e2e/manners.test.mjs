@@ -31,7 +31,7 @@ before(async () => {
     await page.getByLabel("Adjuster end below valve end").fill(below);
     if (below !== "3.5 mm") await page.getByLabel("Shims under the stand").fill("0.381 mm");
     await page.getByRole("button", { name: "Save", exact: true }).click();
-    await page.getByText("The trial is kept.").waitFor();
+    await page.getByText("The trial is saved.").waitFor();
     await page.waitForTimeout(300);
   }
   await context.close();

@@ -88,7 +88,7 @@ for (const unit of /** @type {const} */ (["in", "mm"])) {
       await page.getByLabel("How many").nth(i).fill(count);
     }
     await page.getByRole("button", { name: "Save", exact: true }).click();
-    await page.getByText("The engine is kept.").waitFor();
+    await page.getByText("The engine is saved.").waitFor();
     await shoot(page, `walk-engine-${unit}`);
     await page.goto(`${d.url}/#/bench`);
     await page.locator(".valve-name", { hasText: "Cylinder 1 intake" }).waitFor();
