@@ -108,7 +108,7 @@ for (const unit of /** @type {const} */ (["in", "mm"])) {
     await page.getByLabel("Cylinder 1 intake").fill("8.602 in");
     await page.getByRole("button", { name: "Work out the cut list" }).click();
     await page.getByRole("heading", { name: "Tally" }).waitFor();
-    await page.getByText("Kept with the engine since").waitFor();
+    await page.getByText("Saved with the engine since").waitFor();
     assert.deepEqual(await page.evaluate(() => Object.keys(localStorage).filter((k) => k.includes("draft.pushrods"))), [], "what is kept with the engine is no draft any more");
     await shoot(page, `walk-pushrods-${unit}`);
     await keptForAll(b, d.url, unit);
