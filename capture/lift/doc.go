@@ -39,16 +39,20 @@
 // The second line is what the user did not tell and the signal does not settle
 // (definitional uncertainty, JCGM 200:2012, 2.27): what a gauge that averages over
 // up to 0.12 s takes off a nose passed at that speed; the heel's run-out; what the
-// heel did not come home by; what a lifter that may bleed down sinks until the
-// nose; what a spindle takes off that may have stopped under the nose or hung free
+// heel did not come home by, or two counts where no trace began on it; what a lifter
+// that may bleed down sinks until the nose; what a spindle takes off that may have stopped under the nose or hung free
 // on the heel. Where the indicator was proved ([Options.Proof]) its stops, lag and
 // stickiness take their place. What is in the uncertainty without being told as a
 // fault is in [Findings.Held]. Openings of one valve that disagree by more than
 // their uncertainties have them widened to hold the difference.
 //
+// With an encoder all openings of a finished trace are laid over each other: see
+// fitDrive. By how much lift comes late, whether the drive slipped or counts are
+// wrong, and how fast a lifter sinks comes out of one fit.
+//
 // Whether the spindle stopped under the nose, or hung free on the heel, is told
-// by how soft both ends of each flank are against its middle: see package
-// evidence.
+// by how soft both ends of each flank are against its middle, and by how much seems
+// to be missing there: see package evidence.
 //
 // A direction that nobody forces is found by following both: what is turned
 // through without a rest is a nose. Assumed: a valve train of 1 to 40 mm; a
