@@ -295,6 +295,12 @@ func (s *Server) routes() []route {
 		{pattern: "POST /api/v1/engines/{id}/trials", do: s.addTrial},
 		{pattern: "PUT /api/v1/trials/{id}", do: s.changeTrial},
 		{pattern: "DELETE /api/v1/trials/{id}", do: s.deleteTrial},
+		{pattern: "GET /api/v1/trials/{id}/photographs", do: s.listPhotographs},
+		{pattern: "POST /api/v1/trials/{id}/photographs", do: s.addPhotograph},
+		{pattern: "GET /api/v1/trials/{id}/photo", do: s.photographsSay, works: true},
+		{pattern: "PUT /api/v1/photographs/{id}", do: s.markPhotograph},
+		{pattern: "DELETE /api/v1/photographs/{id}", do: s.deletePhotograph},
+		{pattern: "GET /api/v1/photographs/{id}/picture", do: s.showPicture},
 
 		{pattern: "GET /api/v1/engines/{id}/works", do: s.listWorks},
 		{pattern: "POST /api/v1/engines/{id}/works", do: s.addWork},

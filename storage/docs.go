@@ -98,6 +98,11 @@ func (s *Store) deleteDoc(kind, name string, was Rev) error {
 			return fmt.Errorf("%w: it is at revision %d, not %d; read it again", ErrStale, old.Rev, was)
 		}
 		s.countDoc(tx, key, 0)
+		if kind == kindTrial {
+			if err := s.dropPhotographs(tx, name); err != nil {
+				return err
+			}
+		}
 		if err := docs.Delete(key); err != nil || !told(kind) {
 			return err
 		}

@@ -371,6 +371,8 @@ func checkDoc(key, v []byte) error {
 		return json.Unmarshal(d.Doc, new(Trial))
 	case kindWork:
 		return json.Unmarshal(d.Doc, new(Work))
+	case kindPhotograph:
+		return json.Unmarshal(d.Doc, new(Photograph))
 	case kindBench:
 		return json.Unmarshal(d.Doc, new(Bench))
 	case kindIndicator:

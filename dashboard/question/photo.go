@@ -1,0 +1,53 @@
+package question
+
+import (
+	"encoding/json"
+	"math"
+
+	"lobescribe/capture/rocker/photo"
+	"lobescribe/capture/worksheet"
+	"lobescribe/device/measure"
+	"lobescribe/storage"
+)
+
+// Photographs is what is asked about the photographs of a trial, with what is
+// stored of its engine. A photograph without marks is left out.
+func Photographs(e storage.Engine, t storage.Trial, list []storage.Photograph) (photo.Question, error) {
+	q := photo.Question{ValveArm: e.RockerArm}
+	if t.MaxLift != nil {
+		q.Lift = *t.MaxLift
+	}
+	if e.Limits.Square > 0 {
+		q.Tolerance = &e.Limits.Square
+	}
+	if e.BallAboveLine != nil && e.AdjusterArm > 0 {
+		if sine := e.BallAboveLine.Millimetres() / e.AdjusterArm.Millimetres(); math.Abs(sine) < 0.7 {
+			q.Bend = new(measure.FromDegrees(math.Asin(sine) * 180 / math.Pi))
+		}
+	}
+	for _, p := range list {
+		if len(p.Marks) == 0 {
+			continue
+		}
+		one, err := Marks(p)
+		if err != nil {
+			return q, err
+		}
+		q.Photographs = append(q.Photographs, one)
+	}
+	if q.Lift == 0 {
+		return q, worksheet.Wrongf("lift_mm", "is not known: record a turn for this trial, or type its max lift, so that half lift is known")
+	}
+	if len(q.Photographs) == 0 {
+		return q, worksheet.Wrongf("photographs", "have no marks yet: mark the stem, the pivot and the tip")
+	}
+	return q, nil
+}
+
+// Marks are those of one photograph, whose size is the picture's own.
+func Marks(p storage.Photograph) (photo.Photograph, error) {
+	var one photo.Photograph
+	err := json.Unmarshal(p.Marks, &one)
+	one.Width, one.Height = p.Width, p.Height
+	return one, err
+}
