@@ -41,11 +41,14 @@ func crankOf(t require.TestingT, counts int64) *encoder.Crank {
 }
 
 // hears has a finder listen to lines, 20 ms apart.
-func hears(o lines.Options, all []string) (*lines.Finder, *wire.Out) {
+func hears(o lines.Options, all []string) (*lines.Finder, *wire.Out) { return hearsAt(o, all, 50) }
+
+// hearsAt is hears with so many lines a second.
+func hearsAt(o lines.Options, all []string, hz float64) (*lines.Finder, *wire.Out) {
 	f, out := lines.NewFinder(o), &wire.Out{}
 	f.BeginsQuiet()
 	for i, l := range all {
-		f.Decode(wire.Chunk{Bytes: []byte(l), At: measure.Second + measure.Stamp(i)*20*measure.Millisecond}, out)
+		f.Decode(wire.Chunk{Bytes: []byte(l), At: measure.Second + measure.Stamp(float64(i)*1e6/hz)}, out)
 	}
 	return f, out
 }
