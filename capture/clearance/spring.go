@@ -70,6 +70,8 @@ type SpringQuestion struct {
 	Solid measure.Length `json:"solid_height_mm,omitzero" flag:"solid" help:"solid height, if measured"`
 	// Limit is what is to be left to coil bind.
 	Limit *measure.Length `json:"coil_bind_limit_mm,omitempty" flag:"limit" help:"what is to be left to coil bind"`
+	// Motion asks what the spring does to a valve in motion.
+	Motion *MotionQuestion `json:"motion,omitempty"`
 }
 
 // SpringAnswer is what the spring does. What could not be worked out from the
@@ -95,6 +97,7 @@ type SpringAnswer struct {
 	OpenStress *float64             `json:"open_stress_mpa,omitempty"`
 	KB         *float64             `json:"kb,omitempty"`
 	CoilBind   *Gap                 `json:"coil_bind,omitempty"`
+	Motion     *MotionAnswer        `json:"motion,omitempty"`
 	Says       []worksheet.Sentence `json:"says"`
 	worksheet.Basis
 }
@@ -165,6 +168,9 @@ func (q SpringQuestion) check() error {
 		c.Within(fmt.Sprintf("loads[%d].load_n", i), float64(l.Load), 0, 100_000)
 	}
 	checkOptional(&c, "coil_bind_limit_mm", q.Limit)
+	if q.Motion != nil {
+		q.Motion.check(&c)
+	}
 	return c.Err()
 }
 
@@ -203,6 +209,9 @@ func SolveSpring(q SpringQuestion) (SpringAnswer, error) {
 	}
 	a.loads(q)
 	if err := a.bind(q); err != nil {
+		return a, err
+	}
+	if err := a.motion(q); err != nil {
 		return a, err
 	}
 	a.Assume("the spring is straight: its load grows evenly with its travel")

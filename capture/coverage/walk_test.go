@@ -30,24 +30,20 @@ var uncertain = regexp.MustCompile(`(^|_)u(_|$)`)
 // all. A name leaves this list when it gets a row; none may come to it.
 var notHeld = []string{
 	"rocker.u",                    // of an input, as told or assumed
-	"pushrod.length_u_mm",         //
-	"pushrod.opens_u_mm",          //
-	"pushrod.opens_at_valve_u_mm", //
-	"timing.u_deg",                // of a card's deviation and of a duration gained; opens.u_deg and nose.u_deg are held
-	"timing.u_mm",                 //
-	"timing.tdc_u_deg",            //
-	"timing.mm_per_deg_u",         //
-	"timing.mm_per_deg2_u",        //
-	"timing.mm_per_deg3_u",        //
-	"timing.lash_u_mm",            //
-	"timing.apart_u_deg",          //
-	"timing.ratio_u",              //
-	"timing.ratio_at_nose_u",      //
-	"clearance.left_u_mm",         //
-	"spring.left_u_mm",            //
+	"pushrod.length_u_mm",         // of a length over a gauge: the gauge's and the reader's, as told
+	"pushrod.opens_u_mm",          // lash from expansions as told: no model of an engine's heat stands beside it
+	"pushrod.opens_at_valve_u_mm", // the same times the ratio
+	"timing.u_deg",                // of a card's deviation, which off_u_deg is, and of a duration gained
+	"timing.u_mm",                 // of a card's max lift, which off_u_mm is
+	"timing.tdc_u_deg",            // package timing draws stops that repeat badly (tdc tests)
+	"timing.mm_per_deg_u",         // of noise alone, as the answer says; what a window flattens is no noise
+	"timing.mm_per_deg2_u",        // the same; margin_u_n holds it where it is used
+	"timing.mm_per_deg3_u",        // the same
+	"clearance.left_u_mm",         // piston to valve, coil bind, retainer: no row yet
+	"spring.left_u_mm",            // coil bind, likewise
 	"shims.offset_u_mm",           // the part of wanted_u_mm that stays
 	"findings.max_lift_u_mm",      // package lift holds these against the workshop
-	"findings.angle_u_deg",        //
+	"findings.angle_u_deg",        // the same
 }
 
 func TestEveryUncertaintyHasARow(t *testing.T) {

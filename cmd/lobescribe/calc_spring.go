@@ -22,6 +22,7 @@ bind, from the coil's dimensions, from loads that a tester showed, or from both.
 			f.forms = map[string]func(string) (any, error){
 				"load":      func(text string) (any, error) { return f.parseLoad(text) },
 				"seat-load": func(text string) (any, error) { return parseForce(text) },
+				"curve":     readPoints,
 			}
 		},
 		compute: clearance.SolveSpring,
@@ -86,6 +87,19 @@ func springTable(t *answerTable, a clearance.SpringAnswer) {
 	}
 	if a.CoilBind != nil {
 		t.gap("coil bind", *a.CoilBind)
+	}
+	if m := a.Motion; m != nil {
+		t.line("moving mass", "%.0f ± %.0f g", m.Mass, m.MassU)
+		t.line("margin used up", "%.0f ± %.0f rev/min, at %s of lift", m.UsedUp, m.UsedUpU, t.length(m.AtLift))
+		if m.Margin != nil {
+			t.line("least margin", "%s: %s", force(m.Margin, m.MarginU), m.Verdict.String())
+		}
+		if m.Frequency != nil {
+			t.line("own frequency", "%.0f ± %.0f Hz", *m.Frequency, *m.FrequencyU)
+			for _, h := range m.Meets {
+				t.line("harmonic", "%d (%s) meets it at %.0f rev/min", h.Order, t.length(h.Amplitude), h.Speed)
+			}
+		}
 	}
 	t.says(a.Says)
 	t.basis(a.Basis)
