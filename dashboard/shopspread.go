@@ -1,12 +1,11 @@
 package dashboard
 
 import (
-	"math"
 	"net/http"
 	"slices"
 	"strings"
 
-	"lobescribe/capture/timing"
+	"lobescribe/capture/spread"
 	"lobescribe/capture/valve"
 	"lobescribe/dashboard/sheet"
 	"lobescribe/device/measure"
@@ -25,12 +24,9 @@ type valveSpread struct {
 	Valve  string         `json:"valve"`
 	Count  int            `json:"count"` // engines that have it measured
 	Median measure.Length `json:"median_mm"`
-	// Spread is largest minus least. SpreadU is its expanded uncertainty, k = 2,
-	// of the two that make it (JCGM 100:2008, 5.1.2).
+	// Spread and SpreadU, Least, Off and Outlier are those of package spread.
 	Spread  measure.Length `json:"spread_mm"`
 	SpreadU measure.Length `json:"spread_u_mm"`
-	// Least is what a difference must come to before it is worth a word: 0.05 mm,
-	// or what two readings may differ by their own uncertainty.
 	Least   measure.Length `json:"least_mm"`
 	Members []spreadMember `json:"members"`
 }
@@ -42,14 +38,8 @@ type spreadMember struct {
 	MaxLift measure.Length `json:"max_lift_mm"`
 	U       measure.Length `json:"max_lift_u_mm"`
 	Off     measure.Length `json:"off_mm"` // from the median
-	// Outlier: it stands out by the same rule as a valve among its neighbours,
-	// see timing.Member; never with fewer than three.
-	Outlier bool `json:"outlier"`
+	Outlier bool           `json:"outlier"`
 }
-
-// leastWorth is the least difference worth a word: 0.05 mm, 0.002 in; common
-// practice, no source.
-const leastWorth = 50 * measure.Micrometre
 
 // showSpread answers with the engines of one type against each other. It is of
 // any store: one bench's, or a shop's.
@@ -129,36 +119,14 @@ func (s *Server) newestLifts(e storage.Engine) (map[string]spreadMember, error) 
 
 // spreadOf compares one valve over the engines.
 func spreadOf(valve string, members []spreadMember) (valveSpread, error) {
-	v := valveSpread{Valve: valve, Count: len(members), Members: members}
-	low, high, largest := members[0], members[0], measure.Length(0)
-	figures := make([]timing.Figures, len(members))
+	lifts := make([]spread.Lift, len(members))
 	for i, m := range members {
-		figures[i] = timing.Figures{Name: m.Engine, MaxLift: m.MaxLift}
-		largest = max(largest, m.U)
-		if m.MaxLift < low.MaxLift {
-			low = m
-		}
-		if m.MaxLift > high.MaxLift {
-			high = m
-		}
+		lifts[i] = spread.Lift{Engine: m.Engine, Max: m.MaxLift, U: m.U}
 	}
-	v.Spread = high.MaxLift - low.MaxLift
-	if len(members) > 1 {
-		v.SpreadU = hypot(high.U, low.U)
+	s, err := spread.Of(lifts)
+	v := valveSpread{Valve: valve, Count: len(members), Median: s.Median, Spread: s.Range, SpreadU: s.RangeU, Least: s.Least, Members: members}
+	for i, at := range s.Each {
+		v.Members[i].Off, v.Members[i].Outlier = at.Off, at.Outlier
 	}
-	v.Least = max(leastWorth, hypot(largest, largest))
-	c, err := timing.CompareValves(figures, timing.CompareOptions{LiftU: v.Least})
-	if err != nil {
-		return v, err
-	}
-	g := c.Groups[0] // nothing but max lift was given
-	v.Median = measure.FromMillimetres(g.Median)
-	for i, m := range g.Members {
-		v.Members[i].Off, v.Members[i].Outlier = measure.FromMillimetres(m.Off), m.Outlier
-	}
-	return v, nil
-}
-
-func hypot(a, b measure.Length) measure.Length {
-	return measure.Length(math.Ceil(math.Hypot(float64(a), float64(b))))
+	return v, err
 }
