@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -83,7 +84,7 @@ func errThere(name string) error {
 }
 
 func newVerify() *cobra.Command {
-	var repair bool
+	var repair, dismiss bool
 	cmd := &cobra.Command{
 		Use:   "verify [FILE]",
 		Short: "Check every page and checksum of the store, or of a backup",
@@ -96,6 +97,9 @@ func newVerify() *cobra.Command {
 			name := ""
 			if len(args) == 1 {
 				name = args[0]
+				if dismiss {
+					return wrongWords("--dismiss is about the store itself: leave the file out")
+				}
 			} else {
 				dir, err := dataFolder(cmd)
 				if err != nil {
@@ -105,6 +109,9 @@ func newVerify() *cobra.Command {
 			}
 			if _, err := os.Stat(name); err != nil {
 				return fmt.Errorf("nothing to verify: there is no %s", name)
+			}
+			if dismiss {
+				return dismissRepairs(cmd, p)
 			}
 			report, aside, err := check(cmd, name, repair)
 			if err != nil {
@@ -126,8 +133,48 @@ func newVerify() *cobra.Command {
 		},
 	}
 	cmd.Flags().BoolVar(&repair, "repair", false, "make a damaged store whole with all that still reads; the damaged file is kept beside it")
+	cmd.Flags().BoolVar(&dismiss, "dismiss", false, "note that what repairs have cost was read, so that it is said no more; the records stay")
 	addJSONFlag(cmd)
 	return cmd
+}
+
+// dismissRepairs dismisses the records of all repairs, which it prints, also
+// beside a daemon that has the store.
+func dismissRepairs(cmd *cobra.Command, p printer) error {
+	var store interface {
+		Repairs(open bool) ([]storage.Repaired, error)
+		DismissRepair(id string, at time.Time) error
+		Close() error
+	}
+	own, err := openStore(cmd, storage.Options{})
+	store = own
+	if errors.Is(err, storage.ErrInUse) {
+		if r, ok := askDaemon(cmd); ok {
+			store, err = r, nil
+		}
+	}
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	open, err := store.Repairs(true)
+	if err != nil {
+		return err
+	}
+	for _, done := range open {
+		if err := store.DismissRepair(done.ID, time.Now()); err != nil {
+			return err
+		}
+	}
+	return p.print(open, func(w io.Writer, _ measure.Unit) error {
+		for _, done := range open {
+			fmt.Fprintf(w, "dismissed: %s\n", done.Says())
+		}
+		if len(open) == 0 {
+			fmt.Fprintln(w, "there is nothing to dismiss")
+		}
+		return nil
+	})
 }
 
 // check verifies the store in a file, or repairs it; aside is where the damaged

@@ -27,6 +27,9 @@ type shelfReader interface {
 	// Next asks which stack of shims to fit next on a valve; sentences in the
 	// answer give lengths in the unit.
 	Next(engine, valve string, u measure.Unit) (nextShim, error)
+	// Repairs returns the records of repairs, with open only those that nobody has
+	// dismissed.
+	Repairs(open bool) ([]storage.Repaired, error)
 	Close() error
 }
 

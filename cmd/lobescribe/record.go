@@ -50,7 +50,7 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 				return err
 			}
 			if save {
-				store, err := openStore(cmd, storage.Options{})
+				store, err := openStore(cmd, storage.Options{Repair: true, ProveLater: true})
 				if err != nil {
 					return err
 				}

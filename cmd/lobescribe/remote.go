@@ -150,6 +150,32 @@ func (r *remote) Traces(q storage.Query) ([]storage.Summary, error) {
 	}
 }
 
+// Repairs lists like storage.Store.
+func (r *remote) Repairs(open bool) (all []storage.Repaired, err error) {
+	path := "repairs"
+	if !open {
+		path += "?all"
+	}
+	return all, r.decode(path, &all)
+}
+
+// DismissRepair dismisses like storage.Store.
+func (r *remote) DismissRepair(id string, _ time.Time) error {
+	ask, err := http.NewRequest(http.MethodDelete, r.base+"repairs/"+url.PathEscape(id), nil)
+	if err != nil {
+		return err
+	}
+	answer, err := r.http.Do(ask)
+	if err != nil {
+		return fmt.Errorf("asking the daemon that has the store open: %w", err)
+	}
+	defer answer.Body.Close()
+	if answer.StatusCode != http.StatusNoContent {
+		return saidInstead(answer)
+	}
+	return nil
+}
+
 // Load loads like storage.Store.
 func (r *remote) Load(id storage.ID) (storage.Head, measure.Trace, error) {
 	var v struct {

@@ -46,6 +46,9 @@ func newTraces() *cobra.Command {
 				}
 				list = []storage.Summary{} // [] and not null
 			}
+			if err := tellRepairs(cmd, store); err != nil {
+				return err
+			}
 			return p.print(list, func(w io.Writer, u measure.Unit) error { return tableTraces(w, list, u) })
 		},
 	}
@@ -54,6 +57,21 @@ func newTraces() *cobra.Command {
 	cmd.Flags().IntVar(&q.Limit, "limit", 0, "at most so many; 0 means all")
 	addOutputFlags(cmd)
 	return cmd
+}
+
+// tellRepairs says on stderr what repairs have cost that nobody has dismissed.
+func tellRepairs(cmd *cobra.Command, store shelfReader) error {
+	open, err := store.Repairs(true)
+	if err != nil {
+		return err
+	}
+	for _, done := range open {
+		fmt.Fprintf(cmd.ErrOrStderr(), "lobescribe: %s\n", done.Says())
+	}
+	if len(open) > 0 {
+		fmt.Fprintln(cmd.ErrOrStderr(), "lobescribe: `lobescribe verify --dismiss` notes that you have read this, and it is said no more")
+	}
+	return nil
 }
 
 func tableTraces(w io.Writer, list []storage.Summary, u measure.Unit) error {

@@ -27,10 +27,14 @@ type RecordOptions struct {
 	Sign     int // of the lift, as capture.FollowerOptions has it
 	// Proof is what is known of the indicator. Default: nothing.
 	Proof prove.Proof
-	// Store keeps the trace under Head. Default: it is kept nowhere.
+	// Store keeps the trace under Head, and is tended meanwhile as a daemon does:
+	// proved, and mended when it is found hurt; what it takes no more goes to a
+	// rescue file. Default: the trace is kept nowhere.
 	Store *storage.Store
 	Head  storage.Head
-	Log   *slog.Logger // default: none
+	// Tending is how the store is looked after. Default: as storage has it.
+	Tending storage.Tending
+	Log     *slog.Logger // default: none
 	// Status, Opened and Says hear what happens meanwhile, each from a goroutine
 	// of its own. Default: nobody does.
 	Status func(capture.Role, device.Status)
@@ -67,13 +71,19 @@ func Record(ctx context.Context, o RecordOptions) (Recorded, error) {
 			return inRoles(instruments)
 		}}
 	state := ""
-	keeper := capture.NewKeeper(capture.KeeperOptions{Store: kept, Log: o.Log,
+	var beside *rescue
+	options := capture.KeeperOptions{Store: kept, Log: o.Log,
 		Tell: func(s capture.TraceState) {
 			if s.Says != "" && s.State != state && o.Says != nil {
 				o.Says(s.Says)
 			}
 			state = s.State
-		}})
+		}}
+	if o.Store != nil {
+		beside = &rescue{beside: o.Store.Path(), o: storage.Options{Log: o.Log}, head: func() storage.Head { return o.Head }, memory: &trace}
+		options.Rescue = beside
+	}
+	keeper := capture.NewKeeper(options)
 	settled := 0
 	live := capture.NewLive(capture.LiveOptions{
 		Follower: capture.FollowerOptions{Sign: o.Sign, Proof: o.Proof},
@@ -96,6 +106,14 @@ func Record(ctx context.Context, o RecordOptions) (Recorded, error) {
 	defer stop()
 	written := make(chan error, 1)
 	go func() { written <- keeper.Run(keeping) }()
+	// The store is tended until the trace and its findings are written.
+	tended, enoughTending := context.WithCancel(context.WithoutCancel(ctx))
+	var tending sync.WaitGroup
+	defer tending.Wait()
+	defer enoughTending()
+	if o.Store != nil {
+		tending.Go(func() { tendAlone(tended, o) })
+	}
 	var work sync.WaitGroup
 	work.Go(func() { live.Run(ctx) })
 	mu.Lock()
@@ -112,7 +130,7 @@ func Record(ctx context.Context, o RecordOptions) (Recorded, error) {
 	<-ctx.Done()
 	work.Wait()
 	stop()
-	if err := <-written; err != nil {
+	if err := errors.Join(<-written, beside.close()); err != nil {
 		return Recorded{}, fmt.Errorf("keeping the trace: %w", err)
 	}
 	if len(trace.Readings) == 0 {
@@ -122,5 +140,28 @@ func Record(ctx context.Context, o RecordOptions) (Recorded, error) {
 	if err == nil && kept.last != 0 {
 		err = o.Store.PutFindings(kept.last, f)
 	}
+	if errors.Is(err, storage.ErrDamaged) || errors.Is(err, storage.ErrLost) {
+		// The trace is kept, here or in the rescue file, and its findings are worked
+		// out again from it.
+		o.Log.Warn("findings not written", "trace", kept.last.String(), "error", err)
+		err = nil
+	}
 	return Recorded{Findings: f, ID: kept.last}, err
+}
+
+// tendAlone looks after the store of a headless recording until ctx is done.
+func tendAlone(ctx context.Context, o RecordOptions) {
+	if _, err := o.Store.TakeIn(ctx); err != nil && ctx.Err() == nil {
+		o.Log.Error("a rescue file was not taken in, or not all of it; the next start tries again", "error", err)
+	}
+	told := o.Tending.Mended
+	o.Tending.Mended = func(done *storage.Repaired, err error) {
+		if done != nil && o.Says != nil {
+			o.Says(done.Says())
+		}
+		if told != nil {
+			told(done, err)
+		}
+	}
+	o.Store.Tend(ctx, o.Tending)
 }

@@ -63,6 +63,7 @@ type rescue struct {
 	beside string // the store's path
 	head   func() storage.Head
 	o      storage.Options
+	memory *measure.Trace // as a shelf's
 
 	mu    sync.Mutex
 	store *storage.Store // nil until it is needed
@@ -88,11 +89,14 @@ func (r *rescue) Begin(h capture.Head) (capture.TraceWriter, error) {
 	if err != nil {
 		return nil, err
 	}
-	return rescued{w}, nil
+	return rescued{w, r.memory}, nil
 }
 
-// close closes the rescue file, if there is one.
+// close closes the rescue file, if there is one. A nil rescue has none.
 func (r *rescue) close() error {
+	if r == nil {
+		return nil
+	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.store == nil {
@@ -102,10 +106,19 @@ func (r *rescue) close() error {
 }
 
 // rescued is one trace in a rescue file.
-type rescued struct{ w *storage.Writer }
+type rescued struct {
+	w      *storage.Writer
+	memory *measure.Trace
+}
 
 func (r rescued) ID() uint64 { return uint64(r.w.ID()) }
 
-func (r rescued) Append(rs []measure.Reading, ns []measure.Note) error { return r.w.Append(rs, ns) }
+func (r rescued) Append(rs []measure.Reading, ns []measure.Note) error {
+	err := r.w.Append(rs, ns)
+	if m := r.memory; m != nil && err == nil {
+		m.Readings, m.Notes = append(m.Readings, rs...), append(m.Notes, ns...)
+	}
+	return err
+}
 
 func (r rescued) End() error { return r.w.End() }
