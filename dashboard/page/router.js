@@ -5,8 +5,22 @@
 /** @param {string} hash @returns {Route} */
 export function parseRoute(hash) {
   const [path, q = ""] = hash.replace(/^#?\/?/, "").split("?");
-  const [view = "", ...rest] = path.split("/").filter(Boolean).map(decodeURIComponent);
+  const [view = "", ...rest] = path.split("/").filter(Boolean).map(decoded);
   return { view: view || "bench", rest, query: new URLSearchParams(q) };
+}
+
+/**
+ * A part of an address in plain text. One that was cut short or mistyped, so that
+ * it is no text, stays as it stands: no screen and no engine bears such a name,
+ * which the page then says.
+ * @param {string} part
+ */
+function decoded(part) {
+  try {
+    return decodeURIComponent(part);
+  } catch {
+    return part;
+  }
 }
 
 /** The screens in the order of the work, and their names. @type {(readonly [string, string])[]} */
