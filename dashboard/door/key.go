@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 )
 
@@ -134,12 +135,23 @@ func withoutKey(r *http.Request) string {
 	return u.String()
 }
 
+// others says whether a file may be read by others than its owner. Windows keeps
+// that elsewhere, and a user's folder to the user.
+func others(file string) bool {
+	info, err := os.Stat(file)
+	return runtime.GOOS != "windows" && err == nil && info.Mode().Perm()&0o077 != 0
+}
+
 // KeptKey returns the key kept in file, and makes one when there is none or
-// renew asks for a new one, which shuts out everybody who had the old one.
+// renew asks for a new one, which shuts out everybody who had the old one. A file
+// that others may read is refused: whoever has read it would get in.
 func KeptKey(file string, renew bool) (key Key, made bool, err error) {
 	if !renew {
 		text, err := os.ReadFile(file)
 		if err == nil {
+			if others(file) {
+				return Key{}, false, fmt.Errorf("others on this computer may read the key in %s: `lobescribe key --new` makes another, which only you may read; the links given out so far end with it", file)
+			}
 			if key, err := ParseKey(strings.TrimSpace(string(text))); err == nil {
 				return key, false, nil
 			}
