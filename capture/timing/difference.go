@@ -21,7 +21,9 @@ type Difference struct {
 	Points []DifferencePoint `json:"points"`
 	// Most is the point that stands out farthest, as a share of its U.
 	Most DifferencePoint `json:"most"`
-	// Is is "same" where nothing stands out beyond the ±, else "differs".
+	// Is is "same" where nothing stands out beyond the ±, else "differs"; or
+	// "cannot-tell" where something does and one of the curves cannot show that it
+	// would come again: it is of one opening, or its turns do not agree.
 	Is    string             `json:"is"`
 	Where []DifferencePart   `json:"where,omitempty"`
 	Says  worksheet.Sentence `json:"says"`
@@ -110,6 +112,16 @@ func Differ(first, second *Curve) (Difference, error) {
 		return Difference{}, worksheet.Wrongf("compare.second", "shares only %d degrees of the opening with the first: turn the engine through the whole opening", len(d.Points))
 	}
 	d.Says = d.words()
+	for i, c := range []*Curve{first, second} {
+		if d.Is == "differs" && c.rows != nil && (c.made.Openings < 2 || c.uSlip > 0) {
+			d.Is = "cannot-tell"
+			why := "is of one opening, and cannot show whether that would come again"
+			if c.uSlip > 0 {
+				why = "has turns that do not agree with each other"
+			}
+			d.Says = worksheet.Sayf("cannot tell: the %s trace %s; turn the engine twice over, more slowly. As it is, %s", []string{"first", "second"}[i], why, d.Says)
+		}
+	}
 	return d, nil
 }
 
