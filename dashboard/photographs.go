@@ -154,6 +154,9 @@ func (s *Server) photographsSay(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return unanswered(err)
 	}
+	if said, ok := question.ByCalipers(a, t); ok {
+		a.Says = append(a.Says, said)
+	}
 	answerIn(w, r, a)
 	return nil
 }

@@ -51,3 +51,20 @@ func Marks(p storage.Photograph) (photo.Photograph, error) {
 	one.Width, one.Height = p.Width, p.Height
 	return one, err
 }
+
+// ByCalipers says whether the heights that were measured at a trial's half lift go
+// with its photographs; nothing where one of the two is missing. Heights between
+// round ends are taken as `calc rocker` takes them: to 0.2 mm, and to 0.5 mm of the
+// centres.
+func ByCalipers(a photo.Answer, t storage.Trial) (said worksheet.Sentence, ok bool) {
+	if a.Adjuster == nil || t.AdjusterBelowValve == nil {
+		return said, false
+	}
+	off := a.Adjuster.Below - *t.AdjusterBelowValve
+	u := measure.FromMillimetres(worksheet.Combine(a.Adjuster.BelowU.Millimetres(), 0.2, 0.5))
+	seen, measured := worksheet.Rounded(a.Adjuster.Below), *t.AdjusterBelowValve
+	if off.Abs() <= u {
+		return worksheet.Sayf("the photographs put the adjuster's end %v below the valve's, the calipers %v: they agree within ± %v", seen, measured, worksheet.Rounded(u)), true
+	}
+	return worksheet.Sayf("the photographs put the adjuster's end %v below the valve's, the calipers %v: more apart than their ± %v. Mark the ball and the tip again, and check which ends were measured and the sign", seen, measured, worksheet.Rounded(u)), true
+}
