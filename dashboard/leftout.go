@@ -82,7 +82,6 @@ func (s *Server) scratch(w http.ResponseWriter, r *http.Request) error {
 		return &problem{status: http.StatusConflict, says: "No trace is under way: an opening of an older one is left out on its own page."}
 	}
 	for _, o := range slices.Backward(now.Openings) {
-		o = sinceBegan(o, now.Trace.Began)
 		if !slices.ContainsFunc(now.LeftOut, func(l lift.LeftOut) bool { return l.From <= o.Nose && o.Nose <= l.Until }) {
 			return s.strike(w, r, storage.ID(now.Trace.ID), o, ask.Why)
 		}
@@ -117,9 +116,7 @@ func (s *Server) strike(w http.ResponseWriter, r *http.Request, id storage.ID, o
 func (s *Server) openingAt(r *http.Request, id storage.ID, at measure.Stamp) (lift.Opening, error) {
 	var all []lift.Opening
 	if now := s.hub.Now(); now.Trace != nil && storage.ID(now.Trace.ID) == id {
-		for _, o := range now.Openings {
-			all = append(all, sinceBegan(o, now.Trace.Began))
-		}
+		all = append(all, now.Openings...) // told in the trace's own time
 	}
 	if sum, err := s.store.Summary(id); err != nil {
 		return lift.Opening{}, err
@@ -141,15 +138,7 @@ func (s *Server) openingAt(r *http.Request, id storage.ID, at measure.Stamp) (li
 	return lift.Opening{}, wrong("t_s", "No opening of trace %s lies at %s.", id, at)
 }
 
-// sinceBegan puts an opening of the live clock on the time of its trace.
-func sinceBegan(o lift.Opening, began int64) lift.Opening {
-	for _, t := range []*measure.Stamp{&o.Open, &o.Nose, &o.Close, &o.OpeningHalf.At, &o.ClosingHalf.At} {
-		*t -= measure.Stamp(began)
-	}
-	return o
-}
-
-// changeLeftOut changes what is left out of a trace, works it out anew, and
+// changeLeftOut changes what is left out of a trace, works it out again, and
 // tells every page. check, which may be nil, refuses what the change found.
 func (s *Server) changeLeftOut(w http.ResponseWriter, r *http.Request, id storage.ID, change func([]lift.LeftOut) []lift.LeftOut, check func() error) error {
 	head, err := s.store.Head(id)

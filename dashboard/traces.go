@@ -78,10 +78,7 @@ func (s *Server) showTrace(w http.ResponseWriter, r *http.Request) error {
 	}
 	findings, err := s.findings(r, id)
 	if err == nil {
-		out.Findings, out.Agreement = &findings, live.Agree(findings.Openings, nil, 0)
-		// One figure, one ±: the analysis knows what the openings share, and the
-		// bench, which does not, says no less than that.
-		out.Agreement.MaxLift, out.Agreement.MaxLiftU = findings.MaxLift, findings.MaxLiftU
+		out.Findings, out.Agreement = &findings, live.AgreeFindings(findings)
 	} else if !errors.Is(err, storage.ErrNotFound) {
 		out.Damage = append(out.Damage, sentence(fmt.Errorf("working out the findings: %w", err)))
 	}

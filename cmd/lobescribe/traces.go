@@ -131,7 +131,7 @@ func newShow() *cobra.Command {
 				return err
 			}
 			v := dashboard.Trace{Summary: summary, Head: head, Findings: &f, Notes: trace.Notes,
-				Agreement: live.Agree(f.Openings, nil, 0)}
+				Agreement: live.AgreeFindings(f)}
 			if v.Notes == nil {
 				v.Notes = []measure.Note{} // [] and not null
 			}

@@ -28,14 +28,21 @@ type AgreementOf struct {
 // Type returns "agreement".
 func (Agreement) Type() string { return "agreement" }
 
-// Agree judges openings; began is the live clock at the trace's zero, 0
-// for openings on the trace's own time.
-func Agree(openings []lift.Opening, out []lift.LeftOut, began int64) Agreement {
+// AgreeFindings judges the openings of findings. One mean has one ±: the analysis
+// knows what the openings share, and the bench, which does not, says no less.
+func AgreeFindings(f lift.Findings) Agreement {
+	a := Agree(f.Openings, nil)
+	a.MaxLift, a.MaxLiftU = f.MaxLift, f.MaxLiftU
+	return a
+}
+
+// Agree judges openings that are not left out; both are on the trace's own time,
+// as the live side tells an opening of the trace under way.
+func Agree(openings []lift.Opening, out []lift.LeftOut) Agreement {
 	var figures []agree.Figure
 	a := Agreement{Each: []AgreementOf{}}
 	for _, o := range openings {
-		at := o.Nose - measure.Stamp(began)
-		if slices.ContainsFunc(out, func(l lift.LeftOut) bool { return l.From <= at && at <= l.Until }) {
+		if slices.ContainsFunc(out, func(l lift.LeftOut) bool { return l.From <= o.Nose && o.Nose <= l.Until }) {
 			continue
 		}
 		figures = append(figures, agree.Figure{Value: o.MaxLift, U: o.MaxLiftU})

@@ -361,11 +361,7 @@ func (h *Hub) agreed(m capture.Message, replayOf uint64) {
 	if t := m.Type(); replayOf != 0 || t != (capture.Opened{}).Type() && t != (LeftOut{}).Type() {
 		return
 	}
-	var began int64
-	if h.now.Trace != nil {
-		began = h.now.Trace.Began
-	}
-	a := Agree(h.now.Openings, h.now.LeftOut, began)
+	a := Agree(h.now.Openings, h.now.LeftOut)
 	h.now.Agreement = &a
 	h.send(a, 0)
 }

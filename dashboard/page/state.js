@@ -84,11 +84,10 @@ export const onlyShows = (state) => state.shop === "record";
 /**
  * Why an opening counts for nothing; "" when it counts.
  * @param {Channel} c
- * @param {Opening} o on the live clock, as the bench hears it
+ * @param {Opening} o in the time of its trace, as the bench hears it
  */
 export function whyLeftOut(c, o) {
-  const nose = o.t_nose_s - (c.trace?.t0_us ?? 0) / 1e6;
-  return c.leftOut.find((l) => l.from_s <= nose && nose <= l.until_s)?.why ?? "";
+  return c.leftOut.find((l) => l.from_s <= o.t_nose_s && o.t_nose_s <= l.until_s)?.why ?? "";
 }
 
 /** Beyond this from half lift the valve has plainly moved on: 0.005 in. */

@@ -200,9 +200,9 @@ function Height({ state, mood }) {
 /** @param {{channel: import("../state.js").Channel, valve: string, unit: import("../units.js").Unit, replay: boolean}} props */
 function Openings({ channel, valve, unit, replay }) {
   const faults = channel.faults.filter((f) => f.kind !== "back-turn").slice(-3);
-  const now = channel.openings.length > 0, began = (channel.trace?.t0_us ?? 0) / 1e6;
+  const now = channel.openings.length > 0;
   const struck = (channel.findings?.left_out ?? []).map((s) => ({ o: s.opening, at: s.opening.t_nose_s, why: s.why }));
-  const rows = now ? channel.openings.map((o) => ({ o, at: o.t_nose_s - began, why: replay ? "" : whyLeftOut(channel, o) }))
+  const rows = now ? channel.openings.map((o) => ({ o, at: o.t_nose_s, why: replay ? "" : whyLeftOut(channel, o) }))
     : [...(channel.findings?.openings ?? []).map((o) => ({ o, at: o.t_nose_s, why: "" })), ...struck].sort((a, b) => a.at - b.at);
   const trace = replay ? 0 : now ? channel.trace?.id : channel.findingsOf;
   if (rows.length === 0 && faults.length === 0) return html`<section class="openings"><h2>Openings</h2>

@@ -53,7 +53,7 @@ async function held() {
 /** One text of each sort. @param {{bad: string[], good: string[]}} all */
 const one = ({ bad, good }) => ({ bad: bad.slice(0, 1), good: good.slice(0, 1) });
 
-test("what is typed is what is kept, in every field of every view", { timeout: 1_500_000 }, async () => {
+test("what is typed is what is kept, in every field of every view", { timeout: 3_600_000 }, async () => {
   const wrong = [], none = [], forms = new Map(); // one view may have two addresses
   let fieldCount = 0, kept = 0, refused = 0;
   const all = await screens();

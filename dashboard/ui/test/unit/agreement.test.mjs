@@ -24,7 +24,7 @@ test("an opening's own row says by how much", () => {
 });
 
 test("what was left out is known by the trace's own time, and goes with the trace", () => {
-  const o = /** @type {any} */ ({ t_nose_s: 105.5 });
+  const o = /** @type {any} */ ({ t_nose_s: 5.5 });
   let s = initialState();
   s = reduce(s, { type: "trace", id: 7, state: "recording", t0_us: 100_000_000, seconds: 1, readings: 1, on_disk_s: 0 });
   s = reduce(s, { type: "left-out", trace: 7, left_out: [{ from_s: 5, until_s: 6, why: "a rag" }] });
