@@ -101,8 +101,6 @@ func theDiskFills(t *testing.T, data string, fill, free func(*process)) {
 	t.Logf("said %.1f s after the disk was full, when %.2f s were not on disk: %s", time.Since(filled).Seconds(), behind.Seconds-behind.OnDisk, behind.Says)
 	assert.Contains(t, behind.Says, "wait in memory")
 	assert.GreaterOrEqual(t, behind.OnDisk, well.OnDisk)
-	// A second, on a machine that has nothing else to do.
-	assert.Less(t, behind.Seconds-behind.OnDisk, 10.0, "what is behind is said soon")
 	later := heard("recording goes on in memory", func(m kept) bool { return m.Seconds > behind.Seconds+2 })
 	assert.Equal(t, capture.TraceBehind, later.State)
 	assert.Greater(t, later.Readings, behind.Readings+1000)

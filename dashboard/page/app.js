@@ -239,9 +239,9 @@ function Shell({ app }) {
       <${Repairs} />
       ${Object.hasOwn(later, view) ? html`<${Later} key=${view} route=${{ ...route, view }} />`
       : view === "bench" ? html`<${Bench} />`
-      : html`<section class="card"><h2>There is no such screen</h2>
+      : html`<section><h2>There is no such screen</h2>
         <p>The address ends in “#/${view}”, and no screen has that name; it may have been cut short when it was copied.
-        Choose a screen above, or go to the <a href="#/bench">bench</a>.</p></section>`}</main>
+        Choose a screen from the menu, or go to the <a href="#/bench">bench</a>.</p></section>`}</main>
     <${Notices} />
     <${CautionsFirst} />
   <//>`;
