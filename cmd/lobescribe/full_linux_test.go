@@ -108,7 +108,7 @@ func theDiskFills(t *testing.T, data string, fill, free func(*process)) {
 	well = heard("writing goes on", func(m kept) bool { return m.State == capture.TraceRecording })
 	assert.GreaterOrEqual(t, well.OnDisk, later.Seconds-0.1)
 	require.NoError(t, <-played)
-	time.Sleep(300 * time.Millisecond) // for the last bytes to come through the port
+	daemon.quiet()
 	require.NoError(t, daemon.stop())
 
 	out := filepath.Join(t.TempDir(), "out.csv")

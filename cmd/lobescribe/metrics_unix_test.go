@@ -68,6 +68,19 @@ func (p *process) scrapeUntil(want float64, name string, labels ...string) map[s
 	}
 }
 
+// quiet waits until the last bytes have come through the indicator's port.
+func (p *process) quiet() {
+	p.t.Helper()
+	last, same := -1.0, 0
+	for late := time.Now().Add(patience); same < 10; time.Sleep(50 * time.Millisecond) {
+		got := figure(p.scrape(), "lobescribe_received_bytes_total", "role=indicator")
+		if same++; got != last { //nolint:testifylint // a count
+			last, same = got, 0
+		}
+		require.False(p.t, time.Now().After(late), "bytes go on coming")
+	}
+}
+
 // What was sent is what is counted: a known play of the simulator, with a known
 // number of bad lines between its own, once through a pseudo-tty.
 func TestMetricsCountWhatWasSent(t *testing.T) {

@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"sort"
 	"sync"
 	"testing"
@@ -185,10 +186,10 @@ func TestStoppingLosesNothing(t *testing.T) {
 	defer link.Close()
 	data := t.TempDir()
 	daemon := start(t, "serve", "--addr", "127.0.0.1:0", "--data", data, "--indicator", link.Address())
-	playing, enough := context.WithTimeout(t.Context(), session.Truth.Whole()[0].Nose.Duration())
-	defer enough()
-	_ = simulator.PlayBytes(playing, session.Indicator, link, 1) // until the nose
-	time.Sleep(300 * time.Millisecond)                           // for the last bytes to come through the port
+	nose := session.Truth.Whole()[0].Nose
+	until := slices.IndexFunc(session.Indicator, func(c simulator.Chunk) bool { return c.At > nose })
+	require.NoError(t, simulator.PlayBytes(t.Context(), session.Indicator[:until], link, 1))
+	daemon.quiet()
 	require.NoError(t, daemon.stop())
 
 	out := filepath.Join(t.TempDir(), "out.csv")
@@ -200,7 +201,7 @@ func TestStoppingLosesNothing(t *testing.T) {
 	require.NoError(t, err)
 	var sent []measure.Length
 	for i, l := range session.IndicatorLines {
-		if l.At > session.Truth.Whole()[0].Nose {
+		if l.At > nose {
 			sent = lifts(session.Trace.Readings[:session.IndicatorLines[i].Reading])
 			break
 		}
@@ -251,7 +252,7 @@ func TestAKickedCableLeavesAGap(t *testing.T) {
 	require.NoError(t, link.Replug())
 	heard("live")
 	require.NoError(t, <-done)
-	time.Sleep(300 * time.Millisecond)
+	daemon.quiet()
 	require.NoError(t, daemon.stop())
 
 	var f struct {
