@@ -16,7 +16,7 @@ func newCalcCosineCommand() *cobra.Command {
 		long: `An indicator whose spindle leans against the valve axis reads wrong: high when its
 tip rests on a flat face square to the motion, low when it follows one point.
 How much lift the set-up may hide, either way.`,
-		example: `  lobescribe calc cosine --reading "0.420 in" --lean 8
+		example: `  lobescribe calc cosine --reading "0.435 in" --lean 8
   lobescribe calc cosine --reading "10.7 mm" --lean 0 --lean-u 3 --tip flat`,
 		compute: rocker.Lean,
 		table: func(t *answerTable, a rocker.LeanAnswer) {

@@ -25,7 +25,7 @@ instead of a centre is three marks or more around it: tip-rim, pivot-rim, ball-r
 The picture is taken along the rocker's shaft, whole, with the tip in its middle, at
 a lift that is known: at half lift or anywhere. Several photographs of one set-up
 are fitted together.`,
-		example: `  lobescribe calc photo --lift "0.420 in" --valve-arm "1.5 in" --photo "1600x1200: stem 810,640 812,1100; pivot 230,575; tip 808,600"
+		example: `  lobescribe calc photo --lift "0.435 in" --valve-arm "1.5 in" --photo "1600x1200: stem 810,640 812,1100; pivot 230,575; tip 808,600"
   lobescribe calc photo --lift "12 mm" --photo "1600x1200 @ 3.1 mm: stem 810,640 812,1100; pivot 230,575; tip-rim 770,600 808,640 846,600; ball 60,560" --photo "1600x1200 @ 9 mm: stem 811,650 812,1100; pivot 232,572; tip 806,690"`,
 		flags: func(f *questionFlags, _ *photo.Question) {
 			f.forms = map[string]func(string) (any, error){"photo": func(text string) (any, error) { return f.parsePhotograph(text) }}

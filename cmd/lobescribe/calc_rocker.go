@@ -19,7 +19,7 @@ of the tip on the stem and angles as it stands, and by how much to raise the
 stand and lengthen the pushrod so that it is square to the valve at half lift.
 What was not measured is taken at a usual value; the answer says so, and by how
 much it depends on it.`,
-		example: `  lobescribe calc rocker --ratio 1.4 --lift "0.420 in" --below "0.140 in"
+		example: `  lobescribe calc rocker --ratio 1.4 --lift "0.435 in" --below "0.140 in"
   lobescribe calc rocker --valve-arm "38 mm" --adjuster-arm "27 mm" --bend 8 --lobe-lift "7.6 mm" --lash "0.15 mm" --below "3.5 mm" --pushrod "221 mm"`,
 		compute: rocker.Solve,
 		table:   rockerTable,

@@ -27,7 +27,7 @@ Heights cannot show the bend of a rocker, in however many trials: what it may do
 stands in the ± until it is told (--ball-above-line), or until the stem shows
 where the tip touched, closed and open.`,
 		example: `  lobescribe calc shims --ratio 1.4 --trial "0.381 mm: 3.5 mm" --have "2 x 0.381 mm"
-  lobescribe calc shims --ratio 1.5 --trial "0.030 in: 0.140 in" --trial "0.060+0.030 in: 0.042 in" --have "4 x 0.015 in" --have "2 x 0.060 in"
+  lobescribe calc shims --ratio 1.5 --trial "0.020 in: 0.150 in" --trial "0.050+0.020 in: 0.052 in" --have "4 x 0.010 in" --have "2 x 0.050 in"
   echo '{"rocker_ratio":1.4,"trials":[{"stack_mm":0.381,"adjuster_below_valve_mm":3.5}]}' | lobescribe calc shims --json`,
 		flags:   shimFlags,
 		compute: shims.Next,

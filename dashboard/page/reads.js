@@ -70,7 +70,7 @@ export function readOrderOfWork(text, names) {
 }
 
 /**
- * Shims with a plus between: "0.015 + 0.030". Empty is none.
+ * Shims with a plus between: "0.050 + 0.020". Empty is none.
  * @param {string} text
  * @param {Unit} unit
  * @param {string} [kind]

@@ -71,7 +71,7 @@ type Question struct {
 	// RockerRatio is that of the arms, valve's over adjuster's. It may be left
 	// out when both arms are given.
 	RockerRatio float64 `json:"rocker_ratio,omitzero" flag:"ratio" help:"rocker ratio of the arms, valve's over adjuster's"`
-	Trials      []Trial `json:"trials" flag:"trial" form:"STACK:BELOW" help:"a trial, as in \"0.030 in: 0.140 in\"; a stack of several shims as \"0.015+0.030 in\"; a third figure is how much nearer the pivot the tip touches at full lift than on the closed valve (needs --lift); again for each trial"`
+	Trials      []Trial `json:"trials" flag:"trial" form:"STACK:BELOW" help:"a trial, as in \"0.020 in: 0.140 in\"; a stack of several shims as \"0.050+0.020 in\"; a third figure is how much nearer the pivot the tip touches at full lift than on the closed valve (needs --lift); again for each trial"`
 	// OnHand is everything that could go under the stand, shims that are there
 	// now among it. Left out, wanted is told and no stack is put together.
 	OnHand []Thickness `json:"on_hand_mm,omitempty" flag:"have" form:"COUNT x THICKNESS" help:"shims on hand, as in \"4 x 0.015 in\"; again for each thickness"`

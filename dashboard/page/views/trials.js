@@ -107,7 +107,7 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
   return html`<details class="panel" open=${!last || editing !== null || typed.open}><summary>${editing ? "Edit the trial" : "New trial"}</summary>
     <${Form} class="grid" onSubmit=${keep}>
     <${LengthsField} label="Shims under the stand" nms=${d.stack} unit=${unit} of="shim" onChange=${set("stack")}
-      hint=${`thicknesses with + between, as in ${unit === "in" ? "0.015 + 0.030" : "0.40 + 0.80"}; empty for none`} />
+      hint=${`thicknesses with + between, as in ${unit === "in" ? "0.050 + 0.020" : "0.40 + 0.80"}; empty for none`} />
     <${LengthField} label="Adjuster end below valve end" nm=${d.below} unit=${unit} of="height" onChange=${set("below")} hint="at half lift; a minus when it sits higher" />
     <${LengthField} label="Pushrod length" nm=${d.pushrod} unit=${unit} of="pushrod" onChange=${set("pushrod")} />
     <${LengthField} label="Lash" nm=${d.lash} unit=${unit} of="lash" onChange=${set("lash")} />

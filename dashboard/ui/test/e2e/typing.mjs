@@ -138,7 +138,7 @@ export function samples(kind, now) {
   const rule = `${Math.abs(sixteenths) >= 64 ? `${Math.trunc(sixteenths / 64)} ` : sixteenths < 0 ? "-" : ""}${(Math.abs(sixteenths) % 64) | 1}/64`;
   switch (kind) {
     case "length": return { bad: ["six", "1.2.3", "8 11/61", "400", "-", "7 furlongs"], good: [...(near === null ? ["0.015", "0.5", "8 11/16"] : [String(Number((near * 1.002 + 0.0005).toFixed(4))), `${(near * 25.4).toFixed(2)} mm`, `${Math.round(near * 1000)} thou`, rule])] };
-    case "lengths": return { bad: ["0.015 0.030", "0.015 +", "15", "six"], good: ["0.015 + 0.030", "1/32 + 0.40 mm", "0.015"] };
+    case "lengths": return { bad: ["0.050 0.020", "0.050 +", "15", "six"], good: ["0.050 + 0.020", "1/32 + 0.40 mm", "0.015"] };
     case "number": return { bad: ["six", "1e3", "0x10", "1 2", "9999999999"], good: near === null ? ["10.5", "1.5"] : [String(Number((near * 1.01).toFixed(3))), `${(near * 1.02).toFixed(4)}`] };
     case "whole": return { bad: ["six", "2.5", "99999"], good: near === null ? ["4"] : [String(near + 1), String(near)] };
     case "cylinders": return { bad: ["1342", "1-3-4", "1-3-3-2", "one"], good: ["1-2-4-3"] };
