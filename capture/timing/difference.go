@@ -48,10 +48,12 @@ type DifferencePart struct {
 }
 
 // A difference stands out where it is more than standsOut of its U over at least
-// standsFor degrees: of 180 degrees looked at, some reach one U by chance.
+// standsFor degrees: of 180 degrees looked at, some reach one U by chance, and where a
+// hand starts or stops the port's delay moves a few degrees. Wear is wider: a follower
+// touches a nose over some ten degrees of crank (common practice, no source).
 const (
 	standsOut = 1.4
-	standsFor = 4
+	standsFor = 8
 )
 
 // Differ lays two curves over each other.
