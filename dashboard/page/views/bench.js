@@ -193,6 +193,7 @@ function Height({ state, mood }) {
       <button type="button" class="quiet" onClick=${() => setNm(stepped(nm, 1, state.unit))} aria-label="More">+</button></div>
     ${engine && valve ? html`<button
       disabled=${nm === null}>Save as a trial</button>` : html`<a class="button" href="#/engine">Choose the valve, to save it</a>`}
+    ${engine && valve ? html`<a class="button quiet" href="#/trials">Photograph</a>` : null}
     <button type="button" class="quiet" onClick=${() => { setOpen(false); typed.done(); }}>Close</button>
   <//>`;
 }

@@ -7,6 +7,7 @@ import { DayHelp } from "../helpday.js";
 import { FaultHelpView } from "../helpfaults.js";
 import { AddressHelp } from "../helpaddresses.js";
 import { BoardHelp } from "../helpboard.js";
+import { PhotographHelp } from "../helpphotograph.js";
 import { PlusMinusHelp, UsualFigures } from "../helpfigures.js";
 
 /** @typedef {{unit: import("../units.js").Unit, rest: string[]}} Asked */
@@ -16,6 +17,7 @@ const topics = [
   ["setup", "First set-up", "Where the indicator goes, with pictures.", () => html`<${SetupHelpView} />`],
   ["day", "A day's work", "From the first valve to the sheet.", ({ unit }) => html`<${DayHelp} unit=${unit} />`],
   ["faults", "Something is wrong", "What each fault means, and what to do.", ({ rest }) => html`<${FaultHelpView} asked=${rest[0] ?? ""} />`],
+  ["photograph", "Photograph", "How to hold the phone, and what to mark.", () => html`<${PhotographHelp} />`],
   ["plusminus", "What ± means", "How sure a figure is.", ({ unit }) => html`<${PlusMinusHelp} unit=${unit} />`],
   ["figures", "Usual figures", "Clearances as they are often asked for.", ({ unit }) => html`<${UsualFigures} unit=${unit} />`],
   ["addresses", "Addresses of devices", "Every word, every format, an example each.", () => html`<${AddressHelp} />`],

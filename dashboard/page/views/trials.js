@@ -13,6 +13,7 @@ import { query } from "../api.js";
 import { RockerPicture, SweepPicture } from "../rockerview.js";
 import { FittedLine } from "../fittedline.js";
 import { Basis, sentence, Sentences } from "../says.js";
+import { Photographs } from "./photo.js";
 
 /** @typedef {import("../engine.js").Trial} Trial */
 
@@ -43,6 +44,7 @@ function ValveTrials({ engineId, valve }) {
     ${engine.value ? html`${looks ? null : html`<${TrialForm} key=${editing ? editing.id : `new after ${list.length}`} at=${at} valve=${valve} editing=${editing}
       last=${list.at(-1)} maxLift=${known} unit=${unit} done=${() => { setEditing(null); trials.again(); }} />`}
       <${Next} engine=${engine.value} valve=${valve} list=${list} unit=${unit} saved=${engine.set} />
+      <${Photographs} list=${list} valve=${valve} unit=${unit} />
       <${Picture} engine=${engine.value} valve=${valve} list=${list} maxLift=${known} unit=${unit} />` : null}`;
 }
 

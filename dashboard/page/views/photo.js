@@ -1,0 +1,143 @@
+// Photographs of a trial's rocker: taken or chosen, marked, and what the daemon
+// reads from them.
+
+import { useEffect, useState } from "../lib/hooks.js";
+import { DraftLine, useDraft } from "../draft.js";
+import { Choice, Form, html, LengthField, Mark, Trouble, useApp, useFetched, useOnlyShows } from "../ui.js";
+import { digits, fromMm, length, toMm, when, withUncertainty } from "../units.js";
+import { query } from "../api.js";
+import { encoded } from "../marks.js";
+import { Basis, Sentences, verdictSign } from "../says.js";
+import { Marking } from "../marking.js";
+
+/** @typedef {{id: string, rev: number, at: string, width_px: number, height_px: number, marks?: import("../marks.js").Marks}} Photograph */
+
+/** @param {{list: import("../engine.js").Trial[], valve: string, unit: import("../units.js").Unit}} props */
+export function Photographs({ list, valve, unit }) {
+  const [chosen, choose] = useState("");
+  const trial = list.find((t) => t.id === chosen) ?? list.at(-1);
+  if (!trial) return null;
+  return html`<section class="photographs"><h2>Photographs</h2>
+    <p>A picture of the rocker gives its angle to the stem, and by how much to raise the stand. <a href="#/help/photograph">How to hold the phone</a></p>
+    ${list.length > 1 ? html`<${Choice} label="Photographs of trial" value=${trial.id} options=${list.map((t, i) => [t.id, String(i + 1)])} onChange=${choose} />` : null}
+    <${OfTrial} key=${trial.id} trial=${trial} valve=${valve} unit=${unit} /></section>`;
+}
+
+/** @param {{trial: import("../engine.js").Trial, valve: string, unit: import("../units.js").Unit}} props */
+function OfTrial({ trial, valve, unit }) {
+  const app = useApp();
+  const looks = useOnlyShows();
+  const path = `/trials/${encodeURIComponent(trial.id)}`;
+  const photographs = useFetched((signal) => app.api.get(`${path}/photographs`, signal), [trial.id]);
+  const list = /** @type {Photograph[]} */ (photographs.value ?? []);
+  const [opened, open] = useState("");
+  const [busy, setBusy] = useState(false);
+  const [wrong, setWrong] = useState("");
+  const now = list.find((p) => p.id === opened) ?? list.at(-1);
+  const take = async (/** @type {any} */ e) => {
+    const input = /** @type {HTMLInputElement} */ (e.target), file = input.files?.[0];
+    if (!file) return;
+    const lift = liftNow(app.store.get(), valve); // before anything else takes time
+    setBusy(true);
+    setWrong("");
+    try {
+      const marks = lift === null ? {} : { at_lift_mm: toMm(lift) };
+      const kept = await app.api.post(`${path}/photographs`, { picture: await encoded(file), marks });
+      app.notify("The photograph is saved. Now mark it.");
+      photographs.set([...list, kept]);
+      open(kept.id);
+    } catch (err) {
+      setWrong(/** @type {Error} */ (err).message);
+    }
+    input.value = "";
+    setBusy(false);
+  };
+  const remove = async (/** @type {Photograph} */ p) => {
+    if (!confirm("Delete this photograph and its marks?")) return;
+    try {
+      await app.api.del(`/photographs/${encodeURIComponent(p.id)}?rev=${p.rev}`);
+      photographs.again();
+    } catch (err) {
+      app.notify(/** @type {Error} */ (err).message, "amiss");
+    }
+  };
+  return html`${looks ? null : html`<p><label class="button file">${busy ? "Saving" : "Photograph"}
+      <input type="file" accept="image/*" capture="environment" disabled=${busy} onChange=${take} /></label></p>`}
+    <${Trouble} text=${wrong || photographs.error} />
+    ${list.length > 1 ? html`<div class="row" role="group" aria-label="Which photograph">${list.map((p, i) => html`<button class="toggle"
+      aria-pressed=${p === now ? "true" : "false"} onClick=${() => open(p.id)}>Photograph ${i + 1}</button>`)}</div>` : null}
+    ${now ? html`<${One} key=${now.id} photograph=${now} unit=${unit} only=${looks} remove=${() => remove(now)}
+      saved=${(/** @type {Photograph} */ p) => photographs.set(list.map((had) => (had.id === p.id ? p : had)))} />` : null}
+    ${list.some((p) => p.marks?.stem_a_px) ? html`<${Says} path=${path} rev=${JSON.stringify([trial.rev, list.map((p) => [p.id, p.rev])])} unit=${unit} />` : null}`;
+}
+
+/**
+ * The lift at this moment in nanometres, where the bench knows it of this valve; else null.
+ * @param {import("../state.js").State} s @param {string} valve
+ */
+export function liftNow(s, valve) {
+  const p = s.engine.position;
+  if (s.replay || s.link !== "up" || s.devices.indicator?.state !== "live" || s.bench.valve !== valve) return null;
+  return p && p.sign !== 0 ? p.lift_nm : null;
+}
+
+/** @param {{photograph: Photograph, unit: import("../units.js").Unit, only: boolean, remove: () => void, saved: (p: Photograph) => void}} props */
+function One({ photograph, unit, only, remove, saved }) {
+  const app = useApp();
+  const typed = useDraft(`photograph.${photograph.id}`, photograph.marks ?? {}), marks = typed.value;
+  const [wrong, setWrong] = useState("");
+  const save = async () => {
+    try {
+      saved(await app.api.put(`/photographs/${encodeURIComponent(photograph.id)}`, { rev: photograph.rev, marks }));
+      typed.done();
+      setWrong("");
+      app.notify("The marks are saved.");
+    } catch (err) {
+      setWrong(/** @type {Error} */ (err).message);
+    }
+  };
+  const mm = (/** @type {"at_lift_mm"|"known_mm"} */ name) => (/** @type {number|null} */ nm) => {
+    const next = { ...marks };
+    if (nm === null) delete next[name];
+    else next[name] = toMm(nm);
+    typed.set(next);
+  };
+  const nm = (/** @type {number|undefined} */ v) => (v === undefined ? null : fromMm(v));
+  return html`<${Marking} photograph=${photograph} src=${`${app.api.base}/photographs/${encodeURIComponent(photograph.id)}/picture`}
+      marks=${marks} change=${typed.set} only=${only} />
+    <p class="hint">Taken ${when(photograph.at)}, ${photograph.width_px} by ${photograph.height_px} pixels.</p>
+    ${only ? null : html`<${Form} class="panel grid" onSubmit=${save}>
+      <${LengthField} label="Lift at the picture" nm=${nm(marks.at_lift_mm)} unit=${unit} of="lift" onChange=${mm("at_lift_mm")} hint="empty: it was held at half lift" />
+      <${LengthField} label="Known length" nm=${nm(marks.known_mm)} unit=${unit} of="arm" onChange=${mm("known_mm")} hint="between its two marks; then the arms come out too. Empty without" />
+      <${Trouble} text=${wrong} /><p class="row"><button>Save</button> <button type="button" class="quiet" onClick=${remove}>Delete the photograph</button></p>
+      <${DraftLine} draft=${typed} /><//>`}`;
+}
+
+/** What the marked photographs of a trial say together. @param {{path: string, rev: string, unit: import("../units.js").Unit}} props */
+function Says({ path, rev, unit }) {
+  const app = useApp();
+  const [said, setSaid] = useState({ value: /** @type {any} */ (null), error: "" });
+  useEffect(() => {
+    const stop = new AbortController();
+    app.api.get(`${path}/photo${query({ unit })}`, stop.signal).then((value) => setSaid({ value, error: "" }),
+      (/** @type {Error} */ err) => stop.signal.aborted || setSaid({ value: null, error: err.message }));
+    return () => stop.abort();
+  }, [path, rev, unit]);
+  const a = said.value;
+  if (!a) return html`<${Trouble} text=${said.error} />`;
+  const len = (/** @type {number} */ v, /** @type {number} */ u) => withUncertainty(fromMm(v), fromMm(u), unit);
+  const deg = (/** @type {number} */ v, /** @type {number} */ u) => `${v < 0 ? "\u2212" : ""}${Math.abs(v).toFixed(1)} ± ${(Math.ceil(u * 10 - 1e-9) / 10).toFixed(1)}°`;
+  const sign = verdictSign(a.verdict), ball = a.adjuster;
+  return html`<div class="photograph-says" role="status"><h3>What the marks say</h3>
+    <p class="lead"><${Mark} shape=${sign.shape} kind=${sign.kind} /> ${a.raise_mm < 0 ? "Lower" : "Raise"} the stand by <strong>${len(Math.abs(a.raise_mm), a.raise_u_mm)}</strong> for square at half lift.</p>
+    <dl class="facts"><div><dt>arm below square, at half lift</dt><dd>${deg(a.half_angle_deg, a.half_angle_u_deg)}</dd></div>
+      ${(a.photographs ?? []).map((/** @type {any} */ p, /** @type {number} */ i) => html`<div><dt>photograph ${i + 1}, at ${length(fromMm(p.at_lift_mm), unit)}</dt><dd>${deg(p.angle_deg, p.angle_u_deg)}</dd></div>`)}
+      <div><dt>square at a lift of</dt><dd>${len(a.square_at_lift_mm, a.square_at_lift_u_mm)}</dd></div>
+      <div><dt>valve arm</dt><dd>${len(a.valve_arm_mm, a.valve_arm_u_mm)}</dd></div>
+      ${ball ? html`<div><dt>adjuster arm</dt><dd>${len(ball.adjuster_arm_mm, ball.adjuster_arm_u_mm)}</dd></div>
+        <div><dt>bend</dt><dd>${deg(ball.bend_deg, ball.bend_u_deg)}</dd></div>
+        <div><dt>adjuster below valve, at half lift</dt><dd>${len(ball.adjuster_below_valve_mm, ball.adjuster_below_valve_u_mm)}</dd></div>` : null}</dl>
+    <${Sentences} list=${a.says} />
+    ${a.depends?.length ? html`<details><summary>Where the ± comes from</summary><ul class="plain">${a.depends.map((/** @type {any} */ d) => html`<li>${d.on}: ${digits(fromMm(d.raise_u_mm), unit)} ${unit}</li>`)}</ul></details>` : null}
+    <${Basis} of=${a} /></div>`;
+}

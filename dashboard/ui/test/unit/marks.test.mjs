@@ -1,0 +1,55 @@
+import { test } from "node:test";
+import assert from "node:assert/strict";
+import { everyMark, inside, isMarked, kinds, lacking, moved, put, sentSize, step } from "../../../page/marks.js";
+
+const one = { byRim: false, again: false }, rim = { byRim: true, again: false }, again = { byRim: false, again: true };
+const kind = (/** @type {string} */ place) => kinds.find((k) => k.place === place) ?? assert.fail(place);
+
+test("a mark takes the place of the one before, a repeated one comes to it", () => {
+  const stem = kind("stem_a_px");
+  const first = put({}, stem, [1, 2], one);
+  assert.deepEqual(put(first, stem, [3, 4], one), { stem_a_px: [[3, 4]] });
+  assert.deepEqual(put(first, stem, [3, 4], again), { stem_a_px: [[1, 2], [3, 4]] });
+  assert.deepEqual(first, { stem_a_px: [[1, 2]] }, "what was is not altered, so that it can come back");
+});
+
+test("a rim is marked with three, and takes the centre's place", () => {
+  const tip = kind("tip_px");
+  let marks = put({}, tip, [1, 1], one);
+  assert.ok(isMarked(marks, tip));
+  marks = put(marks, tip, [0, 5], rim);
+  assert.deepEqual(marks, { tip_rim_px: [[0, 5]] });
+  marks = put(put(marks, tip, [5, 0], rim), tip, [10, 5], rim);
+  assert.ok(isMarked(marks, tip));
+  assert.ok(!isMarked(moved(marks, "tip_rim_px", 0, null), tip), "two are no circle");
+  assert.deepEqual(everyMark(marks).map((m) => m.name), ["Tip or roller, rim 1", "Tip or roller, rim 2", "Tip or roller, rim 3"]);
+});
+
+test("what is lacking is asked for in order, and what is only wanted is not", () => {
+  /** @type {import("../../../page/marks.js").Marks} */
+  let marks = {};
+  const order = [];
+  for (let k = lacking(marks); k; k = lacking(marks)) {
+    order.push(k.place);
+    marks = put(marks, k, [9, 9], one);
+  }
+  assert.deepEqual(order, ["stem_a_px", "stem_b_px", "pivot_px", "tip_px"]);
+});
+
+test("a mark moves by keys and stays in the picture", () => {
+  assert.deepEqual(step({ key: "ArrowLeft", shiftKey: false }), [-1, 0]);
+  assert.deepEqual(step({ key: "ArrowDown", shiftKey: true }), [0, 10]);
+  assert.equal(step({ key: "a", shiftKey: false }), null);
+  assert.deepEqual(inside([-4, 1000.26], { width_px: 800, height_px: 1200 }), [0, 1000.3]);
+  assert.deepEqual(inside([900, 1300], { width_px: 800, height_px: 1200 }), [800, 1200]);
+  assert.deepEqual(moved({ ball_px: [[1, 1]] }, "ball_px", 0, null), {}, "an empty list is no mark");
+});
+
+test("a picture is sent with two megapixels at most, in its own shape", () => {
+  for (const [w, h] of [[4032, 3024], [3024, 4032], [20000, 100], [8000, 6000]]) {
+    const [sw, sh] = sentSize(w, h);
+    assert.ok(sw * sh <= 2e6, `${sw} by ${sh}`);
+    assert.ok(Math.abs(sw / sh / (w / h) - 1) < 0.02, `${sw} by ${sh} of ${w} by ${h}`);
+  }
+  assert.deepEqual(sentSize(640, 480), [640, 480]);
+});
