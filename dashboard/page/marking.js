@@ -41,11 +41,20 @@ export function Marking({ photograph, src, marks, change, only }) {
     const then = isMarked(next, kind) && !again && !(byRim && kind.rim) ? lacking(next) : null;
     if (then) ask(then.place);
   };
+  // A click knows whole pixels of the screen only, which are several of the
+  // picture; the press before it knows parts of them.
+  const pressed = useRef({ x: 0, y: 0 });
   const tap = (/** @type {MouseEvent} */ e) => {
     if (only || !stage.current || /** @type {Element} */ (e.target).closest("button")) return;
-    const box = stage.current.getBoundingClientRect(), k = perPixel();
-    putAt([(e.clientX - box.left) / k, (e.clientY - box.top) / k]);
+    const box = stage.current.getBoundingClientRect(), k = perPixel(), { x, y } = pressed.current;
+    putAt([(x - box.left) / k, (y - box.top) / k]);
   };
+  useEffect(() => { // what is zoomed into is the mark that is held, else the middle
+    const to = stage.current, window = to?.parentElement;
+    if (!to || !window) return;
+    const [x, y] = heldMark ? [heldMark.p[0] / photograph.width_px, heldMark.p[1] / photograph.height_px] : [0.5, 0.5];
+    window.scrollTo(x * to.offsetWidth - window.clientWidth / 2, y * to.offsetHeight - window.clientHeight / 2);
+  }, [zoom]);
   /** @param {{place: Place, i: number, p: Point}} m @param {Point} by */
   const nudge = (m, [dx, dy]) => set(moved(marks, m.place, m.i, inside([m.p[0] + dx, m.p[1] + dy], photograph)));
   const take = (/** @type {{place: Place, i: number, p: Point}} */ m) => {
@@ -95,7 +104,8 @@ export function Marking({ photograph, src, marks, change, only }) {
       <button class="toggle" aria-pressed=${again ? "true" : "false"} onClick=${() => setAgain(!again)}>Mark again</button>
       <button class="quiet" onClick=${() => putAt([photograph.width_px / 2, photograph.height_px / 2])}>Put in the middle</button></div></div>`}
     <div class="marking-window" tabindex="0" role="group" aria-label="The photograph, may scroll">
-      <div class="marking-stage" ref=${stage} style=${{ width: `${zoom * 100}%`, aspectRatio: `${photograph.width_px} / ${photograph.height_px}` }} onClick=${tap}>
+      <div class="marking-stage" ref=${stage} style=${{ width: `calc(${zoom} * min(100%, ${(75 * photograph.width_px) / photograph.height_px}vh))`, aspectRatio: `${photograph.width_px} / ${photograph.height_px}` }}
+        onPointerDown=${(/** @type {PointerEvent} */ e) => (pressed.current = { x: e.clientX, y: e.clientY })} onClick=${tap}>
         <img ref=${picture} src=${src} alt="The rocker, photographed" draggable=${false} />
         <svg viewBox=${`0 0 ${photograph.width_px} ${photograph.height_px}`} aria-hidden="true">${line("stem_a_px", "stem_b_px")}${line("pivot_px", "tip_px")}${line("pivot_px", "ball_px")}${line("known_a_px", "known_b_px")}</svg>
         ${all.map((m) => html`<button key=${`${m.place} ${m.i}`} type="button" class=${`marked ${heldMark === m ? "held" : ""}`} style=${percent(m.p)}
@@ -140,7 +150,8 @@ function Magnifier({ picture, p, share, stage, zoom }) {
     // Inside the window, on the half where the mark is not.
     const window = stage.parentElement;
     const x = share[0] * stage.offsetWidth - (window?.scrollLeft ?? 0), wide = window?.clientWidth ?? 0;
-    c.style.left = x < wide / 2 ? `${Math.max(wide - glass - 4, 0)}px` : "4px";
+    c.style.left = x < wide / 2 ? "auto" : "4px";
+    c.style.right = x < wide / 2 ? "4px" : "auto";
     c.style.top = `${(window?.offsetTop ?? 0) + 4}px`;
   }, [picture, p[0], p[1], zoom, stage]);
   return html`<canvas class="magnifier" ref=${canvas} width=${glass} height=${glass} aria-hidden="true"></canvas>`;

@@ -12,23 +12,34 @@ import { Marking } from "../marking.js";
 
 /** @typedef {{id: string, rev: number, at: string, width_px: number, height_px: number, marks?: import("../marks.js").Marks}} Photograph */
 
-/** @param {{list: import("../engine.js").Trial[], valve: string, unit: import("../units.js").Unit}} props */
-export function Photographs({ list, valve, unit }) {
-  const [chosen, choose] = useState("");
-  const trial = list.find((t) => t.id === chosen) ?? list.at(-1);
-  if (!trial) return null;
-  return html`<section class="photographs"><h2>Photographs</h2>
-    <p>A picture of the rocker gives its angle to the stem, and by how much to raise the stand. <a href="#/help/photograph">How to hold the phone</a></p>
-    ${list.length > 1 ? html`<${Choice} label="Photographs of trial" value=${trial.id} options=${list.map((t, i) => [t.id, String(i + 1)])} onChange=${choose} />` : null}
-    <${OfTrial} key=${trial.id} trial=${trial} valve=${valve} unit=${unit} /></section>`;
-}
-
-/** @param {{trial: import("../engine.js").Trial, valve: string, unit: import("../units.js").Unit}} props */
-function OfTrial({ trial, valve, unit }) {
+/**
+ * The photographs of one of a valve's trials. The first photograph of a valve that has no trial makes one.
+ * @param {{at: string, list: import("../engine.js").Trial[], valve: string, maxLift: number|null, unit: import("../units.js").Unit, again: () => void}} props
+ */
+export function Photographs({ at, list, valve, maxLift, unit, again }) {
   const app = useApp();
   const looks = useOnlyShows();
-  const path = `/trials/${encodeURIComponent(trial.id)}`;
-  const photographs = useFetched((signal) => app.api.get(`${path}/photographs`, signal), [trial.id]);
+  const [chosen, choose] = useState("");
+  const trial = list.find((t) => t.id === chosen) ?? list.at(-1);
+  if (!trial && looks) return null;
+  const make = async () => {
+    const made = await app.api.post(`${at}/trials`, { valve, max_lift_mm: maxLift ?? undefined });
+    again();
+    return made.id;
+  };
+  return html`<section class="photographs"><h2>Photographs</h2>
+    <p>A picture of the rocker gives its angle to the stem, and by how much to raise the stand. <a href="#/help/photograph">How to hold the phone</a></p>
+    ${list.length > 1 ? html`<${Choice} label="Photographs of trial" value=${trial?.id ?? ""} options=${list.map((t, i) => [t.id, String(i + 1)])} onChange=${choose} />` : null}
+    <${OfTrial} key=${trial?.id ?? "none"} trial=${trial} make=${make} valve=${valve} unit=${unit} /></section>`;
+}
+
+/** @param {{trial: import("../engine.js").Trial|undefined, make: () => Promise<string>, valve: string, unit: import("../units.js").Unit}} props */
+function OfTrial({ trial, make, valve, unit }) {
+  const app = useApp();
+  const looks = useOnlyShows();
+  const pathOf = (/** @type {string} */ id) => `/trials/${encodeURIComponent(id)}`;
+  const path = trial ? pathOf(trial.id) : "";
+  const photographs = useFetched(async (signal) => (path ? app.api.get(`${path}/photographs`, signal) : []), [path]);
   const list = /** @type {Photograph[]} */ (photographs.value ?? []);
   const [opened, open] = useState("");
   const [busy, setBusy] = useState(false);
@@ -42,7 +53,8 @@ function OfTrial({ trial, valve, unit }) {
     setWrong("");
     try {
       const marks = lift === null ? {} : { at_lift_mm: toMm(lift) };
-      const kept = await app.api.post(`${path}/photographs`, { picture: await encoded(file), marks });
+      const picture = await encoded(file), to = path || pathOf(await make());
+      const kept = await app.api.post(`${to}/photographs`, { picture, marks });
       app.notify("The photograph is saved. Now mark it.");
       photographs.set([...list, kept]);
       open(kept.id);
@@ -68,7 +80,7 @@ function OfTrial({ trial, valve, unit }) {
       aria-pressed=${p === now ? "true" : "false"} onClick=${() => open(p.id)}>Photograph ${i + 1}</button>`)}</div>` : null}
     ${now ? html`<${One} key=${now.id} photograph=${now} unit=${unit} only=${looks} remove=${() => remove(now)}
       saved=${(/** @type {Photograph} */ p) => photographs.set(list.map((had) => (had.id === p.id ? p : had)))} />` : null}
-    ${list.some((p) => p.marks?.stem_a_px) ? html`<${Says} path=${path} rev=${JSON.stringify([trial.rev, list.map((p) => [p.id, p.rev])])} unit=${unit} />` : null}`;
+    ${trial && list.some((p) => p.marks?.stem_a_px) ? html`<${Says} path=${path} rev=${JSON.stringify([trial.rev, list.map((p) => [p.id, p.rev])])} unit=${unit} />` : null}`;
 }
 
 /**
@@ -127,11 +139,14 @@ function Says({ path, rev, unit }) {
   if (!a) return html`<${Trouble} text=${said.error} />`;
   const len = (/** @type {number} */ v, /** @type {number} */ u) => withUncertainty(fromMm(v), fromMm(u), unit);
   const deg = (/** @type {number} */ v, /** @type {number} */ u) => `${v < 0 ? "\u2212" : ""}${Math.abs(v).toFixed(1)} ± ${(Math.ceil(u * 10 - 1e-9) / 10).toFixed(1)}°`;
-  const sign = verdictSign(a.verdict), ball = a.adjuster;
+  const sign = verdictSign(a.verdict), ball = a.adjuster, square = length(fromMm(a.tolerance_mm), unit);
   return html`<div class="photograph-says" role="status"><h3>What the marks say</h3>
-    <p class="lead"><${Mark} shape=${sign.shape} kind=${sign.kind} /> ${a.raise_mm < 0 ? "Lower" : "Raise"} the stand by <strong>${len(Math.abs(a.raise_mm), a.raise_u_mm)}</strong> for square at half lift.</p>
+    <p class="lead"><${Mark} shape=${sign.shape} kind=${sign.kind} /> ${a.verdict.is === "meets" ? html`Square at half lift to ${square}, its ± counted. Leave the stand.`
+      : a.verdict.is === "cannot-tell" ? html`Whether it is square to ${square} cannot be told: measure or mark what is named below.`
+      : html`${a.raise_mm < 0 ? "Lower" : "Raise"} the stand by <strong>${len(Math.abs(a.raise_mm), a.raise_u_mm)}</strong> for square at half lift.`}</p>
     <dl class="facts"><div><dt>arm below square, at half lift</dt><dd>${deg(a.half_angle_deg, a.half_angle_u_deg)}</dd></div>
       ${(a.photographs ?? []).map((/** @type {any} */ p, /** @type {number} */ i) => html`<div><dt>photograph ${i + 1}, at ${length(fromMm(p.at_lift_mm), unit)}</dt><dd>${deg(p.angle_deg, p.angle_u_deg)}</dd></div>`)}
+      <div><dt>${a.raise_mm < 0 ? "lower" : "raise"} the stand by</dt><dd>${len(Math.abs(a.raise_mm), a.raise_u_mm)}</dd></div>
       <div><dt>square at a lift of</dt><dd>${len(a.square_at_lift_mm, a.square_at_lift_u_mm)}</dd></div>
       <div><dt>valve arm</dt><dd>${len(a.valve_arm_mm, a.valve_arm_u_mm)}</dd></div>
       ${ball ? html`<div><dt>adjuster arm</dt><dd>${len(ball.adjuster_arm_mm, ball.adjuster_arm_u_mm)}</dd></div>

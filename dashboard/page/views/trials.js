@@ -44,7 +44,7 @@ function ValveTrials({ engineId, valve }) {
     ${engine.value ? html`${looks ? null : html`<${TrialForm} key=${editing ? editing.id : `new after ${list.length}`} at=${at} valve=${valve} editing=${editing}
       last=${list.at(-1)} maxLift=${known} unit=${unit} done=${() => { setEditing(null); trials.again(); }} />`}
       <${Next} engine=${engine.value} valve=${valve} list=${list} unit=${unit} saved=${engine.set} />
-      <${Photographs} list=${list} valve=${valve} unit=${unit} />
+      <${Photographs} at=${at} list=${list} valve=${valve} maxLift=${known} unit=${unit} again=${trials.again} />
       <${Picture} engine=${engine.value} valve=${valve} list=${list} maxLift=${known} unit=${unit} />` : null}`;
 }
 

@@ -24,7 +24,6 @@ test("a photograph is taken, marked by pointer and by keys, and answered", async
     };
     const engine = await send("POST", "/engines", { name: "pictured", cylinders: 4, valves_per_cylinder: 2, layout: "inline", firing_order: [1, 3, 4, 2], rocker_ratio: { intake: 1.5, exhaust: 1.5 } });
     await send("PUT", "/bench", { engine: engine.id, valve: "1I" });
-    const trial = await send("POST", `/engines/${engine.id}/trials`, { valve: "1I", max_lift_mm: 12 });
 
     const { page, complaints } = await openPage(b, { viewport: { width: 390, height: 844 } });
     await page.addInitScript(() => localStorage.setItem("lobescribe", '{"cautioned":true,"ended":true}'));
@@ -50,8 +49,14 @@ test("a photograph is taken, marked by pointer and by keys, and answered", async
     const input = page.locator(".photographs input[type=file]");
     await input.setInputFiles({ name: "no.jpg", mimeType: "image/jpeg", buffer: Buffer.from("no picture") });
     await page.getByText("can not read that file as a picture").waitFor();
+    assert.deepEqual(await send("GET", `/engines/${engine.id}/trials?valve=1I`, undefined), []);
     await input.setInputFiles({ name: "rocker.png", mimeType: "image/png", buffer: Buffer.from(drawn, "base64") });
     await page.getByText("The photograph is saved.").waitFor();
+    // The photograph made its trial, as there was none; its max lift was not known then.
+    const [trial, ...others] = await send("GET", `/engines/${engine.id}/trials?valve=1I`, undefined);
+    assert.equal(others.length, 0);
+    await send("PUT", `/trials/${trial.id}`, { ...trial, max_lift_mm: 12 });
+    await page.reload();
     const list = () => send("GET", `/trials/${trial.id}/photographs`, undefined);
     const [kept, ...more] = await list();
     assert.equal(more.length, 0);
@@ -112,7 +117,7 @@ test("a photograph is taken, marked by pointer and by keys, and answered", async
     assert.equal(marked.marks.stem_b_px[0][0], Math.round((x0 + 1) * 10) / 10);
     assert.equal(marked.marks.at_lift_mm, undefined, "no indicator, so no lift is made up");
     const answer = await send("GET", `/trials/${trial.id}/photo`, undefined);
-    assert.ok(Math.abs(answer.half_angle_deg - below) < 0.7, `${answer.half_angle_deg}, marked at a quarter of the picture's size`);
+    assert.ok(Math.abs(answer.half_angle_deg - below) < 0.3, `${answer.half_angle_deg}, marked at a quarter of the picture's size`);
     assert.match(await says.innerText(), new RegExp(`${answer.half_angle_deg.toFixed(1).replace(".", "\\.")} ± [\\d.]+°`));
     assert.match(await says.innerText(), /Raise the stand by|Lower the stand by/);
     assert.ok((await says.innerText()).includes(answer.raise_mm < 0 ? "Lower" : "Raise"));
