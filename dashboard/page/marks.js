@@ -109,6 +109,27 @@ export function step({ key, shiftKey }) {
   return way[key] ?? null;
 }
 
+/**
+ * The lift at this moment in nanometres, where the bench knows it of this valve; else null.
+ * @param {import("./state.js").State} s @param {string} valve
+ */
+export function liftNow(s, valve) {
+  const p = s.engine.position;
+  if (s.replay || s.link !== "up" || s.devices.indicator?.state !== "live" || s.bench.valve !== valve) return null;
+  return p && p.sign !== 0 ? p.lift_nm : null;
+}
+
+/**
+ * What the daemon says of marks, with the names that stand on the page.
+ * @param {string} text @param {number[]} numbers of the marked photographs, as they are counted on screen
+ */
+export const plainMarks = (text, numbers) => text
+  .replace(/photographs\[(\d+)\]\.(\w)/gi, (_, i, next) => `Photograph ${numbers[Number(i)] ?? Number(i) + 1}: ${next}`)
+  .replace(/\b(stem_[ab]|pivot|tip|ball|known_[ab])(?:_rim)?_px(?:\[(\d+)\])?:?/gi, (_, place, i) => {
+    const kind = kinds.find((k) => k.place === `${place.toLowerCase()}_px`);
+    return `“${kind?.name}”${i === undefined ? "" : `, mark ${Number(i) + 1},`}`;
+  });
+
 /** What a picture may have: pixels, and bytes once encoded. */
 const mostPixels = 2e6, mostBytes = 1e6;
 

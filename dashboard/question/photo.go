@@ -33,6 +33,9 @@ func Photographs(e storage.Engine, t storage.Trial, list []storage.Photograph) (
 		if err != nil {
 			return q, err
 		}
+		if one.Empty() { // just taken: its lift is known, its marks are to come
+			continue
+		}
 		q.Photographs = append(q.Photographs, one)
 	}
 	if q.Lift == 0 {

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
@@ -242,6 +243,11 @@ func (m Marks) places() []place {
 		{"pivot_px", m.Pivot}, {"pivot_rim_px", m.PivotRim}, {"tip_px", m.Tip}, {"tip_rim_px", m.TipRim},
 		{"ball_px", m.Ball}, {"ball_rim_px", m.BallRim}, {"known_a_px", m.KnownA}, {"known_b_px", m.KnownB},
 	}
+}
+
+// Empty reports whether nothing is marked yet.
+func (m Marks) Empty() bool {
+	return !slices.ContainsFunc(m.places(), func(p place) bool { return len(p.points) > 0 })
 }
 
 func middle(points []Point) Point {

@@ -6,7 +6,7 @@ import { DraftLine, useDraft } from "../draft.js";
 import { Choice, Form, html, LengthField, Mark, Trouble, useApp, useFetched, useOnlyShows } from "../ui.js";
 import { digits, fromMm, length, toMm, when, withUncertainty } from "../units.js";
 import { query } from "../api.js";
-import { encoded } from "../marks.js";
+import { encoded, everyMark, liftNow, plainMarks } from "../marks.js";
 import { Basis, Sentences, verdictSign } from "../says.js";
 import { Marking } from "../marking.js";
 
@@ -45,6 +45,7 @@ function OfTrial({ trial, make, valve, unit }) {
   const [busy, setBusy] = useState(false);
   const [wrong, setWrong] = useState("");
   const now = list.find((p) => p.id === opened) ?? list.at(-1);
+  const marked = list.filter((p) => everyMark(p.marks ?? {}).length > 0);
   const take = async (/** @type {any} */ e) => {
     const input = /** @type {HTMLInputElement} */ (e.target), file = input.files?.[0];
     if (!file) return;
@@ -80,17 +81,7 @@ function OfTrial({ trial, make, valve, unit }) {
       aria-pressed=${p === now ? "true" : "false"} onClick=${() => open(p.id)}>Photograph ${i + 1}</button>`)}</div>` : null}
     ${now ? html`<${One} key=${now.id} photograph=${now} unit=${unit} only=${looks} remove=${() => remove(now)}
       saved=${(/** @type {Photograph} */ p) => photographs.set(list.map((had) => (had.id === p.id ? p : had)))} />` : null}
-    ${trial && list.some((p) => p.marks?.stem_a_px) ? html`<${Says} path=${path} rev=${JSON.stringify([trial.rev, list.map((p) => [p.id, p.rev])])} unit=${unit} />` : null}`;
-}
-
-/**
- * The lift at this moment in nanometres, where the bench knows it of this valve; else null.
- * @param {import("../state.js").State} s @param {string} valve
- */
-export function liftNow(s, valve) {
-  const p = s.engine.position;
-  if (s.replay || s.link !== "up" || s.devices.indicator?.state !== "live" || s.bench.valve !== valve) return null;
-  return p && p.sign !== 0 ? p.lift_nm : null;
+    ${trial && marked.length ? html`<${Says} path=${path} numbers=${marked.map((p) => list.indexOf(p) + 1)} rev=${JSON.stringify([trial.rev, list.map((p) => [p.id, p.rev])])} unit=${unit} />` : null}`;
 }
 
 /** @param {{photograph: Photograph, unit: import("../units.js").Unit, only: boolean, remove: () => void, saved: (p: Photograph) => void}} props */
@@ -125,8 +116,12 @@ function One({ photograph, unit, only, remove, saved }) {
       <${DraftLine} draft=${typed} /><//>`}`;
 }
 
-/** What the marked photographs of a trial say together. @param {{path: string, rev: string, unit: import("../units.js").Unit}} props */
-function Says({ path, rev, unit }) {
+/**
+ * What the marked photographs of a trial say together.
+ * @param {{path: string, numbers: number[], rev: string, unit: import("../units.js").Unit}} props
+ *   numbers: of the marked ones among all photographs, as they are counted on screen
+ */
+function Says({ path, numbers, rev, unit }) {
   const app = useApp();
   const [said, setSaid] = useState({ value: /** @type {any} */ (null), error: "" });
   useEffect(() => {
@@ -136,7 +131,7 @@ function Says({ path, rev, unit }) {
     return () => stop.abort();
   }, [path, rev, unit]);
   const a = said.value;
-  if (!a) return html`<${Trouble} text=${said.error} />`;
+  if (!a) return html`<${Trouble} text=${plainMarks(said.error, numbers)} />`;
   const len = (/** @type {number} */ v, /** @type {number} */ u) => withUncertainty(fromMm(v), fromMm(u), unit);
   const deg = (/** @type {number} */ v, /** @type {number} */ u) => `${v < 0 ? "\u2212" : ""}${Math.abs(v).toFixed(1)} ± ${(Math.ceil(u * 10 - 1e-9) / 10).toFixed(1)}°`;
   const sign = verdictSign(a.verdict), ball = a.adjuster, square = length(fromMm(a.tolerance_mm), unit);
@@ -145,8 +140,8 @@ function Says({ path, rev, unit }) {
       : a.verdict.is === "cannot-tell" ? html`Whether it is square to ${square} cannot be told: measure or mark what is named below.`
       : html`${a.raise_mm < 0 ? "Lower" : "Raise"} the stand by <strong>${len(Math.abs(a.raise_mm), a.raise_u_mm)}</strong> for square at half lift.`}</p>
     <dl class="facts"><div><dt>arm below square, at half lift</dt><dd>${deg(a.half_angle_deg, a.half_angle_u_deg)}</dd></div>
-      ${(a.photographs ?? []).map((/** @type {any} */ p, /** @type {number} */ i) => html`<div><dt>photograph ${i + 1}, at ${length(fromMm(p.at_lift_mm), unit)}</dt><dd>${deg(p.angle_deg, p.angle_u_deg)}</dd></div>`)}
-      <div><dt>${a.raise_mm < 0 ? "lower" : "raise"} the stand by</dt><dd>${len(Math.abs(a.raise_mm), a.raise_u_mm)}</dd></div>
+      ${(a.photographs ?? []).map((/** @type {any} */ p, /** @type {number} */ i) => html`<div><dt>photograph ${numbers[i]}, at ${length(fromMm(p.at_lift_mm), unit)}</dt><dd>${deg(p.angle_deg, p.angle_u_deg)}</dd></div>`)}
+      ${a.verdict.is === "meets" || a.verdict.is === "cannot-tell" ? html`<div><dt>${a.raise_mm < 0 ? "lower" : "raise"} the stand by</dt><dd>${len(Math.abs(a.raise_mm), a.raise_u_mm)}</dd></div>` : null}
       <div><dt>square at a lift of</dt><dd>${len(a.square_at_lift_mm, a.square_at_lift_u_mm)}</dd></div>
       <div><dt>valve arm</dt><dd>${len(a.valve_arm_mm, a.valve_arm_u_mm)}</dd></div>
       ${ball ? html`<div><dt>adjuster arm</dt><dd>${len(ball.adjuster_arm_mm, ball.adjuster_arm_u_mm)}</dd></div>

@@ -38,7 +38,7 @@ test("a fault leads to what to do, and help is there without the daemon", async 
     await page.waitForFunction(() => performance.getEntriesByType("resource").some((e) => e.name.endsWith("helpfigures.js")));
     await d.kill();
     await page.getByText("no answer").waitFor();
-    for (const topic of ["First set-up", "A day's work", "Something is wrong", "What ± means", "Usual figures", "A board of your own", "Keys", "Cautions"]) {
+    for (const topic of ["First set-up", "A day's work", "Something is wrong", "Photograph", "What ± means", "Usual figures", "A board of your own", "Keys", "Cautions"]) {
       await page.getByRole("button", { name: "Menu" }).click();
       await page.locator("#screens").getByRole("link", { name: "Help" }).click();
       await page.getByRole("link", { name: "All help" }).or(page.locator(".topics")).first().waitFor();

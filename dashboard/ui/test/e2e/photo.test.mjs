@@ -125,7 +125,7 @@ test("a photograph is taken, marked by pointer and by keys, and answered", async
     // Marks that make no rocker: the daemon's sentence, and the marks stay.
     await page.getByLabel("Known length", { exact: true }).fill("25 mm");
     await page.locator(".photographs").getByRole("button", { name: "Save", exact: true }).click();
-    await page.locator(".photographs .trouble").getByText(/belongs to two marks/).waitFor();
+    await page.locator(".photographs .trouble").getByText(/belongs to two marks, “Known length, one end”/).waitFor();
     assert.equal((await list())[0].marks.pivot_px.length, 1);
     await page.getByLabel("Known length", { exact: true }).fill("");
     await page.locator(".photographs").getByRole("button", { name: "Save", exact: true }).click();

@@ -1,6 +1,6 @@
 import { test } from "node:test";
 import assert from "node:assert/strict";
-import { everyMark, inside, isMarked, kinds, lacking, moved, put, sentSize, step } from "../../../page/marks.js";
+import { everyMark, inside, isMarked, kinds, lacking, liftNow, moved, plainMarks, put, sentSize, step } from "../../../page/marks.js";
 
 const one = { byRim: false, again: false }, rim = { byRim: true, again: false }, again = { byRim: false, again: true };
 const kind = (/** @type {string} */ place) => kinds.find((k) => k.place === place) ?? assert.fail(place);
@@ -52,4 +52,20 @@ test("a picture is sent with two megapixels at most, in its own shape", () => {
     assert.ok(Math.abs(sw / sh / (w / h) - 1) < 0.02, `${sw} by ${sh} of ${w} by ${h}`);
   }
   assert.deepEqual(sentSize(640, 480), [640, 480]);
+});
+
+test("the daemon's words come with the page's names", () => {
+  assert.equal(plainMarks("photographs[1].stem_b_px: lies on top of another mark", [1, 3]), "Photograph 3: “Stem, other end” lies on top of another mark");
+  assert.equal(plainMarks("Photographs[0].tip_px[2]: is outside of the picture", [1]), "Photograph 1: “Tip or roller”, mark 3, is outside of the picture");
+  assert.equal(plainMarks("Known belongs to two marks, known_a_px and known_b_px, and they to it", [1]), "Known belongs to two marks, “Known length, one end” and “Known length, other end”, and they to it");
+});
+
+test("the lift goes with a photograph only where the bench knows it of this valve", () => {
+  const live = /** @type {any} */ ({ replay: null, link: "up", devices: { indicator: { state: "live" } }, bench: { valve: "1I" }, engine: { position: { sign: 1, lift_nm: 6_100_000 } } });
+  assert.equal(liftNow(live, "1I"), 6_100_000);
+  assert.equal(liftNow(live, "1E"), null);
+  assert.equal(liftNow({ ...live, link: "down" }, "1I"), null);
+  assert.equal(liftNow({ ...live, replay: {} }, "1I"), null);
+  assert.equal(liftNow({ ...live, devices: { indicator: { state: "lost" } } }, "1I"), null);
+  assert.equal(liftNow({ ...live, engine: { position: { sign: 0, lift_nm: 1 } } }, "1I"), null, "the direction is not known yet");
 });
