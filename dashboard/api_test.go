@@ -1,7 +1,6 @@
 package dashboard
 
 import (
-	_ "embed"
 	"regexp"
 	"testing"
 
@@ -11,9 +10,6 @@ import (
 	"lobescribe/capture"
 	"lobescribe/dashboard/live"
 )
-
-//go:embed API.md
-var apiText string
 
 // The document names every call, every message and every calculation, and no
 // others.

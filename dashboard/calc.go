@@ -22,11 +22,14 @@ import (
 // calculation answers a question in JSON: the same question and the same
 // answer as on the command line. limit, which may be nil, is given a pointer to
 // the question before it is answered.
-type calculation func(question io.Reader, limit func(any)) (any, error)
+type calculation struct {
+	solve         func(question io.Reader, limit func(any)) (any, error)
+	asks, answers any // zero values of both
+}
 
 // asked makes a calculation of the function that does it.
 func asked[Q, A any](solve func(Q) (A, error)) calculation {
-	return func(r io.Reader, limit func(any)) (any, error) {
+	do := func(r io.Reader, limit func(any)) (any, error) {
 		var q Q
 		if err := worksheet.Read(r, &q); err != nil {
 			return nil, err
@@ -36,6 +39,7 @@ func asked[Q, A any](solve func(Q) (A, error)) calculation {
 		}
 		return solve(q)
 	}
+	return calculation{solve: do, asks: *new(Q), answers: *new(A)}
 }
 
 func calculations() map[string]calculation {
@@ -70,7 +74,7 @@ func (s *Server) calculate(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	result, err := do(bytes.NewReader(body), limit)
+	result, err := do.solve(bytes.NewReader(body), limit)
 	if err != nil {
 		return unanswered(err)
 	}

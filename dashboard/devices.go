@@ -90,10 +90,13 @@ func (s *Server) disconnect(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
+// switched turns the simulator on or off.
+type switched struct {
+	On *bool `json:"on"`
+}
+
 func (s *Server) simulate(w http.ResponseWriter, r *http.Request) error {
-	var ask struct {
-		On *bool `json:"on"`
-	}
+	var ask switched
 	if err := read(w, r, &ask); err != nil {
 		return err
 	}

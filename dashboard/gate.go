@@ -24,12 +24,15 @@ func (s *Server) showGate(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
+// waiver says who takes a point on themselves, and why.
+type waiver struct {
+	By  string `json:"by"`
+	Why string `json:"why"`
+}
+
 // waive keeps that somebody takes a point of the gate on themselves.
 func (s *Server) waive(w http.ResponseWriter, r *http.Request) error {
-	var by struct {
-		By  string `json:"by"`
-		Why string `json:"why"`
-	}
+	var by waiver
 	if err := read(w, r, &by); err != nil {
 		return err
 	}

@@ -23,6 +23,13 @@ type strike struct {
 	Why string         `json:"why"`
 }
 
+// nowLeftOut answers what is left out of a trace, and its new findings: null
+// while it is under way.
+type nowLeftOut struct {
+	live.LeftOut
+	Findings *lift.Findings `json:"findings"`
+}
+
 // leaveOut strikes an opening of a trace.
 func (s *Server) leaveOut(w http.ResponseWriter, r *http.Request) error {
 	id, err := traceID(r)
@@ -166,10 +173,7 @@ func (s *Server) changeLeftOut(w http.ResponseWriter, r *http.Request, id storag
 	if err != nil {
 		return err
 	}
-	out := struct {
-		live.LeftOut
-		Findings *lift.Findings `json:"findings"`
-	}{LeftOut: live.LeftOut{Trace: id, List: list}}
+	out := nowLeftOut{LeftOut: live.LeftOut{Trace: id, List: list}}
 	if !sum.Recording { // else they come when it ends
 		f, err := s.bench.Findings(r.Context(), id)
 		if err != nil {

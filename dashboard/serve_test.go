@@ -107,7 +107,7 @@ func (b *bench) Findings(_ context.Context, id storage.ID) (lift.Findings, error
 		f, err := lift.Analyse(t, lift.Options{LeaveOut: h.LeftOut})
 		return f, errors.Join(err, b.store.PutFindings(id, f))
 	}
-	return lift.Findings{MaxLift: 10_668_000}, b.note("findings")
+	return lift.Findings{Openings: []lift.Opening{}, Faults: []lift.Fault{}, MaxLift: 10_668_000}, b.note("findings")
 }
 func (b *bench) Export(_ context.Context, id storage.ID, format string, w io.Writer) error {
 	b.mu.Lock()

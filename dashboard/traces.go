@@ -185,10 +185,13 @@ func (s *Server) importTrace(w http.ResponseWriter, r *http.Request) error {
 	case err != nil:
 		return &problem{status: http.StatusBadRequest, says: sentence(err)}
 	}
-	answer(w, http.StatusCreated, struct {
-		ID storage.ID `json:"id"`
-	}{id})
+	answer(w, http.StatusCreated, imported{id})
 	return nil
+}
+
+// imported answers under which number a file is kept.
+type imported struct {
+	ID storage.ID `json:"id"`
 }
 
 // counting remembers how reading ended, since an importer may say it in words

@@ -104,7 +104,7 @@ func (s *Server) wellPut(ctx context.Context, work storage.Work) error {
 		return err
 	}
 	defer done()
-	_, err = s.calc[string(work.Kind)](bytes.NewReader(work.Question), nil)
+	_, err = s.calc[string(work.Kind)].solve(bytes.NewReader(work.Question), nil)
 	var p *worksheet.Problem
 	if errors.As(err, &p) {
 		return wrong(strings.TrimSuffix("question."+p.Field, "."), "%s", sentence(p))
