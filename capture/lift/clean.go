@@ -150,6 +150,8 @@ const (
 	// over in one go.
 	heldBack = 60 * ms
 	inOneGo  = 0.3 // of the usual interval
+	// and the crank hardly turns meanwhile, of what it did before.
+	inOneAngle = 0.1
 )
 
 // onTime returns a view without the readings that a port has handed over in one
@@ -163,10 +165,17 @@ func (e surroundings) onTime(v *view) *view {
 		if !late(i) || !bunch(i+1) {
 			continue
 		}
+		end := i + 1
+		for end < len(v.p) && bunch(end) {
+			end++
+		}
+		if math.Abs(v.p[end-1].a-v.p[i].a) > inOneAngle*math.Abs(v.p[i].a-v.p[i-1].a) {
+			continue // the angles were held as well
+		}
 		if drop == nil {
 			drop = make([]bool, len(v.p))
 		}
-		for k := i; k < len(v.p) && (k == i || bunch(k)); k++ {
+		for k := i; k < end; k++ {
 			drop[k] = true
 		}
 	}

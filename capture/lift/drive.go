@@ -244,6 +244,7 @@ func fitDrive(openings []*passed) drive {
 		return unfitted()
 	}
 	d := drive{ok: true, lag: lag}
+	sd *= math.Sqrt(float64(n) / float64(n-columns)) // what the fit has taken up
 	d.sink = c.AtVec(2*drivePowers+1) * openings[0].lift
 	d.sinkU = together1 * sd * math.Sqrt(inverse.At(2*drivePowers+1, 2*drivePowers+1)) * openings[0].lift
 	// The prior is in the inverse; what the residuals share is not.

@@ -61,8 +61,8 @@ type surroundings struct {
 }
 
 const (
-	// No hand turns a valve open and shut in less: that was misread, or knocked.
-	leastPassage = 600 * ms
+	// Few readings in so short a time are no opening: they were misread together.
+	fewPassage, leastPassage = 12, 600 * ms
 	// An opening turns the crank by more degrees than this.
 	leastTurned = 40
 	// On no nose does the lift stay level for so many degrees of crank; a heel is
@@ -139,7 +139,7 @@ func lowerHeel(p []point, own, other level, wide float64) level {
 func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	m := measured{noise: math.Sqrt(max(e.noise*e.noise-e.step*e.step/12, 0))}
 	before, passage, after = e.thawed(before), e.thawed(passage), e.thawed(after)
-	if len(passage) < 3 || len(before)+len(after) == 0 || span(passage) < leastPassage {
+	if len(passage) < 3 || len(before)+len(after) == 0 || len(passage) < fewPassage && span(passage) < leastPassage {
 		return measured{}, false
 	}
 	scatter := max(e.noise, rectangular(e.step), 100) // nothing is known to better than 0.1 um
