@@ -155,8 +155,9 @@ const (
 )
 
 // onTime returns a view without the readings that a port has handed over in one
-// go: their lift is older than their angle.
-func (e surroundings) onTime(v *view) *view {
+// go: when they were taken nobody knows. Together: only where their lifts are older
+// than their angles.
+func (e surroundings) onTime(v *view, together bool) *view {
 	usual := e.stream.typical
 	late := func(i int) bool { return v.p[i].t-v.p[i-1].t > max(heldBack, 3*usual) }
 	bunch := func(i int) bool { return v.p[i].t-v.p[i-1].t < inOneGo*usual }
@@ -169,7 +170,7 @@ func (e surroundings) onTime(v *view) *view {
 		for end < len(v.p) && bunch(end) {
 			end++
 		}
-		if math.Abs(v.p[end-1].a-v.p[i].a) > inOneAngle*math.Abs(v.p[i].a-v.p[i-1].a) {
+		if together && math.Abs(v.p[max((i+end-1)/2, i+1)].a-v.p[i].a) > inOneAngle*math.Abs(v.p[i].a-v.p[i-1].a) {
 			continue // the angles were held as well
 		}
 		if drop == nil {

@@ -330,11 +330,12 @@ func (e surroundings) crossings(m *measured, v *view) {
 		way = -1
 	}
 	m.way = way
-	onTime := e.onTime(v).moving(1.05*e.step + 4*m.noise)
-	m.passed = onTime.passes(lift, way)
+	near := 1.05*e.step + 4*m.noise
+	m.passed = e.onTime(v, false).moving(near).passes(lift, way)
+	paired := e.onTime(v, true).moving(near)
 	for i, c := range [2]*Crossing{&out.OpeningHalf, &out.ClosingHalf} {
 		side := way * float64(2*i-1)
-		a, u := flankAngle(onTime.p, v.noseA, side, v.heel, half, v.height)
+		a, u := flankAngle(paired.p, v.noseA, side, v.heel, half, v.height)
 		c.Angle = angle(a)
 		m.crossing[i] = crossed{u: u, speed: m.passed.speed(i), steep: lift * m.passed.steepness(i)}
 		if x := &m.crossing[i]; x.steep == 0 {
