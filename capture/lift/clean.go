@@ -170,8 +170,9 @@ func (e surroundings) onTime(v *view, together bool) *view {
 		for end < len(v.p) && bunch(end) {
 			end++
 		}
-		if together && math.Abs(v.p[max((i+end-1)/2, i+1)].a-v.p[i].a) > inOneAngle*math.Abs(v.p[i].a-v.p[i-1].a) {
-			continue // the angles were held as well
+		if m := max((i+end-1)/2, i+1); together && (math.Abs(v.p[m].a-v.p[i].a) > inOneAngle*math.Abs(v.p[i].a-v.p[i-1].a) ||
+			math.Abs(v.p[m].y-v.p[i].y) < math.Abs(v.p[i].y-v.p[i-1].y)) {
+			continue // the angles were held as well, or the crank stood
 		}
 		if drop == nil {
 			drop = make([]bool, len(v.p))

@@ -143,7 +143,7 @@ func fitDrive(openings []*passed) drive {
 		n += len(o.flanks)
 	}
 	columns := 2*drivePowers + 2 + len(openings) - 1
-	if n < columns+8 {
+	if n < 2*columns { // so few readings follow any curve
 		return unfitted()
 	}
 	// Angles count from the middle of each opening, speeds stay as they are.

@@ -391,7 +391,7 @@ func (o *passed) late(side int, lag float64) float64 {
 	var sum, n float64
 	for _, r := range o.flanks {
 		if w := 1 - math.Abs(r.y)/nearHalf; r.side == side && w > 0 {
-			sum, n = sum+w*(r.a-o.at(r.t-lag)), n+w
+			sum, n = sum+w*r.w*lag, n+w
 		}
 	}
 	if n == 0 {
