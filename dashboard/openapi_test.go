@@ -1,3 +1,9 @@
+// The library that checks the document takes minutes to build, with the race detector
+// and for every other system,
+// and nothing here runs at the same time or differs between systems.
+
+//go:build !race && !othersystem
+
 package dashboard
 
 import (
