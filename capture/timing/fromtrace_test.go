@@ -164,9 +164,11 @@ func TestTraceProperties(t *testing.T) {
 		p, err = c2.Passage(2*measure.Millimetre, "")
 		require.NoError(t, err)
 		require.InDelta(t, base.Opens.Angle.Degrees(), p.Opens.Angle.Degrees(), 1e-3)
-		// To a thousandth: how fast a hand moves does not grow with the lift, and one
-		// curve in some hundreds of these is off by five micrometres.
-		require.InDelta(t, 2*c.Nose().MaxLift.Millimetres(), c2.Nose().MaxLift.Millimetres(), 0.02)
+		// How fast a hand moves does not grow with the lift, so that it need not be the
+		// same figure: it is held to what both state, by the measure of a figure that
+		// is wrong, one and a half times the ±.
+		stated := 2*c.Nose().MaxLiftU.Millimetres() + c2.Nose().MaxLiftU.Millimetres()
+		require.InDelta(t, 2*c.Nose().MaxLift.Millimetres(), c2.Nose().MaxLift.Millimetres(), 1.5*stated)
 
 		// Turned against its running direction: the same curve, and a warning.
 		clean := h
