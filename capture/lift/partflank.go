@@ -87,8 +87,12 @@ func (g *Segmenter) partAfter(m measured) *passed {
 	return flankOnly(p[from:to], m, 0)
 }
 
-// onHeel says whether the trace began on the heel before its first opening.
+// onHeel says whether the trace is known to have begun on the heel before its first
+// opening: what was not remembered may have been anything.
 func (g *Segmenter) onHeel(m measured) bool {
+	if p := g.leading.p; len(p) == mostLeading && p[len(p)-1].t < float64(m.Open) {
+		return false
+	}
 	for _, p := range g.leading.p {
 		if p.t >= float64(m.Open) {
 			break
