@@ -50,10 +50,10 @@ type model struct {
 // sessions. A lobe with a flat nose, or with no ramp left by its lash, looks as a
 // fault does; the workshop has both, the simulator neither.
 var models = []model{
-	{"cutAlongTime", evidence.CutOff, false, [2]float64{0.2, 0.6}, 12, [2]float64{45, 8}, [2]float64{63, 19}},
-	{"freeAlongTime", evidence.HangsFree, false, [2]float64{0.2, 0.6}, 25, [2]float64{1, 0}, [2]float64{9, 12}},
-	{"cutAlongAngle", evidence.CutOff, true, [2]float64{0.1, 0.3}, 4, [2]float64{90, 60}, [2]float64{94, 86}},
-	{"freeAlongAngle", evidence.HangsFree, true, [2]float64{0.2, 0.6}, 14, [2]float64{10, 0}, [2]float64{70, 50}},
+	{"cutAlongTime", evidence.CutOff, false, [2]float64{0.1, 0.3}, 5, [2]float64{45, 8}, [2]float64{63, 19}},
+	{"freeAlongTime", evidence.HangsFree, false, [2]float64{0.2, 0.4}, 22, [2]float64{1, 0}, [2]float64{9, 12}},
+	{"cutAlongAngle", evidence.CutOff, true, [2]float64{0.1, 0.3}, 1.5, [2]float64{90, 60}, [2]float64{94, 86}},
+	{"freeAlongAngle", evidence.HangsFree, true, [2]float64{0.1, 0.3}, 5, [2]float64{10, 0}, [2]float64{70, 50}},
 }
 
 // TestLearn learns the models of evidence from simulated sessions and sessions of
@@ -78,7 +78,7 @@ func TestLearn(t *testing.T) {
 			if m.angles != angles {
 				continue
 			}
-			learned := func(part, from int) (w [evidence.Features]float64) {
+			learned := func(part, from int) *evidence.Model {
 				return m.learn(lessons, func(l lesson) bool { return (part < 0 || l.part == part) && (from < 0 || l.from == from) })
 			}
 			half := learned(0, -1)
@@ -99,11 +99,11 @@ func TestLearn(t *testing.T) {
 			}
 			whole := learned(-1, -1)
 			tell, mind = m.limits(lessons, whole)
-			fmt.Fprintf(source, "\nvar %s = Model{Weights: [Features]float64{", m.name)
-			for _, w := range whole {
-				fmt.Fprintf(source, "%.3f,", w)
+			fmt.Fprintf(source, "\nvar %s = Model{Prior: %.3f, Tell: %.2f, Mind: %.2f, Curves: [Features]Curve{\n", m.name, whole.Prior, tell, mind)
+			for _, c := range whole.Curves {
+				fmt.Fprintf(source, "{At: %s, Says: %s},\n", numbers(c.At), numbers(c.Says))
 			}
-			fmt.Fprintf(source, "}, Tell: %.2f, Mind: %.2f}\n", tell, mind)
+			fmt.Fprint(source, "}}\n")
 		}
 	}
 	if setting == "" {
@@ -111,7 +111,19 @@ func TestLearn(t *testing.T) {
 	}
 	text, err := format.Source(source.Bytes())
 	require.NoError(t, err)
-	require.NoError(t, os.WriteFile(filepath.Join("evidence", "weights.go"), text, 0o644))
+	require.NoError(t, os.WriteFile(filepath.Join("evidence", "curves.go"), text, 0o644))
+}
+
+// numbers prints a curve's for Go.
+func numbers(v [evidence.Knots]float64) string {
+	b := []byte("[Knots]float64{")
+	for i, x := range v {
+		if i > 0 {
+			b = append(b, ", "...)
+		}
+		b = strconv.AppendFloat(b, math.Round(x*1000)/1000, 'f', -1, 64)
+	}
+	return string(append(b, '}'))
 }
 
 func simulatedLessons(n int, angles bool) []lesson {
@@ -147,7 +159,7 @@ func workshopLessons(n int, angles bool) []lesson {
 
 // limits returns the weights beyond which the fault is told and minded: no more of
 // the sound sessions of either generator may go beyond.
-func (m model) limits(lessons []lesson, w [evidence.Features]float64) (tell, mind float64) {
+func (m model) limits(lessons []lesson, w *evidence.Model) (tell, mind float64) {
 	tell, mind = math.Inf(-1), math.Inf(-1)
 	for from := range 2 {
 		var sound []float64
@@ -161,13 +173,9 @@ func (m model) limits(lessons []lesson, w [evidence.Features]float64) (tell, min
 	return tell, mind
 }
 
-func (m model) weigh(w [evidence.Features]float64, l lesson) float64 {
-	return (&evidence.Model{Weights: w}).Weigh(m.fault, l.flanks)
-}
-
 // found returns in how many of 100 sessions of a generator that were not learned
 // from the fault lies beyond a limit.
-func (m model) found(lessons []lesson, w [evidence.Features]float64, limit float64, from int) float64 {
+func (m model) found(lessons []lesson, w *evidence.Model, limit float64, from int) float64 {
 	beyond, all := 0, 0
 	for _, l := range lessons {
 		if l.fault == 1+int(m.fault) && l.from == from && l.part == 1 && len(l.flanks) > 2 {
@@ -180,12 +188,17 @@ func (m model) found(lessons []lesson, w [evidence.Features]float64, limit float
 	return percent(beyond, all)
 }
 
-// learn fits the weights by logistic regression (iteratively reweighted least
-// squares) with a ridge, the fault and all else weighing the same.
-func (m model) learn(lessons []lesson, counts func(lesson) bool) (w [evidence.Features]float64) {
-	const ridge, rounds = 3.0, 12
+// learn fits the curves by logistic regression (iteratively reweighted least
+// squares), the fault and all else weighing the same. What bends a curve, and a
+// little what it says, is held against it.
+func (m model) learn(lessons []lesson, counts func(lesson) bool) *evidence.Model {
+	const (
+		bends, says = 3.0, 0.05
+		rounds      = 14
+		unknowns    = 1 + evidence.Features*evidence.Knots
+	)
 	var xs [][evidence.Features]float64
-	var ys []float64
+	var ys []int
 	of := [2]float64{}
 	for _, l := range lessons {
 		if !counts(l) || len(l.flanks) == 0 {
@@ -195,27 +208,64 @@ func (m model) learn(lessons []lesson, counts func(lesson) bool) (w [evidence.Fe
 		if l.fault == 1+int(m.fault) {
 			y = 1
 		}
-		xs, ys = append(xs, evidence.Measure(m.fault, l.flanks)), append(ys, float64(y))
+		xs, ys = append(xs, evidence.Measure(m.fault, l.flanks)), append(ys, y)
 		of[y]++
 	}
-	for range rounds {
-		h := mat.NewSymDense(evidence.Features, nil)
-		g := mat.NewVecDense(evidence.Features, nil)
-		for i := 1; i < evidence.Features; i++ {
-			h.SetSym(i, i, ridge)
-			g.SetVec(i, -ridge*w[i])
+	learned := &evidence.Model{}
+	for f := range evidence.Features {
+		v := make([]float64, len(xs))
+		for i, x := range xs {
+			v[i] = x[f]
 		}
-		for k, x := range xs {
+		learned.Curves[f].At = knots(v)
+	}
+	penalty := mat.NewSymDense(unknowns, nil)
+	for i := 1; i < unknowns; i++ {
+		penalty.SetSym(i, i, says)
+	}
+	for f := range evidence.Features {
+		for k := 1; k+1 < evidence.Knots; k++ {
+			second := [3]float64{1, -2, 1}
+			at := 1 + f*evidence.Knots + k - 1
+			for i := range second {
+				for j := i; j < len(second); j++ {
+					penalty.SetSym(at+i, at+j, penalty.At(at+i, at+j)+bends*second[i]*second[j])
+				}
+			}
+		}
+	}
+	w := mat.NewVecDense(unknowns, nil)
+	h, g := mat.NewSymDense(unknowns, nil), mat.NewVecDense(unknowns, nil)
+	var at [1 + 2*evidence.Features]int
+	var by [1 + 2*evidence.Features]float64
+	for range rounds {
+		h.CopySym(penalty)
+		g.MulVec(penalty, w)
+		g.ScaleVec(-1, g)
+		for i, x := range xs {
+			at[0], by[0] = 0, 1
+			for f, v := range x {
+				k, share := learned.Curves[f].Place(v)
+				j := 1 + f*evidence.Knots + k
+				at[1+2*f], by[1+2*f] = j, 1-share
+				at[2+2*f], by[2+2*f] = min(j+1, unknowns-1), share
+			}
 			z := 0.0
-			for i, v := range x {
-				z += w[i] * v
+			for i, j := range at {
+				z += by[i] * w.AtVec(j)
 			}
 			p := 1 / (1 + math.Exp(-z))
-			share := (of[0] + of[1]) / 2 / of[int(ys[k])]
-			for i, v := range x {
-				g.SetVec(i, g.AtVec(i)+share*(ys[k]-p)*v)
-				for j := i; j < evidence.Features; j++ {
-					h.SetSym(i, j, h.At(i, j)+share*(p*(1-p)+1e-6)*v*x[j])
+			share := (of[0] + of[1]) / 2 / of[ys[i]]
+			r, s := share*(float64(ys[i])-p), share*(p*(1-p)+1e-6)
+			for i, j := range at {
+				if by[i] == 0 {
+					continue
+				}
+				g.SetVec(j, g.AtVec(j)+r*by[i])
+				for k := i; k < len(at); k++ {
+					if by[k] != 0 {
+						h.SetSym(j, at[k], h.At(j, at[k])+s*by[i]*by[k])
+					}
 				}
 			}
 		}
@@ -224,9 +274,27 @@ func (m model) learn(lessons []lesson, counts func(lesson) bool) (w [evidence.Fe
 		if !c.Factorize(h) || c.SolveVecTo(&step, g) != nil {
 			break
 		}
-		for i := range w {
-			w[i] += step.AtVec(i)
+		w.AddVec(w, &step)
+	}
+	learned.Prior = w.AtVec(0)
+	for f := range evidence.Features {
+		for k := range evidence.Knots {
+			learned.Curves[f].Says[k] = w.AtVec(1 + f*evidence.Knots + k)
 		}
 	}
-	return w
+	return learned
 }
+
+// knots puts them where as many values lie between any two, and no two together.
+func knots(v []float64) (at [evidence.Knots]float64) {
+	const apart = 0.01
+	for k := range at {
+		at[k] = quantile(v, 0.005+0.99*float64(k)/(evidence.Knots-1))
+		if k > 0 {
+			at[k] = max(at[k], at[k-1]+apart)
+		}
+	}
+	return at
+}
+
+func (m model) weigh(w *evidence.Model, l lesson) float64 { return w.Weigh(m.fault, l.flanks) }
