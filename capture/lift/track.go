@@ -106,6 +106,7 @@ type fallen struct {
 	sure     bool
 	readings int // since
 	back     int // of the last, how many lie at that heel
+	depth    float64
 }
 
 // Misread readings that go together are at most so many, in such a time.
@@ -125,7 +126,9 @@ func (k *track) misread(p point) bool {
 		f.readings = 0
 		return false
 	}
-	if math.Abs(p.y-f.heel) > k.lim.near {
+	f.depth = max(f.depth, f.heel-p.y)
+	// A base that slips does not fall so far that the next flank starts from there.
+	if d := p.y - f.heel; d < -k.lim.near || d > k.lim.near && f.depth < slipMost {
 		f.back = 0
 		return false
 	}
@@ -212,7 +215,7 @@ func (k *track) stepHome(p point, v float64) turn {
 		return nothing
 	case v < -k.lim.leave:
 		if k.n--; k.n <= -2 {
-			k.fell = fallen{heel: k.heel, at: p.t, sure: k.sure, readings: 2}
+			k.fell = fallen{heel: k.heel, at: p.t, sure: k.sure, readings: 2, depth: -v}
 			k.at, k.n, k.began = seeking, 0, false
 			if k.rests(leastRest) {
 				return k.adopt()

@@ -78,6 +78,9 @@ type held struct {
 const (
 	mostHeld = 10
 	longest  = 300_000 // microseconds
+	// So many are held however long that takes, for wrong readings come together by
+	// their number: at 10 readings a second half a second.
+	leastHeld = 5
 	// A reading farther than this from the last is at no valve, and one that is
 	// held for it longer than this is a new place all the same.
 	farthest    = 45e6
@@ -246,7 +249,7 @@ func (s *Sift) resolve(dst []measure.Reading, r measure.Reading) []measure.Readi
 		}
 		s.hold(r)
 		return dst
-	case s.n < mostHeld && (s.n < 2 || float64(r.At-s.base.At) <= longest):
+	case s.n < mostHeld && (s.n < leastHeld || float64(r.At-s.base.At) <= longest):
 		s.hold(r)
 		return dst
 	case s.settled(r):
