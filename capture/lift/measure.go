@@ -38,6 +38,7 @@ type measured struct {
 	common          float64 // and that they do
 	noseReading     float64 // what the indicator shows on the nose
 	runOut          float64 // by how much the heel goes up and down, noise taken off
+	wander          float64 // and may go, for the uncertainty
 	doubted         []point // lay off the line of their neighbours
 	passed          *passed
 	pauses          []pause
@@ -212,7 +213,13 @@ func (e surroundings) heels(m *measured, before, passage, after []point, scatter
 	}
 	m.before, m.after = heelOf(before, wide), heelOf(after, wide)
 	m.before, m.after = lowerHeel(before, m.before, m.after, wide), lowerHeel(after, m.after, m.before, wide)
-	m.runOut = max(e.runOut(before, m.before, wide), e.runOut(after, m.after, wide))
+	for _, side := range []struct {
+		p    []point
+		heel level
+	}{{before, m.before}, {after, m.after}} {
+		runOut, wander := e.runOut(side.p, side.heel, wide)
+		m.runOut, m.wander = max(m.runOut, runOut), max(m.wander, wander)
+	}
 	if q := e.stream; q.jumped && float64(q.jumpAt) >= start(before, passage) {
 		// Zero was pressed: only the heel on the nose's side of it counts.
 		m.reZeroed = true

@@ -14,6 +14,11 @@ const (
 	// has proved it, microseconds (common practice, no source: the figure of a
 	// digital indicator is renewed some ten times a second).
 	unknownAverage = 120.0 * ms
+	// averageShare makes a standard uncertainty of what a gauge takes off that is as
+	// slow as can be: of gauges that average over anything up to that, half of them
+	// over all alike and half as a filter does, 95 of 100 take off 0.84 of it or less
+	// (derived here: what is taken off grows with the square of the time).
+	averageShare = 0.42
 	// noseDepth is the share of the lift under the nose in which its curvature
 	// against time is taken.
 	noseDepth = 0.04
@@ -28,8 +33,10 @@ const (
 )
 
 // runOut returns by how much a heel goes up and down: the range in which nine
-// tenths of its time lie, less what its step and noise make.
-func (e surroundings) runOut(p []point, heel level, wide float64) float64 {
+// tenths of its time lie, less what its step and noise make. wander is what its
+// uncertainty is made of, for which neither has to be beyond doubt: the range of the
+// means of stretches of it, less what noise leaves in them.
+func (e surroundings) runOut(p []point, heel level, wide float64) (runOut, wander float64) {
 	stride := 1 + len(p)/512
 	some := make([]point, 0, 512)
 	for i := stride; i+stride < len(p); i += stride {
@@ -40,12 +47,35 @@ func (e surroundings) runOut(p []point, heel level, wide float64) float64 {
 	}
 	some = heelAlone(some, heel, wide)
 	if len(some) < 20 {
-		return 0
+		return 0, 0
 	}
+	wander = e.wander(some)
 	slices.SortFunc(some, func(a, b point) int { return cmp.Compare(a.y, b.y) })
 	n := len(some)
-	return max(some[n-1-n/20].y-some[n/20].y-e.step-4*e.noise, 0)
+	runOut = max(some[n-1-n/20].y-some[n/20].y-e.step-4*e.noise, 0)
+	return runOut, max(runOut, wander)
 }
+
+// wander returns the range of the means of stretches of a heel.
+func (e surroundings) wander(p []point) float64 {
+	size := max(len(p)/stretches, 4)
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i := 0; i+size <= len(p); i += size {
+		mean := 0.0
+		for _, q := range p[i : i+size] {
+			mean += q.y / float64(size)
+		}
+		lo, hi = min(lo, mean), max(hi, mean)
+	}
+	// Noise dithers the step away; without it a mean may lie half a step off.
+	left := max(1-2*e.noise/max(e.step, 1), 0) * e.step
+	return max(hi-lo-left-rangeOfMeans*hypot(e.noise, rectangular(e.step))/math.Sqrt(float64(size)), 0)
+}
+
+// The means of so many stretches, with nothing but noise in them, lie in a range of
+// so many of their standard deviations in 95 of 100 heels (tables of the studentized
+// range for 16 and known deviation, from memory).
+const stretches, rangeOfMeans = 16, 4.9
 
 // heelAlone returns the readings of a stretch between two flanks that belong to
 // neither.
@@ -81,29 +111,44 @@ func heelAlone(p []point, heel level, wide float64) []point {
 	return kept
 }
 
-// hurry returns by how much a gauge that averages over T takes off the nose, as
-// a factor of T²: half of the curvature of lift against time, times the mean square
-// of the time, T²/12 where it weighs all of T alike, or T²/4 where it forgets as a
-// filter of the first order does that lags as much.
-func (v *view) hurry(lift float64) float64 {
-	var num, den float64
+// hurry returns by how much a gauge that averages over so long takes off the nose:
+// half of the curvature of lift against time, times the mean square of the time,
+// T²/12 where it weighs all of T alike, or T²/4 where it forgets as a filter of the
+// first order does that lags as much. The curvature is that of the whole nose, or of
+// the time T about it where a hand that rests beside the nose passed it faster.
+func (v *view) hurry(lift, average float64) float64 {
+	var whole, near curvature
 	for _, way := range [2]int{-1, 1} {
 		for i := v.top + way; i >= 0 && i < len(v.y); i += way {
-			d := lift - v.y[i]
-			if d > noseDepth*lift && den > 0 {
-				break
+			d, x := lift-v.y[i], v.p[i].t-v.noseAt
+			deep := d > noseDepth*lift
+			if !deep || whole.den == 0 {
+				whole.add(x, d, v.w[i])
 			}
-			x := v.p[i].t - v.noseAt
-			num, den = num+max(d, 0)*x*x*v.w[i], den+x*x*x*x*v.w[i]
-			if d > noseDepth*lift {
+			if math.Abs(x) <= average {
+				near.add(x, d, v.w[i])
+			}
+			if deep && math.Abs(x) > average {
 				break
 			}
 		}
 	}
-	if den == 0 {
+	return max(whole.half(), near.half()) * average * average / 4
+}
+
+// curvature is fitted to readings that lie d under a nose, x from it.
+type curvature struct{ num, den float64 }
+
+func (c *curvature) add(x, d, w float64) {
+	c.num, c.den = c.num+max(d, 0)*x*x*w, c.den+x*x*x*x*w
+}
+
+// half of it; 0 without readings.
+func (c *curvature) half() float64 {
+	if c.den == 0 {
 		return 0
 	}
-	return num / den / 4
+	return c.num / c.den
 }
 
 // uncertain combines the uncertainty of the max lift.
@@ -117,7 +162,7 @@ func (e surroundings) uncertain(m *measured, v *view) {
 		average = min(average, 2*float64(p.Lag+p.LagU))
 		stick = float64(p.Stick)
 	}
-	m.own = hypot(m.own, v.hurry(m.nose.y)*average*average/math.Sqrt(3))
+	m.own = hypot(m.own, v.hurry(m.nose.y, average)*0.33)
 	q := rounded(e.step, m.noise)
 	m.common = q
 	if !m.nose.fit {
@@ -125,6 +170,6 @@ func (e surroundings) uncertain(m *measured, v *view) {
 	}
 	// Which point of a heel that runs out is the heel, nobody has said
 	// (definitional uncertainty, JCGM 200:2012, 2.27).
-	m.common = hypot(m.common, stick, m.runOut/math.Sqrt(runOutShare))
+	m.common = hypot(m.common, stick, m.wander/math.Sqrt(runOutShare))
 	m.stateLift()
 }

@@ -27,12 +27,12 @@ func (g *Segmenter) judgeWhole(all []measured) {
 func shareRunOut(dst []measured) {
 	most := 0.0
 	for _, m := range dst {
-		most = max(most, m.runOut)
+		most = max(most, m.wander)
 	}
 	for i := range dst {
 		m := &dst[i]
-		m.common = hypot(m.common, math.Sqrt(max(most*most-m.runOut*m.runOut, 0)/runOutShare))
-		m.runOut = most
+		m.common = hypot(m.common, math.Sqrt(max(most*most-m.wander*m.wander, 0)/runOutShare))
+		m.wander = most
 		m.stateLift()
 	}
 }
