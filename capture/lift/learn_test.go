@@ -51,9 +51,9 @@ type model struct {
 // fault does; the workshop has both, the simulator neither.
 var models = []model{
 	{"cutAlongTime", evidence.CutOff, false, [2]float64{0.1, 0.2}, 5, [2]float64{45, 8}, [2]float64{63, 19}},
-	{"freeAlongTime", evidence.HangsFree, false, [2]float64{0.1, 0.2}, 22, [2]float64{1, 0}, [2]float64{9, 12}},
+	{"freeAlongTime", evidence.HangsFree, false, [2]float64{0.1, 0.25}, 22, [2]float64{1, 0}, [2]float64{9, 12}},
 	{"cutAlongAngle", evidence.CutOff, true, [2]float64{0.05, 0.1}, 1.5, [2]float64{90, 60}, [2]float64{94, 86}},
-	{"freeAlongAngle", evidence.HangsFree, true, [2]float64{0.1, 0.15}, 9, [2]float64{10, 0}, [2]float64{70, 50}},
+	{"freeAlongAngle", evidence.HangsFree, true, [2]float64{0.15, 0.3}, 9, [2]float64{10, 0}, [2]float64{70, 50}},
 }
 
 // TestLearn learns the models of evidence from simulated sessions and sessions of

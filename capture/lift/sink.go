@@ -309,6 +309,15 @@ func (h *homecomings) sticks() float64 {
 	return most - least
 }
 
+// most returns by how much the heel moved at the most.
+func (h *homecomings) most() float64 {
+	most := 0.0
+	for _, d := range h.moved {
+		most = max(most, math.Abs(d))
+	}
+	return most
+}
+
 // judgeSticking looks at how well the spindle comes home.
 func (g *Segmenter) judgeSticking(m measured) {
 	h := &g.verdict.home
@@ -339,7 +348,7 @@ const leastTold = 1.5 * um
 // unknownStick is what nobody knows of how a spindle sticks, counts: a standard
 // uncertainty. One that sticks by more than three counts is told by most who use it
 // (common practice, no source).
-const unknownStick = 2.0
+const unknownStick = 2.7
 
 // stuck gives each opening what a spindle that sticks may have taken off it: its
 // nose is low by that much, and its heel high. Where no opening began from a heel
@@ -347,7 +356,12 @@ const unknownStick = 2.0
 func (g *Segmenter) stuck(dst []measured) {
 	h, step := &g.verdict.home, float64(g.steps.Step())
 	by := stickTimes * max(h.sticks()-0.6*step-3*h.u, 0)
-	if !h.fresh && !h.told && !g.o.Proof.Proved() {
+	switch {
+	case h.told || g.o.Proof.Proved():
+	case h.fresh && h.most() > 0.8*step+3*h.u && h.most() > leastTold/2:
+		by = hypot(by, unknownStick*step)
+		g.hold(Sticking, measure.Length(2*unknownStick*step), "the heel does not come back to the same place: the spindle may stick, or something drifts. Turn it once more, or prove the indicator")
+	case !h.fresh:
 		by = hypot(by, unknownStick*step)
 		if len(dst) > 0 {
 			g.hold(Sticking, measure.Length(2*unknownStick*step), "the trace does not begin on the heel, so that it does not show whether the spindle sticks. Begin with the valve shut, or prove the indicator")

@@ -188,7 +188,7 @@ func middle(sorted []float64) float64 {
 // look like openings: more is seen at once.
 func Taken(f Fault) float64 {
 	if f == HangsFree {
-		return 0.17
+		return 0.23
 	}
 	return 0.14
 }
