@@ -131,6 +131,7 @@ type drive struct {
 	width       [][2]float64 // mean residual of each opening's flanks
 	within      float64      // standard deviation of the residuals on one flank, degrees
 	apart       float64      // how far readings on a flank lie apart, degrees
+	loose       float64      // the turns between openings are off by this, degrees, without its being told
 }
 
 // unfitted is what is known of a drive that nothing tells of.

@@ -221,7 +221,7 @@ func logPause(p pause, mean float64) float64 {
 const (
 	// A lifter that bleeds down is told beyond this weight, and is in the
 	// uncertainty beyond the other.
-	enoughToTell, enoughToMind = 7.0, 0.0
+	enoughToTell, enoughToMind = 7.0, -0.7
 )
 
 // judgeSinking takes the pauses of an opening and tells of a lifter that bleeds

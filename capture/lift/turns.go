@@ -24,7 +24,7 @@ const (
 func (g *Segmenter) judgeDrive(all []measured) drive {
 	ways := g.turned(all)
 	if len(ways) == 0 {
-		return unfitted()
+		return roughly(all)
 	}
 	openings := make([]*passed, len(ways))
 	for i, w := range ways {
@@ -32,7 +32,7 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 	}
 	d := fitDrive(openings)
 	if !d.ok {
-		return d
+		return roughly(all)
 	}
 	k := &g.verdict.sinking
 	k.flanks, k.flanksU = d.sink/s, d.sinkU/s
@@ -43,8 +43,27 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 		d.lag, d.u = 0, hypot(d.u, d.lag) // what may be nothing is not taken off
 	}
 	if !g.verdict.sinking.told { // a lifter that sinks moves the flanks as well
-		g.judgeTurns(ways, d)
+		d.loose = g.judgeTurns(ways, d)
 	}
+	return d
+}
+
+// roughly returns what the half-lift angles alone say of the drive, where too few
+// readings are on the flanks for a fit: by how much the turns between them are off.
+func roughly(all []measured) drive {
+	d := unfitted()
+	for i := 1; i < len(all); i++ {
+		last, next := all[i-1], all[i]
+		for side, a := range [2]*measure.Angle{last.OpeningHalf.Angle, last.ClosingHalf.Angle} {
+			b := [2]*measure.Angle{next.OpeningHalf.Angle, next.ClosingHalf.Angle}[side]
+			if a == nil || b == nil {
+				continue
+			}
+			turned := (*b - *a).Degrees()
+			d.loose = max(d.loose, math.Abs(turned-math.Round(turned/period)*period))
+		}
+	}
+	d.loose = worth(d.loose, leastSlip)
 	return d
 }
 
@@ -113,19 +132,24 @@ func turnsOff(ways []turned, d drive, tolerance float64) (off []float64, missed 
 }
 
 // judgeTurns compares the turns between openings with what a four-stroke engine
-// makes.
-func (g *Segmenter) judgeTurns(ways []turned, d drive) {
+// makes. It returns by how many degrees they are off where that is too much for
+// readings that go well together and too little to be told.
+func (g *Segmenter) judgeTurns(ways []turned, d drive) (loose float64) {
 	// On each opening's flanks the same lift lies the same way apart.
 	tolerance := leastSlip + 2*d.within + sparseSlip*d.apart
 	own := float64(len(d.width)-1) / float64(len(d.width)) // each has its share in the flank of all
 	for i, w := range d.width {
-		if len(d.width) > 1 && !ways[i].part && math.Abs(w[1]-w[0]) > tolerance*own {
+		if len(d.width) == 1 || ways[i].part {
+			continue
+		}
+		loose = max(loose, math.Abs(w[1]-w[0])/own)
+		if math.Abs(w[1]-w[0]) > tolerance*own {
 			g.fault(EncoderSlip, ways[i].open, fmt.Sprintf("the flanks of this opening lie %.1f degrees nearer or farther than those of the others: the encoder slipped on the crank, or counts were lost. Tighten its coupling and turn again", math.Abs(w[1]-w[0])))
-			return
+			return 0
 		}
 	}
 	if len(d.shift) < 2 {
-		return
+		return worth(loose, leastSlip)
 	}
 	off, missed := turnsOff(ways, d, tolerance)
 	if missed != nil {
@@ -140,12 +164,21 @@ func (g *Segmenter) judgeTurns(ways []turned, d drive) {
 		}
 	}
 	if math.Abs(off[worst]) <= tolerance {
-		return
+		return worth(max(loose, math.Abs(off[worst])), leastSlip)
 	}
 	alike := len(off) == 1 && math.Abs(off[0]) > mostSlip || len(off) > 1 && sorted[len(sorted)-1]-sorted[0] <= tolerance+math.Abs(median)/4
 	if alike {
 		g.fault(EncoderCounts, ways[0].nose, fmt.Sprintf("from nose to nose the encoder counted %.1f degrees instead of %.0f: it makes %.4f times the counts a turn that it is said to make, or loses some. Correct counts= in its address (on=cam where it sits on the cam), or check its signals", period+median, period, 1+median/period))
-		return
+		return 0
 	}
 	g.fault(EncoderSlip, ways[worst+1].open, fmt.Sprintf("from the nose before to this one the encoder counted %.1f degrees more or less than the %.0f that the engine turned: it slipped on the crank, or lost counts. Tighten its coupling and turn again", math.Abs(off[worst]), period))
+	return 0
+}
+
+// worth returns what is more than least, and else nothing.
+func worth(x, least float64) float64 {
+	if x > least {
+		return x
+	}
+	return 0
 }

@@ -17,6 +17,8 @@ func (g *Segmenter) judgeWhole(all []measured) {
 	agree(all)
 	for i := range all {
 		for side := range 2 {
+			x := &all[i].crossing[side]
+			x.u = hypot(x.u, d.loose/2)
 			all[i].state(side, d.lag, d.u)
 		}
 	}
