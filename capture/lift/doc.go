@@ -38,10 +38,11 @@
 //
 // The second line is what the user did not tell and the signal does not settle
 // (definitional uncertainty, JCGM 200:2012, 2.27): what a gauge that averages over
-// up to 0.12 s takes off a nose passed at that speed; the heel's run-out; what the
-// heel did not come home by, or two counts where no trace began on it; what a lifter
-// that may bleed down sinks until the nose; what a spindle takes off that may have stopped under the nose or hung free
-// on the heel. Where the indicator was proved ([Options.Proof]) its stops, lag and
+// up to 0.12 s takes off a nose passed at that speed; the heel's run-out, also where
+// noise hides most of it; what the heel did not come home by, with 2.7 counts where it
+// moved by a count or no trace began on it; what a lifter that may bleed down sinks
+// until the nose; what a spindle takes off that may have stopped under the nose or hung
+// free on the heel. Where the indicator was proved ([Options.Proof]) its stops, lag and
 // stickiness take their place. What is in the uncertainty without being told as a
 // fault is in [Findings.Held]. Openings of one valve that disagree by more than
 // their uncertainties have them widened to hold the difference.

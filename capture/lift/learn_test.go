@@ -50,14 +50,14 @@ type model struct {
 // sessions. A lobe with a flat nose, or with no ramp left by its lash, looks as a
 // fault does; the workshop has both, the simulator neither.
 var models = []model{
-	{"cutAlongTime", evidence.CutOff, false, [2]float64{0.1, 0.2}, 5, [2]float64{45, 8}, [2]float64{63, 19}},
-	{"freeAlongTime", evidence.HangsFree, false, [2]float64{0.1, 0.25}, 22, [2]float64{1, 0}, [2]float64{9, 12}},
-	{"cutAlongAngle", evidence.CutOff, true, [2]float64{0.05, 0.1}, 1.5, [2]float64{90, 60}, [2]float64{94, 86}},
-	{"freeAlongAngle", evidence.HangsFree, true, [2]float64{0.15, 0.3}, 9, [2]float64{10, 0}, [2]float64{70, 50}},
+	{"cutAlongTime", evidence.CutOff, false, [2]float64{0.1, 0.2}, 5, [2]float64{80, 58}, [2]float64{85, 78}},
+	{"freeAlongTime", evidence.HangsFree, false, [2]float64{0.1, 0.25}, 22, [2]float64{18, 4}, [2]float64{27, 21}},
+	{"cutAlongAngle", evidence.CutOff, true, [2]float64{0.05, 0.1}, 1.5, [2]float64{94, 85}, [2]float64{99, 98}},
+	{"freeAlongAngle", evidence.HangsFree, true, [2]float64{0.15, 0.3}, 9, [2]float64{76, 62}, [2]float64{89, 74}},
 }
 
 // TestLearn learns the models of evidence from simulated sessions and sessions of
-// the workshop, and with LOBESCRIBE_LEARN=6000, the sessions of each, writes them.
+// the workshop, and with LOBESCRIBE_LEARN=12000, the sessions of each, writes them.
 // It prints what they find in the half of the sessions that they were not learned
 // from, and what they find there when learned from the other generator alone: that
 // is what to expect of hands and lobes that neither has.

@@ -34,16 +34,16 @@ export const checked = Object.freeze({
     ],
     "silent": [
       3,
-      2
+      1
     ]
   },
   "cut nose": {
     "told": [
-      34,
-      92
+      79,
+      99
     ],
     "silent": [
-      2,
+      1,
       1
     ]
   },
@@ -70,7 +70,7 @@ export const checked = Object.freeze({
   "encoder glitch": {
     "told": [
       null,
-      91
+      90
     ],
     "silent": [
       null,
@@ -109,12 +109,12 @@ export const checked = Object.freeze({
   },
   "hangs free": {
     "told": [
-      20,
-      69
+      30,
+      77
     ],
     "silent": [
-      4,
-      2
+      1,
+      1
     ]
   },
   "heel runs out": {
@@ -123,8 +123,8 @@ export const checked = Object.freeze({
       81
     ],
     "silent": [
-      2,
-      2
+      1,
+      1
     ]
   },
   "knock": {
@@ -169,12 +169,12 @@ export const checked = Object.freeze({
   },
   "misread burst": {
     "told": [
-      81,
-      81
+      82,
+      82
     ],
     "silent": [
-      3,
-      2
+      2,
+      1
     ]
   },
   "misread digit": {
@@ -223,7 +223,7 @@ export const checked = Object.freeze({
       93
     ],
     "silent": [
-      3,
+      1,
       1
     ]
   },
@@ -243,18 +243,18 @@ export const checked = Object.freeze({
       81
     ],
     "silent": [
-      2,
-      2
+      1,
+      1
     ]
   },
   "two at once": {
     "told": [
-      70,
-      85
+      72,
+      86
     ],
     "silent": [
       2,
-      2
+      1
     ]
   },
   "vibration": {
