@@ -340,8 +340,7 @@ func (s *Source) tick(ctx context.Context) error {
 	if asker, ok := s.decoder.(Asker); ok {
 		if s.watch.askedFor && now-s.watch.asked > s.watch.answerTime() && !asker.Answered() {
 			asker.Unanswered(&s.out)
-			s.watch.askedFor = false
-			s.watch.unanswered++
+			s.watch.notAnswered()
 		}
 		s.ask(asker, now)
 	}
@@ -365,7 +364,10 @@ func (s *Source) tick(ctx context.Context) error {
 // interval is over.
 func (s *Source) ask(asker Asker, now measure.Stamp) {
 	w := &s.watch
-	if w.askedFor && !asker.Answered() || w.asked > 0 && now-w.asked < w.interval {
+	if w.askedFor && asker.Answered() {
+		w.answered()
+	}
+	if w.askedFor || now < w.notBefore || w.asked > 0 && now-w.asked < w.interval {
 		return
 	}
 	if p, ok := asker.(pauser); ok && w.heard > 0 && now-w.lastByte < measure.StampOf(p.Pause(s.address.Line().ByteTime())) {
@@ -375,7 +377,7 @@ func (s *Source) ask(asker Asker, now measure.Stamp) {
 	if len(request) == 0 {
 		return
 	}
-	w.asked, w.askedFor = now, true
+	w.ask(now)
 	log, name := s.o.Log, s.name
 	if s.pump.write(request, func(err error) { log.Warn("could not ask", "port", name, "err", err) }) {
 		s.count(func(c *Counters) { c.Asked++ })

@@ -49,6 +49,11 @@ type watch struct {
 	asked      measure.Stamp
 	askedFor   bool
 	unanswered int
+	waits      measure.Stamp // how long answers were seen to take, with room; 0: no longer than usual
+	missed     int           // requests in a row that had no answer in time
+	since      measure.Stamp // of the first of them, or of the one under way
+	behind     bool          // the last answer may have been to the request before the last
+	notBefore  measure.Stamp // when to ask again
 
 	looked     measure.Stamp
 	sleptAt    measure.Stamp
@@ -82,7 +87,7 @@ const (
 func (w *watch) opened(now measure.Stamp, awake time.Duration) {
 	w.openedAt, w.heard, w.read, w.lastByte = now, 0, 0, now
 	w.changedAt, w.same = now, 0
-	w.asked, w.askedFor, w.unanswered = 0, false, 0
+	w.asked, w.askedFor, w.unanswered, w.missed, w.notBefore = 0, false, 0, 0, 0
 	w.looked = now
 	w.rate, w.gathers, w.window, w.windowed = 0, false, now, 0
 	w.sleptAt, w.sleptAwake = now, awake
@@ -304,9 +309,46 @@ func (w *watch) age(now measure.Stamp) measure.Stamp {
 	return max(now-w.lastRead, 0)
 }
 
+// An answer is waited for as long as usual, and of a device that was seen to take
+// its time for longer.
+const (
+	usualAnswer   = 300 * measure.Millisecond
+	longestAnswer = 1200 * measure.Millisecond
+)
+
 // answerTime is how long an answer may take.
 func (w *watch) answerTime() measure.Stamp {
-	return max(300*measure.Millisecond, 2*w.interval)
+	return max(usualAnswer, 2*w.interval, w.waits)
+}
+
+// ask takes note of a request.
+func (w *watch) ask(now measure.Stamp) {
+	if w.missed == 0 {
+		w.since = now
+	}
+	w.asked, w.askedFor = now, true
+}
+
+// notAnswered takes note that an answer did not come in time. It may be on its
+// way, so the next is waited for longer: requests must not pile up before a slow
+// device.
+func (w *watch) notAnswered() {
+	w.askedFor = false
+	w.unanswered++
+	w.missed++
+	w.waits = min(2*w.answerTime(), longestAnswer)
+}
+
+// answered takes note of an answer. A device that was asked twice before it
+// answered, and then takes its time again, has the other request before it still:
+// it gets the time to answer that, too, to nobody.
+func (w *watch) answered() {
+	if took := w.lastByte - w.asked; w.missed == 0 && w.behind && took > usualAnswer {
+		w.notBefore = w.lastByte + min(took+took/2, longestAnswer)
+	}
+	w.behind = w.missed > 0
+	w.waits = min(2*(w.lastByte-w.since), longestAnswer)
+	w.askedFor, w.missed = false, 0
 }
 
 // askEvery returns the interval between two requests.

@@ -43,6 +43,7 @@
 // # Assumptions
 //
 // Frames are told by their length and CRC: a system that hands bytes over in
-// lumps shows no silences. An answer too late for its own request (300 ms) may
-// be taken for that to the next, and is then a reading too old by one request.
+// lumps shows no silences. An answer too late for its own request (300 ms at
+// first) may be taken for that to the next, and is then a reading too old by one
+// request; a device that takes its time is waited for longer from then on.
 package modbus
