@@ -1,6 +1,7 @@
 package rfc2217_test
 
 import (
+	"bufio"
 	"context"
 	"fmt"
 	"io"
@@ -8,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -38,35 +40,78 @@ func ser2net(t *testing.T, tty string) (port int) {
 			t.Skip("ser2net is missing: apt-get install ser2net")
 		}
 	}
-	free, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	port = free.Addr().(*net.TCPAddr).Port
-	require.NoError(t, free.Close())
+	port = freePort(t)
 	config := filepath.Join(t.TempDir(), "ser2net.yaml")
 	require.NoError(t, os.WriteFile(config, fmt.Appendf(nil, "connection: &bench\n  accepter: telnet(rfc2217),tcp,127.0.0.1,%d\n  connector: serialdev,%s,9600n81,local\n  options:\n    kickolduser: true\n", port, tty), 0o600))
 	var said strings.Builder
 	cmd := exec.Command(path, "-n", "-d", "-l", "-c", config)
 	cmd.Stdout, cmd.Stderr = &said, &said
+	running(t, cmd, &said)
+	return port
+}
+
+// pyserial starts a bridge made of pyserial's port manager.
+func pyserial(t *testing.T, tty string) (port int) {
+	t.Helper()
+	if os.Getenv("LOBESCRIBE_PEERS") == "" {
+		t.Skip("LOBESCRIBE_PEERS=1 asks for the tests against pyserial's port manager (Debian: python3-serial)")
+	}
+	port = freePort(t)
+	var said strings.Builder
+	cmd := exec.Command("/usr/bin/python3", "testdata/peers/bridge.py", tty, strconv.Itoa(port))
+	cmd.Stderr = &said
+	out, err := cmd.StdoutPipe()
+	require.NoError(t, err)
+	running(t, cmd, &said)
+	ready, err := bufio.NewReader(out).ReadString('\n')
+	require.NoError(t, err, "apt-get install python3-serial")
+	require.Equal(t, "ready\n", ready)
+	return port
+}
+
+func freePort(t *testing.T) int {
+	t.Helper()
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	defer free.Close()
+	return free.Addr().(*net.TCPAddr).Port
+}
+
+// running runs a bridge until the test ends, and shows what it said if that failed.
+func running(t *testing.T, cmd *exec.Cmd, said *strings.Builder) {
+	t.Helper()
 	require.NoError(t, cmd.Start())
 	t.Cleanup(func() {
 		cmd.Process.Kill()
 		cmd.Wait()
 		if t.Failed() {
-			t.Log("ser2net said: ", said.String())
+			t.Log("the bridge said: ", said.String())
 		}
 	})
-	return port
 }
+
+// bridges are the real ones, by others.
+var bridges = map[string]func(t *testing.T, tty string) int{"ser2net": ser2net, "pyserial": pyserial}
 
 // The speed, data bits, parity and stop bits of an address arrive at the tty
 // behind a real bridge; every request goes out and every reading comes through.
 func TestBehindARealBridge(t *testing.T) {
+	for name, bridge := range bridges {
+		line := "bits=7&parity=E&stop=2"
+		if name == "pyserial" {
+			line = "stop=2" // it fails where a pty does not take 7 bits and parity
+		}
+		t.Run(name, func(t *testing.T) { behindARealBridge(t, bridge, line) })
+	}
+}
+
+func behindARealBridge(t *testing.T, bridge func(t *testing.T, tty string) int, line string) {
 	master, tty, err := pty.Open()
 	require.NoError(t, err)
 	defer master.Close()
 	defer tty.Close()
-	port := ser2net(t, tty.Name())
-	a, err := device.ParseAddress(fmt.Sprintf("rfc2217://127.0.0.1:%d?baud=19200&bits=7&parity=E&stop=2&format=unit-behind&poll=?\\r&rate=50", port))
+	port := bridge(t, tty.Name())
+	a, err := device.ParseAddress(fmt.Sprintf("rfc2217://127.0.0.1:%d?baud=19200&%s&format=unit-behind&poll=?\\r&rate=50", port, line))
 	require.NoError(t, err)
 
 	// The device: answers each request with the next of its readings.
@@ -124,11 +169,17 @@ func TestBehindARealBridge(t *testing.T) {
 // Every byte there is goes both ways through a real bridge, the doubled 255 and
 // the ones of flow control among them.
 func TestEveryByteThroughARealBridge(t *testing.T) {
+	for name, bridge := range bridges {
+		t.Run(name, func(t *testing.T) { everyByteThroughARealBridge(t, bridge) })
+	}
+}
+
+func everyByteThroughARealBridge(t *testing.T, bridge func(t *testing.T, tty string) int) {
 	master, tty, err := pty.Open()
 	require.NoError(t, err)
 	defer master.Close()
 	defer tty.Close()
-	port := ser2net(t, tty.Name())
+	port := bridge(t, tty.Name())
 	var conn net.Conn
 	require.Eventually(t, func() bool {
 		conn, err = net.Dial("tcp", fmt.Sprintf("127.0.0.1:%d", port))
