@@ -90,6 +90,12 @@ func NewBench(o BenchOptions) (*Bench, error) {
 // Engine returns the engine on the bench.
 func (b *Bench) Engine() Engine { return b.o.Engine }
 
+// Queries returns what stands behind the addresses of indicator and encoder, where
+// nobody says otherwise.
+func (b *Bench) Queries() (indicator, encoder string) {
+	return "baud=115200&format=auto" + b.o.Indicator.withDefaults().bareness(), "baud=115200&format=auto"
+}
+
 func (b *Bench) scenario(h Hand) Scenario {
 	s := Scenario{Seed: b.o.Seed + b.n, Valve: b.o.Engine.Valves[b.o.Valve], Hand: h,
 		Indicator: b.o.Indicator, Openings: b.o.Openings, Troubles: b.o.Troubles, carry: b.carry}
@@ -133,9 +139,43 @@ func (b *Bench) handOn(s *Session, at measure.Stamp) {
 	b.carry = c
 }
 
-// moveTo puts the indicator on another valve. It is set up anew there, so that
+// Once plays a session as it is told, in place of the bench's own hands, openings
+// and troubles. The next one goes on where it stopped.
+func (b *Bench) Once(h Hand, openings int, troubles ...Trouble) (Part, error) {
+	own := b.o
+	defer func() { b.o.Hands, b.o.Openings, b.o.Troubles = own.Hands, own.Openings, own.Troubles }()
+	b.o.Hands, b.o.Openings, b.o.Troubles = []Hand{h}, openings, troubles
+	return b.Next()
+}
+
+// Change puts another rocker, lash or lobe on a valve; the error says what cannot
+// be.
+func (b *Bench) Change(valve int, v Valve) error {
+	if valve < 0 || valve >= len(b.o.Engine.Valves) {
+		return fmt.Errorf("valve %d of an engine of %d: write 0 to %d", valve, len(b.o.Engine.Valves), len(b.o.Engine.Valves)-1)
+	}
+	if _, err := v.train(); err != nil {
+		return err
+	}
+	b.o.Engine.Valves = slices.Clone(b.o.Engine.Valves)
+	b.o.Engine.Valves[valve] = v
+	return nil
+}
+
+// EncoderAt returns what the encoder shows with the crank so far after the engine's
+// top dead centre, in whole counts; false while no session was played or without
+// an encoder.
+func (b *Bench) EncoderAt(crank measure.Angle) (measure.Angle, bool) {
+	if b.carry == nil || b.o.Encoder == nil || b.o.NoEncoder {
+		return 0, false
+	}
+	c := b.carry.counter
+	return fromDeg(c.angle(c.count(crank.Degrees()))), true
+}
+
+// MoveTo puts the indicator on another valve. It is set up anew there, so that
 // the heel reads a little off zero.
-func (b *Bench) moveTo(valve int) {
+func (b *Bench) MoveTo(valve int) {
 	b.o.Valve = valve
 	step := b.o.Indicator.withDefaults().Resolution
 	b.o.Indicator.Preload = measure.Length(b.rng.IntN(41)-20) * step

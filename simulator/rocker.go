@@ -79,6 +79,26 @@ func (r Rocker) Tip(lift, lobe measure.Length) float64 {
 	return l.drop(lift.Millimetres())
 }
 
+// Raised returns the rocker on a stand that is higher by so much, with a pushrod
+// that lets the valve close as before. lobe is the highest lobe lift, as in Tip.
+func (r Rocker) Raised(by, lobe measure.Length) Rocker {
+	r = r.withDefaults(lobe)
+	sin := math.Sin(radians(r.ClosedAngle.Degrees())) + by.Millimetres()/r.ValveArm.Millimetres()
+	r.ClosedAngle = fromDeg(degrees(math.Asin(within(-1, 1, sin))))
+	r.Square = r.ClosedAngle == 0
+	return r
+}
+
+// AdjusterBelow returns how much lower the pushrod's end of the lever stands than
+// its tip, with the tip so far down from the seat. lobe is as in Tip.
+func (r Rocker) AdjusterBelow(down, lobe measure.Length) measure.Length {
+	l := r.withDefaults(lobe).linkage()
+	theta := math.Asin(within(-1, 1, (down.Millimetres()+l.closedHeight)/l.a))
+	_, tip := l.tip(theta)
+	_, push := l.push(theta)
+	return fromMM(tip - push)
+}
+
 // linkage is a Rocker in millimetres and radians.
 type linkage struct {
 	ratio        float64

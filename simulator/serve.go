@@ -69,8 +69,8 @@ func Serve(ctx context.Context, bench *Bench, o ServeOptions) (*Live, error) {
 		return nil, fmt.Errorf("speed %v: it must be above zero", o.Speed)
 	}
 	o.Speed = orDefault(o.Speed, 1)
-	o.Query = orDefault(o.Query, "baud=115200&format=auto"+bench.o.Indicator.withDefaults().bareness())
-	o.EncoderQuery = orDefault(o.EncoderQuery, "baud=115200&format=auto")
+	indicator, encoder := bench.Queries()
+	o.Query, o.EncoderQuery = orDefault(o.Query, indicator), orDefault(o.EncoderQuery, encoder)
 	l := &Live{o: o, bench: bench, disturbs: make(chan disturb), done: make(chan struct{}), valve: bench.o.Valve}
 	path := func(name string) string {
 		if o.Dir == "" {
@@ -198,7 +198,7 @@ func (l *Live) MoveTo(valve int) error {
 		return fmt.Errorf("valve %d of an engine of %d: write 0 to %d", valve, n, n-1)
 	}
 	return l.disturb(disturb{wait: 3 * measure.Second, do: func(b *Bench, _ measure.Length) {
-		b.moveTo(valve)
+		b.MoveTo(valve)
 		l.mu.Lock()
 		l.valve = valve
 		l.mu.Unlock()

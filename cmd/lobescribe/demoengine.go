@@ -19,23 +19,28 @@ func demoEngine() storage.Engine {
 }
 
 // setUpDemo puts the invented engine into the store and on the bench, unless
-// somebody has chosen otherwise.
-func setUpDemo(store *storage.Store) error {
+// somebody has chosen otherwise, and says whether it was new there. The valve is the
+// next one of the work done so far; with empty, the first.
+func setUpDemo(store *storage.Store, empty bool) (fresh bool, err error) {
 	e := demoEngine()
 	if _, err := store.Engine(e.ID); errors.Is(err, storage.ErrNotFound) {
 		if _, err := store.PutEngine(e); err != nil {
-			return err
+			return false, err
 		}
+		fresh = true
 	} else if err != nil {
-		return err
+		return false, err
 	}
 	b, err := store.Bench()
 	if err != nil {
-		return err
+		return fresh, err
 	}
 	if b.Engine == "" {
-		b.Engine, b.Valve = e.ID, e.Valves()[0].String()
+		b.Engine, b.Valve = e.ID, "2I"
+		if empty {
+			b.Valve = e.Valves()[0].String()
+		}
 		_, err = store.PutBench(b)
 	}
-	return err
+	return fresh, err
 }

@@ -23,7 +23,7 @@ func TestNothingRunsOnAfterTheEnd(t *testing.T) {
 	// What earlier tests keep is not looked at; this one is not parallel.
 	defer goleak.VerifyNone(t, goleak.IgnoreCurrent())
 	client := &http.Client{Transport: &http.Transport{DisableKeepAlives: true}}
-	for _, args := range [][]string{{"demo", "--speed", "4"}, {"serve"}} {
+	for _, args := range [][]string{{"demo", "--empty", "--speed", "4"}, {"serve"}} {
 		ctx, stop := context.WithCancel(t.Context())
 		read, write := io.Pipe()
 		var stderr bytes.Buffer

@@ -24,7 +24,7 @@ func TestStopsAtCtrlBreak(t *testing.T) {
 	require.NoError(t, err)
 	data := t.TempDir()
 	p := &process{t: t, ended: make(chan error, 1)}
-	p.cmd = exec.Command(name, "demo", "--addr", "127.0.0.1:0", "--data", data, "--speed", "4")
+	p.cmd = exec.Command(name, "demo", "--empty", "--addr", "127.0.0.1:0", "--data", data, "--speed", "4")
 	p.cmd.SysProcAttr = &syscall.SysProcAttr{CreationFlags: windows.CREATE_NEW_PROCESS_GROUP}
 	p.begin()
 	require.Eventually(t, func() bool {

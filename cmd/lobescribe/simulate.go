@@ -35,6 +35,9 @@ type simulateFlags struct {
 	travel     string
 	averages   time.Duration
 	sticks     string
+	// made is given each bench as it comes and returns the one that plays; nil: as
+	// it comes.
+	made func(*simulator.Bench) (*simulator.Bench, error)
 }
 
 func (f *simulateFlags) add(cmd *cobra.Command) {
@@ -93,6 +96,11 @@ func (f *simulateFlags) serve(ctx context.Context) (*simulator.Live, error) {
 	bench, o, err := f.bench()
 	if err != nil {
 		return nil, wordsError{err}
+	}
+	if f.made != nil {
+		if bench, err = f.made(bench); err != nil {
+			return nil, err
+		}
 	}
 	live, err := simulator.Serve(ctx, bench, o)
 	if errors.Is(err, simulator.ErrNoTTY) && f.link == "" {

@@ -185,7 +185,7 @@ func TestASecondDaemonIsToldWhoHasTheStore(t *testing.T) {
 func TestDemo(t *testing.T) {
 	t.Parallel()
 	data := t.TempDir()
-	demo := start(t, "demo", "--addr", "127.0.0.1:0", "--data", data, "--speed", "6", "--rate", "20")
+	demo := start(t, "demo", "--empty", "--addr", "127.0.0.1:0", "--data", data, "--speed", "6", "--rate", "20")
 	said := demo.live()
 	seen := map[string]int{}
 	deadline := time.After(90 * time.Second)

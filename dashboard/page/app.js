@@ -16,6 +16,9 @@ import { StripBuffer } from "./strip.js";
 import { helpFor, parseRoute, screensFor, viewFor } from "./router.js";
 import { taken } from "./keys.js";
 import { nextValve } from "./engine.js";
+import { nextAction } from "./action.js";
+import { agreedCall, mayGoOn, rests } from "./round.js";
+import { Tour } from "./tour.js";
 import { AppContext, html, Mark, Trouble, useApp, usePart } from "./ui.js";
 import { ReplayBar } from "./replaybar.js";
 import { Repairs } from "./repairs.js";
@@ -121,10 +124,34 @@ function createApp() {
       store.set(after);
       const onScreen = Boolean(m.replay) === Boolean(after.replay);
       if (!onScreen) return;
-      voice.say(call(m, after.unit));
+      voice.say(agreedCall(before, after) || call(m, after.unit));
       const pulse = pulseFor(m);
       if (pulse && prefs.get().vibration && navigator.userActivation?.hasBeenActive && "vibrate" in navigator) navigator.vibrate(pulse);
     },
+  });
+  // The order of work, so that what comes next can be said before it is asked for.
+  let ordered = "";
+  store.subscribe(({ bench: { engine }, link }) => {
+    if (engine === ordered || link !== "up") return;
+    ordered = engine;
+    const keep = (/** @type {string[]} */ order) => ordered === engine && store.set({ ...store.get(), order });
+    if (!engine) return keep([]);
+    api.get(`/engines/${encodeURIComponent(engine)}/valves`).then((/** @type {import("./engine.js").ValveState[]} */ valves) => keep(valves.map((v) => v.valve)), () => { ordered = ""; });
+  });
+  // A hands-free round: what agrees and rests on its heel makes room for the next valve.
+  /** @type {ReturnType<typeof setTimeout>|undefined} */
+  let going;
+  store.subscribe((s) => {
+    const may = prefs.get().round && mayGoOn(s);
+    if (may && going === undefined) {
+      going = setTimeout(() => {
+        going = undefined;
+        if (mayGoOn(store.get())) act("next");
+      }, rests);
+    } else if (!may) {
+      clearTimeout(going);
+      going = undefined;
+    }
   });
   /** @param {{engine?: string, valve?: string, trial?: string}} change */
   async function setBench(change) {
@@ -149,24 +176,28 @@ function createApp() {
   document.addEventListener("visibilitychange", () => live.hurry());
   addEventListener("online", () => live.hurry());
 
+  /** @param {import("./prefs.js").KeyAction} action */
+  function act(action) {
+    if (action === "mark") mark();
+    if (action === "scratch") scratch();
+    if (action === "step") act(nextAction(store.get())?.act ?? "nothing");
+    if (action === "next") {
+      const { bench } = store.get();
+      if (!bench.engine) return notify("Name the engine first; then there is a next valve.", "amiss");
+      api.get(`/engines/${encodeURIComponent(bench.engine)}/valves`)
+        .then(async (/** @type {import("./engine.js").ValveState[]} */ valves) => {
+          const valve = nextValve(valves.map((v) => v.valve), bench.valve);
+          await setBench({ valve, trial: "" });
+          notify(`${valveWords(valve)}.`, "said", { name: `Back to ${valveWords(bench.valve)}`, act: () => setBench({ valve: bench.valve, trial: bench.trial }).catch(amiss) });
+          voice.say(`Now ${valveWords(valve)}`);
+        })
+        .catch(amiss);
+    }
+    return undefined;
+  }
+
   return {
-    store, prefs, notices, undo, api, tone, voice, wake, strips, notify,
-    act(action) {
-      if (action === "mark") mark();
-      if (action === "scratch") scratch();
-      if (action === "next") {
-        const { bench } = store.get();
-        if (!bench.engine) return notify("Name the engine first; then there is a next valve.", "amiss");
-        api.get(`/engines/${encodeURIComponent(bench.engine)}/valves`)
-          .then(async (/** @type {import("./engine.js").ValveState[]} */ valves) => {
-            const valve = nextValve(valves.map((v) => v.valve), bench.valve);
-            await setBench({ valve, trial: "" });
-            notify(`${valveWords(valve)}.`, "said", { name: `Back to ${valveWords(bench.valve)}`, act: () => setBench({ valve: bench.valve, trial: bench.trial }).catch(amiss) });
-            voice.say(`Next: ${valveWords(valve)}`);
-          })
-          .catch(amiss);
-      }
-    },
+    store, prefs, notices, undo, api, tone, voice, wake, strips, notify, act,
     setUnit(unit) {
       store.set({ ...store.get(), unit });
       if (!onlyShows(store.get())) api.put("/settings", { units: unit }).catch(amiss);
@@ -235,6 +266,7 @@ function Shell({ app }) {
       ${screensFor(shop).map(([v, name]) => html`<a href=${`#/${v}`} aria-current=${v === view ? "page" : undefined}>${name}</a>`)}
     </nav>
     <${ReplayBar} />
+    <${Tour} />
     <main id="main" tabindex="-1" class=${`view view-${view}`}>
       <${Repairs} />
       ${Object.hasOwn(later, view) ? html`<${Later} key=${view} route=${{ ...route, view }} />`
@@ -250,16 +282,18 @@ function Shell({ app }) {
 /** @param {{view: string, menu: boolean, onMenu: () => void}} props */
 function Top({ view, menu, onMenu }) {
   const app = useApp();
-  const state = usePart(app.store, (s) => s);
-  const link = linkWords(state);
+  const [word, shape, kind, only, simulated, unit] = usePart(app.store, (s) => {
+    const l = linkWords(s);
+    return /** @type {const} */ ([l.word, l.shape, l.kind, onlyShows(s), s.simulated, s.unit]);
+  });
   return html`<header class="top">
     <button class="menu-button" aria-expanded=${menu ? "true" : "false"} aria-controls="screens" onClick=${onMenu}>Menu</button>
-    <a class="name" href=${onlyShows(state) ? "#/shop" : "#/bench"}>Lobescribe</a>
-    ${state.simulated ? html`<span class="tag simulated"><${Mark} shape="triangle" /> <span>simulated</span></span>` : null}
-    <a class=${`tag link ${link.kind}`} href=${onlyShows(state) ? "#/shop" : "#/devices"} aria-label=${`${onlyShows(state) ? "Page" : "Indicator"}: ${link.word}`}>
-      <${Mark} shape=${link.shape} kind=${link.kind} /> ${link.word}</a>
-    <button class="unit-switch" onClick=${() => app.setUnit(state.unit === "in" ? "mm" : "in")} title="key U">
-      ${state.unit}<span class="sr">: lengths are in ${state.unit === "in" ? "inches, switch to millimetres" : "millimetres, switch to inches"}</span></button>
+    <a class="name" href=${only ? "#/shop" : "#/bench"}>Lobescribe</a>
+    ${simulated ? html`<span class="tag simulated"><${Mark} shape="triangle" /> <span>simulated</span></span>` : null}
+    <a class=${`tag link ${kind}`} href=${only ? "#/shop" : "#/devices"} aria-label=${`${only ? "Page" : "Indicator"}: ${word}`}>
+      <${Mark} shape=${shape} kind=${kind} /> ${word}</a>
+    <button class="unit-switch" onClick=${() => app.setUnit(unit === "in" ? "mm" : "in")} title="key U">
+      ${unit}<span class="sr">: lengths are in ${unit === "in" ? "inches, switch to millimetres" : "millimetres, switch to inches"}</span></button>
     <a class="help-link" href=${helpFor(view)} aria-label="Help with this screen">?</a>
   </header>`;
 }

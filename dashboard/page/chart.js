@@ -5,6 +5,7 @@
 
 import uPlot from "./lib/uplot.js";
 import { useEffect, useRef } from "./lib/hooks.js";
+import { placed } from "./labels.js";
 import { html } from "./ui.js";
 
 /**
@@ -169,23 +170,22 @@ function drawMarks(u, { uprights = [], levels = [], crosses = [] }, { ink, soft,
   ctx.font = `600 ${12 * scale}px ${font}`;
   ctx.lineWidth = 1.5 * scale;
   ctx.textBaseline = "alphabetic"; // the chart library leaves its own behind, and then the line strikes its label out
-  let right = -Infinity, row = 0;
-  for (const { x, label, dashed } of [...uprights].sort((a, b) => a.x - b.x)) {
-    const at = u.valToPos(x, "x", true);
-    if (at < bbox.left || at > bbox.left + bbox.width) continue;
+  const end = bbox.left + bbox.width;
+  const seen = [...uprights].sort((a, b) => a.x - b.x).map((m) => ({ ...m, at: u.valToPos(m.x, "x", true), width: ctx.measureText(m.label).width }))
+    .filter(({ at }) => at >= bbox.left && at <= end);
+  const stand = placed(seen, bbox.left, end, 4 * scale);
+  for (const [i, { at, label, dashed }] of seen.entries()) {
     ctx.strokeStyle = soft;
     ctx.setLineDash(dashed ? [4 * scale, 4 * scale] : []);
     ctx.beginPath();
     ctx.moveTo(at, bbox.top);
     ctx.lineTo(at, bbox.top + bbox.height);
     ctx.stroke();
-    const width = ctx.measureText(label).width;
-    row = at < right ? row + 1 : 0;
-    const flip = at + width + 8 * scale > bbox.left + bbox.width;
+    const place = stand[i];
+    if (!place) continue;
     ctx.fillStyle = ink;
-    ctx.textAlign = flip ? "right" : "left";
-    ctx.fillText(label, at + (flip ? -4 : 4) * scale, bbox.top + (11 + row * 15) * scale);
-    right = at + (flip ? 0 : width + 10 * scale);
+    ctx.textAlign = "left";
+    ctx.fillText(label, place.from, bbox.top + (11 + place.row * 15) * scale);
   }
   ctx.textAlign = "left";
   for (const { y, label } of levels) {

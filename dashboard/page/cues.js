@@ -2,6 +2,7 @@
 // is pure: a state in, words out, so that each case is a line in a test.
 
 import { farLength, length, spoken, spokenFigure } from "./units.js";
+import { agreedWords } from "./round.js";
 import { shown } from "./state.js";
 
 /** @typedef {import("./units.js").Unit} Unit */
@@ -38,7 +39,7 @@ export function nextStep(state) {
   const encoder = state.devices.encoder;
   if (encoder && encoder.state === "lost") return { says: `The encoder is lost. ${encoder.says || "Check its cable."}`, mood: "amiss", link: { label: "Devices", href: "#/devices" } };
   if (state.engine.trace?.state === "failed") return { says: `The turn is not being saved: ${state.engine.trace.says || "writing to disk failed"}.`, mood: "amiss" };
-  return turning(state.engine, state.unit);
+  return turning(state.engine, state.unit, agreedWords(state));
 }
 
 /**
@@ -58,9 +59,10 @@ function deviceTrouble(indicator) {
 /**
  * @param {Channel} c
  * @param {Unit} unit
+ * @param {string} [agreed] that the openings agree and what is next; "" while they do not
  * @returns {Next}
  */
-function turning(c, unit) {
+function turning(c, unit, agreed = "") {
   const p = c.position;
   if (!p) return { says: "Turn the engine by hand, the way it runs.", mood: "rest" };
   if (p.sign === 0) return { says: "Turn on until the valve opens: that shows which way the spindle runs.", mood: "rest" };
@@ -68,7 +70,7 @@ function turning(c, unit) {
   if (c.cue?.kind === "taken-back") return { says: takenBack(c.cue, unit), mood: "amiss" };
   switch (p.state) {
     case "heel":
-      if (c.openings.length > 0 || p.nose_nm > 0) return { says: `Heel. Max lift ${length(p.nose_nm, unit)}. ${after(c.agreement)}`, mood: "rest" };
+      if (c.openings.length > 0 || p.nose_nm > 0) return { says: agreed ? `Heel. ${agreed}` : `Heel. Max lift ${length(p.nose_nm, unit)}. ${after(c.agreement)}`, mood: "rest" };
       return { says: "On the heel. Turn one whole opening, to find max lift.", mood: "rest" };
     case "nose":
       if (first) return { says: "Nose. Turn on to the heel, to know max lift.", mood: "nose" };

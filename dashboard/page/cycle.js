@@ -39,19 +39,22 @@ const outline = Array.from({ length: 81 }, (_, i) => {
 }).join("");
 const halfway = 0.5;
 
+/** The hill itself: never drawn again. @type {any} */
+let ground;
+
 /** @param {{position: import("./state.js").Position|null, angle_udeg?: number}} props */
 export function CyclePicture({ position, angle_udeg }) {
   const state = position?.state ?? "heel";
   const whole = position ? Math.max(position.nose_nm, 2 * position.half_nm) : 0;
   const part = position && whole > 0 ? position.lift_nm / whole : state === "heel" ? 0 : 0.3;
-  const x = alongHill(state, part);
+  const x = Math.round(alongHill(state, part) * 250) / 250; // no eye sees less
   const angle = angle_udeg === undefined ? "" : degrees(inCycle(angle_udeg / 1e6), 1);
   return html`<figure class="cycle">
     <svg viewBox="0 0 320 112" role="img" aria-label=${`The valve is on the ${stateWords[state]}${angle ? `, crank at ${angle}` : ""}.`}>
-      <path class="cycle-ground" d=${`M4 ${base}H${left} ${outline.replace("M", "L")} H316`} />
+      ${(ground ??= html`<g><path class="cycle-ground" d=${`M4 ${base}H${left} ${outline.replace("M", "L")} H316`} />
       <path class="cycle-half" d=${`M${px(-halfway)} ${py(0.5) - 12}v24M${px(halfway)} ${py(0.5) - 12}v24`} />
       <text x="4" y="106">heel</text><text x="92" y="106">opening</text><text x="182" y="106">closing</text>
-        <text x="316" y="106" text-anchor="end">heel</text>
+        <text x="316" y="106" text-anchor="end">heel</text></g>`)}
       ${position ? html`<circle class="cycle-ball" cx=${px(x)} cy=${py(state === "heel" ? 0 : hill(x)) - 8} r="8" />` : null}
     </svg>
     ${angle ? html`<figcaption>crank <strong>${angle}</strong></figcaption>` : null}

@@ -4,6 +4,7 @@
 // towards. Everything is drawn to scale; nothing depends on colour alone: the
 // notch is a bar, the nose a diamond, the heel a square.
 
+import { useMemo } from "./lib/hooks.js";
 import { html } from "./ui.js";
 import { digits, farDigits, needle, needleTurn } from "./units.js";
 
@@ -47,6 +48,22 @@ export function turnsFor(nm, unit) {
   return [4, 5, 6, 8, 10, 12, 16, 20, 30].find((n) => n >= needed) ?? Math.ceil(needed);
 }
 
+/**
+ * How long the winding is up to so many turns, in the drawing's own units: the
+ * lift is laid on the whole winding as a dash of that length.
+ * @param {number} turns
+ * @param {number} all turns that fit
+ */
+export function wound(turns, all) {
+  // r = inner + slope a: the arc is the integral of sqrt(r² + slope²) da.
+  const slope = (outer - inner) / all / (2 * Math.PI);
+  const part = (/** @type {number} */ r) => (r * Math.hypot(r, slope) + slope ** 2 * Math.log(r + Math.hypot(r, slope))) / (2 * slope);
+  return part(inner + slope * turns * 2 * Math.PI) - part(inner);
+}
+
+/** Ticks and numerals: never drawn again. @type {any} */
+let face;
+
 /** @param {{lift: number, half: number, nose: number, unit: import("./units.js").Unit, known: boolean}} props lengths in nanometres; known: a heel and a direction have been found */
 export function Dial({ lift, half, nose, unit, known }) {
   const turn = needleTurn(unit);
@@ -55,21 +72,26 @@ export function Dial({ lift, half, nose, unit, known }) {
   const here = Math.max(0, lift / turn);
   const { turns, rest } = needle(lift, unit);
   const tip = onSpiral(here, all);
+  face ??= html`<g>${Array.from({ length: 50 }, (_, i) => tick(i))}${Array.from({ length: 10 }, (_, i) => numeral(i))}</g>`;
+  const [way, marks] = useMemo(() => [winding(0, all, all), {
+    near: half > 0 ? html`<path class="dial-near" d=${winding(Math.max(0, half / turn - 0.3), half / turn, all)} stroke-width=${wide} />` : null,
+    nose: nose > 0 ? html`<g class="dial-nose" transform=${turnedTo(nose / turn, all)}>
+      <path d=${`M0 ${-wide} L${wide * 0.8} 0 L0 ${wide} L${-wide * 0.8} 0z`} /></g>` : null,
+    half: half > 0 ? html`<g class="dial-half" transform=${turnedTo(half / turn, all)}><path d=${`M0 ${-wide * 0.95 - 4}V${wide * 0.95 + 4}`} />
+      </g>` : null,
+  }], [all, half, nose, turn]);
   const words = known
     ? `Lift ${digits(lift, unit)} ${unit}: ${turns} needle turns and ${farDigits(rest, unit)}.` + (half > 0 ? ` Half lift is at ${digits(half, unit)} ${unit}.` : "")
     : "The heel is not known yet.";
   return html`<svg class="dial" viewBox="0 0 400 400" role="img" aria-label=${words}>
-    ${Array.from({ length: 50 }, (_, i) => tick(i))}
-    ${Array.from({ length: 10 }, (_, i) => numeral(i))}
-    <path class="dial-track" d=${winding(0, all, all)} stroke-width=${wide} />
-    ${half > 0 ? html`<path class="dial-near" d=${winding(Math.max(0, half / turn - 0.3), half / turn, all)} stroke-width=${wide} />` : null}
-    <path class="dial-wound" d=${winding(0, Math.max(here, 0.004), all)} stroke-width=${wide} />
-    ${nose > 0 ? html`<g class="dial-nose" transform=${turnedTo(nose / turn, all)}>
-      <path d=${`M0 ${-wide} L${wide * 0.8} 0 L0 ${wide} L${-wide * 0.8} 0z`} /></g>` : null}
+    ${face}
+    <path class="dial-track" d=${way} stroke-width=${wide} />
+    ${marks.near}
+    <path class="dial-wound" d=${way} stroke-width=${wide} stroke-dasharray=${`${wound(Math.max(here, 0.004), all).toFixed(1)} 9999`} />
+    ${marks.nose}
     <path class="dial-needle" d=${`M${centre + 60 * Math.sin(tip.a)} ${centre - 60 * Math.cos(tip.a)}L${centre + rim * Math.sin(tip.a)} ${centre - rim * Math.cos(tip.a)}`} />
     <circle class="dial-tip" cx=${tip.x} cy=${tip.y} r=${wide * 0.75 + 2} />
-    ${half > 0 ? html`<g class="dial-half" transform=${turnedTo(half / turn, all)}><path d=${`M0 ${-wide * 0.95 - 4}V${wide * 0.95 + 4}`} />
-      </g>` : null}
+    ${marks.half}
     <g class="dial-count" aria-hidden="true">
       <text x="200" y="196" class="dial-turns">${known ? turns : "–"}</text>
       <text x="200" y="216" class="dial-word">${turns === 1 ? "turn" : "turns"}</text>

@@ -2,7 +2,7 @@
 // what was already shown. It belongs to the phone or laptop, not to the engine,
 // so it stays here and not with the daemon.
 
-/** @typedef {"mark"|"next"|"scratch"|"nothing"} KeyAction */
+/** @typedef {"mark"|"next"|"scratch"|"step"|"nothing"} KeyAction */
 
 /**
  * @typedef {object} Prefs
@@ -10,7 +10,9 @@
  * @property {boolean} speech
  * @property {boolean} vibration
  * @property {boolean} awake keep the screen on
+ * @property {boolean} round when a valve's openings agree, the bench goes on to the next by itself
  * @property {Record<string, KeyAction>} keys what a key that a pedal types does
+ * @property {number} tour how far the look at the demo has come; below zero when it is closed
  * @property {boolean} cautioned the cautions were read once
  * @property {boolean} ended the first set-up was gone through
  */
@@ -21,7 +23,9 @@ export const defaultPrefs = () => ({
   speech: true,
   vibration: true,
   awake: true,
+  round: false,
   keys: { " ": "mark", PageDown: "mark", Enter: "mark", ArrowRight: "next", ArrowLeft: "scratch" },
+  tour: 0,
   cautioned: false,
   ended: false,
 });

@@ -44,6 +44,7 @@
  * @property {string} version
  * @property {"in"|"mm"} unit
  * @property {Bench} bench
+ * @property {string[]} order the engine's valves in the order of work; none until it is known
  * @property {Record<string, Device>} devices by id
  * @property {boolean} simulated
  * @property {import("./proof.js").ProofNow|null} proof what is known of the indicator
@@ -65,7 +66,7 @@ export const emptyChannel = () => ({
 
 /** @returns {State} */
 export const initialState = () => ({
-  link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, devices: {},
+  link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, order: [], devices: {},
   simulated: false, proof: null, lan: false, shop: "", engine: emptyChannel(), replayed: emptyChannel(), replay: null, probed: [], repairs: [], marks: 0, missed: 0,
 });
 
@@ -83,7 +84,7 @@ export const onlyShows = (state) => state.shop === "record";
 
 /**
  * Why an opening counts for nothing; "" when it counts.
- * @param {Channel} c
+ * @param {{leftOut: LeftOut[]}} c
  * @param {Opening} o in the time of its trace, as the bench hears it
  */
 export function whyLeftOut(c, o) {

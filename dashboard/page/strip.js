@@ -2,6 +2,11 @@
 // The ring is the one mutable thing that follows the signal; a thousand
 // readings a second must not make a thousand new arrays.
 
+/** Within this a spindle stands still, whatever its last digit does: 0.0005 in. */
+const stands = 12_700;
+/** So long it must have stood, in microseconds. */
+const restAfter = 1_500_000;
+
 export class StripBuffer {
   /** @param {number} capacity readings kept */
   constructor(capacity = 24_000) {
@@ -14,15 +19,31 @@ export class StripBuffer {
     /** what the indicator showed at least and at most since the strip began */
     this.low = Infinity;
     this.high = -Infinity;
-    /** counts changes, so that a drawing knows whether it is stale */
-    this.version = 0;
+    /** counts changes that can be seen, so that a drawing knows whether it is stale */
+    this.moved = 0;
+    this.resting = NaN; // where the spindle stands
+    this.movedAt = 0; // when it last moved, in microseconds
+    /** @type {Set<() => void>} */
+    this.hearers = new Set();
+  }
+
+  /** Calls after each change that can be seen. @param {() => void} act @returns {() => void} the way out */
+  hear(act) {
+    this.hearers.add(act);
+    return () => void this.hearers.delete(act);
+  }
+
+  changed() {
+    this.moved++;
+    for (const act of this.hearers) act();
   }
 
   clear() {
     this.start = this.size = 0;
     this.low = Infinity;
     this.high = -Infinity;
-    this.version++;
+    this.resting = NaN;
+    this.changed();
   }
 
   /**
@@ -43,8 +64,13 @@ export class StripBuffer {
       this.angle[at] = angle_udeg ? angle_udeg[i] : NaN;
       if (this.size < this.capacity) this.size++;
       else this.start = (this.start + 1) % this.capacity;
+      if (!(Math.abs(lift_nm[i] - this.resting) <= stands)) {
+        this.resting = lift_nm[i];
+        this.movedAt = t_us[i];
+      }
     }
-    this.version++;
+    // A spindle that has stood for a while leaves the strip as it is.
+    if (this.size > 0 && this.t[this.at(this.size - 1)] - this.movedAt < restAfter) this.changed();
   }
 
   /** @param {number} i from the oldest */

@@ -45,38 +45,75 @@ export function useApp() {
 /** Whether this is the page over a shop, which only shows. */
 export const useOnlyShows = () => usePart(useApp().store, onlyShows);
 
+/** How often figures that follow the signal are drawn, in milliseconds: no eye reads digits faster. */
+export const readable = 66;
+
 /**
  * The part of a store that a screen needs; it draws again when that part
- * changed, once a frame at most.
+ * changed, once a frame at most. A part may be a list: then it changed when one
+ * of its members did.
  * @template T, P
  * @param {import("./state.js").Store<T>} store
  * @param {(value: T) => P} pick
+ * @param {number} [every] at least so many milliseconds between two drawings
  * @returns {P}
  */
-export function usePart(store, pick) {
+export function usePart(store, pick, every = 0) {
   const [, redraw] = useState(0);
   const picker = useRef(pick);
   picker.current = pick;
   useEffect(() => {
     let seen = picker.current(store.get());
-    let frame = 0;
-    const look = () => {
-      frame = 0;
+    const later = paced(every, () => {
       const now = picker.current(store.get());
-      if (Object.is(now, seen)) return;
+      if (alike(now, seen)) return;
       seen = now;
       redraw((n) => n + 1);
-    };
-    const stop = store.subscribe(() => {
-      frame ||= requestAnimationFrame(look);
     });
-    look();
+    const stop = store.subscribe(later.ask);
+    later.ask();
     return () => {
       stop();
-      cancelAnimationFrame(frame);
+      later.end();
     };
   }, [store]);
   return pick(store.get());
+}
+
+/** @param {any} a @param {any} b */
+const alike = (a, b) => Object.is(a, b) || (Array.isArray(a) && Array.isArray(b) && a.length === b.length && a.every((v, i) => Object.is(v, b[i])));
+
+/**
+ * Does something in the next frame after it was asked for, once however often that
+ * was, and not more often than every so many milliseconds. A hidden page has no frames.
+ * @param {number} every
+ * @param {() => void} act
+ */
+export function paced(every, act) {
+  let frame = 0, last = -Infinity, ended = false;
+  /** @type {ReturnType<typeof setTimeout>|undefined} */
+  let timer;
+  const soon = () => {
+    timer = undefined;
+    frame = requestAnimationFrame((now) => {
+      frame = 0;
+      last = now;
+      act();
+    });
+  };
+  return {
+    ask() {
+      if (frame || timer !== undefined || ended) return;
+      const wait = last + every - performance.now();
+      if (wait > 8) timer = setTimeout(soon, wait - 8);
+      else soon();
+    },
+    end() {
+      ended = true;
+      clearTimeout(timer);
+      cancelAnimationFrame(frame);
+    },
+  };
 }
 
 /**

@@ -258,6 +258,15 @@ export function spokenFigure(nm, unit) {
   return `${lead}point ${part.split("").join(" ")}`;
 }
 
+/**
+ * A max lift and its uncertainty as a voice should say them: "point 4 4 2, plus or
+ * minus 0.4 thou". The uncertainty is rounded up.
+ * @param {number} nm
+ * @param {number} u
+ * @param {Unit} unit
+ */
+export const spokenWith = (nm, u, unit) => spokenFigure(nm, unit) + (u > 0 ? `, plus or minus ${unit === "in" ? `${(Math.ceil(u / 2540 - 1e-9) / 10).toFixed(1)} thou` : `${(Math.ceil(u / 1e4 - 1e-9) / 100).toFixed(2)} millimetres`}` : "");
+
 /** Newtons in a pound-force, exactly (0.45359237 kg at 9.80665 m/s²). */
 export const poundForce = 4.4482216152605;
 

@@ -3,7 +3,6 @@ package daemon
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"maps"
 	"slices"
@@ -243,16 +242,8 @@ func (d *Daemon) ended(id uint64) {
 }
 
 // Findings works out a stored trace and stores what was found for the list.
-func (d *Daemon) Findings(ctx context.Context, id storage.ID) (lift.Findings, error) {
-	head, trace, err := d.store.Load(id)
-	if len(trace.Readings) == 0 && err != nil {
-		return lift.Findings{}, err
-	}
-	f, err := lift.Analyse(trace, lift.Options{LeaveOut: head.LeftOut, Proof: head.Proof})
-	if err != nil {
-		return f, fmt.Errorf("trace %s: %w", id, err)
-	}
-	return f, d.store.PutFindings(id, f)
+func (d *Daemon) Findings(_ context.Context, id storage.ID) (lift.Findings, error) {
+	return FindingsOf(d.store, id)
 }
 
 // Restore connects and selects what was chosen the last time.

@@ -10,7 +10,7 @@ const parts = /** @type {const} */ ([["pushrods", "Pushrods", Pushrods], ["pisto
 /** @param {{route: import("../router.js").Route}} props */
 export function Clearances({ route }) {
   const app = useApp();
-  const { bench, unit } = usePart(app.store, (s) => s);
+  const [bench, unit] = usePart(app.store, (s) => /** @type {const} */ ([s.bench, s.unit]));
   const engine = useFetched((signal) => (bench.engine ? app.api.get(`/engines/${encodeURIComponent(bench.engine)}`, signal) : Promise.resolve(null)), [bench.engine]);
   const [part, , Part] = parts.find(([name]) => name === route.rest[0]) ?? parts[0];
   return html`<h1>Clearances and pushrods</h1>

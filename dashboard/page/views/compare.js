@@ -18,7 +18,7 @@ const pens = /** @type {const} */ ([
 /** @param {{route: import("../router.js").Route}} props */
 export function Compare({ route }) {
   const app = useApp();
-  const { bench, unit } = usePart(app.store, (s) => s);
+  const [bench, unit] = usePart(app.store, (s) => /** @type {const} */ ([s.bench, s.unit]));
   const { value: all, error } = useFetched((signal) => app.api.get(`/traces${query({ engine: bench.engine, limit: 200 })}`, signal), [bench.engine]);
   const [ids, setIds] = useState((route.query.get("traces") ?? "").split(",").filter(Boolean));
   const [align, setAlign] = useState(/** @type {import("../compare.js").Align} */ ("flanks"));

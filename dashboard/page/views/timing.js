@@ -22,7 +22,7 @@ const dashes = { intake: undefined, exhaust: [10, 5] };
 /** @param {{route: import("../router.js").Route}} props */
 export function Timing({ route }) {
   const app = useApp();
-  const { bench, unit } = usePart(app.store, (s) => s);
+  const [bench, unit] = usePart(app.store, (s) => /** @type {const} */ ([s.bench, s.unit]));
   const { value: all, error } = useFetched((signal) => app.api.get(`/traces${query({ engine: bench.engine, limit: 200 })}`, signal), [bench.engine]);
   const [chosen, setChosen] = useState(/** @type {Record<string, string>} */ ({ intake: route.query.get("intake") ?? "", exhaust: route.query.get("exhaust") ?? "" }));
   const [lobes, setLobes] = useState(/** @type {Record<string, string>} */ ({ intake: "0", exhaust: "0" }));

@@ -10,7 +10,7 @@ import { createTypist, fields, samples } from "./typing.mjs";
 /** @type {import("playwright-core").Page} */ let page;
 /** @type {ReturnType<typeof createTypist>} */ let typist;
 before(async () => {
-  d = await daemon(["demo", "--speed", "4", "--hand", "smooth"]);
+  d = await daemon(["demo", "--empty", "--speed", "4", "--hand", "smooth"]);
   b = await browser();
   ({ page } = await openPage(b));
   typist = createTypist(page, d);

@@ -14,7 +14,7 @@ const screens = ["bench", "traces", "traces/1", "engine", "trials", "timing", "c
 /** @type {Awaited<ReturnType<typeof daemon>>} */ let d;
 /** @type {import("playwright-core").Browser} */ let b;
 before(async () => {
-  d = await daemon(["demo", "--speed", "4", "--hand", "smooth"]);
+  d = await daemon(["demo", "--empty", "--speed", "4", "--hand", "smooth"]);
   b = await browser();
   const { page, context } = await openPage(b);
   await remember(page);
@@ -130,7 +130,7 @@ test("the page is small, and all of it comes from the daemon", async () => {
 });
 
 test("a lost daemon is said, and found again, with nothing lost on the screen", async () => {
-  const first = await daemon(["demo", "--speed", "4", "--hand", "smooth"]);
+  const first = await daemon(["demo", "--empty", "--speed", "4", "--hand", "smooth"]);
   const { page, context } = await openPage(b);
   await remember(page);
   await page.goto(first.url);
@@ -143,7 +143,7 @@ test("a lost daemon is said, and found again, with nothing lost on the screen", 
   console.log(`a killed daemon was said after ${Date.now() - began} ms`);
   assert.equal(await page.locator(".openings tbody tr td.strong").last().innerText(), figure);
   await page.getByText("last known; nothing new is coming in").waitFor();
-  const again = await daemon(["demo", "--speed", "4", "--hand", "smooth"], { addr: new URL(first.url).host, data: first.store });
+  const again = await daemon(["demo", "--empty", "--speed", "4", "--hand", "smooth"], { addr: new URL(first.url).host, data: first.store });
   await page.locator(".tag.link.good").waitFor();
   await page.getByText("Lobescribe does not answer.").waitFor({ state: "detached" });
   await page.goto(`${again.url}/#/traces`);

@@ -20,7 +20,7 @@ import { at, changed, createTypist, fields, leaves, meaning, samples } from "./t
 /** @type {typeof typist.show} */ let show;
 /** @type {typeof typist.screens} */ let screens;
 before(async () => {
-  d = await daemon(["demo", "--speed", "4", "--hand", "smooth"]);
+  d = await daemon(["demo", "--empty", "--speed", "4", "--hand", "smooth"]);
   b = await browser();
   ({ page } = await openPage(b));
   page.on("dialog", (dialog) => dialog.accept());

@@ -7,7 +7,7 @@ import { browser, daemon, openPage, shoot } from "./stand.mjs";
 /** @type {Awaited<ReturnType<typeof daemon>>} */ let d;
 /** @type {import("playwright-core").Browser} */ let b;
 before(async () => {
-  d = await daemon(["demo", "--speed", "4", "--hand", "smooth"]);
+  d = await daemon(["demo", "--empty", "--speed", "4", "--hand", "smooth"]);
   b = await browser();
 });
 after(async () => {

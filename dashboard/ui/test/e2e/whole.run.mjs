@@ -12,7 +12,7 @@ import { browser, daemon, openPage, shoot } from "./stand.mjs";
 const mostClicks = 8, mostFields = 5;
 
 test("the whole job on a V8, from its name to the paper", { timeout: 600_000 }, async () => {
-  const d = await daemon(["demo", "--speed", "6", "--hand", "smooth"]);
+  const d = await daemon(["demo", "--empty", "--speed", "6", "--hand", "smooth"]);
   const b = await browser();
   try {
     const { page, complaints } = await openPage(b);

@@ -54,6 +54,23 @@ test("a strip begins anew when its time does", () => {
   assert.equal(b.size, 2);
 });
 
+test("a spindle that stands leaves the strip as it is, whatever its last digit does", () => {
+  const b = new StripBuffer(1000);
+  let asked = 0;
+  const deaf = b.hear(() => void asked++);
+  const at = (/** @type {number} */ s, /** @type {number} */ nm) => b.add({ t_us: [s * 1e6], lift_nm: [nm] });
+  at(0, 0);
+  at(1, 1_000_000);
+  assert.equal(asked, 2);
+  for (let s = 2; s < 60; s++) at(s, 1_000_000 + (s % 2) * 12_700);
+  assert.equal(asked, 3, "one second of standing is still drawn, and no more");
+  at(60, 1_100_000);
+  assert.equal(asked, 4, "it moved");
+  deaf();
+  at(61, 0);
+  assert.equal(asked, 4);
+});
+
 test("columns of a strip hold the least and the greatest, above the heel and the right way up", () => {
   const b = new StripBuffer(1000);
   const t = Array.from({ length: 100 }, (_, i) => i * 10_000);
