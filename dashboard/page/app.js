@@ -134,9 +134,9 @@ function createApp() {
   store.subscribe(({ bench: { engine }, link }) => {
     if (engine === ordered || link !== "up") return;
     ordered = engine;
-    const keep = (/** @type {string[]} */ order) => ordered === engine && store.set({ ...store.get(), order });
+    const keep = (/** @type {string[]} */ order, measured = 0) => ordered === engine && store.set({ ...store.get(), order, measured });
     if (!engine) return keep([]);
-    api.get(`/engines/${encodeURIComponent(engine)}/valves`).then((/** @type {import("./engine.js").ValveState[]} */ valves) => keep(valves.map((v) => v.valve)), () => { ordered = ""; });
+    api.get(`/engines/${encodeURIComponent(engine)}/valves`).then((/** @type {import("./engine.js").ValveState[]} */ valves) => keep(valves.map((v) => v.valve), valves.filter((v) => v.max_lift_mm !== null).length), () => { ordered = ""; });
   });
   // A hands-free round: what agrees and rests on its heel makes room for the next valve.
   /** @type {ReturnType<typeof setTimeout>|undefined} */

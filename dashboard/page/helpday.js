@@ -34,7 +34,7 @@ export const DayHelp = ({ unit }) => html`<section><h2 class="sr">A day's work, 
     <li><h3>Measure the pushrod</h3><p>Checking rod to no lash, read its length, get the cut list. Cut nothing before the sheet is signed. <a href="#/clearances/pushrods">Pushrods</a></p></li>
     <li><h3>Check what could touch</h3><p><a href="#/clearances/piston">Piston to valve</a>, <a href="#/clearances/gaps">coils, retainer, stud</a>, <a href="#/clearances/spring">springs</a>. The engine maker's limits come first.</p></li>
     <li><h3>With an encoder: compare with the cam card</h3><p>Events, duration, centreline. <a href="#/timing">Timing</a></p></li>
-    <li><h3>Next valve</h3><p>Right arrow, or the pedal. Move the indicator, and see that it is well set up again. When several are done, <a href="#/compare">compare</a> them.</p></li>
+    <li><h3>Next valve</h3><p>Right arrow, or the pedal; with "Hands-free round" it comes by itself once two openings agree and the valve has rested for ten seconds. Move the indicator, and see that it is well set up again. When several are done, <a href="#/compare">compare</a> them.</p></li>
     <li><h3>After every change, turn again</h3><p>New shim, new rod, new spring: what was measured before it no longer holds.</p></li>
     <li><h3>Print the sheet</h3><p>All valves, all limits, room for two names. Somebody else reads it before metal is cut. Then make a copy of everything: <code>lobescribe backup FILE</code>. <a href="#/sheet">Sheet</a></p></li>
   </ol></section>`;

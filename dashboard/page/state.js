@@ -45,6 +45,7 @@
  * @property {"in"|"mm"} unit
  * @property {Bench} bench
  * @property {string[]} order the engine's valves in the order of work; none until it is known
+ * @property {number} measured how many of them were measured when the engine was put on the bench
  * @property {Record<string, Device>} devices by id
  * @property {boolean} simulated
  * @property {import("./proof.js").ProofNow|null} proof what is known of the indicator
@@ -66,7 +67,7 @@ export const emptyChannel = () => ({
 
 /** @returns {State} */
 export const initialState = () => ({
-  link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, order: [], devices: {},
+  link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, order: [], measured: 0, devices: {},
   simulated: false, proof: null, lan: false, shop: "", engine: emptyChannel(), replayed: emptyChannel(), replay: null, probed: [], repairs: [], marks: 0, missed: 0,
 });
 

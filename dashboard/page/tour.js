@@ -1,10 +1,10 @@
 // The demo's five steps: a first look at an engine that is half done. It shows where
-// the invented engine is on the stand, until it is closed.
+// the invented engine is on the stand with its work so far, until it is closed.
 
 import { html, useApp, usePart } from "./ui.js";
 
-/** What the demo's engine is called. */
-const engine = "bench-mule";
+/** What the demo's engine is called, and how many of its valves are measured when it opens. */
+const engine = "bench-mule", done = 6;
 
 /** @type {[string, string, string][]} the screen, its name, and what is to be seen there */
 export const steps = [
@@ -17,7 +17,7 @@ export const steps = [
 
 export function Tour() {
   const app = useApp();
-  const [at, here, up] = [usePart(app.prefs, (p) => p.tour), usePart(app.store, (s) => s.simulated && s.bench.engine === engine && !s.replay), usePart(app.store, (s) => s.link === "up")];
+  const [at, here, up] = [usePart(app.prefs, (p) => p.tour), usePart(app.store, (s) => s.simulated && s.bench.engine === engine && s.measured >= done && !s.replay), usePart(app.store, (s) => s.link === "up")];
   const cautioned = usePart(app.prefs, (p) => p.cautioned);
   if (!here || !up || !cautioned || at < 0 || at >= steps.length) return null;
   const [route, name, says] = steps[at];
