@@ -96,6 +96,9 @@ func (a *assets) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.Set("Cache-Control", "no-cache") // ask each time; the tag makes that cheap
 	h.Set("Vary", "Accept-Encoding")
 	h.Set("ETag", f.tag)
+	if strings.HasPrefix(f.kind, "text/javascript") || strings.HasPrefix(f.kind, "text/css") {
+		partOfAPage(h)
+	}
 	body := f.body
 	if f.packed != nil && strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
 		h.Set("Content-Encoding", "gzip")
@@ -111,6 +114,16 @@ func (a *assets) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.Set("Content-Length", fmt.Sprint(len(body)))
 	if r.Method != http.MethodHead {
 		_, _ = w.Write(body) // the client has gone: nothing to do about it
+	}
+}
+
+// partOfAPage narrows the headers of what is no document: the page's policy is its
+// document's, and told again with each of some ninety modules it is an eighth of all
+// that a phone fetches. Whoever opens a module by itself gets one that allows nothing.
+func partOfAPage(h http.Header) {
+	h.Set("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'")
+	for _, of := range []string{"Permissions-Policy", "Cross-Origin-Opener-Policy", "X-Frame-Options"} {
+		h.Del(of) // they govern documents
 	}
 }
 

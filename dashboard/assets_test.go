@@ -48,6 +48,29 @@ func TestAPageWithoutItsLibrariesSaysWhatToRun(t *testing.T) {
 	assert.Equal(t, 200, status, "the daemon works all the same")
 }
 
+func TestOnlyDocumentsCarryThePagesPolicy(t *testing.T) {
+	s := serve(t, nil)
+	policy := func(path string) (string, http.Header) {
+		answer, err := http.Get(s.url + path)
+		require.NoError(t, err)
+		answer.Body.Close()
+		assert.Equal(t, 200, answer.StatusCode, path)
+		assert.Equal(t, "nosniff", answer.Header.Get("X-Content-Type-Options"), path)
+		assert.Equal(t, "no-referrer", answer.Header.Get("Referrer-Policy"), path)
+		assert.Equal(t, "same-origin", answer.Header.Get("Cross-Origin-Resource-Policy"), path)
+		return answer.Header.Get("Content-Security-Policy"), answer.Header
+	}
+	for _, path := range []string{"/app.js", "/views/bench.js", "/style.css"} {
+		p, _ := policy(path)
+		assert.Equal(t, "default-src 'none'; frame-ancestors 'none'", p, "%s opened by itself may do nothing", path)
+	}
+	for _, path := range []string{"/icon.svg", "/api/v1/settings"} {
+		p, h := policy(path)
+		assert.Contains(t, p, "script-src 'self'", path)
+		assert.Equal(t, "DENY", h.Get("X-Frame-Options"), path)
+	}
+}
+
 func TestAssetsArePackedAndTagged(t *testing.T) {
 	page := fstest.MapFS{"app.js": {Data: []byte(strings.Repeat("export const lift = 1;\n", 100))}}
 	a := &assets{files: page, kept: map[string]*asset{}}

@@ -49,7 +49,7 @@ export function TraceView({ id }) {
     ${trace?.put_away ? html`<p class="fault"><${Mark} shape="cross" /> <strong>Deleted</strong>, ${trace.put_away}: it is in no list and no figure. Its readings stay on disk, and it can be restored.</p>` : null}
     ${looks ? null : html`<${ReplayStart} id=${id} />`}
     <${LiftChart} id=${id} findings=${findings} marks=${marks} unit=${unit} at=${at} />
-    ${!trace ? null : html`<${FindingsBlock} findings=${findings} agreement=${trace.agreement} of=${looks ? "" : id} valve=${trace.valve ?? ""} again=${again} unit=${unit} />
+    ${!trace ? null : html`<${FindingsBlock} findings=${findings} agreement=${trace.agreement} of=${looks ? "" : id} valve=${trace.valve ?? ""} again=${again} unit=${unit} marks=${marks} />
     ${marks.length ? html`<section><h2>Marks</h2><ol class="plain">${marks.map((m) => html`<li>at ${seconds(m.t_s)}${m.says ? `, ${m.says}` : ""}</li>`)}</ol></section>` : null}
     <section class="row">
       ${trace.has_angle ? html`<a class="button" href=${`#/timing?intake=${id}`}>Timing of this trace</a>` : null}
@@ -182,14 +182,20 @@ function PutAway({ trace, again }) {
 const doubtedWords = (doubted) => Object.entries(doubted).map(([why, n]) => `${n.toLocaleString("en")} ${doubtNames[why] ?? why}`).join(", ");
 
 /** @type {Readonly<Record<string, string>>} */
+/** "marked twice; ": the presses of a pedal in an opening. @param {Note[]} marks @param {import("../state.js").Opening} o */
+export function markedWords(marks, o) {
+  const n = marks.filter((m) => o.t_open_s <= m.t_s && m.t_s <= o.t_close_s).length;
+  return n === 0 ? "" : `marked${n === 1 ? "" : n === 2 ? " twice" : ` ${n} times`}; `;
+}
+
 const doubtNames = Object.freeze({ misread: "misread", implausible: "where no valve can be", repeated: "repeated", "wrong-angle": "with a wrong crank angle" });
 
-/** @param {{findings: import("../state.js").Findings|null, agreement: import("../agreement.js").Agreement, of: string, valve: string, again: () => void, unit: import("../units.js").Unit}} props of: the trace whose openings can be left out */
-export function FindingsBlock({ findings, agreement, of: id, valve, again, unit }) {
+/** @param {{findings: import("../state.js").Findings|null, agreement: import("../agreement.js").Agreement, of: string, valve: string, again: () => void, unit: import("../units.js").Unit, marks?: Note[]}} props of: the trace whose openings can be left out; marks: those of a pedal stand with their opening */
+export function FindingsBlock({ findings, agreement, of: id, valve, again, unit, marks = [] }) {
   if (!findings) return html`<p class="hint">Its findings are not worked out yet.</p>`;
   const openings = findings.openings ?? [], faults = findings.faults ?? [];
   const rows = [...openings.map((o) => ({ o, why: "" })), ...(findings.left_out ?? []).map((s) => ({ o: s.opening, why: s.why }))].sort((a, b) => a.o.t_nose_s - b.o.t_nose_s)
-    .map((r) => ({ ...r, at: r.o.t_nose_s, more: `at ${seconds(r.o.t_nose_s)}, where the indicator shows ${digits(r.o.opening_half.reading_mm * 1e6, unit)} and ${digits(r.o.closing_half.reading_mm * 1e6, unit)} at half lift` }));
+    .map((r) => ({ ...r, at: r.o.t_nose_s, more: `${markedWords(marks, r.o)}at ${seconds(r.o.t_nose_s)}, where the indicator shows ${digits(r.o.opening_half.reading_mm * 1e6, unit)} and ${digits(r.o.closing_half.reading_mm * 1e6, unit)} at half lift` }));
   return html`<section><h2>Findings</h2>
     ${rows.length ? html`${openings.length ? html`<p class="agreement"><${Mark} shape=${agreement.agree ? "check" : agreement.count === 1 ? "ring" : "triangle"} kind=${agreement.agree ? "good" : ""} /> ${agreementWords(agreement, valve, unit)}</p>
     <dl class="facts">
