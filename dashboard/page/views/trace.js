@@ -182,13 +182,13 @@ function PutAway({ trace, again }) {
 const doubtedWords = (doubted) => Object.entries(doubted).map(([why, n]) => `${n.toLocaleString("en")} ${doubtNames[why] ?? why}`).join(", ");
 
 /** @type {Readonly<Record<string, string>>} */
+const doubtNames = Object.freeze({ misread: "misread", implausible: "where no valve can be", repeated: "repeated", "wrong-angle": "with a wrong crank angle" });
+
 /** "marked twice; ": the presses of a pedal in an opening. @param {Note[]} marks @param {import("../state.js").Opening} o */
 export function markedWords(marks, o) {
   const n = marks.filter((m) => o.t_open_s <= m.t_s && m.t_s <= o.t_close_s).length;
   return n === 0 ? "" : `marked${n === 1 ? "" : n === 2 ? " twice" : ` ${n} times`}; `;
 }
-
-const doubtNames = Object.freeze({ misread: "misread", implausible: "where no valve can be", repeated: "repeated", "wrong-angle": "with a wrong crank angle" });
 
 /** @param {{findings: import("../state.js").Findings|null, agreement: import("../agreement.js").Agreement, of: string, valve: string, again: () => void, unit: import("../units.js").Unit, marks?: Note[]}} props of: the trace whose openings can be left out; marks: those of a pedal stand with their opening */
 export function FindingsBlock({ findings, agreement, of: id, valve, again, unit, marks = [] }) {
