@@ -49,7 +49,11 @@ func TestAPageWithoutItsLibrariesSaysWhatToRun(t *testing.T) {
 }
 
 func TestOnlyDocumentsCarryThePagesPolicy(t *testing.T) {
-	s := serve(t, nil)
+	page := wholePage()
+	for _, name := range []string{"app.js", "views/bench.js", "style.css", "icon.svg"} {
+		page[name] = &fstest.MapFile{Data: []byte("x")}
+	}
+	s := serve(t, func(o *Options) { o.Page = page })
 	policy := func(path string) (string, http.Header) {
 		answer, err := http.Get(s.url + path)
 		require.NoError(t, err)
