@@ -5,8 +5,10 @@
 
 /** How long silence is borne before the daemon is asked, in milliseconds. */
 const silence = 1100; // the daemon says "alive" every second
-/** How long an answer or an opening may take. */
+/** How long an answer or the first opening may take. */
 const patience = 850;
+/** How long an opening may take at most: a weak network or a slow phone gets more time with each attempt. */
+const mostPatience = 7000;
 /** The waits between attempts; the last one repeats. */
 const waits = [150, 300, 600, 1000, 1500];
 
@@ -43,7 +45,7 @@ export function createLive({ url, onMessage, onLink, ask, open = (u) => new WebS
   function connect() {
     const s = open(url);
     socket = s;
-    after(patience, () => drop(s));
+    after(Math.min(mostPatience, patience * 2 ** attempt), () => drop(s));
     s.onmessage = (event) => {
       if (socket !== s) return;
       attempt = 0;

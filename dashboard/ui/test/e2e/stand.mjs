@@ -72,7 +72,7 @@ export const browser = () => chromium.launch({ executablePath: process.env.CHROM
 export async function openPage(b, options = {}) {
   const context = await b.newContext({ viewport: { width: 1440, height: 900 }, ...options });
   const page = await context.newPage();
-  page.setDefaultTimeout(60_000);
+  page.setDefaultTimeout(Number(process.env.PATIENCE ?? 60_000)); // more on a machine that others use too
   /** @type {string[]} */
   const complaints = [];
   page.on("pageerror", (err) => complaints.push(String(err)));
