@@ -2,6 +2,7 @@
 // flank and whose right side is the closing one, and a ball that rolls over it.
 // With an encoder the crank angle stands beside it.
 
+import { useMemo } from "./lib/hooks.js";
 import { html } from "./ui.js";
 import { degrees, inCycle } from "./units.js";
 import { stateWords } from "./cues.js";
@@ -39,9 +40,6 @@ const outline = Array.from({ length: 81 }, (_, i) => {
 }).join("");
 const halfway = 0.5;
 
-/** The hill itself: never drawn again. @type {any} */
-let ground;
-
 /** @param {{position: import("./state.js").Position|null, angle_udeg?: number}} props */
 export function CyclePicture({ position, angle_udeg }) {
   const state = position?.state ?? "heel";
@@ -51,10 +49,10 @@ export function CyclePicture({ position, angle_udeg }) {
   const angle = angle_udeg === undefined ? "" : degrees(inCycle(angle_udeg / 1e6), 1);
   return html`<figure class="cycle">
     <svg viewBox="0 0 320 112" role="img" aria-label=${`The valve is on the ${stateWords[state]}${angle ? `, crank at ${angle}` : ""}.`}>
-      ${(ground ??= html`<g><path class="cycle-ground" d=${`M4 ${base}H${left} ${outline.replace("M", "L")} H316`} />
+      ${useMemo(() => html`<g><path class="cycle-ground" d=${`M4 ${base}H${left} ${outline.replace("M", "L")} H316`} />
       <path class="cycle-half" d=${`M${px(-halfway)} ${py(0.5) - 12}v24M${px(halfway)} ${py(0.5) - 12}v24`} />
       <text x="4" y="106">heel</text><text x="92" y="106">opening</text><text x="182" y="106">closing</text>
-        <text x="316" y="106" text-anchor="end">heel</text></g>`)}
+        <text x="316" y="106" text-anchor="end">heel</text></g>`, [])}
       ${position ? html`<circle class="cycle-ball" cx=${px(x)} cy=${py(state === "heel" ? 0 : hill(x)) - 8} r="8" />` : null}
     </svg>
     ${angle ? html`<figcaption>crank <strong>${angle}</strong></figcaption>` : null}

@@ -61,9 +61,6 @@ export function wound(turns, all) {
   return part(inner + slope * turns * 2 * Math.PI) - part(inner);
 }
 
-/** Ticks and numerals: never drawn again. @type {any} */
-let face;
-
 /** @param {{lift: number, half: number, nose: number, unit: import("./units.js").Unit, known: boolean}} props lengths in nanometres; known: a heel and a direction have been found */
 export function Dial({ lift, half, nose, unit, known }) {
   const turn = needleTurn(unit);
@@ -72,7 +69,7 @@ export function Dial({ lift, half, nose, unit, known }) {
   const here = Math.max(0, lift / turn);
   const { turns, rest } = needle(lift, unit);
   const tip = onSpiral(here, all);
-  face ??= html`<g>${Array.from({ length: 50 }, (_, i) => tick(i))}${Array.from({ length: 10 }, (_, i) => numeral(i))}</g>`;
+  const face = useMemo(() => html`<g>${Array.from({ length: 50 }, (_, i) => tick(i))}${Array.from({ length: 10 }, (_, i) => numeral(i))}</g>`, []); // never drawn again
   const [way, marks] = useMemo(() => [winding(0, all, all), {
     near: half > 0 ? html`<path class="dial-near" d=${winding(Math.max(0, half / turn - 0.3), half / turn, all)} stroke-width=${wide} />` : null,
     nose: nose > 0 ? html`<g class="dial-nose" transform=${turnedTo(nose / turn, all)}>

@@ -61,6 +61,9 @@ type Valve struct {
 	Clearance *clearance.Answer
 	// Missing lists what has not been measured.
 	Missing []string
+	// Again are figures that stand on another max lift than the one measured last, in
+	// sentences.
+	Again []string
 	// Notes are what went wrong in working it out, in sentences.
 	Notes []string
 }

@@ -176,6 +176,11 @@ func (d Data) clearancesKept() (says []string) {
 	for _, s := range d.Springs {
 		look(s.Of, "spring", s.Answer.CoilBind)
 	}
+	for _, v := range d.Valves {
+		for _, again := range v.Again {
+			says = append(says, valveWords(v.Name)+": "+again)
+		}
+	}
 	if judged == 0 && len(says) == 0 {
 		return []string{"No clearance was worked out."}
 	}

@@ -301,7 +301,7 @@ func (d Data) lifts(v *view, w words) {
 		for _, s := range one.Findings.LeftOut {
 			v.LeftOut = append(v.LeftOut, saying{valveWords(one.Name), fmt.Sprintf("opening at %.1f s of trace %s, %s: %s", s.Opening.Nose.Seconds(), one.Trace.ID, w.with(s.Opening.MaxLift), cmp.Or(s.Why, "no reason was said"))})
 		}
-		for _, n := range one.Notes {
+		for _, n := range slices.Concat(one.Again, one.Notes) {
 			v.Faults = append(v.Faults, saying{valveWords(one.Name), n})
 		}
 	}

@@ -11,6 +11,7 @@ import (
 	"lobescribe/capture/valve"
 	"lobescribe/capture/worksheet"
 	"lobescribe/dashboard/question"
+	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
 
@@ -166,6 +167,12 @@ func (d *Data) gaps(w storage.Work, had map[string]bool) {
 		return
 	}
 	question.Limit(&q, d.Engine, valve.KindOf(w.Valve))
+	if q.CoilBind != nil && !had["coil bind"+w.Valve] {
+		d.stoodOn(w.Valve, "Coil bind", q.CoilBind.Lift)
+	}
+	if q.Retainer != nil && !had["retainer"+w.Valve] {
+		d.stoodOn(w.Valve, "Retainer", q.Retainer.Lift)
+	}
 	var parts []part
 	if q.Piston != nil {
 		parts = append(parts, part{"piston", clearance.Question{Piston: q.Piston}})
@@ -235,4 +242,25 @@ func (d *Data) spring(w storage.Work, had map[string]*Spring) {
 		return
 	}
 	had[w.Valve] = &Spring{Of: w.Valve, Answer: a}
+	d.stoodOn(w.Valve, "Spring", q.Lift)
+}
+
+// asTyped is how far a lift that was typed off the page may be from the measured one:
+// half a step of what the page prints.
+const asTyped = measure.Thou / 20
+
+// stoodOn notes a figure that was worked out with another lift than the valve's
+// newest trace gives: it is to be worked out again.
+func (d *Data) stoodOn(of, what string, lift measure.Length) {
+	for i := range d.Valves {
+		v := &d.Valves[i]
+		if v.Name != of || !v.Measured() || lift == 0 {
+			continue
+		}
+		f := v.Findings
+		if (lift - f.MaxLift).Abs() <= f.MaxLiftU+asTyped {
+			continue
+		}
+		v.Again = append(v.Again, fmt.Sprintf("%s was worked out with a lift of %s, and max lift is %s now: work it out again.", what, lift.In(d.Units), f.MaxLift.In(d.Units)))
+	}
 }

@@ -206,3 +206,30 @@ func TestSheetCountsFromTheEnginesTopDeadCentre(t *testing.T) {
 	page := written(t, sheet.Write, d, "tdc.html")
 	assert.Contains(t, page, "<dt>encoder at TDC of cylinder 1</dt><dd>25.0° ± 0.5°, positive stop, 2026-11-25</dd>")
 }
+
+// A figure that was worked out with another lift than the valve has now is to be
+// worked out again, on the sheet and before metal is cut; one that was not, is not.
+func TestWhatStandsOnAnotherLiftIsToBeWorkedOutAgain(t *testing.T) {
+	b := newBench(t)
+	b.engine(nil)
+	b.turn("1I", 10, 110, false)
+	of := func(lift string) string {
+		return `{"coil_bind":{"installed_height_mm":45,"solid_height_mm":30,"lift_mm":` + lift + `},"retainer":{"closed_gap_mm":14,"lift_mm":` + lift + `}}`
+	}
+	b.asks(storage.WorkClearance, "1I", of("10.4"))
+	b.asks(storage.WorkSpring, "1I", `{"loads":[{"height_mm":45,"load_n":500},{"height_mm":35,"load_n":1000}],"installed_height_mm":45,"lift_mm":10.4,"solid_height_mm":33}`)
+	b.asks(storage.WorkClearance, "1E", of("10.4")) // nothing is measured of it
+	d := b.gather(options)
+	again := b.valve(d, "1I").Again
+	require.Len(t, again, 3, "%v", again)
+	assert.Regexp(t, `^Coil bind was worked out with a lift of 0\.4094 in, and max lift is 0\.39[34]\d in now: work it out again\.$`, again[1], "newest first") // 10.4 / 25.4, 10 / 25.4
+	assert.Empty(t, b.valve(d, "1E").Again)
+	assert.Contains(t, says(d.Gate(), "clearances"), "work it out again")
+	assert.Contains(t, written(t, sheet.Write, d, "again.html"), "work it out again")
+
+	// Worked out again with the lift as it is shown.
+	lift := b.valve(d, "1I").Findings.MaxLift.Decimal(measure.InMillimetres, 3)
+	b.asks(storage.WorkClearance, "1I", of(lift))
+	b.asks(storage.WorkSpring, "1I", `{"loads":[{"height_mm":45,"load_n":500},{"height_mm":35,"load_n":1000}],"installed_height_mm":45,"lift_mm":`+lift+`,"solid_height_mm":33}`)
+	assert.Empty(t, b.valve(b.gather(options), "1I").Again)
+}
