@@ -121,6 +121,14 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 			o := curve.Options()
 			input := &timing.ValveInput{Trace: &in.trace, TDC: o.TDC, TDCU: o.TDCU, Wraps: o.Wraps, OnCam: o.OnCam, CountsDown: o.CountsDown,
 				Ratio: o.Ratio, Lash: o.Lash}
+			more := question.More(in.engine, o.Valve, o)
+			if zero.Doubtful {
+				more.Cylinder = nil // it hangs on top dead centre
+			}
+			if more.Cylinder != nil {
+				ask.Crank = &more.Cylinder.Crank
+			}
+			input.More = &more
 			if zero.Doubtful {
 				input.ZeroDoubts = []verdict.Doubt{{Cause: verdict.Doubtful, Says: zero.Says}}
 			}

@@ -37,12 +37,21 @@ type Engine struct {
 	// pushrod cup.
 	RockerArm   measure.Length `json:"rocker_arm_mm,omitempty"`
 	AdjusterArm measure.Length `json:"adjuster_arm_mm,omitempty"`
+	// RockerTip is "roller" (also for "") or "pad", RockerTipRadius a pad's radius:
+	// its arm and heights are those of where it touches.
+	RockerTip       string         `json:"rocker_tip,omitempty"`
+	RockerTipRadius measure.Length `json:"rocker_tip_radius_mm,omitempty"`
 	// BallAboveLine is how far the middle of the adjuster's ball stands above a
 	// straight edge through the centres of tip and pivot, negative below; nil
 	// when it was not measured.
 	BallAboveLine *measure.Length `json:"ball_above_line_mm,omitempty"`
 	Stroke        measure.Length  `json:"stroke_mm,omitempty"`
 	Rod           measure.Length  `json:"rod_mm,omitempty"` // centre to centre
+	Bore          measure.Length  `json:"bore_mm,omitempty"`
+	// Compression is the compression ratio of the whole stroke; 0: not known.
+	Compression float64 `json:"compression,omitempty"`
+	// Ports are what the gas passes at each kind of valve.
+	Ports ForValves[Port] `json:"ports,omitzero"`
 
 	// TDC is top dead centre of cylinder 1; nil when that is not known.
 	TDC *TopDeadCentre `json:"tdc,omitempty"`
@@ -61,6 +70,16 @@ type Engine struct {
 	// Waived are the points of the list before metal is cut that somebody has
 	// taken on themselves.
 	Waived []Waiver `json:"waived,omitempty"`
+}
+
+// Port is what the gas passes at a valve; 0: not known.
+type Port struct {
+	// Head is the diameter of the valve's head over its seat, SeatWidth that of the
+	// seat as it lies, Throat the narrowest of the port below it, Stem the stem's.
+	Head      measure.Length `json:"head_mm,omitempty"`
+	SeatWidth measure.Length `json:"seat_width_mm,omitempty"`
+	Throat    measure.Length `json:"throat_mm,omitempty"`
+	Stem      measure.Length `json:"stem_mm,omitempty"`
 }
 
 // Layout is how the cylinders stand.
@@ -200,6 +219,15 @@ func (e Engine) Validate() error {
 			return bad(field, "is %v; it must be 0 (not known) to 5", ratio)
 		}
 	}
+	if e.Compression != 0 && !(e.Compression >= 1.5 && e.Compression <= 40) {
+		return bad("compression", "is %v; it must be 1.5 to 40, or 0 for not known", e.Compression)
+	}
+	if !slices.Contains([]string{"", "roller", "pad"}, e.RockerTip) {
+		return bad("rocker_tip", "is %q; write roller or pad", e.RockerTip)
+	}
+	if e.RockerTip == "pad" && e.RockerTipRadius != 0 && e.RockerArm != 0 && e.RockerTipRadius >= e.RockerArm*9/10 {
+		return bad("rocker_tip_radius_mm", "is %s, as long as the valve arm; was the diameter meant?", e.RockerTipRadius)
+	}
 	for _, l := range e.lengths() {
 		if l.value < 0 || l.value > 10_000*measure.Millimetre {
 			return bad(l.field, "is %s; it must be 0 to 10 m", l.value)
@@ -251,8 +279,10 @@ type lengthField struct {
 func (e Engine) lengths() []lengthField {
 	c, l, p := e.CamCard, e.Limits, e.Pushrod
 	return []lengthField{
-		{"rocker_arm_mm", e.RockerArm}, {"adjuster_arm_mm", e.AdjusterArm},
-		{"stroke_mm", e.Stroke}, {"rod_mm", e.Rod},
+		{"rocker_arm_mm", e.RockerArm}, {"adjuster_arm_mm", e.AdjusterArm}, {"rocker_tip_radius_mm", e.RockerTipRadius},
+		{"ports.intake.head_mm", e.Ports.Intake.Head}, {"ports.intake.seat_width_mm", e.Ports.Intake.SeatWidth}, {"ports.intake.throat_mm", e.Ports.Intake.Throat}, {"ports.intake.stem_mm", e.Ports.Intake.Stem},
+		{"ports.exhaust.head_mm", e.Ports.Exhaust.Head}, {"ports.exhaust.seat_width_mm", e.Ports.Exhaust.SeatWidth}, {"ports.exhaust.throat_mm", e.Ports.Exhaust.Throat}, {"ports.exhaust.stem_mm", e.Ports.Exhaust.Stem},
+		{"stroke_mm", e.Stroke}, {"rod_mm", e.Rod}, {"bore_mm", e.Bore},
 		{"cam_card.checking_lift_mm", c.CheckingLift},
 		{"cam_card.max_lift_intake_mm", c.MaxLiftIntake}, {"cam_card.max_lift_exhaust_mm", c.MaxLiftExhaust},
 		{"cam_card.lash_intake_mm", c.LashIntake}, {"cam_card.lash_exhaust_mm", c.LashExhaust},

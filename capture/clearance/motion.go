@@ -1,9 +1,11 @@
 package clearance
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"lobescribe/capture/timing"
 	"lobescribe/capture/verdict"
@@ -68,6 +70,14 @@ type MotionAnswer struct {
 	Frequency  *float64   `json:"own_hz,omitempty"`
 	FrequencyU *float64   `json:"own_u_hz,omitempty"`
 	Meets      []Harmonic `json:"harmonics,omitempty"`
+	// OwnOpen is that of a progressive spring at full lift, whose coils that are closed
+	// do not swing: it goes from Frequency to this and back in each opening. OwnInner
+	// is that of an inner spring, InnerMeets its harmonics.
+	OwnOpen    *float64   `json:"own_open_hz,omitempty"`
+	OwnOpenU   *float64   `json:"own_open_u_hz,omitempty"`
+	OwnInner   *float64   `json:"own_inner_hz,omitempty"`
+	OwnInnerU  *float64   `json:"own_inner_u_hz,omitempty"`
+	InnerMeets []Harmonic `json:"inner_harmonics,omitempty"`
 }
 
 // Harmonic is one of the lift's, in a cycle of 720 degrees.
@@ -116,13 +126,8 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 		return ofCurve(err)
 	}
 	// The narrowest of windows would follow the noise, and the least of many noisy
-	// margins is too little: two wide ones are taken, and what they say otherwise is
-	// in the U.
+	// margins is too little: a wide one is taken, and what it flattens is in its band.
 	d, err := curve.Derivatives(timing.DeriveOptions{HalfWindow: wideWindow, Order: 6})
-	if err != nil {
-		return ofCurve(err)
-	}
-	narrow, err := curve.Derivatives(timing.DeriveOptions{HalfWindow: wideWindow * 2 / 3, Order: 6})
 	if err != nil {
 		return ofCurve(err)
 	}
@@ -133,7 +138,14 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 		spring = a.coils(q, idle)
 		a.Assume("the spring weighs %.0f g by its wire and coils", spring)
 	}
-	out := MotionAnswer{Mass: m.Mass + m.Rocker + spring/3}
+	inner := 0.0
+	if q.Inner != nil {
+		inner = q.Inner.Mass
+		if inner == 0 {
+			a.Says = append(a.Says, worksheet.Sayf("the inner spring's mass is not in what moves, and its own frequency is not told: weigh it (inner.mass_g)"))
+		}
+	}
+	out := MotionAnswer{Mass: m.Mass + m.Rocker + (spring+inner)/3}
 	rockerU := rockerMassU * m.Rocker
 	if m.Rocker == 0 {
 		// Half of what a rocker may add goes in, and as much either way.
@@ -141,16 +153,15 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 		out.Mass, rockerU = out.Mass+add, add
 		a.Assume("what a rocker and pushrod add at the valve was not told: %.0f ± %.0f g are taken (rocker_mass_g; common practice, no source)", add, add)
 	}
-	out.MassU = worksheet.Combine(massU*m.Mass, rockerU, springMassU*spring/3)
+	out.MassU = worksheet.Combine(massU*m.Mass, rockerU, springMassU*spring/3, springMassU*inner/3)
 	best := math.Inf(1)
 	perRadian := math.Pow(180/math.Pi, 2) / 1000 // mm/deg2 to m/rad2
 	least := math.Inf(1)
 	w := m.Speed * math.Pi / 30
-	for i, p := range d.Points {
+	for _, p := range d.Points {
 		if !(p.Acceleration < 0) || p.Lift < top/10 { // below, the lobe pushes
 			continue
 		}
-		p.AccelerationU = math.Hypot(p.AccelerationU, p.Acceleration-narrow.Points[i].Acceleration)
 		lift := p.Lift.Millimetres()
 		load, loadU := a.at(q, lift)
 		need := out.Mass / 1000 * -p.Acceleration * perRadian // N s2/rad2
@@ -174,7 +185,7 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 		v := verdict.Judge(verdict.Figure[float64]{Value: float64(*out.Margin), U: float64(*out.MarginU)}, verdict.AtLeast(0.0))
 		out.Verdict = &v
 	}
-	a.own(q, &out, spring, curve)
+	a.own(q, &out, spring, inner, curve)
 	a.Motion = &out
 	a.Says = append(a.Says,
 		worksheet.Sayf("the spring's margin over inertia is used up at %.0f ± %.0f revolutions a minute of the crank, at %v of lift; stay well below: the train bends and springs surge before that", out.UsedUp, out.UsedUpU, worksheet.Rounded(out.AtLift)),
@@ -203,36 +214,79 @@ func (a *SpringAnswer) coils(q SpringQuestion, idle float64) float64 {
 func (a *SpringAnswer) at(q SpringQuestion, lift float64) (load, u float64) {
 	seat := float64(*a.SeatLoad)
 	load, u = seat+float64(a.Rate)*lift, a.openLoadU(q, float64(*a.SeatLoadU), lift)
-	if m := q.Motion; m.InnerSeat != 0 {
+	if a.Progressive != nil {
+		load = a.Progressive.at(q.Installed.Millimetres() - lift).value
+	}
+	if in := a.Inner; in != nil {
+		inner, innerU := in.alone.at(in.asked, lift)
+		return load + inner, math.Hypot(u, innerU)
+	}
+	if m := q.Motion; m != nil && m.InnerSeat != 0 {
 		inner := float64(m.InnerSeat) + float64(m.InnerRate)*lift
 		load, u = load+inner, math.Hypot(u, 2*loadU*inner)
 	}
 	return load, u
 }
 
-// own works out the spring's own frequency and which harmonics of the lift meet it.
-func (a *SpringAnswer) own(q SpringQuestion, out *MotionAnswer, spring float64, curve *timing.Curve) {
+// own works out the springs' own frequencies and which harmonics of the lift meet
+// them.
+func (a *SpringAnswer) own(q SpringQuestion, out *MotionAnswer, spring, inner float64, curve *timing.Curve) {
+	amplitudes := harmonics(curve)
+	if inner > 0 {
+		in := a.Inner
+		f, u := swing(float64(in.Rate), float64(in.RateU), inner, activeShare, activeShareU)
+		out.OwnInner, out.OwnInnerU = &f, &u
+		out.InnerMeets = meets(f, amplitudes)
+		a.Says = append(a.Says, saysMeets("the inner spring's", f, out.InnerMeets))
+	}
 	if spring == 0 {
 		a.Says = append(a.Says, worksheet.Sayf("the spring's own frequency needs its mass: weigh it (spring_mass_g), or give wire and coils"))
 		return
 	}
-	var share float64 // of the mass, that is in active coils
+	share, shareU := activeShare, activeShareU // of the mass, that is in active coils
 	if q.dimensions() {
 		idle, _, _ := coilsOf(q.Ends)
-		share = q.active() / (q.active() + idle)
+		share, shareU = q.active()/(q.active()+idle), 0
 	} else {
-		share = activeShare
 		a.Assume("%.2f of the spring's mass is in active coils, as with 5 to 9 coils of which the ends take two", activeShare)
 	}
-	f := math.Sqrt(float64(a.Rate)*1000/(spring*share/1000)) / 2
-	u := f / 2 * worksheet.Combine(float64(a.RateU/a.Rate), springMassU)
-	if !q.dimensions() {
-		u = math.Hypot(u, f/2*activeShareU/activeShare)
+	rate, rateU := float64(a.Rate), float64(a.RateU)
+	if p := a.Progressive; p != nil {
+		rate, rateU = float64(p.Seat), float64(p.SeatU)
+		// As many coils less swing as the rate has grown: both the rate and the mass
+		// that is left are in inverse proportion to them.
+		open, openU := float64(p.Open), float64(p.OpenU)
+		grown := open / rate
+		f, _ := swing(open, openU, spring, share/grown, shareU/grown)
+		u := f * worksheet.Combine(openU/open, rateU/rate/2, springMassU/2, shareU/share/2)
+		out.OwnOpen, out.OwnOpenU = &f, &u
+		a.Assume("a progressive spring's coils that are closed do not swing: rate and swinging mass follow the coils that are left")
 	}
+	f, u := swing(rate, rateU, spring, share, shareU)
 	out.Frequency, out.FrequencyU = &f, &u
+	out.Meets = meets(f, amplitudes)
+	a.Says = append(a.Says, saysMeets("the spring's", f, out.Meets))
+	if out.OwnOpen != nil {
+		a.Says = append(a.Says, worksheet.Sayf("at full lift it swings at %.0f ± %.0f Hz: over an opening no one speed meets it for long", *out.OwnOpen, *out.OwnOpenU))
+	}
+	a.Cite("a spring's own frequency between plates, 1/2 sqrt(k/M): Shigley, ch. 10, from memory")
+}
+
+// swing is a spring's own frequency between plates, with its U: rate in N/mm, mass in
+// grams, of which a share swings.
+func swing(rate, rateU, mass, share, shareU float64) (f, u float64) {
+	f = math.Sqrt(rate*1000/(mass*share/1000)) / 2
+	return f, f / 2 * worksheet.Combine(rateU/rate, springMassU, shareU/share)
+}
+
+// most harmonics that are looked at: of a cycle of 720 degrees.
+const mostHarmonics = 24
+
+// harmonics are the amplitudes of the lift's, in mm, from the first on.
+func harmonics(curve *timing.Curve) (amplitudes [mostHarmonics + 1]float64) {
 	first, last := curve.Ends()
 	const steps = 2880 // a quarter of a degree
-	for h := 1; h <= 24; h++ {
+	for h := 1; h <= mostHarmonics; h++ {
 		var re, im float64
 		for i := range steps {
 			x := float64(i)/4 + first.Degrees()
@@ -243,10 +297,33 @@ func (a *SpringAnswer) own(q SpringQuestion, out *MotionAnswer, spring float64, 
 			s, c := math.Sincos(2 * math.Pi * float64(h) * x / 720)
 			re, im = re+y*c, im+y*s
 		}
-		amplitude := 2 * math.Hypot(re, im) / steps
-		if speed := 120 * f / float64(h); speed <= 12_000 && amplitude >= 0.001 {
-			out.Meets = append(out.Meets, Harmonic{Order: h, Amplitude: measure.FromMillimetres(amplitude), Speed: speed})
+		amplitudes[h] = 2 * math.Hypot(re, im) / steps
+	}
+	return amplitudes
+}
+
+// meets are the crank speeds up to 12,000 at which a harmonic of a micrometre or more
+// comes to a frequency.
+func meets(f float64, amplitudes [mostHarmonics + 1]float64) (list []Harmonic) {
+	for h := 1; h <= mostHarmonics; h++ {
+		if speed := 120 * f / float64(h); speed <= 12_000 && amplitudes[h] >= 0.001 {
+			list = append(list, Harmonic{Order: h, Amplitude: measure.FromMillimetres(amplitudes[h]), Speed: speed})
 		}
 	}
-	a.Cite("a spring's own frequency between plates, 1/2 sqrt(k/M): Shigley, ch. 10, from memory")
+	return list
+}
+
+// saysMeets names the four largest of the harmonics, by their speed.
+func saysMeets(whose string, f float64, list []Harmonic) worksheet.Sentence {
+	largest := slices.SortedFunc(slices.Values(list), func(a, b Harmonic) int { return cmp.Compare(b.Amplitude, a.Amplitude) })
+	largest = largest[:min(4, len(largest))]
+	slices.SortFunc(largest, func(a, b Harmonic) int { return cmp.Compare(a.Speed, b.Speed) })
+	if len(largest) == 0 {
+		return worksheet.Sayf("no harmonic of this lift that is worth a micrometre meets %s own %.0f Hz below 12,000 revolutions a minute", whose, f)
+	}
+	var parts []worksheet.Sentence
+	for _, h := range largest {
+		parts = append(parts, worksheet.Sayf("number %d (%v) at %.0f", h.Order, worksheet.Rounded(h.Amplitude), h.Speed))
+	}
+	return worksheet.Sayf("harmonics of this lift meet %s own %.0f Hz: %s revolutions a minute, of those up to 12,000 the largest", whose, f, worksheet.Join(parts, ", "))
 }

@@ -70,6 +70,11 @@ type SpringQuestion struct {
 	Solid measure.Length `json:"solid_height_mm,omitzero" flag:"solid" help:"solid height, if measured"`
 	// Limit is what is to be left to coil bind.
 	Limit *measure.Length `json:"coil_bind_limit_mm,omitempty" flag:"limit" help:"what is to be left to coil bind"`
+	// Progressive says that its rate grows as it gets shorter: Loads are then four or
+	// more, from the installed height to full lift.
+	Progressive bool `json:"progressive,omitzero" flag:"progressive" help:"yes: its rate grows as it gets shorter; four loads or more, from the installed height to full lift"`
+	// Inner is a spring wound into this one.
+	Inner *InnerQuestion `json:"inner,omitempty"`
 	// Motion asks what the spring does to a valve in motion.
 	Motion *MotionQuestion `json:"motion,omitempty"`
 }
@@ -94,11 +99,13 @@ type SpringAnswer struct {
 	OpenLoad    *Force          `json:"open_load_n,omitempty"`
 	OpenLoadU   *Force          `json:"open_load_u_n,omitempty"`
 	// OpenStress is the shear stress at full lift, KB counted.
-	OpenStress *float64             `json:"open_stress_mpa,omitempty"`
-	KB         *float64             `json:"kb,omitempty"`
-	CoilBind   *Gap                 `json:"coil_bind,omitempty"`
-	Motion     *MotionAnswer        `json:"motion,omitempty"`
-	Says       []worksheet.Sentence `json:"says"`
+	OpenStress  *float64             `json:"open_stress_mpa,omitempty"`
+	KB          *float64             `json:"kb,omitempty"`
+	CoilBind    *Gap                 `json:"coil_bind,omitempty"`
+	Progressive *Progressive         `json:"progressive,omitempty"`
+	Inner       *InnerAnswer         `json:"inner,omitempty"`
+	Motion      *MotionAnswer        `json:"motion,omitempty"`
+	Says        []worksheet.Sentence `json:"says"`
 	worksheet.Basis
 }
 
@@ -168,8 +175,12 @@ func (q SpringQuestion) check() error {
 		c.Within(fmt.Sprintf("loads[%d].load_n", i), float64(l.Load), 0, 100_000)
 	}
 	checkOptional(&c, "coil_bind_limit_mm", q.Limit)
+	if q.Inner != nil {
+		q.Inner.check(&c, q.Installed)
+	}
 	if q.Motion != nil {
 		q.Motion.check(&c)
+		c.That(q.Inner == nil || q.Motion.InnerRate == 0, "motion.inner_rate_n_per_mm", "is given beside inner, which says the same: leave one of the two out")
 	}
 	return c.Err()
 }
@@ -204,6 +215,9 @@ func SolveSpring(q SpringQuestion) (SpringAnswer, error) {
 			return a, err
 		}
 	}
+	if err := a.progress(q); err != nil {
+		return a, err
+	}
 	if q.Solid != 0 {
 		a.Solid = new(q.Solid)
 	}
@@ -211,10 +225,15 @@ func SolveSpring(q SpringQuestion) (SpringAnswer, error) {
 	if err := a.bind(q); err != nil {
 		return a, err
 	}
+	if err := a.nest(q); err != nil {
+		return a, err
+	}
 	if err := a.motion(q); err != nil {
 		return a, err
 	}
-	a.Assume("the spring is straight: its load grows evenly with its travel")
+	if a.Progressive == nil {
+		a.Assume("the spring is straight: its load grows evenly with its travel")
+	}
 	a.Assume("%s", theMaker)
 	a.Cite("uncertainty: JCGM 100:2008, 5.1.2 and 6.2.1 (k = 2)")
 	return a, nil
@@ -272,6 +291,16 @@ func (a *SpringAnswer) fromLoads(q SpringQuestion) error {
 	a.Rate, a.RateU, a.From = Rate(rate), Rate(math.Sqrt(u)), "loads"
 	a.Free = new(measure.FromMillimetres(min(height+load/rate, worksheet.Longest.Millimetres())))
 	a.Assume("a spring tester is right to %.0f %% and its height to %g mm", 100*loadU, heightU)
+	// Loads that bend upwards by more than a tester is out are a progressive spring's.
+	if len(q.Loads) >= 3 && !q.Progressive {
+		for _, l := range q.Loads {
+			line := load + rate*(height-l.Height.Millimetres())
+			if off := math.Abs(float64(l.Load) - line); off > 1.5*math.Hypot(loadU*float64(l.Load), rate*heightU) {
+				a.Says = append(a.Says, worksheet.Sayf("the load at %v lies %.0f N off the line through all: measure it again, or say that the spring is progressive (progressive)", l.Height, off))
+				break
+			}
+		}
+	}
 	if a.DimensionsRate != nil {
 		if off := float64(a.Rate / *a.DimensionsRate); math.Abs(off-1) > 0.15 {
 			a.Says = append(a.Says, worksheet.Sayf("the loads make a rate %.2f times what the dimensions do: count the coils again, or the tester is out", off))
@@ -287,6 +316,9 @@ func (a *SpringAnswer) loads(q SpringQuestion) {
 	}
 	var seat, seatU float64
 	switch {
+	case a.Progressive != nil:
+		at := a.Progressive.at(q.Installed.Millimetres())
+		seat, seatU = at.value, at.u
 	case q.SeatLoad != 0:
 		seat, seatU = float64(q.SeatLoad), loadU*float64(q.SeatLoad)
 	case a.Free != nil && q.Installed != 0:
@@ -309,6 +341,9 @@ func (a *SpringAnswer) loads(q SpringQuestion) {
 	}
 	lift := q.Lift.Millimetres()
 	open := seat + float64(a.Rate)*lift
+	if a.Progressive != nil {
+		open = a.Progressive.at(q.Installed.Millimetres() - lift).value
+	}
 	a.OpenLoad = new(Force(open))
 	a.OpenLoadU = new(Force(a.openLoadU(q, seatU, lift)))
 	if a.KB != nil {
@@ -324,6 +359,8 @@ func (a *SpringAnswer) loads(q SpringQuestion) {
 func (a *SpringAnswer) openLoadU(q SpringQuestion, seatU, lift float64) float64 {
 	rate, rateU := float64(a.Rate), float64(a.RateU)
 	switch {
+	case a.Progressive != nil:
+		return a.Progressive.at(q.Installed.Millimetres() - lift).u
 	case q.SeatLoad != 0:
 		return worksheet.Combine(seatU, rateU*lift)
 	case a.From == "loads" && q.Free == 0:

@@ -29,6 +29,7 @@ type Result struct {
 	Ratio  *RatioCurve   `json:"ratio,omitempty"`
 	Gain   *Gain         `json:"gain,omitempty"`
 	Valves *Comparison   `json:"valves,omitempty"`
+	Wheel  *WheelCheck   `json:"wheel,omitempty"`
 	Piston []PistonPoint `json:"piston,omitempty"`
 
 	worksheet.Basis
@@ -52,19 +53,19 @@ func Compute(r Request) (Result, error) {
 	if err := r.check(); err != nil {
 		return Result{}, err
 	}
-	for _, part := range []func(Request) error{out.topDeadCentre, out.valves, out.ratio, out.compare, out.engine, out.piston} {
+	for _, part := range []func(Request) error{out.topDeadCentre, out.valves, out.ratio, out.compare, out.engine, out.piston, out.wheel} {
 		if err := part(r); err != nil {
 			return Result{}, err
 		}
 	}
 	if out.empty() {
-		return Result{}, worksheet.Wrongf("", "nothing is asked: give intake, exhaust, tdc, ratio, compare, valves, or crank with piston_at_deg")
+		return Result{}, worksheet.Wrongf("", "nothing is asked: give intake, exhaust, tdc, ratio, compare, valves, wheel, or crank with piston_at_deg")
 	}
 	return out, nil
 }
 
 func (out *Result) empty() bool {
-	return out.TDC == nil && out.Intake == nil && out.Exhaust == nil && out.Ratio == nil && out.Valves == nil && out.Difference == nil && out.Piston == nil
+	return out.TDC == nil && out.Intake == nil && out.Exhaust == nil && out.Ratio == nil && out.Valves == nil && out.Difference == nil && out.Piston == nil && out.Wheel == nil
 }
 
 func (out *Result) topDeadCentre(r Request) error {
@@ -212,6 +213,11 @@ func (out *Result) valves(r Request) error {
 			if err != nil {
 				return err
 			}
+			if side.in.More != nil {
+				if t.More, err = typedMore(*side.in.More, side.v, t, &out.Basis); err != nil {
+					return within(side.name+".more", err)
+				}
+			}
 			*side.t, measured[i] = &t, &Measured{Typed: &t, uTDC: uTDC, ZeroDoubts: side.in.ZeroDoubts, Doubts: side.in.Doubts}
 			continue
 		}
@@ -224,6 +230,11 @@ func (out *Result) valves(r Request) error {
 		t, err := c.Timing(r.CheckingLifts, r.CheckedAt)
 		if err != nil {
 			return within(side.name, err)
+		}
+		if side.in.More != nil {
+			if t.More, err = c.More(*side.in.More, t, &out.Basis); err != nil {
+				return within(side.name+".more", err)
+			}
 		}
 		*side.t, measured[i] = &t, &Measured{Curve: c, ZeroDoubts: side.in.ZeroDoubts, Doubts: side.in.Doubts}
 		card := r.cardOf(side.v)

@@ -24,8 +24,9 @@ type DeriveOptions struct {
 }
 
 // Derivatives are velocity, acceleration and jerk of a lift curve, per crank
-// degree, with the band that noise leaves (expanded, k = 2). Nothing inside
-// the band around 0 is the cam's.
+// degree, with the band (expanded, k = 2) that noise leaves and what the window
+// flattens, which is told from a narrower one. Nothing inside the band around 0 is
+// the cam's.
 type Derivatives struct {
 	Step   measure.Angle `json:"step_deg"`
 	Window int           `json:"window_points"`
@@ -80,6 +81,7 @@ func (c *Curve) Derivatives(o DeriveOptions) (Derivatives, error) {
 	if o.HalfWindow != 0 {
 		d, err := c.derive(even, rows, o)
 		d.Chosen = "as asked"
+		c.flattened(&d, even)
 		return d, err
 	}
 	var d Derivatives
@@ -99,6 +101,7 @@ func (c *Curve) Derivatives(o DeriveOptions) (Derivatives, error) {
 		d = next
 		if peak, band := d.acceleration(); band <= 0.1*peak {
 			d.Chosen = "the narrowest window whose acceleration band is within a tenth of the largest acceleration"
+			c.flattened(&d, even)
 			return d, nil
 		}
 	}
@@ -107,7 +110,62 @@ func (c *Curve) Derivatives(o DeriveOptions) (Derivatives, error) {
 	}
 	d.Chosen = "the widest window; even so the band is wide"
 	d.Warnings = append(d.Warnings, "the noise hides the acceleration: measure more openings, turn more slowly, or use a finer indicator")
+	c.flattened(&d, even)
 	return d, nil
+}
+
+// flattened widens the bands of d by what its window flattens. A window two thirds
+// as wide flattens less, by the fourth power of its width for velocity and
+// acceleration and the square for jerk where the polynomial is of order 4 (the first
+// power of the window that its moments do not cancel; derived here), so that what
+// the two say otherwise, beyond what the noise makes of that, is most of what the
+// wider one is off.
+func (c *Curve) flattened(d *Derivatives, at []float64) {
+	n := 2*int(math.Round(float64(d.Window/2)*2/3)) + 1
+	if n <= d.Order+1 || n >= d.Window || len(d.Points) != len(at) {
+		return
+	}
+	k, err := smooth.NewKernel(n, d.Order)
+	if err != nil {
+		return
+	}
+	lift := make([]float64, len(at))
+	for i, x := range at {
+		lift[i] = c.line.At(x)
+	}
+	narrower := float64(n) / float64(d.Window)
+	for deriv, of := range []func(*Derivative) (v, u *float64){
+		nil,
+		func(p *Derivative) (v, u *float64) { return &p.Velocity, &p.VelocityU },
+		func(p *Derivative) (v, u *float64) { return &p.Acceleration, &p.AccelerationU },
+		func(p *Derivative) (v, u *float64) { return &p.Jerk, &p.JerkU },
+	} {
+		if of == nil {
+			continue
+		}
+		rows, err := k.Rows(len(at), deriv, d.Step.Degrees())
+		if err != nil {
+			return
+		}
+		power := float64((d.Order-deriv)/2*2 + 2)
+		share := 1 - math.Pow(narrower, power)
+		noisier := math.Pow(narrower, -2*float64(deriv)-1) - 1 // of the variance
+		apart, noise := make([]float64, len(at)), make([]float64, len(at))
+		for i := range at {
+			v, u := of(&d.Points[i])
+			apart[i] = *v - rows[i].Of(lift)
+			noise[i] = *u / coverage * math.Sqrt(noisier)
+		}
+		reach := d.HalfWindow.Degrees() / 2
+		near, hiss := movingRMS(at, apart, reach), movingRMS(at, noise, reach)
+		for i := range at {
+			_, u := of(&d.Points[i])
+			// Near a turn of the curve the flattening is at its most, and the mean
+			// about it is not.
+			off := math.Sqrt(max(sq(near[i])-sq(hiss[i]), 0, sq(apart[i])-sq(3*noise[i]))) / share
+			*u = math.Hypot(*u, coverage*rectangular(1)*math.Sqrt2*off)
+		}
+	}
 }
 
 func window(o DeriveOptions) int {

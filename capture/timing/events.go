@@ -208,6 +208,8 @@ type ValveTiming struct {
 	Area  float64 `json:"area_mm_deg,omitempty"`
 	AreaU float64 `json:"area_u_mm_deg,omitempty"`
 	Made  *Made   `json:"made,omitempty"`
+	// More is what was asked for beyond.
+	More *More `json:"more,omitempty"`
 }
 
 // Timing works out everything about one valve at the given checking lifts

@@ -49,8 +49,9 @@ type RatioCurve struct {
 
 	// at is the lift on the valve's curve, lash and heel as they were, with its
 	// standard uncertainty; top the lobe's lift in mm.
-	at  func(lobe float64) (valve, u float64)
-	top float64
+	at     func(lobe float64) (valve, u float64)
+	slopes func(lobe float64) (ratio, u, change, changeU float64)
+	top    float64
 }
 
 // RatioStation is the ratio at one lobe lift.
@@ -215,6 +216,18 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 	r.at = func(lift float64) (v, u float64) {
 		value, weights := powers(lift/top, true)
 		return of(value), math.Hypot(spread(value)/coverage, of(weights)*lobe.uHeel)
+	}
+	r.slopes = func(lift float64) (ratio, u, change, changeU float64) {
+		l := lift / top
+		_, weights := powers(l, false)
+		second := make([]float64, columns)
+		for j := 2; j < columns-1; j++ {
+			second[j] = float64(j*(j-1)) * math.Pow(l, float64(j-2)) / sq(top)
+		}
+		change = of(second)
+		// A heel of the lobe's curve that is off is a lift at which the ratio is
+		// another.
+		return of(weights), math.Hypot(spread(weights)/coverage, change*lobe.uHeel), change, spread(second) / coverage
 	}
 	nose := r.Stations[len(r.Stations)-1]
 	r.AtNose = nose.Mean

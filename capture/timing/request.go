@@ -33,6 +33,8 @@ type Request struct {
 	// LiftU and AngleU are the least deviations between valves worth a word.
 	LiftU  measure.Length `json:"valves_lift_u_mm,omitempty"`
 	AngleU measure.Angle  `json:"valves_angle_u_deg,omitempty"`
+	// Wheel checks a degree wheel or an encoder by itself.
+	Wheel *WheelInput `json:"wheel,omitempty"`
 	// Crank with angles or travels turns one into the other.
 	Crank    *Crank           `json:"crank,omitempty"`
 	PistonAt []measure.Angle  `json:"piston_at_deg,omitempty"`
@@ -78,6 +80,10 @@ type ValveInput struct {
 	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
 	Limit      measure.Length `json:"indicator_limit_mm,omitempty"`
 	Method     Method         `json:"method,omitempty"`
+
+	// More asks for what follows from the curve: the lobe's motion, the lash, the
+	// port, the cylinder.
+	More *MoreInput `json:"more,omitempty"`
 }
 
 // OtherEnd is a curve measured at the other end of a valve's rocker.
@@ -249,6 +255,12 @@ func (r Request) check() error {
 		c.That(v.U == nil || *v.U >= 0 && *v.U <= 90*measure.Degree, field+".u_deg", "is no uncertainty of an event (from 0 to 90)")
 		c.NotNegative(field+".checking_lift_mm", v.CheckingLift)
 		c.Sane(field+".resolution_mm", v.Resolution)
+		if v.More != nil {
+			if k := v.More.Cylinder; k != nil && r.Crank != nil {
+				k.Crank = *r.Crank
+			}
+			v.More.check(&c, field+".more")
+		}
 	}
 	valve("intake", r.Intake)
 	valve("exhaust", r.Exhaust)
@@ -257,6 +269,7 @@ func (r Request) check() error {
 		c.Positive(fmt.Sprintf("checking_lifts_mm[%d]", i), l)
 	}
 	c.That(r.CheckedAt == "" || r.CheckedAt == AtValve || r.CheckedAt == AtLobe, "checked_at", "%q is neither valve nor lobe", r.CheckedAt)
+	r.Wheel.check(&c)
 	if t := r.TDC; t != nil {
 		c.That((t.Stop == nil) != (t.Piston == nil), "tdc", "give either positive_stop or piston")
 		if t.Stop != nil {

@@ -199,6 +199,9 @@ func newTDC(method string, mid, half float64, parts []component) TopDeadCentre {
 	u, k := expand(parts...)
 	t := TopDeadCentre{Method: method, TDC: degrees(mid).Wrap(measure.Turn), U: degrees(u), K: math.Round(k*100) / 100, Half: degrees(half)}
 	t.Says = fmt.Sprintf("the encoder shows %s ± %s degrees at top dead centre", plainer(t.TDC.Degrees()), plainer(u))
+	if t.U == 0 {
+		t.Says = fmt.Sprintf("the encoder shows %s degrees at top dead centre (± not known)", plainer(t.TDC.Degrees()))
+	}
 	return t
 }
 

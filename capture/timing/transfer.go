@@ -32,6 +32,9 @@ type transfer struct {
 	// lift up to most.
 	valve func(lobe float64) (lift, u float64)
 	most  float64
+	// slopes returns the ratio at a lobe lift and how it changes with the lobe's lift
+	// (per mm), with their standard uncertainties.
+	slopes func(lobe float64) (ratio, u, change, changeU float64)
 	// own says that the lift is that on the very curve the ratio was fitted to: its
 	// heel and its lash are in it already.
 	own bool
@@ -57,11 +60,17 @@ func (t transfer) lobe(lift float64) (lobe, u float64) {
 	return at, uValve / max(slope, 0.1)
 }
 
-// byOneNumber is the transfer of a constant ratio.
+// byOneNumber is the transfer of a constant ratio. The ratio at one lift lies
+// farther off that number than the mean over the lift does, and changes over the
+// lobe's lift by some of it: both are taken as a bent rocker's, R cos(theta) /
+// cos(theta+bend), of which [unknownRatioU] is made.
 func byOneNumber(o Options) *transfer {
 	share := o.RatioU / o.Ratio
 	return &transfer{most: 100, valve: func(lobe float64) (lift, u float64) {
 		return lobe * o.Ratio, lobe * o.Ratio * share / coverage
+	}, slopes: func(lobe float64) (ratio, u, change, changeU float64) {
+		const over = 7 // mm, a usual lobe's lift, over which the ratio changes by twice its share
+		return o.Ratio, 1.5 * o.RatioU / coverage, 0, 2 * o.RatioU / over / coverage
 	}}
 }
 
@@ -112,6 +121,18 @@ func byPoints(points []RatioPoint) (*transfer, error) {
 			return y[last] + (lobe-x[last])*line.Slope(x[last]), us[last] * 2
 		}
 		return line.At(lobe), max(us[i-1], us[i])
+	}, slopes: func(lobe float64) (ratio, u, change, changeU float64) {
+		i, _ := slices.BinarySearch(x, lobe)
+		i = min(max(i, 1), last)
+		lobe = min(max(lobe, x[0]), x[last])
+		// Over a fifth of the lift: from point to point the slope follows the errors.
+		h := x[last] / 5
+		low, high := max(x[0], lobe-h), min(x[last], lobe+h)
+		mid, s := (low+high)/2, max(us[i-1], us[i])
+		ratio = line.Slope(lobe)
+		u = s * math.Sqrt2 / max(x[i]-x[i-1], h/2)
+		change = 4 * (line.At(low) - 2*line.At(mid) + line.At(high)) / sq(high-low)
+		return ratio, u, change, 4 * s * math.Sqrt(6) / sq(high-low)
 	}}, nil
 }
 
@@ -126,7 +147,7 @@ type level struct {
 // Through makes the curve go between lobe and valve by a measured ratio: the one
 // that was fitted to this curve and another of the same valve.
 func (c *Curve) Through(r RatioCurve) {
-	c.transfer = &transfer{valve: r.at, most: r.top * 1.2, own: true}
+	c.transfer = &transfer{valve: r.at, slopes: r.slopes, most: r.top * 1.2, own: true}
 	if c.options.MeasuredAt == AtLobe {
 		c.transfer.own = false
 	}

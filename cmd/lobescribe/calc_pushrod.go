@@ -31,6 +31,8 @@ func pushrodFlags(f *questionFlags, q *pushrod.Question) {
 		"rod":         func(text string) (any, error) { return f.parseRod(text) },
 		"end":         func(text string) (any, error) { return f.parseEnd(text) },
 		"stack-piece": func(text string) (any, error) { return f.parsePiece(text) },
+		"above-seat":  func(text string) (any, error) { return f.parsePiece(text) },
+		"valve-stem":  func(text string) (any, error) { return f.parsePiece(text) },
 		"rod-material": func(text string) (any, error) {
 			return pushrod.Piece{Material: strings.TrimSpace(text)}, nil
 		},
@@ -66,14 +68,26 @@ func (f *questionFlags) parseEnd(text string) (pushrod.End, error) {
 	return pushrod.End{Length: ls[0], PressDepth: ls[1], BallDiameter: ls[2], CupDepth: ls[3]}, nil
 }
 
-// parsePiece reads "MATERIAL: LENGTH".
+// parsePiece reads "MATERIAL: LENGTH", with the kelvins it warms up behind if they
+// are its own.
 func (f *questionFlags) parsePiece(text string) (pushrod.Piece, error) {
-	p, err := parts(text, `MATERIAL: LENGTH, as in "aluminium: 180 mm"`, 2, 2)
+	p, err := parts(text, `MATERIAL: LENGTH, as in "aluminium: 180 mm", and the kelvins it warms up if they are its own, as in "aluminium: 180 mm: 90"`, 2, 3)
 	if err != nil {
 		return pushrod.Piece{}, err
 	}
 	l, err := f.parseLength(p[1])
-	return pushrod.Piece{Material: p[0], Length: l}, err
+	if err != nil {
+		return pushrod.Piece{}, err
+	}
+	piece := pushrod.Piece{Material: p[0], Length: l}
+	if len(p) > 2 {
+		k, err := parseNumber(strings.TrimSuffix(strings.TrimSpace(p[2]), "K"))
+		if err != nil {
+			return pushrod.Piece{}, err
+		}
+		piece.Warmer = &k
+	}
+	return piece, nil
 }
 
 func pushrodTable(t *answerTable, a pushrod.Answer) {
@@ -106,6 +120,10 @@ func pushrodTable(t *answerTable, a pushrod.Answer) {
 	if l := a.Lash; l != nil {
 		t.line("rod grows", "%s", t.length(l.RodGrows))
 		t.line("stack grows", "%s", t.length(l.StackGrows))
+		if l.AboveGrows != nil {
+			t.line("above the seat", "grows %s", t.length(*l.AboveGrows))
+			t.line("valve's stem", "grows %s", t.length(*l.StemGrows))
+		}
 		t.line("lash opens", "%s at the pushrod, %s at the valve", t.lengthU(l.Opens, l.OpensU), t.lengthU(l.OpensAtValve, l.OpensAtValveU))
 		t.line("cold lash", "%s at the valve, by the arithmetic", t.length(l.ColdLash))
 		if l.TradeRule != nil {

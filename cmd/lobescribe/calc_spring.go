@@ -20,9 +20,10 @@ bind, from the coil's dimensions, from loads that a tester showed, or from both.
   lobescribe calc spring --load "1.800 in: 120 lbf" --load "1.300 in: 310 lbf" --installed "1.800 in" --lift "0.480 in" --solid "1.150 in"`,
 		flags: func(f *questionFlags, _ *clearance.SpringQuestion) {
 			f.forms = map[string]func(string) (any, error){
-				"load":      func(text string) (any, error) { return f.parseLoad(text) },
-				"seat-load": func(text string) (any, error) { return parseForce(text) },
-				"curve":     readPoints,
+				"load":       func(text string) (any, error) { return f.parseLoad(text) },
+				"inner-load": func(text string) (any, error) { return f.parseLoad(text) },
+				"seat-load":  func(text string) (any, error) { return parseForce(text) },
+				"curve":      readPoints,
 			}
 		},
 		compute: clearance.SolveSpring,
@@ -85,8 +86,23 @@ func springTable(t *answerTable, a clearance.SpringAnswer) {
 	if a.OpenStress != nil {
 		t.line("stress, open", "%.0f MPa in shear", *a.OpenStress)
 	}
+	if p := a.Progressive; p != nil {
+		t.line("rate, seat to open", "%.2f ± %.2f to %.2f ± %.2f N/mm (%.0f to %.0f lbf/in)", float64(p.Seat), float64(p.SeatU), float64(p.Open), float64(p.OpenU), p.Seat.PoundsAnInch(), p.Open.PoundsAnInch())
+	}
 	if a.CoilBind != nil {
 		t.gap("coil bind", *a.CoilBind)
+	}
+	if in := a.Inner; in != nil {
+		t.line("inner spring", "%.2f ± %.2f N/mm, %s on the seat", float64(in.Rate), float64(in.RateU), force(&in.SeatLoad, &in.SeatLoadU))
+		if in.Both != nil {
+			t.line("both, seat load", "%s", force(in.Both, in.BothU))
+		}
+		if in.BothOpen != nil {
+			t.line("both, open load", "%s", force(in.BothOpen, in.BothOpenU))
+		}
+		if in.CoilBind != nil {
+			t.gap("inner, coil bind", *in.CoilBind)
+		}
 	}
 	if m := a.Motion; m != nil {
 		t.line("moving mass", "%.0f ± %.0f g", m.Mass, m.MassU)
@@ -99,6 +115,12 @@ func springTable(t *answerTable, a clearance.SpringAnswer) {
 			for _, h := range m.Meets {
 				t.line("harmonic", "%d (%s) meets it at %.0f rev/min", h.Order, t.length(h.Amplitude), h.Speed)
 			}
+		}
+	}
+	if m := a.Motion; m != nil && m.OwnInner != nil {
+		t.line("inner, own frequency", "%.0f ± %.0f Hz", *m.OwnInner, *m.OwnInnerU)
+		for _, h := range m.InnerMeets {
+			t.line("inner, harmonic", "%d (%s) meets it at %.0f rev/min", h.Order, t.length(h.Amplitude), h.Speed)
 		}
 	}
 	t.says(a.Says)

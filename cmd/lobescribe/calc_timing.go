@@ -83,6 +83,13 @@ type timingWords struct {
 	StopSecond  []measure.Angle `json:"tdc.positive_stop.second_deg" flag:"stop-second" help:"the other side"`
 	EncoderStep measure.Angle   `json:"tdc.positive_stop.angle_step_deg" flag:"encoder-step" help:"the encoder's degrees a count"`
 
+	Lobe      bool                  `json:"intake.more.lobe_motion" flag:"lobe-motion" help:"yes: lift, velocity and acceleration of the lobe from lifts at the valve, through the ratio"`
+	LashStep  measure.Length        `json:"intake.more.lash_step_mm" flag:"lash-step" help:"a change of lash, as in \"0.002 in\": what it does to the events"`
+	Port      *timing.PortInput     `json:"intake.more.port"`
+	Cylinder  *timing.CylinderInput `json:"intake.more.cylinder"`
+	Wheel     *timing.WheelInput    `json:"wheel"`
+	WheelPair []timing.WheelReading `json:"wheel.readings" flag:"wheel" form:"ENCODER:WHEEL[:back]" help:"encoder and degree wheel read together, as in \"123.4: 125\"; with \": back\" while turning backwards; 6 or more over two turns"`
+
 	Crank    *timingCrank     `json:"crank"`
 	PistonAt []measure.Angle  `json:"piston_at_deg" flag:"piston-at" help:"crank angles from top dead centre at which to give the piston's travel"`
 	AngleAt  []measure.Length `json:"angle_at_travel_mm" flag:"angle-at" help:"piston travels from the top at which to give the crank angle"`
@@ -99,6 +106,7 @@ func (w *timingWords) declare(f *questionFlags, q *timing.Request) {
 	f.forms = map[string]func(string) (any, error){
 		"intake": readPoints, "exhaust": readPoints, "intake-lobe": readPoints, "first": readPoints, "second": readPoints, "exhaust-lobe": readPoints,
 		"intake-opens": event, "intake-closes": event, "exhaust-opens": event, "exhaust-closes": event,
+		"wheel":             func(text string) (any, error) { return parseWheel(text) },
 		"card-intake-opens": event, "card-intake-closes": event, "card-exhaust-opens": event, "card-exhaust-closes": event,
 	}
 	f.question(w, "")
@@ -138,6 +146,40 @@ func (w *timingWords) put(q *timing.Request) {
 		q.Crank = &timing.Crank{Stroke: w.Crank.Stroke, Rod: w.Crank.Rod}
 	}
 	q.PistonAt, q.Travels = w.PistonAt, w.AngleAt
+	if w.Lobe || w.LashStep != 0 || w.Port != nil || w.Cylinder != nil {
+		for _, v := range []*timing.ValveInput{q.Intake, q.Exhaust} {
+			if v != nil {
+				v.More = &timing.MoreInput{Lobe: w.Lobe, LashStep: w.LashStep, Port: w.Port}
+				if v == q.Intake {
+					v.More.Cylinder = w.Cylinder
+				}
+			}
+		}
+	}
+	if q.Wheel = w.Wheel; len(w.WheelPair) > 0 {
+		if q.Wheel == nil {
+			q.Wheel = &timing.WheelInput{}
+		}
+		q.Wheel.Readings = w.WheelPair
+	}
+}
+
+// parseWheel reads "ENCODER: WHEEL" or "ENCODER: WHEEL: back".
+func parseWheel(text string) (timing.WheelReading, error) {
+	var r timing.WheelReading
+	p, err := parts(text, `ENCODER: WHEEL, as in "123.4: 125", with ": back" behind while turning backwards`, 2, 3)
+	if err != nil {
+		return r, err
+	}
+	if len(p) == 3 && p[2] != "back" {
+		return r, fmt.Errorf("%q: the third word can only be back", text)
+	}
+	r.Back = len(p) == 3
+	if r.Encoder, err = measure.ParseAngle(p[0]); err != nil {
+		return r, err
+	}
+	r.Wheel, err = measure.ParseAngle(p[1])
+	return r, err
 }
 
 // valve is one valve of the request; nil where nothing was said of it.
@@ -176,8 +218,8 @@ func (w *timingWords) card(opens, closes *timing.EventInput, max measure.Length)
 
 // angleU prints an angle with its expanded uncertainty.
 func angleU(a, u measure.Angle) string {
-	if u == 0 {
-		return fmt.Sprintf("%.2f°", a.Degrees())
+	if u == 0 { // no step of lift or angle is known
+		return fmt.Sprintf("%.2f° (± not known)", a.Degrees())
 	}
 	return fmt.Sprintf("%.2f° ± %.2f", a.Degrees(), u.Degrees())
 }
@@ -246,9 +288,17 @@ func timingTable(t *answerTable, r timing.Result) {
 	if c := r.Valves; c != nil {
 		timingOfEngine(t, c)
 	}
+	if w := r.Wheel; w != nil {
+		for _, says := range w.Says {
+			t.line("wheel", "%s", says.In(t.unit))
+		}
+		if w.Scatter != nil {
+			t.line("wheel", "what is left scatters by %.2f°", w.Scatter.Degrees())
+		}
+	}
 	for _, p := range r.Piston {
-		t.line("piston", "%s below its top at %s from top dead centre", t.length(p.Travel), angleU(p.Angle, 0))
-		t.line("", "%s above its bottom, %s from bottom dead centre", t.length(p.TravelFromBottom), angleU(p.AngleFromBottom, 0))
+		t.line("piston", "%s below its top at %.2f° from top dead centre", t.length(p.Travel), p.Angle.Degrees())
+		t.line("", "%s above its bottom, %.2f° from bottom dead centre", t.length(p.TravelFromBottom), p.AngleFromBottom.Degrees())
 	}
 	t.basis(r.Basis)
 }
@@ -296,6 +346,11 @@ func timingOfValve(t *answerTable, v *timing.ValveTiming) {
 		}
 		t.line(name+" area", "%.2f %s·deg", area, unit)
 	}
+	if v.More != nil {
+		for _, says := range v.More.Says {
+			t.line(name+" more", "%s", says.In(t.unit))
+		}
+	}
 	if v.Made != nil {
 		if out := v.Made.RunOut; out != nil {
 			t.line(name+" heel runs out", "%s either way over a turn (the usual limit is the maker's)", t.length(*out))
@@ -323,7 +378,7 @@ func timingMotion(t *answerTable, name string, d timing.Derivatives) {
 	peak("velocity", "", func(p timing.Derivative) (v, u float64) { return p.Velocity, p.VelocityU })
 	peak("acceleration", "²", func(p timing.Derivative) (v, u float64) { return p.Acceleration, p.AccelerationU })
 	peak("jerk", "³", func(p timing.Derivative) (v, u float64) { return p.Jerk, p.JerkU })
-	t.line(name, "Savitzky-Golay, %d points, ± %s, order %d: %s", d.Window, angleU(d.HalfWindow, 0), d.Order, d.Chosen)
+	t.line(name, "Savitzky-Golay, %d points, ± %.2f°, order %d: %s", d.Window, d.HalfWindow.Degrees(), d.Order, d.Chosen)
 	t.texts(d.Warnings)
 }
 

@@ -59,6 +59,7 @@ export const pushrods = {
       ends: end ?? {},
       rod_material: q.lash?.rod?.[0]?.material,
       lash: filled({
+        above_material: q.lash?.above_seat?.[0]?.material, above_mm: q.lash?.above_seat?.[0]?.length_mm, stem_material: q.lash?.stem?.[0]?.material, stem_mm: q.lash?.stem?.[0]?.length_mm,
         stack_material: first?.material, stack_mm: first?.length_mm, case_material: second?.material, case_mm: second?.length_mm,
         warmer_k: q.lash?.warmer_k, hot_lash_mm: q.lash?.hot_lash_mm,
       }),
@@ -77,13 +78,15 @@ const thou = 0.0254;
 export function askPushrods(d, names, engine) {
   const { rods: typed, ends, lash, rod_material, ...rest } = d;
   const rods = names.filter((n) => typed[n]).map((n) => ({ valve: n, checking_rod_mm: typed[n] }));
-  const stack = [[lash.stack_material, lash.stack_mm], [lash.case_material, lash.case_mm]].filter(([m, l]) => m && l).map(([material, length_mm]) => ({ material, length_mm }));
+  const pieces = (/** @type {any[][]} */ ...list) => list.filter(([m, l]) => m && l).map(([material, length_mm]) => ({ material, length_mm }));
+  const stack = pieces([lash.stack_material, lash.stack_mm], [lash.case_material, lash.case_mm]);
+  const above = pieces([lash.above_material, lash.above_mm]), stem = pieces([lash.stem_material, lash.stem_mm]);
   return filled({
     ...rest, rods, step_mm: rest.step_mm ?? (engine.units === "in" ? thou : undefined),
     gauge_diameter_mm: d.measured === "gauge" ? d.gauge_diameter_mm : undefined,
     ends: ends.length_mm === undefined ? undefined : [filled({ ...ends, press_depth_mm: ends.press_depth_mm ?? 0 })],
     rocker_ratio: engine.rocker_ratio?.intake || engine.rocker_ratio?.exhaust || undefined,
-    lash: rod_material && stack.length ? filled({ rod: [{ material: rod_material }], stack, warmer_k: lash.warmer_k, hot_lash_mm: lash.hot_lash_mm }) : undefined,
+    lash: rod_material && stack.length ? filled({ rod: [{ material: rod_material }], stack, above_seat: above.length ? above : undefined, stem: stem.length ? stem : undefined, warmer_k: lash.warmer_k, hot_lash_mm: lash.hot_lash_mm }) : undefined,
   });
 }
 

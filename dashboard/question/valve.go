@@ -88,6 +88,7 @@ const (
 	LacksTrial = "trial" // with a height difference at half lift
 	LacksRatio = "ratio" // the rocker's, or both its arms
 	LacksLift  = "lift"  // a max lift, measured or of the card
+	LacksPad   = "pad"   // the radius of a pad, without which its height says nothing
 )
 
 // Asked is a question about a valve, put together of what is stored, and its
@@ -110,6 +111,7 @@ func (f Facts) Next() Asked[shims.Question, shims.Answer] {
 	q := &out.Question
 	var doubt string
 	q.ValveArm, q.AdjusterArm, q.RockerRatio, doubt = f.arms()
+	q.Tip, q.TipRadius = f.Engine.RockerTip, f.Engine.RockerTipRadius
 	q.BallAboveLine = f.Engine.BallAboveLine
 	if f.Engine.Limits.Square != 0 {
 		q.Tolerance = &f.Engine.Limits.Square
@@ -136,6 +138,7 @@ func (f Facts) Next() Asked[shims.Question, shims.Answer] {
 	if q.RockerRatio == 0 && (q.ValveArm == 0 || q.AdjusterArm == 0) {
 		out.Lacks = append(out.Lacks, LacksRatio)
 	}
+	out.Lacks = append(out.Lacks, f.lacksPad()...)
 	if doubt != "" {
 		out.Notes = append(out.Notes, doubt)
 	}
@@ -154,6 +157,14 @@ func (f Facts) Next() Asked[shims.Question, shims.Answer] {
 	return out
 }
 
+// lacksPad says that the rocker has a pad whose radius is not set down.
+func (f Facts) lacksPad() []string {
+	if f.Engine.RockerTip == rocker.Pad && f.Engine.RockerTipRadius == 0 {
+		return []string{LacksPad}
+	}
+	return nil
+}
+
 // mostPoses bounds what a picture may ask for.
 const mostPoses = 500
 
@@ -166,6 +177,7 @@ func (f Facts) Rocker(poses int) Asked[rocker.Question, rocker.Answer] {
 	q := &out.Question
 	var doubt string
 	q.ValveArm, q.AdjusterArm, q.RockerRatio, doubt = f.arms()
+	q.Tip, q.TipRadius = f.Engine.RockerTip, f.Engine.RockerTipRadius
 	q.Bend, q.BendU = bend(f.Engine.BallAboveLine, q.ValveArm, q.AdjusterArm, q.RockerRatio)
 	if f.Engine.Limits.Square != 0 {
 		q.Tolerance = &f.Engine.Limits.Square
@@ -186,6 +198,7 @@ func (f Facts) Rocker(poses int) Asked[rocker.Question, rocker.Answer] {
 	if q.RockerRatio == 0 && (q.ValveArm == 0 || q.AdjusterArm == 0) {
 		out.Lacks = append(out.Lacks, LacksRatio)
 	}
+	out.Lacks = append(out.Lacks, f.lacksPad()...)
 	if q.Lift == 0 {
 		out.Lacks = append(out.Lacks, LacksLift)
 	}

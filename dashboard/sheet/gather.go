@@ -11,6 +11,7 @@ import (
 	"lobescribe/capture/timing"
 	"lobescribe/capture/valve"
 	"lobescribe/capture/verdict"
+	"lobescribe/capture/worksheet"
 	"lobescribe/dashboard/question"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -226,6 +227,15 @@ func (v *Valve) time(s Source, e storage.Engine, id storage.ID) error {
 	if err == nil {
 		var t timing.ValveTiming
 		if t, err = curve.Timing(nil, ""); err == nil {
+			ask := question.More(e, v.Kind, curve.Options())
+			if zero.Doubtful {
+				ask.Cylinder = nil // it hangs on top dead centre
+			}
+			if more, err := curve.More(ask, t, &worksheet.Basis{}); err == nil {
+				t.More = more
+			} else {
+				v.Notes = append(v.Notes, "Timing: "+sentence(err))
+			}
 			v.Timed = &Timed{Trace: id, Timing: t, Curve: curve.Points(), Note: zero.Says, Doubtful: zero.Doubtful, options: curve.Options()}
 			return nil
 		}

@@ -21,8 +21,10 @@ const (
 	defaultCentresU  = 500 * measure.Micrometre
 	defaultArmsU     = 500 * measure.Micrometre
 	defaultMarkU     = 100 * measure.Micrometre
+	defaultRadiusU   = 500 * measure.Micrometre
 	defaultTolerance = 381 * measure.Micrometre
-	untoldRiseU      = 0.014 // of the pushrod's growth: leans within 5 deg, and a bend
+	nearSquare       = 5 * math.Pi / 180 // within which a pad's arm was measured
+	untoldRiseU      = 0.014             // of the pushrod's growth: leans within 5 deg, and a bend
 )
 
 // arms turns height differences into how short the stack is and back.
@@ -35,6 +37,7 @@ type arms struct {
 	// height difference alike, in millimetres of it, expanded.
 	bendU, centresU float64
 	bendTold        bool
+	pad             float64 // radius of a pad where heights are those of its touching point
 	riseU           float64 // of rise, from ratio or arms, expanded
 }
 
@@ -42,11 +45,22 @@ type arms struct {
 func (q Question) valveArm() float64 {
 	switch {
 	case q.ValveArm > 0:
-		return q.ValveArm.Millimetres()
+		// A pad's centre stands one radius above where it touches, and the rocker is
+		// near its right angle there.
+		touch := q.ValveArm.Millimetres()
+		return math.Sqrt(touch*touch - q.pad()*q.pad())
 	case q.AdjusterArm > 0 && q.RockerRatio > 0:
 		return q.AdjusterArm.Millimetres() * q.RockerRatio
 	}
 	return usualArm
+}
+
+// pad is the radius of a pad in millimetres, 0 for a roller.
+func (q Question) pad() float64 {
+	if q.Tip != rocker.Pad {
+		return 0
+	}
+	return min(q.TipRadius.Millimetres(), 0.9*max(q.ValveArm.Millimetres(), usualArm))
 }
 
 func (q Question) adjusterArm() float64 {
@@ -58,7 +72,7 @@ func (q Question) adjusterArm() float64 {
 
 func (q Question) arms(basis *worksheet.Basis) arms {
 	valve, adjuster := q.valveArm(), q.adjusterArm()
-	a := arms{ratio: q.RockerRatio, valve: valve, valveU: orDefault(q.ArmsU, defaultArmsU).Millimetres()}
+	a := arms{ratio: q.RockerRatio, valve: valve, valveU: orDefault(q.ArmsU, defaultArmsU).Millimetres(), pad: q.pad()}
 	if q.ValveArm != 0 && q.AdjusterArm != 0 {
 		a.ratio = valve / adjuster
 	}
@@ -70,6 +84,12 @@ func (q Question) arms(basis *worksheet.Basis) arms {
 	case q.ValveArm == 0:
 		a.valveU = math.Hypot(a.ratio*a.valveU, nominalRatioU*valve)
 	}
+	if a.pad > 0 && q.ValveArm != 0 {
+		// From where it touches to the centre: a^2 = d^2 - r^2, and r sin(theta) more
+		// or less where the rocker stood theta off its right angle.
+		touch, radiusU := q.ValveArm.Millimetres(), orDefault(q.TipRadiusU, defaultRadiusU).Millimetres()
+		a.valveU = worksheet.Combine(touch/valve*a.valveU, a.pad/valve*radiusU, a.pad*math.Sin(nearSquare))
+	}
 	a.riseU = nominalRatioU / a.ratio
 	if q.ValveArm != 0 && q.AdjusterArm != 0 {
 		a.riseU = math.Hypot(a.valveU/valve, adjusterU/adjuster) / a.ratio
@@ -77,6 +97,10 @@ func (q Question) arms(basis *worksheet.Basis) arms {
 	a.centresU = orDefault(q.CentresU, defaultCentresU).Millimetres()
 	if q.CentresU == nil {
 		basis.Assume("the heights are those of the tip's centre and the ball's centre, their difference right to %v in every trial alike", defaultCentresU)
+	}
+	if a.pad > 0 {
+		a.centresU = math.Hypot(a.centresU, orDefault(q.TipRadiusU, defaultRadiusU).Millimetres())
+		basis.Assume("heights and the valve's arm are those of the point where the pad touches the stem; the pad is a part of a circle, and the arm was measured within 5 deg of square")
 	}
 	var bend float64
 	switch {
@@ -115,6 +139,7 @@ func (a arms) rise() float64 { return 1 + 1/a.ratio }
 func (a arms) offsetU() float64 { return math.Hypot(a.bendU, a.centresU) / a.rise() }
 
 func (a arms) short(below measure.Length) (float64, error) {
+	below += measure.FromMillimetres(a.pad) // the centre stands a radius above the point
 	if a.beam == nil {
 		return below.Millimetres() / a.rise(), nil
 	}
@@ -124,9 +149,10 @@ func (a arms) short(below measure.Length) (float64, error) {
 
 func (a arms) below(short float64) (measure.Length, error) {
 	if a.beam == nil {
-		return measure.FromMillimetres(short * a.rise()), nil
+		return measure.FromMillimetres(short*a.rise() - a.pad), nil
 	}
-	return a.beam.Below(measure.FromMillimetres(short))
+	below, err := a.beam.Below(measure.FromMillimetres(short))
+	return below - measure.FromMillimetres(a.pad), err
 }
 
 func (a arms) points(trials []Trial) ([]point, error) {

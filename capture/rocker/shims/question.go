@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"lobescribe/capture/rocker"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -78,6 +79,14 @@ type Question struct {
 	// ValveArm is from the pivot to the tip's centre, AdjusterArm to the ball.
 	ValveArm    measure.Length `json:"valve_arm_mm,omitzero" flag:"valve-arm" help:"pivot to tip's centre, for a bent rocker"`
 	AdjusterArm measure.Length `json:"adjuster_arm_mm,omitzero" flag:"adjuster-arm" help:"pivot to adjuster's ball, for a bent rocker"`
+	// Tip is roller (the default) or pad. The heights of a pad are those of the
+	// point where it touches, and ValveArm goes to that point, measured with the
+	// rocker near its right angle: TipRadius, which then must be told, takes both to
+	// the centre of its curvature. TipRadiusU is its expanded uncertainty (k = 2),
+	// default 0.5 mm (a radius gauge).
+	Tip        string          `json:"tip,omitzero" flag:"tip" help:"roller or pad (default roller)"`
+	TipRadius  measure.Length  `json:"tip_radius_mm,omitzero" flag:"tip-radius" help:"radius of a pad, which must be told: heights and arm are those of where it touches"`
+	TipRadiusU *measure.Length `json:"tip_radius_u_mm,omitempty" flag:"tip-radius-u" help:"how well the pad's radius is measured (k = 2; default 0.5 mm)"`
 	// Bend is how far the adjuster's arm stands above the line of the valve's
 	// arm; BallAboveLine says the same without an arm, by how far the middle of
 	// the adjuster's ball stands above a straight edge through the centres of
@@ -144,7 +153,7 @@ func (q Question) check() error {
 	}{
 		{"stack_least_mm", q.StackLeast}, {"stack_most_mm", q.StackMost},
 		{"adjuster_down_mm", q.AdjusterDown}, {"adjuster_up_mm", q.AdjusterUp},
-		{"ball_above_line_u_mm", q.BallU}, {"centres_u_mm", q.CentresU}, {"arms_u_mm", q.ArmsU}, {"mark_u_mm", q.MarkU},
+		{"ball_above_line_u_mm", q.BallU}, {"centres_u_mm", q.CentresU}, {"tip_radius_u_mm", q.TipRadiusU}, {"arms_u_mm", q.ArmsU}, {"mark_u_mm", q.MarkU},
 	} {
 		if l.l != nil {
 			c.NotNegative(l.field, *l.l)
@@ -170,10 +179,16 @@ func (q Question) check() error {
 	if q.MarkU != nil {
 		c.Positive("mark_u_mm", *q.MarkU)
 	}
+	c.That(q.Tip == "" || q.Tip == rocker.Roller || q.Tip == rocker.Pad, "tip", "is %q: expected %q or %q", q.Tip, rocker.Roller, rocker.Pad)
+	c.NotNegative("tip_radius_mm", q.TipRadius)
+	if q.Tip == rocker.Pad {
+		c.That(q.TipRadius > 0, "tip_radius_mm", "is missing: the point where a pad touches says nothing of its arm or height without the pad's radius (a radius gauge, or the arc drawn on paper)")
+		c.That(q.ValveArm == 0 || q.TipRadius < q.ValveArm*9/10, "tip_radius_mm", "is %v, as long as the arm: was the diameter meant?", q.TipRadius)
+	}
 	c.NotNegative("lift_mm", q.Lift)
 	c.That(q.Lift == 0 || q.Lift.Millimetres() < 1.2*q.valveArm(), "lift_mm", "is %v: more than a rocker with an arm of %.3g mm can give", q.Lift, q.valveArm())
 	if haveArms {
-		ratio := float64(q.ValveArm) / float64(q.AdjusterArm)
+		ratio := q.valveArm() / q.AdjusterArm.Millimetres()
 		c.That(ratio >= 0.2 && ratio <= 5, "valve_arm_mm", "makes a rocker ratio of %.3g with the adjuster's arm: expected 0.2 to 5", ratio)
 		c.That(q.RockerRatio == 0 || q.RockerRatio/ratio > 0.9 && q.RockerRatio/ratio < 1.1, "rocker_ratio",
 			"is %v, but the arms make it %.3g: leave out what was not measured", q.RockerRatio, ratio)

@@ -57,11 +57,17 @@ export function EngineForm({ engine, unit, kept, gone }) {
       ${f.choice("rotation", "Crank turns, seen from the front", [["clockwise", "clockwise"], ["anticlockwise", "anticlockwise"]])}
       ${f.choice("units", "Lengths of this engine in", [["", "as the page"], ["in", "inches"], ["mm", "millimetres"]])}
       ${f.length("stroke_mm", "Stroke")}${f.length("rod_mm", "Connecting rod", "centre to centre")}
+      ${f.length("bore_mm", "Bore")}${f.number("compression", "Compression ratio", "", "of the whole stroke; with stroke and rod the effective one is told", { least: 1.5, most: 40 })}
+    </div></details>
+    <details><summary>Valves and ports</summary><div class="grid">
+      ${["intake", "exhaust"].map((v) => html`${f.length(`ports.${v}.head_mm`, `Valve head, ${v}`, "over its seat")}${f.length(`ports.${v}.seat_width_mm`, `Seat width, ${v}`, "as it lies")}
+      ${f.length(`ports.${v}.throat_mm`, `Throat, ${v}`, "the narrowest below the seat")}${f.length(`ports.${v}.stem_mm`, `Stem, ${v}`)}`)}
     </div></details>
     <details><summary>Rockers and pushrods</summary><div class="grid">
       ${f.known("rocker_ratio.intake", "Rocker ratio, intake")}${f.known("rocker_ratio.exhaust", "Rocker ratio, exhaust")}
       ${f.length("rocker_arm_mm", "Valve arm", "pivot to where the tip touches; a caliper will do")}
       ${f.length("adjuster_arm_mm", "Adjuster arm", "pivot to the pushrod's cup")}
+      ${f.choice("rocker_tip", "Tip", [["", "roller"], ["pad", "pad"]])}${draft.rocker_tip === "pad" ? f.length("rocker_tip_radius_mm", "Radius of the pad", "a radius gauge; arm and heights are those of where it touches") : null}
       ${f.length("ball_above_line_mm", "Adjuster's ball above the line", "a straight edge through the centres of tip and pivot: how far does the middle of the ball stand above it? A minus when below, 0 for a straight rocker; the next shim hangs on it")}
       <${BendPicture} />
       ${f.text("pushrod.material", "Pushrod material")}${f.length("pushrod.diameter_mm", "Pushrod diameter")}${f.length("pushrod.wall_mm", "Wall")}

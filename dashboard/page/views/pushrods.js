@@ -41,9 +41,10 @@ export function Pushrods({ engine, unit }) {
       ${f.length("preload_mm", "Preload of a hydraulic lifter")}${f.length("step_mm", "Cut to steps of", "what saw or lathe works to")}</div>
         </details>
     <details><summary>Lash when it warms up</summary><div class="grid">
-      <p class="hint">Measure the length of what stands between the lifter and the rocker's pivot, by material.</p>
+      <p class="hint">Measure the length of what stands between the lifter and the rocker's pivot, by material; with the stem, up to the valve's seat and from there on apart.</p>
       ${f.choice("rod_material", "Pushrods of", materials)}${f.choice("lash.stack_material", "Head or barrel of", materials)}${f.length("lash.stack_mm", "its length")}
-      ${f.choice("lash.case_material", "Case or block of", materials)}${f.length("lash.case_mm", "its length")}${f.number("lash.warmer_k", "Warmer by", "K", "70 if left empty", { least: -100, most: 500 })}${f.length("lash.hot_lash_mm", "Lash wanted when hot")}</div></details>
+      ${f.choice("lash.case_material", "Case or block of", materials)}${f.length("lash.case_mm", "its length")}
+      ${f.choice("lash.above_material", "From the valve's seat up to the pivot", materials)}${f.length("lash.above_mm", "its length")}${f.choice("lash.stem_material", "Valve's stem of", materials)}${f.length("lash.stem_mm", "from seat to end")}${f.number("lash.warmer_k", "Warmer by", "K", "70 if left empty", { least: -100, most: 500 })}${f.length("lash.hot_lash_mm", "Lash wanted when hot")}</div></details>
     <${Trouble} text=${error} />
     <p><button disabled=${rods.length === 0}>Work out the cut list</button></p>
     <${KeptLine} state=${state} /><//>

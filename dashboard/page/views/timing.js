@@ -167,7 +167,9 @@ function Pair({ pair, unit }) {
   if (!pair) return null;
   const d = (/** @type {number|undefined} */ v, /** @type {number|undefined} */ u) => (v === undefined || v === null ? "–" : `${degrees(v, 1)}${u ? ` ± ${degrees(u, 1)}` : ""}`);
   const card = pair.card;
-  return html`${pair.pairs?.length ? html`<section><h2>Both together</h2>
+  const more = sides.flatMap((side) => (pair[side]?.more?.says ?? []).map((/** @type {string} */ says) => `${side}: ${says}`));
+  return html`${more.length ? html`<section><h2>Lobe, lash, port</h2><${Sentences} list=${more} /></section>` : null}
+    ${pair.pairs?.length ? html`<section><h2>Both together</h2>
     <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">checked at</th>
     <th scope="col">overlap</th><th scope="col">lobe separation, cam</th><th scope="col">advance</th></tr></thead>
       <tbody>${pair.pairs.map((/** @type {any} */ p) => html`<tr><th scope="row">${length(fromMm(p.checking_lift_mm), unit)}</th><td>

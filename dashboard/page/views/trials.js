@@ -194,7 +194,7 @@ function Picture({ engine, valve, list, maxLift, unit }) {
   const value = asked?.answer, below = asked?.question.adjuster_below_valve_mm;
   const lacks = asked?.lacks ?? [];
   if (lacks.length) return html`<section><h2>The rocker</h2>
-    <${Nothing} says=${lacks.includes("lift") ? "To draw the rocker, its max lift is needed: turn the valve once on the bench, or write the card's." : "To draw the rocker, its ratio is needed, or both arms."} href=${lacks.includes("lift") ? "#/bench" : "#/engine"} label=${lacks.includes("lift") ? "To the bench" : "To the engine"} /></section>`;
+    <${Nothing} says=${lacks.includes("lift") ? "To draw the rocker, its max lift is needed: turn the valve once on the bench, or write the card's." : lacks.includes("pad") ? "The height of a pad says nothing without the pad's radius: write it with the engine." : "To draw the rocker, its ratio is needed, or both arms."} href=${lacks.includes("lift") ? "#/bench" : "#/engine"} label=${lacks.includes("lift") ? "To the bench" : "To the engine"} /></section>`;
   if (!value) return html`<section><h2>The rocker</h2><${Trouble} text=${error || (asked?.no_answer && sentence(asked.no_answer))} /></section>`;
   const setting = value[which];
   const p = shown(state).position;
