@@ -98,25 +98,21 @@ func (p *Progressive) at(height float64) withU {
 	return withU{v, worksheet.Combine(loadU*v*math.Hypot(1-share, share), slope*heightU*math.Hypot(1-share, share), slope*heightU, v-straight, 0.5*slope*(height-inside))}
 }
 
-// rate is the rate at a height: the slope of the curve, known to what two loads
-// beside it leave.
+// rate is the rate at a height: that between the two loads about it, known to what
+// they leave and to what it does over the next two. The slope of the cubic at its end
+// would weigh the errors of three loads against each other.
 func (p *Progressive) rate(height float64) withU {
 	n := len(p.heights)
 	inside := min(max(height, p.heights[0]), p.heights[n-1])
 	i, _ := slices.BinarySearch(p.heights, inside)
 	i = min(max(i, 1), n-1)
-	apart := p.heights[i] - p.heights[i-1]
-	chord := (p.loads[i-1] - p.loads[i]) / apart
-	slope := -p.line.PredictDerivative(inside)
-	u := worksheet.Combine(loadU*p.loads[i-1], loadU*p.loads[i], chord*heightU*math.Sqrt2) / apart
-	// Between this chord and the next the rate may go either way.
-	next := chord
-	if share := (inside - p.heights[i-1]) / apart; share > 0.5 && i+1 < n {
-		next = (p.loads[i] - p.loads[i+1]) / (p.heights[i+1] - p.heights[i])
-	} else if share <= 0.5 && i > 1 {
-		next = (p.loads[i-2] - p.loads[i-1]) / (p.heights[i-1] - p.heights[i-2])
+	chord := func(i int) float64 { return (p.loads[i-1] - p.loads[i]) / (p.heights[i] - p.heights[i-1]) }
+	u := worksheet.Combine(loadU*p.loads[i-1], loadU*p.loads[i], chord(i)*heightU*math.Sqrt2) / (p.heights[i] - p.heights[i-1])
+	next := min(i+1, n-1)
+	if (inside-p.heights[i-1])/(p.heights[i]-p.heights[i-1]) <= 0.5 || next == i {
+		next = max(i-1, 1)
 	}
-	return withU{slope, worksheet.Combine(u, chord-next, chord-slope)}
+	return withU{chord(i), math.Hypot(u, chord(i)-chord(next))}
 }
 
 // InnerQuestion is a spring that is wound into the first and works beside it.

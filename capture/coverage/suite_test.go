@@ -27,7 +27,7 @@ type row struct {
 
 // suite are the rows of every file.
 func suite() []row {
-	return slices.Concat(rockerRows(), shimRows(), timingRows(), ratioRows(), cardRows(), differenceRows(), springRows(), motionRows(), photoRows(), sweepRows(), moreRows())
+	return slices.Concat(rockerRows(), shimRows(), timingRows(), ratioRows(), cardRows(), differenceRows(), springRows(), motionRows(), photoRows(), sweepRows(), moreRows(), restRows())
 }
 
 func runs(t *testing.T) int {

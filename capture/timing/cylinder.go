@@ -12,10 +12,10 @@ type CylinderInput struct {
 	// Compression is the compression ratio of the whole stroke; CompressionU its
 	// expanded uncertainty (k = 2), default 0.1 (volumes poured in; common practice,
 	// no source).
-	Compression  float64  `json:"compression" flag:"compression" help:"compression ratio of the whole stroke: asks for the effective one from intake closing; needs --stroke and --rod"`
-	CompressionU *float64 `json:"compression_u,omitempty" flag:"compression-u" help:"how well it is known (k = 2; default 0.1)"`
+	Compression  float64  `json:"compression"`
+	CompressionU *float64 `json:"compression_u,omitempty"`
 	// Bore gives the swept volume left in cm3.
-	Bore measure.Length `json:"bore_mm,omitzero" flag:"bore" help:"bore, for the swept volume left in cm³"`
+	Bore measure.Length `json:"bore_mm,omitzero"`
 	// Crank is, in JSON, that of the request.
 	Crank Crank `json:"-"`
 }

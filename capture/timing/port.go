@@ -12,15 +12,15 @@ type PortInput struct {
 	// Head is the diameter of the valve's head over its seat, SeatWidth that of the
 	// seat as it lies (default none: a sharp seat), SeatAngle the seat's against the
 	// head's face, default 45 degrees.
-	Head      measure.Length `json:"head_mm,omitzero" flag:"head" help:"diameter of the valve's head over its seat: asks for curtain area against seat and throat"`
-	SeatWidth measure.Length `json:"seat_width_mm,omitzero" flag:"seat-width" help:"width of the seat as it lies (default none)"`
-	SeatAngle measure.Angle  `json:"seat_angle_deg,omitzero" flag:"seat-angle" help:"angle of the seat against the head's face (default 45)"`
+	Head      measure.Length `json:"head_mm,omitzero"`
+	SeatWidth measure.Length `json:"seat_width_mm,omitzero"`
+	SeatAngle measure.Angle  `json:"seat_angle_deg,omitzero"`
 	// Throat is the narrowest diameter below the seat, Stem that of the stem in it.
-	Throat measure.Length `json:"throat_mm,omitzero" flag:"throat" help:"narrowest diameter of the port below the seat"`
-	Stem   measure.Length `json:"stem_mm,omitzero" flag:"stem" help:"diameter of the valve's stem"`
+	Throat measure.Length `json:"throat_mm,omitzero"`
+	Stem   measure.Length `json:"stem_mm,omitzero"`
 	// U is the expanded uncertainty (k = 2) of each diameter, default 0.1 mm (a
 	// caliper; common practice, no source).
-	U *measure.Length `json:"diameters_u_mm,omitempty" flag:"diameters-u" help:"how well those diameters are measured (k = 2; default 0.1 mm)"`
+	U *measure.Length `json:"diameters_u_mm,omitempty"`
 }
 
 const caliperU = 100 * measure.Micrometre

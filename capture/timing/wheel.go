@@ -18,11 +18,11 @@ type WheelInput struct {
 	Readings []WheelReading `json:"readings,omitempty"`
 	// Index is what the encoder showed each time a mark (a pin, the wheel's zero) came
 	// past turning forwards, IndexBack turning backwards.
-	Index     []measure.Angle `json:"index_deg,omitempty" flag:"index" help:"what the encoder shows each time one mark comes past, turning forwards; twice or more"`
-	IndexBack []measure.Angle `json:"index_back_deg,omitempty" flag:"index-back" help:"the same, turning backwards: the slack"`
+	Index     []measure.Angle `json:"index_deg,omitempty"`
+	IndexBack []measure.Angle `json:"index_back_deg,omitempty"`
 	// U is how well one reading is (k = 2), default half a degree of a wheel read by
 	// eye (common practice, no source).
-	U *measure.Angle `json:"reading_u_deg,omitempty" flag:"reading-u" help:"how well wheel or mark is read (k = 2; default 0.5)"`
+	U *measure.Angle `json:"reading_u_deg,omitempty"`
 }
 
 // WheelReading is encoder and wheel at one moment.

@@ -163,9 +163,6 @@ func (t *answerTable) length(l measure.Length) string { return l.In(t.unit) }
 
 // lengthU prints l with its expanded uncertainty.
 func (t *answerTable) lengthU(l, u measure.Length) string {
-	if u == 0 { // nothing that it would be made of is known
-		return l.In(t.unit) + " (± not known)"
-	}
 	return l.In(t.unit) + " ± " + u.In(t.unit)
 }
 

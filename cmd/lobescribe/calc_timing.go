@@ -85,14 +85,38 @@ type timingWords struct {
 
 	Lobe      bool                  `json:"intake.more.lobe_motion" flag:"lobe-motion" help:"yes: lift, velocity and acceleration of the lobe from lifts at the valve, through the ratio"`
 	LashStep  measure.Length        `json:"intake.more.lash_step_mm" flag:"lash-step" help:"a change of lash, as in \"0.002 in\": what it does to the events"`
-	Port      *timing.PortInput     `json:"intake.more.port"`
-	Cylinder  *timing.CylinderInput `json:"intake.more.cylinder"`
-	Wheel     *timing.WheelInput    `json:"wheel"`
+	Port      *timingPort           `json:"intake.more.port"`
+	Cylinder  *timingCylinder       `json:"intake.more.cylinder"`
+	Wheel     *timingWheel          `json:"wheel"`
 	WheelPair []timing.WheelReading `json:"wheel.readings" flag:"wheel" form:"ENCODER:WHEEL[:back]" help:"encoder and degree wheel read together, as in \"123.4: 125\"; with \": back\" while turning backwards; 6 or more over two turns"`
 
 	Crank    *timingCrank     `json:"crank"`
 	PistonAt []measure.Angle  `json:"piston_at_deg" flag:"piston-at" help:"crank angles from top dead centre at which to give the piston's travel"`
 	AngleAt  []measure.Length `json:"angle_at_travel_mm" flag:"angle-at" help:"piston travels from the top at which to give the crank angle"`
+}
+
+// timingPort is [timing.PortInput].
+type timingPort struct {
+	Head      measure.Length  `json:"head_mm" flag:"head" help:"diameter of the valve's head over its seat: asks for curtain area against seat and throat"`
+	SeatWidth measure.Length  `json:"seat_width_mm" flag:"seat-width" help:"width of the seat as it lies (default none)"`
+	SeatAngle measure.Angle   `json:"seat_angle_deg" flag:"seat-angle" help:"angle of the seat against the head's face (default 45)"`
+	Throat    measure.Length  `json:"throat_mm" flag:"throat" help:"narrowest diameter of the port below the seat"`
+	Stem      measure.Length  `json:"stem_mm" flag:"stem" help:"diameter of the valve's stem"`
+	U         *measure.Length `json:"diameters_u_mm" flag:"diameters-u" help:"how well those diameters are measured (k = 2; default 0.1 mm)"`
+}
+
+// timingCylinder is [timing.CylinderInput].
+type timingCylinder struct {
+	Compression  float64        `json:"compression" flag:"compression" help:"compression ratio of the whole stroke: asks for the effective one from intake closing; needs --stroke and --rod"`
+	CompressionU *float64       `json:"compression_u" flag:"compression-u" help:"how well it is known (k = 2; default 0.1)"`
+	Bore         measure.Length `json:"bore_mm" flag:"bore" help:"bore, for the swept volume left in cm³"`
+}
+
+// timingWheel is [timing.WheelInput] but for its readings.
+type timingWheel struct {
+	Index     []measure.Angle `json:"index_deg" flag:"index" help:"what the encoder shows each time one mark comes past, turning forwards; twice or more"`
+	IndexBack []measure.Angle `json:"index_back_deg" flag:"index-back" help:"the same, turning backwards: the slack"`
+	U         *measure.Angle  `json:"reading_u_deg" flag:"reading-u" help:"how well wheel or mark is read (k = 2; default 0.5)"`
 }
 
 // timingCrank is [timing.Crank].
@@ -149,14 +173,20 @@ func (w *timingWords) put(q *timing.Request) {
 	if w.Lobe || w.LashStep != 0 || w.Port != nil || w.Cylinder != nil {
 		for _, v := range []*timing.ValveInput{q.Intake, q.Exhaust} {
 			if v != nil {
-				v.More = &timing.MoreInput{Lobe: w.Lobe, LashStep: w.LashStep, Port: w.Port}
-				if v == q.Intake {
-					v.More.Cylinder = w.Cylinder
+				v.More = &timing.MoreInput{Lobe: w.Lobe, LashStep: w.LashStep}
+				if p := w.Port; p != nil {
+					v.More.Port = &timing.PortInput{Head: p.Head, SeatWidth: p.SeatWidth, SeatAngle: p.SeatAngle, Throat: p.Throat, Stem: p.Stem, U: p.U}
+				}
+				if k := w.Cylinder; k != nil && v == q.Intake {
+					v.More.Cylinder = &timing.CylinderInput{Compression: k.Compression, CompressionU: k.CompressionU, Bore: k.Bore}
 				}
 			}
 		}
 	}
-	if q.Wheel = w.Wheel; len(w.WheelPair) > 0 {
+	if k := w.Wheel; k != nil {
+		q.Wheel = &timing.WheelInput{Index: k.Index, IndexBack: k.IndexBack, U: k.U}
+	}
+	if len(w.WheelPair) > 0 {
 		if q.Wheel == nil {
 			q.Wheel = &timing.WheelInput{}
 		}
@@ -218,8 +248,8 @@ func (w *timingWords) card(opens, closes *timing.EventInput, max measure.Length)
 
 // angleU prints an angle with its expanded uncertainty.
 func angleU(a, u measure.Angle) string {
-	if u == 0 { // no step of lift or angle is known
-		return fmt.Sprintf("%.2f° (± not known)", a.Degrees())
+	if u == 0 {
+		return fmt.Sprintf("%.2f°", a.Degrees())
 	}
 	return fmt.Sprintf("%.2f° ± %.2f", a.Degrees(), u.Degrees())
 }
@@ -329,7 +359,11 @@ func timingOfValve(t *answerTable, v *timing.ValveTiming) {
 			parts = append(parts, fmt.Sprintf("%s %s ± %.2f", e.word, e.event.Says, e.event.U.Degrees()))
 		}
 		if s := p.Span; s != nil {
-			parts = append(parts, "duration "+angleU(s.Duration, s.DurationU), "centreline "+s.Says)
+			duration := "duration " + angleU(s.Duration, s.DurationU)
+			if s.DurationU == 0 && v.Made != nil && v.Made.Resolution == 0 {
+				duration += " (± not known: no step of lift or angle is)"
+			}
+			parts = append(parts, duration, "centreline "+s.Says)
 			if s.Asymmetry != nil {
 				parts = append(parts, fmt.Sprintf("%+.2f° ± %.2f° off the nose", s.Asymmetry.Degrees(), s.AsymmetryU.Degrees()))
 			}

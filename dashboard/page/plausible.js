@@ -32,6 +32,8 @@ export const kinds = {
   block: { least: 5, most: 4000, what: "a length between lifter and rocker" },
   spring: { least: 3, most: 500, what: "a spring's height" },
   wire: { least: 0.2, most: 40, what: "a spring's wire" },
+  bore: { least: 5, most: 2000, what: "a bore" },
+  radius: { least: 1, most: 200, what: "a radius of a pad" },
   drop: { least: 0.05, most: 200, what: "a drop of the piston" },
 };
 
@@ -43,7 +45,8 @@ export const places = {
   lash_intake_mm: "lash", lash_exhaust_mm: "lash", hot_lash_mm: "lash", curve_lash_mm: "lash",
   piston_to_valve_intake_mm: "gap", piston_to_valve_exhaust_mm: "gap", coil_bind_mm: "gap", retainer_mm: "gap", rocker_mm: "gap", square_mm: "shim", card_lift_mm: "gap", ball_above_line_mm: "off", open_vs_closed_mm: "off", closed_gap_mm: "gap", measured_clearance_mm: "gap",
   "ends.length_mm": "piece", press_depth_mm: "piece", stack_change_mm: "move", adjuster_down_mm: "move", thread_left_mm: "thread", preload_mm: "preload", step_mm: "step",
-  "lash.stack_mm": "block", "lash.case_mm": "block",
+  "lash.stack_mm": "block", "lash.case_mm": "block", "lash.above_mm": "block", "lash.stem_mm": "block", cup_mm: "piece",
+  bore_mm: "bore", rocker_tip_radius_mm: "radius", head_mm: "diameter", throat_mm: "diameter", stem_mm: "diameter", seat_width_mm: "wall",
   installed_height_mm: "spring", solid_height_mm: "spring", free_length_mm: "spring", wire_mm: "wire",
   slot_length_mm: "diameter", "slot.height_mm": "move",
 };

@@ -57,6 +57,7 @@ export const pushrods = {
       rods: Object.fromEntries((q.rods ?? []).map((/** @type {any} */ r) => [r.valve, r.checking_rod_mm])),
       measured: q.measured || "overall",
       ends: end ?? {},
+      cup_mm: q.ends?.[1]?.cup_depth_mm,
       rod_material: q.lash?.rod?.[0]?.material,
       lash: filled({
         above_material: q.lash?.above_seat?.[0]?.material, above_mm: q.lash?.above_seat?.[0]?.length_mm, stem_material: q.lash?.stem?.[0]?.material, stem_mm: q.lash?.stem?.[0]?.length_mm,
@@ -76,7 +77,8 @@ const thou = 0.0254;
  * @param {any} engine
  */
 export function askPushrods(d, names, engine) {
-  const { rods: typed, ends, lash, rod_material, ...rest } = d;
+  const { rods: typed, ends, cup_mm, lash, rod_material, ...rest } = d;
+  const end = filled({ ...ends, press_depth_mm: ends.press_depth_mm ?? 0 });
   const rods = names.filter((n) => typed[n]).map((n) => ({ valve: n, checking_rod_mm: typed[n] }));
   const pieces = (/** @type {any[][]} */ ...list) => list.filter(([m, l]) => m && l).map(([material, length_mm]) => ({ material, length_mm }));
   const stack = pieces([lash.stack_material, lash.stack_mm], [lash.case_material, lash.case_mm]);
@@ -84,7 +86,7 @@ export function askPushrods(d, names, engine) {
   return filled({
     ...rest, rods, step_mm: rest.step_mm ?? (engine.units === "in" ? thou : undefined),
     gauge_diameter_mm: d.measured === "gauge" ? d.gauge_diameter_mm : undefined,
-    ends: ends.length_mm === undefined ? undefined : [filled({ ...ends, press_depth_mm: ends.press_depth_mm ?? 0 })],
+    ends: ends.length_mm === undefined ? undefined : cup_mm ? [end, { ...end, cup_depth_mm: cup_mm }] : [end],
     rocker_ratio: engine.rocker_ratio?.intake || engine.rocker_ratio?.exhaust || undefined,
     lash: rod_material && stack.length ? filled({ rod: [{ material: rod_material }], stack, above_seat: above.length ? above : undefined, stem: stem.length ? stem : undefined, warmer_k: lash.warmer_k, hot_lash_mm: lash.hot_lash_mm }) : undefined,
   });
@@ -115,18 +117,29 @@ export const spring = {
   name: "spring",
   kind: "spring",
   parts: [],
-  blank: () => ({ ends: "closed ground", loads: [{}, {}] }),
+  blank: () => ({ ends: "closed ground", loads: [{}, {}], inner_loads: [{}, {}] }),
   draft: (q) => {
-    const loads = [...(q.loads ?? [])];
-    while (loads.length < 2) loads.push({});
-    return filled({ ...q, coil_bind_limit_mm: undefined, ends: q.ends ?? "closed ground", loads });
+    const two = (/** @type {any[]|undefined} */ list) => [...(list ?? []), ...[{}, {}].slice(list?.length ?? 0)];
+    return filled({
+      ...q, coil_bind_limit_mm: undefined, ends: q.ends ?? "closed ground", loads: two(q.loads), progressive: q.progressive ? "yes" : undefined,
+      inner: undefined, inner_loads: q.inner ? two(q.inner.loads) : undefined, inner_mass_g: q.inner?.mass_g, motion: q.motion && { ...q.motion, curve: undefined },
+    });
   },
 };
 
-/** @param {any} d what was typed */
-export function askSpring(d) {
-  const loads = d.loads.filter((/** @type {any} */ l) => l.height_mm !== undefined && l.load_n !== undefined);
-  return filled({ ...d, loads: loads.length ? loads : undefined, ends: d.wire_mm === undefined ? undefined : d.ends });
+/**
+ * @param {any} d what was typed
+ * @param {{curve: any[]}|null} trace the valve's lift against crank angle, where it is asked for at speed
+ */
+export function askSpring(d, trace = null) {
+  const { trace: _, inner_loads, inner_mass_g, motion, ...rest } = d;
+  const whole = (/** @type {any[]} */ list) => list.filter((l) => l.height_mm !== undefined && l.load_n !== undefined);
+  const loads = whole(d.loads), inner = whole(inner_loads ?? []);
+  return filled({
+    ...rest, loads: loads.length ? loads : undefined, ends: d.wire_mm === undefined ? undefined : d.ends, progressive: d.progressive === "yes" || undefined,
+    inner: inner.length ? filled({ loads: inner, mass_g: inner_mass_g }) : undefined,
+    motion: trace && motion ? { ...motion, curve: trace.curve } : undefined,
+  });
 }
 
 /** @type {Form} */

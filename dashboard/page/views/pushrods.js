@@ -35,7 +35,7 @@ export function Pushrods({ engine, unit }) {
           onChange=${(/** @type {number|null} */ nm) => setD({ ...d, rods: { ...d.rods, [n]: nm === null ? undefined : toMm(nm) } })} />`)}</div></section>
     <details><summary>End pieces</summary><div class="grid">
       <p class="hint">With them the tube's own length is told; without, the length over the tips.</p>
-      ${f.length("ends.length_mm", "Whole end piece")}${f.length("ends.press_depth_mm", "Pressed into the tube by")}${f.length("ends.ball_diameter_mm", "Ball diameter")}</div></details>
+      ${f.length("ends.length_mm", "Whole end piece")}${f.length("ends.press_depth_mm", "Pressed into the tube by")}${f.length("ends.ball_diameter_mm", "Ball diameter")}${f.length("cup_mm", "Cup at the upper end, its depth", "rim to bottom; empty for a ball")}</div></details>
     <details><summary>What still changes after the checking</summary><div class="grid">
       ${f.length("stack_change_mm", "Shims added under the stand", "a minus for taken out; needs the rocker ratio")}${f.length("adjuster_down_mm", "Adjuster farther down by")}${f.length("thread_left_mm", "Thread left, downwards")}
       ${f.length("preload_mm", "Preload of a hydraulic lifter")}${f.length("step_mm", "Cut to steps of", "what saw or lathe works to")}</div>
