@@ -78,7 +78,6 @@ func moreRows() []row {
 	for i, c := range []struct {
 		name string
 		both bool
-		// narrow says that the ratio as one number is what its ± is made of
 	}{{"by one number", false}, {"by the measured ratio", true}} {
 		draw := func(t *testing.T, r *rand.Rand) seen {
 			s := seen{through: rockerOverLobe(t, r, about(r, 0, 10*degree), 0.5)}
@@ -193,7 +192,7 @@ func moreRows() []row {
 					return p.Ratio - (left+chamber)/chamber, p.RatioU
 				}, ""})
 		}
-		rows = append(rows, each(uint64(100+i), c.name, draw, figures)...)
+		rows = append(rows, each(uint64(100+i), c.name+few, draw, figures)...)
 	}
 	return append(append(rows, bandRows()...), wheelRows()...)
 }
@@ -271,7 +270,7 @@ func bandRows() []row {
 	}
 	var rows []row
 	for i, noise := range []float64{0, 0.5} {
-		rows = append(rows, each(uint64(120+i), []string{"no noise", "half a count of noise"}[i], func(t *testing.T, r *rand.Rand) seen {
+		rows = append(rows, each(uint64(120+i), []string{"no noise", "half a count of noise"}[i]+few, func(t *testing.T, r *rand.Rand) seen {
 			s := seen{turned: cylinderAsFound(r, noise, 0)}
 			s.x = s.intake.Centre + s.intake.Half*between(r, -0.75, 0.75)
 			trace := s.trace(r, s.intake)

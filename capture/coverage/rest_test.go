@@ -198,7 +198,7 @@ func foundRows() []row {
 		require.NoError(t, err)
 		return s
 	}
-	return each(170, "half a count of noise", draw, []figure[seen]{
+	return each(170, "half a count of noise"+few, draw, []figure[seen]{
 		{"findings.max_lift_u_mm", func(_ *testing.T, s seen) (off, u float64) {
 			return s.f.MaxLift.Millimetres() - s.intake.Height, s.f.MaxLiftU.Millimetres()
 		}, "without a proof of the indicator it holds what may be wrong with one"},
