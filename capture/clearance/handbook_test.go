@@ -42,6 +42,10 @@ func TestStressFactorBesideWahls(t *testing.T) {
 		a, err := clearance.SolveSpring(clearance.SpringQuestion{Wire: mm(4), MeanDiameter: mm(4 * c), ActiveCoils: 5, Free: mm(80), Installed: mm(60), Lift: mm(10)})
 		require.NoError(t, err)
 		wahl := (4*c-1)/(4*c-4) + 0.615/c
-		assert.InEpsilon(t, wahl, *a.KB, 0.011, "index %g", c)
+		within := 0.015
+		if c >= 7 {
+			within = 0.011
+		}
+		assert.InEpsilon(t, wahl, *a.KB, within, "index %g", c)
 	}
 }

@@ -1,6 +1,9 @@
 package timing
 
 import (
+	"cmp"
+	"slices"
+
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -59,8 +62,9 @@ func (c *Curve) More(in MoreInput, t ValveTiming, basis *worksheet.Basis) (*More
 				say("lash and events: %s", err)
 				continue
 			}
-			m.Lash = append(m.Lash, e)
-			m.Says = append(m.Says, e.Says)
+			if m.Lash = append(m.Lash, e); len(m.Lash) == 1 { // at the next it is much the same
+				m.Says = append(m.Says, e.Says)
+			}
 		}
 	}
 	if in.Port != nil {
@@ -102,9 +106,10 @@ func (m *More) traps(k *CylinderInput, v Valve, t ValveTiming, basis *worksheet.
 			m.Says = append(m.Says, worksheet.Sayf("effective compression: the curve does not come down to %v on its closing side", p.CheckingLift))
 			continue
 		}
-		one := k.trapped(p)
-		m.Trapped = append(m.Trapped, one)
-		m.Says = append(m.Says, one.Says)
+		m.Trapped = append(m.Trapped, k.trapped(p))
+	}
+	if len(m.Trapped) > 0 { // the least checking lift is nearest to where it seats
+		m.Says = append(m.Says, slices.MinFunc(m.Trapped, func(a, b Trapped) int { return cmp.Compare(a.CheckingLift, b.CheckingLift) }).Says)
 	}
 	basis.Assume("gas is trapped from where the intake passes the checking lift: it seats a little later, and at speed the charge comes in for longer. No cranking pressure follows from that")
 	basis.Cite("effective compression: the volume left at intake closing over that at top dead centre, by piston motion (Heywood, eqs 2.4-2.6, from memory)")

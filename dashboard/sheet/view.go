@@ -10,6 +10,7 @@ import (
 
 	"lobescribe/capture/timing"
 	"lobescribe/capture/verdict"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -346,10 +347,8 @@ func (d Data) timings(v *view, w words) {
 		if t.Made != nil && t.Made.RunOut != nil {
 			v.CardSays = once(v.CardSays, fmt.Sprintf("%s: the heel runs out by %s %s either way over a turn; it is in the ±, and its limit is the maker's.", valveWords(one.Name), w.length(*t.Made.RunOut), w.unit))
 		}
-		if t.More != nil {
-			for _, says := range t.More.Says {
-				v.CardSays = once(v.CardSays, valveWords(one.Name)+": "+full(says.In(w.unit)))
-			}
+		if t.More != nil && len(t.More.Says) > 0 {
+			v.CardSays = once(v.CardSays, valveWords(one.Name)+": "+full(strings.Join(worksheet.In(t.More.Says, w.unit), "; ")))
 		}
 		passages := t.Passages
 		if t.HalfLift != nil {
