@@ -44,6 +44,9 @@ type LiveOptions struct {
 	Recorder RecorderOptions
 	// Clock is the monotonic clock that the readings are stamped on.
 	Clock func() measure.Stamp
+	// Wall is the time of day, of which a trace's head notes when it began.
+	// Default: time.Now.
+	Wall func() time.Time
 	// Keeper takes the traces; nil keeps none, as for a replay.
 	Keeper *Keeper
 	// Tell hears of everything, from Run's goroutine, and must not block.
@@ -67,6 +70,9 @@ const (
 
 // NewLive returns a Live; Run must be called for it to do anything.
 func NewLive(o LiveOptions) *Live {
+	if o.Wall == nil {
+		o.Wall = time.Now
+	}
 	return &Live{o: o, in: make(chan input, 64), done: make(chan struct{}),
 		joiner: NewJoiner(o.Join), follower: NewFollower(o.Follower), recorder: NewRecorder(o.Recorder)}
 }
@@ -315,7 +321,7 @@ func (l *Live) begin() {
 		return
 	}
 	l.o.Keeper.Begin(Head{
-		Started:    time.Now().Add(-(now - l.began).Duration()),
+		Started:    l.o.Wall().Add(-(now - l.began).Duration()),
 		Resolution: l.o.Follower.Resolution,
 	}, l.began)
 	l.keep(first, nil)

@@ -11,6 +11,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"go.etcd.io/bbolt"
+
+	"lobescribe/storage/disk"
 )
 
 // Writes fail in every way: nothing written, half of it, or all of it and an
@@ -24,7 +26,7 @@ func TestWritesThatFail(t *testing.T) {
 	var failed int
 	hook := func(db *bbolt.DB) {
 		db.NoSync = true
-		onWrite(t, db, func(put func([]byte, int64) (int, error), b []byte, at int64) (int, error) {
+		onWrite(t, db, func(put disk.Write, b []byte, at int64) (int, error) {
 			if rng.Float64() >= failing {
 				return put(b, at)
 			}
@@ -39,7 +41,7 @@ func TestWritesThatFail(t *testing.T) {
 			return n, syscall.ENOSPC
 		})
 	}
-	s, err := Open(path, Options{opened: hook})
+	s, err := Open(path, Options{Opened: hook})
 	require.NoError(t, err)
 	rs := turned(60_000, 1000, 6)
 	w, err := s.Begin(Head{})
@@ -83,9 +85,9 @@ func TestWritesThatFail(t *testing.T) {
 // nobody was told of does not stay.
 func TestABeginThatFailedLeavesNothing(t *testing.T) {
 	failing := false
-	s := newStore(t, Options{opened: func(db *bbolt.DB) {
+	s := newStore(t, Options{Opened: func(db *bbolt.DB) {
 		db.NoSync = true
-		onWrite(t, db, func(put func([]byte, int64) (int, error), b []byte, at int64) (int, error) {
+		onWrite(t, db, func(put disk.Write, b []byte, at int64) (int, error) {
 			n, err := put(b, at)
 			if failing && at < 2*pageBytes {
 				return n, syscall.EIO

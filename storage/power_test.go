@@ -6,26 +6,19 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
-	"reflect"
 	"testing"
-	"unsafe"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"go.etcd.io/bbolt"
 
 	"lobescribe/device/measure"
+	"lobescribe/storage/disk"
 )
 
-// onWrite puts fn between the database and its file. bbolt has a place for
-// that, which only its own tests can reach; should a new version move it, this
-// fails at once.
-func onWrite(t testing.TB, db *bbolt.DB, fn func(write func([]byte, int64) (int, error), b []byte, at int64) (int, error)) {
-	field := reflect.ValueOf(db).Elem().FieldByName("ops").FieldByName("writeAt")
-	require.True(t, field.IsValid() && field.CanAddr(), "bbolt has changed: there is no ops.writeAt any more")
-	place := (*func([]byte, int64) (int, error))(unsafe.Pointer(field.UnsafeAddr()))
-	write := *place
-	*place = func(b []byte, at int64) (int, error) { return fn(write, b, at) }
+// onWrite puts fn between the database and its file; see disk.Between.
+func onWrite(t testing.TB, db *bbolt.DB, fn func(write disk.Write, b []byte, at int64) (int, error)) {
+	require.NoError(t, disk.Between(db, fn))
 }
 
 // A write as the disk was asked for it. Between two flushes a disk may carry
@@ -84,7 +77,7 @@ func TestPowerFailure(t *testing.T) {
 		require.NoError(t, err)
 		logWrites(t, db, path, &log)
 	}
-	s, err := Open(path, Options{opened: hook})
+	s, err := Open(path, Options{Opened: hook})
 	require.NoError(t, err)
 	rs := turned(45_000, 1000, 1)
 	earlier := turned(3000, 1000, 2)
@@ -223,7 +216,7 @@ func recordWrites(t *testing.T, path string, o Options) (base []byte, log []writ
 	t.Helper()
 	base, err := os.ReadFile(path)
 	require.NoError(t, err)
-	o.opened = func(db *bbolt.DB) { logWrites(t, db, path, &log) }
+	o.Opened = func(db *bbolt.DB) { logWrites(t, db, path, &log) }
 	s, err := Open(path, o)
 	require.NoError(t, err)
 	require.NoError(t, s.Close())
@@ -234,7 +227,7 @@ func recordWrites(t *testing.T, path string, o Options) (base []byte, log []writ
 // is known from the order of writes.
 func logWrites(t testing.TB, db *bbolt.DB, path string, log *[]write) {
 	db.NoSync = true
-	onWrite(t, db, func(put func([]byte, int64) (int, error), b []byte, at int64) (int, error) {
+	onWrite(t, db, func(put disk.Write, b []byte, at int64) (int, error) {
 		info, err := os.Stat(path)
 		require.NoError(t, err)
 		*log = append(*log, write{at, bytes.Clone(b), max(info.Size(), at+int64(len(b))), at < 2*pageBytes})
@@ -247,7 +240,7 @@ func checkPowerState(t *testing.T, image []byte, begun, firstDone bool, first ID
 	path := filepath.Join(t.TempDir(), "s")
 	require.NoError(t, os.WriteFile(path, image, 0o600))
 	defer os.Remove(path)
-	s, err := Open(path, Options{opened: func(db *bbolt.DB) { db.NoSync = true }})
+	s, err := Open(path, Options{Opened: func(db *bbolt.DB) { db.NoSync = true }})
 	require.NoError(t, err)
 	defer func() { require.NoError(t, s.Close()) }()
 	rep, err := s.Verify(t.Context())

@@ -26,6 +26,7 @@ const (
 	OpAppend   Op = "append"
 	OpAmend    Op = "amend"
 	OpEnd      Op = "end"
+	OpDiscard  Op = "discard"
 	OpFindings Op = "findings"
 	OpRelabel  Op = "relabel"
 	OpDocument Op = "document"
@@ -59,10 +60,13 @@ type Options struct {
 	// can fill the disk. Default: nothing fails.
 	Fault func(Op) error
 
+	// Opened is given the database before it is used, each time that the store
+	// opens one. It is there so that tests can stand between it and its file; see
+	// storage/disk. Default: nobody is.
+	Opened func(*bbolt.DB)
+
 	// Tests upgrade through migrations of their own.
 	migrations []migration
-	// Tests reach the database before it is used.
-	opened func(*bbolt.DB)
 	// A file that nobody knows yet is flushed once, when it is complete.
 	flushLate bool
 	// Traces in the making that go on, and are not cut short; see Mend.
@@ -231,8 +235,8 @@ func (s *Store) openDatabase(file *os.File, o Options) error {
 	s.file = file
 	// With a large mapping bbolt grows the file by this much at a time.
 	s.db.AllocSize = 1 << 20
-	if o.opened != nil {
-		o.opened(s.db)
+	if o.Opened != nil {
+		o.Opened(s.db)
 	}
 	err = s.transact(s.db, false, func(tx *bbolt.Tx) error {
 		s.mu.Lock()

@@ -274,7 +274,7 @@ func TestBatchesAndFailuresDoNotShow(t *testing.T) {
 		refuse := false
 		s, err := Open(filepath.Join(dir, "s"), Options{
 			Fault:  func(Op) error { return map[bool]error{true: errors.New("disk full")}[refuse] },
-			opened: func(db *bbolt.DB) { db.NoSync = true },
+			Opened: func(db *bbolt.DB) { db.NoSync = true },
 		})
 		require.NoError(t, err)
 		defer s.Close()

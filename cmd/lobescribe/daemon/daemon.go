@@ -56,7 +56,8 @@ type Daemon struct {
 	// one takes a processor and memory.
 	finding sync.Mutex
 
-	unwritten error // what the keeper could not write; set before work is done
+	overheard func(capture.Message) // of tests; nil
+	unwritten error                 // what the keeper could not write; set before work is done
 }
 
 // Options are the parts a daemon is made of.
@@ -87,6 +88,12 @@ type Options struct {
 	// Clock is the monotonic time that readings are stamped on. Default: the
 	// devices'.
 	Clock func() measure.Stamp
+	// Wall is the time of day. Default: time.Now.
+	Wall func() time.Time
+
+	// Tests hear all that the live side says, and stand before each commit.
+	heard  func(capture.Message)
+	before func()
 }
 
 // Where the readings of a trace come from, as its head has it.
@@ -116,7 +123,7 @@ func New(ctx context.Context, o Options) *Daemon {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	d := &Daemon{log: o.Log, device: o.Device, store: o.Store, hub: o.Hub, simulate: o.Simulate, ctx: ctx,
+	d := &Daemon{log: o.Log, device: o.Device, store: o.Store, hub: o.Hub, simulate: o.Simulate, ctx: ctx, overheard: o.heard,
 		instruments: map[capture.Role]*instrument{}, counted: map[capture.Role]device.Counters{}}
 	// What goes to the page goes in batches: between two of them a fast
 	// instrument's bytes may gather, unless somebody wants each at once.
@@ -135,7 +142,12 @@ func New(ctx context.Context, o Options) *Daemon {
 	d.rescue = &rescue{beside: o.Store.Path(), o: o.Rescue, head: func() storage.Head { return d.rescueHead(o.Source) }}
 	d.keeper = capture.NewKeeper(capture.KeeperOptions{
 		Store: &shelf{store: o.Store, head: func() (storage.Head, error) { return d.head(o.Source) },
-			instruments: d.plugged, commit: func(write func() error) error { return d.metrics.Commit(write) }},
+			instruments: d.plugged, commit: func(write func() error) error {
+				if o.before != nil {
+					o.before()
+				}
+				return d.metrics.Commit(write)
+			}},
 		Rescue: d.rescue, Log: o.Log, Bound: o.Held,
 		Tell:  func(s capture.TraceState) { d.tell(s) },
 		Ended: d.ended,
@@ -143,7 +155,7 @@ func New(ctx context.Context, o Options) *Daemon {
 	d.live = capture.NewLive(capture.LiveOptions{
 		Follower: capture.FollowerOptions{Sign: o.Sign},
 		Recorder: capture.RecorderOptions{Rest: o.Rest},
-		Clock:    o.Clock, Keeper: d.keeper,
+		Clock:    o.Clock, Wall: o.Wall, Keeper: d.keeper,
 		Tell: d.tell,
 	})
 	m := dashboard.MetricsOptions{Version: o.Version, Hub: d.hub, Store: d.store.Path(),
@@ -189,6 +201,9 @@ func (d *Daemon) Answers(ctx context.Context) error { return d.live.Answers(ctx)
 
 // tell passes on what the live engine says.
 func (d *Daemon) tell(m capture.Message) {
+	if d.overheard != nil {
+		d.overheard(m)
+	}
 	d.metrics.Heard(m)
 	d.hub.Publish(m, 0)
 }
