@@ -157,17 +157,23 @@ func known(ctx context.Context) {
 	}
 }
 
-// steady gives a long body its time as long as it moves: the deadline is for
-// standing still, not for the whole. It bounds the size as well.
+// steady gives a long body its time as long as it moves: wait is for standing
+// still. The whole has until; whoever sends a byte now and then must not hold a
+// place for ever.
 type steady struct {
-	r    io.ReadCloser
-	rc   *http.ResponseController
-	wait time.Duration
+	r     io.ReadCloser
+	rc    *http.ResponseController
+	wait  time.Duration
+	until time.Time
 }
 
 func (b *steady) Read(p []byte) (int, error) {
+	deadline := time.Now().Add(b.wait)
+	if deadline.After(b.until) {
+		deadline = b.until
+	}
 	// A recorder in a test has no deadlines; there it does not matter.
-	_ = b.rc.SetReadDeadline(time.Now().Add(b.wait))
+	_ = b.rc.SetReadDeadline(deadline)
 	return b.r.Read(p)
 }
 

@@ -3,6 +3,7 @@ package dashboard
 import (
 	"context"
 	"net"
+	"net/http"
 	"testing"
 	"time"
 
@@ -97,4 +98,30 @@ func TestStrangersShutOutNobody(t *testing.T) {
 	late, p := enter("192.168.1.9:2")
 	require.NotNil(t, p)
 	assert.True(t, isOpen(late))
+}
+
+// drip sends a byte whenever it is asked, without end.
+type drip struct{ begun bool }
+
+func (d *drip) Read(p []byte) (int, error) {
+	if !d.begun {
+		d.begun = true
+		return copy(p, "t_s,lift_mm\n0,0\n"), nil
+	}
+	time.Sleep(10 * time.Millisecond) // its own pace
+	return copy(p, " "), nil
+}
+
+// Whoever sends a byte now and then does not hold a place for ever.
+func TestUploadWait(t *testing.T) {
+	s := serve(t, func(o *Options) { o.UploadWait = 300 * time.Millisecond })
+	q, err := http.NewRequestWithContext(t.Context(), http.MethodPost, s.url+"/api/v1/traces?name=a.csv", &drip{})
+	require.NoError(t, err)
+	q.Header.Set("Origin", s.url)
+	answer, err := http.DefaultClient.Do(q)
+	if err == nil { // or the connection is cut
+		defer answer.Body.Close()
+		assert.Equal(t, http.StatusBadRequest, answer.StatusCode)
+	}
+	http.DefaultClient.CloseIdleConnections()
 }

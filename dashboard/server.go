@@ -18,6 +18,7 @@ import (
 
 	"lobescribe/dashboard/door"
 	"lobescribe/dashboard/live"
+	"lobescribe/device"
 	"lobescribe/storage"
 	"lobescribe/storage/shop"
 )
@@ -37,6 +38,9 @@ type Options struct {
 	LAN   bool
 	Key   door.Key
 	Names []string
+	// Named are devices that the command line named: a page may name them, too,
+	// whatever they are. Default: none.
+	Named []device.Address
 	// TLS serves over TLS. Default: plain, which on loopback is as good.
 	TLS *tls.Config
 	// Page is served instead of the embedded page. Default: the embedded one.
@@ -67,6 +71,9 @@ type Options struct {
 	// BackupWait is how long a backup may take as a whole. Default: 15 min,
 	// enough for 2 GB at 20 Mbit/s.
 	BackupWait time.Duration
+	// UploadWait is how long a file may be on its way here as a whole. Default: 30
+	// min, enough for 512 MB at 2.5 Mbit/s.
+	UploadWait time.Duration
 }
 
 // Server answers the page.
@@ -123,6 +130,7 @@ func New(o Options) (*Server, error) {
 		o.Free = freeOn
 	}
 	o.BackupWait = cmp.Or(o.BackupWait, 15*time.Minute)
+	o.UploadWait = cmp.Or(o.UploadWait, 30*time.Minute)
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}

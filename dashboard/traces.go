@@ -10,8 +10,10 @@ import (
 	"path"
 	"strconv"
 	"strings"
+	"syscall"
 	"time"
 	"unicode"
+	"unicode/utf8"
 
 	"lobescribe/capture/lift"
 	"lobescribe/dashboard/live"
@@ -110,8 +112,11 @@ func (s *Server) labelTrace(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for field, text := range map[string]*string{"engine": change.Engine, "valve": change.Valve, "trial": change.Trial, "remark": change.Remark, "put_away": change.PutAway} {
-		if text != nil && len(*text) > longestRemark {
+		if text != nil && utf8.RuneCountInString(*text) > longestRemark {
 			return wrong(field, "%s is longer than %d letters.", field, longestRemark)
+		}
+		if text != nil && strings.ContainsFunc(*text, storage.Unprintable) {
+			return wrong(field, "%s holds control characters; leave them out.", field)
 		}
 	}
 	set := func(dst *string, v *string) {
@@ -154,7 +159,7 @@ func (s *Server) labelTrace(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// maxTrace bounds an imported file: ten million readings with angle.
+// maxTrace bounds an imported file, in bytes: some forty million readings.
 const maxTrace = 512 << 20
 
 func (s *Server) importTrace(w http.ResponseWriter, r *http.Request) error {
@@ -168,11 +173,17 @@ func (s *Server) importTrace(w http.ResponseWriter, r *http.Request) error {
 	}
 	name := fileName(r.URL.Query().Get("name"), "trace.csv")
 	rc := http.NewResponseController(w)
-	body := &steady{r: http.MaxBytesReader(w, r.Body, maxTrace), rc: rc, wait: s.o.BodyWait}
+	body := &steady{r: http.MaxBytesReader(w, r.Body, maxTrace), rc: rc, wait: s.o.BodyWait, until: time.Now().Add(s.o.UploadWait)}
 	counted := &counting{r: body}
 	id, err := s.bench.Import(r.Context(), name, counted)
-	// Working out ten million readings takes longer than an answer may stand
-	// still, and the time ran from the request's head.
+	if err != nil && (counted.err == nil || errors.As(err, new(*http.MaxBytesError))) {
+		// Whoever is still sending hears of no answer before it is through: the rest
+		// is taken in and thrown away, within reason.
+		body.r = r.Body
+		_, _ = io.CopyN(io.Discard, body, maxTrace)
+	}
+	// Working out so many readings takes longer than an answer may stand still, and
+	// the time ran from the request's head.
 	_ = rc.SetWriteDeadline(time.Now().Add(s.o.AnswerWait))
 	var large *http.MaxBytesError
 	switch {
@@ -180,8 +191,8 @@ func (s *Server) importTrace(w http.ResponseWriter, r *http.Request) error {
 		return &problem{status: http.StatusRequestEntityTooLarge, says: fmt.Sprintf("%s is larger than the %d MB a trace may be. Import it with the command line: lobescribe import FILE.", name, maxTrace>>20)}
 	case counted.err != nil && !errors.Is(counted.err, io.EOF):
 		return &problem{status: http.StatusBadRequest, says: name + " broke off on its way here. Send it again."}
-	case err != nil && (errors.Is(err, ErrNotOffered) || errors.Is(err, storage.ErrReadOnly)):
-		return err
+	case err != nil && (errors.Is(err, ErrNotOffered) || errors.Is(err, storage.ErrReadOnly) || errors.As(err, new(syscall.Errno))):
+		return err // the disk's, and not the file's
 	case err != nil:
 		return &problem{status: http.StatusBadRequest, says: sentence(err)}
 	}

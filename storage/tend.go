@@ -64,6 +64,14 @@ func (s *Store) Tend(ctx context.Context, o Tending) {
 			given = s.scrub(ctx, given)
 			all = s.sound() == nil
 		case <-s.alarms:
+			if s.sound() == nil {
+				if given != nil {
+					continue // it was of no use
+				}
+				// Somebody came upon what does not read.
+				given = s.scrub(ctx, given)
+				all = s.sound() == nil
+			}
 		}
 		next := o.Every
 		if s.sound() != nil {
@@ -187,7 +195,14 @@ func (s *Store) look(ctx context.Context) (rep Report, err error) {
 			_, acked = w.acknowledged()
 		}
 		err = s.view(func(r rows) error {
-			if n := measureExtent(r, id).readings; n < acked {
+			n := measureExtent(r, id).readings
+			s.mu.Lock()
+			now := s.open[id]
+			s.mu.Unlock()
+			if n == 0 && now == nil && r.get(bucketHeads, traceKey(id)) == nil {
+				return nil // it was discarded meanwhile
+			}
+			if now == w && n < acked {
 				rep.add(&Damage{Trace: id, Part: PartReadings, First: n, Count: int64(acked - n), Why: "they are missing"})
 			}
 			for _, k := range rep.trace(r, id) {

@@ -92,8 +92,8 @@ func (s *Store) Begin(h Head) (*Writer, error) {
 	return w, nil
 }
 
-// lay removes a trace that a failed Begin may have left all the same: the disk
-// refused to say so. Nobody has ever known its number.
+// lay removes the head of a trace: one that a failed Begin may have left all the
+// same, since the disk refused to say so, or that is discarded.
 func lay(tx *bbolt.Tx, id ID) error {
 	h, err := readHead(boltRows{tx}, id)
 	if err != nil {
@@ -313,6 +313,41 @@ func (w *Writer) End() error {
 	delete(w.s.open, w.id)
 	w.s.mu.Unlock()
 	return nil
+}
+
+// Discard takes a trace that has not ended out of the store again, for a file that
+// turns out to be no trace half way through. Its number is not used again. On an
+// error the next opening of the store finds the trace, and marks it as cut short.
+func (w *Writer) Discard() error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.ended {
+		return fmt.Errorf("trace %s: %w", w.id, ErrEnded)
+	}
+	w.ended, w.tail, w.buf = true, nil, nil
+	w.s.mu.Lock()
+	delete(w.s.open, w.id) // first: whoever looks the store through then does not miss its readings
+	w.s.mu.Unlock()
+	err := w.s.update(OpDiscard, func(tx *bbolt.Tx) error {
+		for _, bucket := range []string{bucketChunks, bucketTail, bucketNotes} {
+			if err := wipe(tx, bucket, w.id, 0); err != nil {
+				return err
+			}
+		}
+		return lay(tx, w.id)
+	})
+	if err != nil {
+		return fmt.Errorf("taking trace %s out of the store: %w", w.id, advise(err))
+	}
+	return nil
+}
+
+// Hinders says whether somebody else records into the store at this moment. Who
+// writes much that can wait then leaves the disk alone between two transactions.
+func (w *Writer) Hinders() bool {
+	w.s.mu.Lock()
+	defer w.s.mu.Unlock()
+	return len(w.s.open) > 1
 }
 
 // finish writes the last head and the summary, takes the open mark away, and

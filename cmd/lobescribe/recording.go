@@ -23,11 +23,22 @@ const recordingBegins = "lobescribe bytes"
 // readTraceFile reads a trace from a file, or from standard input for "-". A
 // recording of raw bytes, as listen --raw writes it, is decoded.
 func readTraceFile(cmd *cobra.Command, name string) (measure.Trace, tracefile.About, error) {
+	file, t, err := openTraceFile(cmd, name)
+	if err != nil || file == nil {
+		return t, tracefile.About{}, err
+	}
+	return file.Whole()
+}
+
+// openTraceFile is readTraceFile for traces that may be longer than memory. Of a
+// recording it returns no file, but the trace.
+func openTraceFile(cmd *cobra.Command, name string) (*tracefile.Reader, measure.Trace, error) {
 	in := cmd.InOrStdin()
 	if name != "-" {
 		f, err := os.Open(name)
 		if err != nil {
-			return tracefile.ReadFileAbout(name) // which says what to do
+			file, err := tracefile.OpenFile(name) // which says what to do
+			return file, measure.Trace{}, err
 		}
 		defer f.Close()
 		in = f
@@ -38,12 +49,16 @@ func readTraceFile(cmd *cobra.Command, name string) (measure.Trace, tracefile.Ab
 		if err != nil && name != "-" {
 			err = fmt.Errorf("%s: %w", name, err)
 		}
-		return t, tracefile.About{}, err
+		return nil, t, err
 	}
+	var file *tracefile.Reader
+	var err error
 	if name == "-" {
-		return tracefile.ReadAbout(head, "")
+		file, err = tracefile.NewReader(head, tracefile.Options{})
+	} else {
+		file, err = tracefile.OpenFile(name)
 	}
-	return tracefile.ReadFileAbout(name)
+	return file, measure.Trace{}, err
 }
 
 // decodeRecording makes a trace of a recording of raw bytes. It is decoded as

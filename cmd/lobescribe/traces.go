@@ -6,6 +6,7 @@ import (
 	"io"
 	"path/filepath"
 	"text/tabwriter"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -15,6 +16,7 @@ import (
 	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
+	"lobescribe/storage/tracefile"
 )
 
 func newTraces() *cobra.Command {
@@ -178,12 +180,33 @@ func loadTrace(cmd *cobra.Command, text string) (storage.ID, storage.Head, measu
 	return id, head, trace, err
 }
 
+// counting shows a count while it grows, in one line of a terminal, about once a
+// second; elsewhere it shows nothing. Call end when it grows no more.
+func counting(w io.Writer, what string) (show func(uint64), end func()) {
+	if !isTerminal(w) {
+		return func(uint64) {}, func() {}
+	}
+	shown, last := false, time.Now()
+	show = func(n uint64) {
+		if now := time.Now(); now.Sub(last) >= time.Second {
+			fmt.Fprintf(w, "\r%d %s", n, what)
+			shown, last = true, now
+		}
+	}
+	return show, func() {
+		if shown {
+			fmt.Fprintln(w)
+		}
+	}
+}
+
 func newImport() *cobra.Command {
 	var engine, valve string
 	cmd := &cobra.Command{
 		Use:   "import FILE",
 		Short: "Store a trace from a CSV, JSON-lines or Parquet file",
-		Long: `Stores a trace from a file, and works out its findings.
+		Long: `Stores a trace from a file of any length, and works out its findings. A file that
+turns out to be wrong half way through leaves nothing in the store.
 
 A Parquet file that export wrote also says when, on what engine and valve and
 with what instruments it was recorded; that is kept, unless flags say otherwise.`,
@@ -193,9 +216,12 @@ with what instruments it was recorded; that is kept, unless flags say otherwise.
 			if err != nil {
 				return err
 			}
-			trace, about, err := readTraceFile(cmd, args[0])
+			file, trace, err := openTraceFile(cmd, args[0])
 			if err != nil {
 				return err
+			}
+			if file != nil {
+				defer file.Close()
 			}
 			store, err := openStore(cmd, storage.Options{})
 			if err != nil {
@@ -205,18 +231,27 @@ with what instruments it was recorded; that is kept, unless flags say otherwise.
 			if err := store.CheckLabel(engine, valve); err != nil {
 				return wordsError{err}
 			}
-			head := daemon.HeadOf(about, filepath.Base(args[0]))
-			head.Engine, head.Valve = cmp.Or(engine, head.Engine), cmp.Or(valve, head.Valve)
-			id, err := daemon.ImportTrace(store, trace, head)
-			if err != nil {
-				return err
+			head := func(about tracefile.About) storage.Head {
+				h := daemon.HeadOf(about, filepath.Base(args[0]))
+				h.Engine, h.Valve = cmp.Or(engine, h.Engine), cmp.Or(valve, h.Valve)
+				return h
 			}
 			v := struct {
 				ID       storage.ID `json:"id"`
-				Readings int        `json:"readings"`
-			}{id, len(trace.Readings)}
+				Readings uint64     `json:"readings"`
+			}{Readings: uint64(len(trace.Readings))}
+			if file == nil {
+				v.ID, err = daemon.ImportTrace(store, trace, head(tracefile.About{}))
+			} else {
+				progress, end := counting(cmd.ErrOrStderr(), "readings stored")
+				v.ID, v.Readings, err = daemon.ImportFile(cmd.Context(), store, file, daemon.ImportOptions{Head: head, Progress: progress})
+				end()
+			}
+			if err != nil {
+				return err
+			}
 			return p.print(v, func(w io.Writer, _ measure.Unit) error {
-				_, err := fmt.Fprintf(w, "stored as trace %s, %d readings\n", id, len(trace.Readings))
+				_, err := fmt.Fprintf(w, "stored as trace %s, %d readings\n", v.ID, v.Readings)
 				return err
 			})
 		},

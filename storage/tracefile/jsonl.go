@@ -118,7 +118,7 @@ func (r *Reader) jsonSlow(line []byte) error {
 			return r.fault(n, `the note does not read; it must be like {"note":{"t_s":1.5,"kind":"mark"}}`)
 		}
 		r.notes = append(r.notes, note)
-		return nil
+		return r.fewNotes()
 	}
 	if raw, ok := f["trace"]; ok && f["t_s"] == nil {
 		var about traceLine

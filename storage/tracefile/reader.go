@@ -151,7 +151,9 @@ func (r *Reader) add(x measure.Reading, numbered bool) error {
 			return r.fault(r.at(), "the time %s is before the %s of %s %d; readings must be in order of time: sort them, or cut the file where the clock restarted", x.At, r.last.At, r.word(), r.lastLine)
 		case step > 0:
 			r.sameTime = 0
-			r.lookForGap(x.At, step)
+			if err := r.lookForGap(x.At, step); err != nil {
+				return err
+			}
 		case x.Has&r.sameTime != 0 && !numbered:
 			return r.fault(r.at(), "the time %s is that of %s %d too; keep one of the two readings, or give times with more decimals", x.At, r.word(), r.lastLine)
 		}
@@ -169,17 +171,28 @@ const (
 	gapAfter = 8 // steps that must have been seen to know the usual one
 )
 
-func (r *Reader) lookForGap(at, step measure.Stamp) {
+// mostNotes bounds the notes and gaps of one file, which are held in memory.
+const mostNotes = 100_000
+
+func (r *Reader) fewNotes() error {
+	if len(r.notes) > mostNotes {
+		return r.fault(r.at(), "there are more than %d gaps and notes in it; cut the file where the longest are", mostNotes)
+	}
+	return nil
+}
+
+func (r *Reader) lookForGap(at, step measure.Stamp) error {
 	if r.trusted {
-		return
+		return nil
 	}
 	if step > gapLeast && r.counted >= gapAfter && step > gapTimes*r.usualStep() {
 		r.notes = append(r.notes, measure.Note{At: r.last.At, Until: at, Kind: measure.NoteGap,
 			Says: fmt.Sprintf("no readings for %s", step)})
-		return
+		return r.fewNotes()
 	}
 	r.steps[bits.Len64(uint64(step))-1]++
 	r.counted++
+	return nil
 }
 
 // usualStep is the median of the steps, to the power of two above it.
@@ -199,6 +212,19 @@ func (r *Reader) Format() Format { return r.format }
 // Resolution returns the least step of the indicator as the file gives it, or
 // 0. A JSON-lines file may give it behind readings.
 func (r *Reader) Resolution() measure.Length { return r.resolution }
+
+// AngleStep returns the least step of the encoder as the file gives it, or 0, as
+// Resolution does.
+func (r *Reader) AngleStep() measure.Angle { return r.angleStep }
+
+// About returns what the file says of the trace, once Next has returned io.EOF.
+func (r *Reader) About() About {
+	a := r.about
+	if a.Remark == "" {
+		a.Remark = r.How() // it goes with the trace wherever that is shown
+	}
+	return a
+}
 
 // Close lets go of what reading needed. It closes a file that OpenFile opened,
 // and no other stream.
@@ -268,10 +294,7 @@ func (r *Reader) Whole() (measure.Trace, About, error) {
 		return measure.Trace{}, About{}, err
 	}
 	t.Notes, t.Resolution, t.AngleStep = r.notes, r.resolution, r.angleStep
-	if r.about.Remark == "" {
-		r.about.Remark = r.How() // it goes with the trace wherever that is shown
-	}
-	return t, r.about, nil
+	return t, r.About(), nil
 }
 
 // expected is about how many readings the whole stream holds, after a first

@@ -10,7 +10,6 @@ import (
 	"path"
 	"strings"
 
-	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 	"lobescribe/storage/tracefile"
@@ -25,39 +24,23 @@ func (d *Daemon) Export(ctx context.Context, id storage.ID, format string, w io.
 	return ExportTrace(d.store, id, w, ExportOptions{Format: f})
 }
 
-// Import stores a trace file.
+// Import stores a trace file, of any length, while it comes.
 func (d *Daemon) Import(ctx context.Context, name string, r io.Reader) (storage.ID, error) {
-	trace, about, err := tracefile.ReadAbout(r, "")
+	file, err := tracefile.NewReader(r, tracefile.Options{})
 	if err != nil {
 		return 0, err
 	}
+	defer file.Close()
 	b, err := d.store.Bench()
 	if err != nil {
 		return 0, err
 	}
-	head := HeadOf(about, path.Base(strings.ReplaceAll(name, `\`, "/")))
-	head.Engine, head.Valve = cmp.Or(head.Engine, b.Engine), cmp.Or(head.Valve, b.Valve)
-	return ImportTrace(d.store, trace, head)
-}
-
-// ImportTrace stores a whole trace and its findings.
-func ImportTrace(s *storage.Store, t measure.Trace, h storage.Head) (storage.ID, error) {
-	f, err := lift.Analyse(t, lift.Options{LeaveOut: h.LeftOut, Proof: h.Proof})
-	if err != nil {
-		return 0, err
-	}
-	h.Resolution, h.AngleStep = t.Resolution, t.AngleStep
-	w, err := s.Begin(h)
-	if err != nil {
-		return 0, err
-	}
-	if err := w.Append(t.Readings, t.Notes); err != nil {
-		return w.ID(), err
-	}
-	if err := w.End(); err != nil {
-		return w.ID(), err
-	}
-	return w.ID(), s.PutFindings(w.ID(), f)
+	id, _, err := ImportFile(ctx, d.store, file, ImportOptions{Head: func(about tracefile.About) storage.Head {
+		head := HeadOf(about, path.Base(strings.ReplaceAll(name, `\`, "/")))
+		head.Engine, head.Valve = cmp.Or(head.Engine, b.Engine), cmp.Or(head.Valve, b.Valve)
+		return head
+	}})
+	return id, err
 }
 
 // Stream is what an export reads: the store.
@@ -156,7 +139,8 @@ func aboutOf(h storage.Head) tracefile.About {
 // HeadOf is the head of a trace that comes from a file: what the file says of
 // itself. A trial is one of the store it came from and means nothing here.
 func HeadOf(a tracefile.About, name string) storage.Head {
-	h := storage.Head{Started: a.Started, Engine: a.Engine, Valve: a.Valve, Remark: a.Remark, Source: "import:" + name}
+	h := storage.Head{Started: a.Started, Engine: storage.Printable(a.Engine), Valve: storage.Printable(a.Valve),
+		Remark: storage.Printable(a.Remark), Source: "import:" + storage.Printable(name)}
 	for _, d := range a.Devices {
 		h.Devices = append(h.Devices, storage.DeviceNote(d))
 	}

@@ -4,7 +4,8 @@ import { useRef, useState } from "../lib/hooks.js";
 import { html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { digits, seconds, when } from "../units.js";
-import { query } from "../api.js";
+import { createApi, query } from "../api.js";
+import { sending } from "../upload.js";
 import { TraceView } from "./trace.js";
 
 /** @typedef {{id: string|number, started: string, engine: string, valve: string, cylinder?: number, kind?: "intake"|"exhaust", trial: string, readings: number, seconds: number, cut_short: boolean, max_lift_mm?: number, has_angle: boolean, source: string, remark: string, recording?: boolean, left_out?: number, put_away?: string}} TraceHead */
@@ -63,7 +64,7 @@ const Rows = ({ traces, unit }) => html`<ul class="cards">${traces.map((t) => ht
       ${/demo|simulat/.test(t.source ?? "") ? html`<span class="amiss"><${Mark} shape="triangle" /> simulated</span>` : null}
       ${t.left_out ? html`<span>${t.left_out} ${t.left_out === 1 ? "opening" : "openings"} left out</span>` : null}
       ${t.put_away ? html`<span class="amiss"><${Mark} shape="cross" /> deleted: ${t.put_away}</span>` : null}
-      ${t.recording ? html`<span><${Mark} shape="disc" kind="good" /> recording now</span>` : null}
+      ${t.recording ? html`<span><${Mark} shape="disc" kind="good" /> ${t.source?.startsWith("import:") ? "being imported" : "recording now"}</span>` : null}
       ${t.remark ? html`<span>${t.remark}</span>` : null}</span>
   </a></li>`)}</ul>`;
 
@@ -71,18 +72,22 @@ const Rows = ({ traces, unit }) => html`<ul class="cards">${traces.map((t) => ht
 function Import({ done }) {
   const app = useApp();
   const input = useRef(/** @type {HTMLInputElement|null} */ (null));
+  const [part, setPart] = useState("");
   const take = async () => {
     const file = input.current?.files?.[0];
-    if (!file || !input.current) return;
+    if (!file || !input.current || part) return;
+    setPart("0 %");
     try {
-      const got = await app.api.post(`/traces${query({ name: file.name })}`, file);
+      const api = createApi({ base: app.api.base, fetch: sending((sent) => setPart(sent < 1 ? `${Math.floor(sent * 100)} %` : "working it out")) });
+      const got = await api.post(`/traces${query({ name: file.name })}`, file);
       app.notify(`${file.name} is now trace ${got.id}.`);
       done();
     } catch (err) {
       app.notify(/** @type {Error} */ (err).message, "amiss");
     }
     input.current.value = "";
+    setPart("");
   };
-  return html`<label class="button file">Import a file<input type="file" accept=".csv,.jsonl,.ndjson,.parquet,.txt,text/csv" ref=${input} onChange=${take} />
+  return html`<label class="button file">${part ? `Importing: ${part}` : "Import a file"}<input type="file" disabled=${part !== ""} accept=".csv,.jsonl,.ndjson,.parquet,.txt,text/csv" ref=${input} onChange=${take} />
     </label>`;
 }
