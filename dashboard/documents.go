@@ -18,15 +18,21 @@ import (
 
 func (s *Server) listEngines(w http.ResponseWriter, _ *http.Request) error {
 	list, err := s.store.Engines()
-	if err != nil && sheet.Damaged(err) == nil {
+	if err := partly(err, len(list)); err != nil {
 		return err
 	}
-	if len(list) == 0 && err != nil {
-		return err // an empty list would say that there is none
-	}
-	// One that does not read must not hide the others.
 	answer(w, http.StatusOK, list)
 	return nil
+}
+
+// partly lets a list of n pass of which something does not read, which must not
+// hide the others; but not an empty one, which would say that there is nothing.
+// What does not read is repaired, and told of by the record of that.
+func partly(err error, n int) error {
+	if err != nil && n > 0 && sheet.Damaged(err) != nil {
+		return nil
+	}
+	return err
 }
 
 func (s *Server) addEngine(w http.ResponseWriter, r *http.Request) error {
@@ -257,15 +263,15 @@ func (s *Server) listTrials(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	all, err := s.store.Trials(id)
-	if err != nil && (sheet.Damaged(err) == nil || len(all) == 0) {
-		return err
-	}
 	of := r.URL.Query().Get("valve")
 	list := []storage.Trial{}
 	for _, t := range all {
 		if of == "" || t.Valve == of {
 			list = append(list, t)
 		}
+	}
+	if err := partly(err, len(list)); err != nil {
+		return err
 	}
 	answer(w, http.StatusOK, list)
 	return nil

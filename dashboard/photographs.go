@@ -69,7 +69,7 @@ func (s *Server) listPhotographs(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	list, err := s.store.Photographs(r.PathValue("id"))
-	if err != nil {
+	if err := partly(err, len(list)); err != nil {
 		return err
 	}
 	for i := range list {

@@ -19,16 +19,15 @@ func (s *Server) listWorks(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	all, err := s.store.Works(id)
-	if err != nil && sheet.Damaged(err) == nil {
-		return err
-	}
-	// One that does not read must not hide the others.
 	kind, valve := r.URL.Query().Get("kind"), r.URL.Query().Get("valve")
 	list := []storage.Work{}
 	for _, one := range all {
 		if (kind == "" || string(one.Kind) == kind) && (valve == "" || one.Valve == valve) {
 			list = append(list, one)
 		}
+	}
+	if err := partly(err, len(list)); err != nil {
+		return err
 	}
 	answer(w, http.StatusOK, list)
 	return nil

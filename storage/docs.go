@@ -138,6 +138,9 @@ func eachDoc[T any](s *Store, kind string, set func(*T, Rev)) ([]T, error) {
 		})
 		return nil
 	})
+	if len(errs) > 0 {
+		s.alarm() // whoever tends the store takes them out, and records the loss
+	}
 	return out, errors.Join(append(errs, err)...)
 }
 

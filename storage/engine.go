@@ -244,8 +244,10 @@ func (e Engine) Validate() error {
 			return bad(a.field, "is %s; it must be within 360 degrees", *a.value)
 		}
 	}
-	if err := e.checkWaivers(bad); err != nil {
-		return err
+	for _, text := range []error{checkName(bad, "name", e.Name), checkName(bad, "type", e.Type), checkText(bad, "notes", e.Notes), e.checkWaivers(bad)} {
+		if text != nil {
+			return text
+		}
 	}
 	if e.TDC != nil {
 		if err := e.TDC.check(bad); err != nil {

@@ -56,7 +56,10 @@ type Repaired struct {
 	// 1000.
 	Losses    []TraceLoss `json:"losses,omitempty"`
 	Documents []string    `json:"documents_hurt,omitempty"`
-	Dismissed time.Time   `json:"dismissed,omitzero"`
+	// Older name the documents of which the last writing is lost and an earlier one
+	// was found: it may not say what the last one did.
+	Older     []string  `json:"documents_older,omitempty"`
+	Dismissed time.Time `json:"dismissed,omitzero"`
 	rev       Rev
 }
 
@@ -122,6 +125,13 @@ func (r Repaired) Says() string {
 			break
 		}
 		b.WriteString(" " + l.says())
+	}
+	if n := len(r.Older); n > 0 {
+		names := strings.Join(r.Older[:min(n, 10)], ", ")
+		if n > 10 {
+			names += fmt.Sprintf(" and %d more", n-10)
+		}
+		fmt.Fprintf(&b, " Of %s an earlier writing was taken: look whether that is as you left it.", names)
 	}
 	if r.Kept != "" {
 		fmt.Fprintf(&b, " The damaged file is saved as %s.", r.Kept)

@@ -241,6 +241,8 @@ func (s *Store) putRecord(from *salvaged, rep Report, done *Repaired, know knowl
 	done.Was.Readings = max(done.Was.Readings, t.Readings)
 	done.Was.Documents = max(done.Was.Documents, t.Documents)
 	done.Why = know.why
+	slices.Sort(from.older)
+	done.Older = from.older[:min(len(from.older), mostLosses)]
 	for _, d := range rep.Damages {
 		if done.Why == "" {
 			done.Why = d.Error()

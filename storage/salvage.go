@@ -19,6 +19,7 @@ type salvaged struct {
 	tables    map[string][]pages.Item // by key
 	sequences map[string]uint64
 	hurts     []*Damage
+	older     []string // documents that were taken from an earlier writing
 }
 
 func (s *salvaged) close() error {
@@ -168,16 +169,26 @@ func (s *salvaged) addLoose() {
 				delete(found[bucket], string(it.Key))
 			} else if l, ok := found[bucket][string(it.Key)]; ok {
 				table[i] = l.Item
+				s.fromEarlier(bucket, it.Key)
 				delete(found[bucket], string(it.Key))
 			}
 		}
 		for _, l := range found[bucket] {
 			table = append(table, l.Item)
+			s.fromEarlier(bucket, l.Key)
 		}
 		slices.SortFunc(table, byKey)
 		s.tables[bucket] = table
 	}
 	s.chainChunks(found[bucketChunks])
+}
+
+// fromEarlier notes that a document is of an earlier writing, which may not say what
+// the last one did; or was deleted, for all that is known.
+func (s *salvaged) fromEarlier(bucket string, key []byte) {
+	if bucket == bucketDocs && !isRepairKey(key) {
+		s.older = append(s.older, string(key))
+	}
 }
 
 // addScanned finds chunks whose page has lost its head or its entries: a chunk

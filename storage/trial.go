@@ -1,6 +1,7 @@
 package storage
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -52,6 +53,9 @@ func (t Trial) Validate() error {
 	}
 	if !slug.MatchString(t.Engine) {
 		return bad("engine", "is %q; name the engine that it belongs to", t.Engine)
+	}
+	if err := errors.Join(checkName(bad, "valve", t.Valve), checkText(bad, "remark", t.Remark)); err != nil {
+		return err
 	}
 	if t.Valve == "" {
 		return bad("valve", `is missing; name it like "3I" or "3E"`)

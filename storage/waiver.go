@@ -1,6 +1,9 @@
 package storage
 
-import "time"
+import (
+	"time"
+	"unicode/utf8"
+)
 
 // Waiver says that somebody takes an open point of the list before metal is
 // cut on themselves; for a second person's look, that they had it.
@@ -22,8 +25,11 @@ func (e Engine) checkWaivers(bad func(field, format string, args ...any) error) 
 		if w.Item == "" || w.By == "" || w.Why == "" {
 			return bad("waived", "must say of each point its item, who (by) and why")
 		}
-		if len(w.By)+len(w.Why) > 2000 {
+		if utf8.RuneCountInString(w.By+w.Why) > 2000 {
 			return bad("waived", "says more than 2000 letters of %s", w.Item)
+		}
+		if err := checkText(bad, "waived", w.By+w.Why); err != nil {
+			return err
 		}
 	}
 	return nil
