@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"slices"
 	"time"
 
 	"lobescribe/dashboard/door"
@@ -128,7 +129,12 @@ func (s *Server) address(ctx context.Context, w http.ResponseWriter, r *http.Req
 	if err != nil {
 		list = nil // then only what is a port by its name
 	}
-	var known []device.Address
+	known := slices.Clone(s.o.Named)
+	for _, d := range s.hub.Now().Devices { // the simulator's, say
+		if a, err := device.ParseAddress(d.Address); err == nil {
+			known = append(known, a)
+		}
+	}
 	for _, p := range list {
 		if a, err := device.ParseAddress(p.Address); err == nil {
 			known = append(known, a)

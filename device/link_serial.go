@@ -138,7 +138,7 @@ func openError(name string, l Line, err error) error {
 		}
 		e.Cause = ErrPermission
 		e.Hint = permissionHint(name)
-	case code == serial.PortBusy:
+	case code == serial.PortBusy, errors.Is(err, ErrBusy):
 		holder, _ := holderOf(name)
 		return busy(name, holder)
 	case code == serial.PortNotFound, errors.Is(err, os.ErrNotExist), missing(name):

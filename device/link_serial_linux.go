@@ -33,8 +33,9 @@ type polledPort struct {
 
 	reading sync.Mutex // held by the reader, so that no descriptor is closed under it
 	in      int
-	alarm   int      // a timer of the system's: one of the runtime's wakes its monitor as well
-	set     *os.File // the epoll set of both
+	was     *unix.Termios // the port's settings before
+	alarm   int           // a timer of the system's: one of the runtime's wakes its monitor as well
+	set     *os.File      // the epoll set of both
 	poll    syscall.RawConn
 	armed   bool // bytes wake the reader
 	pausing bool // the alarm rings every polledPause
@@ -48,14 +49,25 @@ func openSerial(name string, mode *serial.Mode) (serial.Port, error) {
 	if err != nil {
 		return serial.Open(name, mode)
 	}
+	// The system keeps a port that is taken from everybody but root: this keeps two
+	// daemons of root's off each other.
+	if err := unix.Flock(in, unix.LOCK_EX|unix.LOCK_NB); errors.Is(err, unix.EWOULDBLOCK) {
+		unix.Close(in)
+		return nil, ErrBusy
+	}
+	was, unknown := unix.IoctlGetTermios(in, unix.TCGETS2)
+	if unknown != nil {
+		was = nil // it is no tty
+	}
 	port, err := serial.Open(name, mode)
 	if err != nil {
 		unix.Close(in)
 		return nil, err
 	}
-	p := &polledPort{Port: port, in: in, alarm: -1}
+	p := &polledPort{Port: port, in: in, alarm: -1, was: was}
 	if err := p.makeSet(); err != nil {
-		p.closeOwn()
+		p.was = nil // the port is kept
+		_ = p.closeOwn()
 		return port, nil // waited for by a thread, then
 	}
 	return p, nil
@@ -183,8 +195,13 @@ func (p *polledPort) Close() error {
 	return errors.Join(err, p.closeOwn(), p.Port.Close())
 }
 
-// closeOwn closes the descriptors that are not the library's.
+// closeOwn puts the port's settings back to what they were, and closes the
+// descriptors that are not the library's.
 func (p *polledPort) closeOwn() (err error) {
+	if p.was != nil {
+		_ = unix.IoctlSetTermios(p.in, unix.TCSETS2, p.was) // of a port that was pulled nothing is left to put back
+		p.was = nil
+	}
 	if p.set != nil {
 		p.set.Close() // or has been
 	}

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"maps"
 	"net"
 	"os"
 	"path/filepath"
@@ -42,7 +43,8 @@ type serveFlags struct {
 	pprof     string
 	direction string
 	shop      shopFlags
-	rest      measure.Stamp // on the heel, that ends a trace; 0: as promised
+	named     []device.Address // on the command line
+	rest      measure.Stamp    // on the heel, that ends a trace; 0: as promised
 	// sim is how the simulator is started from the page; nil: as it comes.
 	sim *simulateFlags
 }
@@ -93,6 +95,7 @@ there; without a network it waits in the store.`,
 				if devices, err = parseDevices(indicator, encoder, o); err != nil {
 					return err
 				}
+				f.named = slices.Collect(maps.Values(devices))
 			}
 			return f.run(cmd, daemon.SourceLive, func(d *daemon.Daemon, _ *storage.Store) error {
 				if devices == nil {
@@ -178,6 +181,7 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	}()
 
 	o.Hub, o.Store, o.Bench, o.Version, o.Log = hub, store, d, version, log
+	o.Named = f.named
 	o.Alive, o.Metrics, o.Telling = d.Answers, d.Metrics(), member.telling()
 	server, err := dashboard.New(o)
 	if err != nil {
@@ -187,7 +191,7 @@ func (f *serveFlags) serve(cmd *cobra.Command, store *storage.Store, source stri
 	if err != nil {
 		return err
 	}
-	forget, err := leaveWord(store.Path(), listener.Addr())
+	forget, err := leaveWord(store.Path(), listener.Addr(), o)
 	if err != nil {
 		// A full disk must not keep the bench from starting.
 		log.Error("other commands will not find this daemon", "error", err)

@@ -266,7 +266,9 @@ func TestProbeTellsHowItGoes(t *testing.T) {
 	session, err := simulator.Scenario{Seed: 4, Openings: 1}.Play()
 	require.NoError(t, err)
 	port, _, _ := strings.Cut(playing(t, session), "?")
-	daemon := start(t, "serve", "--addr", "127.0.0.1:0", "--data", t.TempDir())
+	// A page may name a pseudo-tty only when the command line has.
+	daemon := start(t, "serve", "--addr", "127.0.0.1:0", "--data", t.TempDir(), "--indicator", port)
+	daemon.send("DELETE", "/api/v1/devices/indicator", struct{}{})
 	said := daemon.live()
 	daemon.send("POST", "/api/v1/devices/probe", map[string]any{"address": port})
 	for {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
+	"os"
 	"path"
 	"regexp"
 	"slices"
@@ -18,17 +19,32 @@ import (
 // a file or a place on the network. Even somebody who is let in shall not be
 // able to make the daemon open any file, or talk to any service: that would
 // lend the daemon's rights to whoever looks over a shoulder for the key. So a
-// page may name what looks like a serial port, and a serial bridge nearby.
-// The command line may name anything.
+// page may name what looks like a serial port, and a serial bridge on this machine
+// or at a private address. A pseudo-terminal is somebody's session, and a console
+// is the system's: of those it may name only what the daemon has already, such as
+// its simulator's or what the command line named. The command line may name
+// anything.
 
 // portPaths are the places where systems keep serial ports.
 var portPaths = []*regexp.Regexp{
-	regexp.MustCompile(`^/dev/tty[A-Za-z0-9._-]*[0-9]$`),               // Linux: ttyUSB0, ttyACM0, ttyS0, ttyAMA0
+	regexp.MustCompile(`^/dev/tty[A-Za-z][A-Za-z0-9._-]*[0-9]$`),       // Linux: ttyUSB0, ttyACM0, ttyS0, ttyAMA0
 	regexp.MustCompile(`^/dev/(cu|tty)\.[A-Za-z0-9._-]+$`),             // macOS
 	regexp.MustCompile(`^/dev/(cuaU|cuau|ttyU)[0-9]+$`),                // BSD
 	regexp.MustCompile(`^/dev/serial/by-(id|path)/[A-Za-z0-9:._+-]+$`), // Linux, by identity or place
-	regexp.MustCompile(`^/dev/pts/[0-9]+$`),                            // a pseudo-terminal, such as the simulator's
 	regexp.MustCompile(`^(?i:COM)[0-9]{1,3}$`),                         // Windows
+}
+
+// notPorts are what else is named like one: the pseudo-terminals of macOS, and the
+// old ones of BSD and Linux. Of a Linux console, tty1, the number alone tells.
+var notPorts = regexp.MustCompile(`^/dev/(ttys[0-9]+|tty[p-za-e][0-9a-f])$`)
+
+// activeConsoles is where Linux tells to which ports it writes as its console.
+const activeConsoles = "/sys/class/tty/console/active"
+
+// isConsole says whether the system writes its console's messages to a port.
+func isConsole(name string) bool {
+	text, err := os.ReadFile(activeConsoles)
+	return err == nil && slices.Contains(strings.Fields(string(text)), strings.TrimPrefix(name, "/dev/"))
 }
 
 var usbSerial = regexp.MustCompile(`^[A-Za-z0-9._-]{0,64}$`)
@@ -65,11 +81,14 @@ func MayOpen(a device.Address, known []device.Address) error {
 }
 
 func maySerial(name string, known []device.Address) error {
+	if isConsole(name) {
+		return fmt.Errorf("%q is the system's console; start the daemon with it on the command line if an instrument is there all the same", name)
+	}
 	if slices.ContainsFunc(known, func(k device.Address) bool { return k.Kind == device.Serial && k.Port == name }) {
 		return nil
 	}
 	looks := func(p *regexp.Regexp) bool { return p.MatchString(name) }
-	if strings.HasPrefix(name, "/") && path.Clean(name) != name || !slices.ContainsFunc(portPaths, looks) {
+	if strings.HasPrefix(name, "/") && path.Clean(name) != name || notPorts.MatchString(name) || !slices.ContainsFunc(portPaths, looks) {
 		return fmt.Errorf("%q is not a serial port that this machine has; choose one from the list, or start the daemon with it on the command line", name)
 	}
 	return nil

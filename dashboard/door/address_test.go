@@ -1,6 +1,8 @@
 package door_test
 
 import (
+	"os"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -19,11 +21,12 @@ func mayOpen(text string, known []device.Address) error {
 }
 
 func TestMayOpen(t *testing.T) {
-	known := []device.Address{{Kind: device.Serial, Port: "/dev/oddly-named", Baud: 9600}, {Kind: device.Serial, Port: "/dev/rfcomm0"}}
+	known := []device.Address{{Kind: device.Serial, Port: "/dev/oddly-named", Baud: 9600}, {Kind: device.Serial, Port: "/dev/rfcomm0"},
+		{Kind: device.Serial, Port: "/dev/pts/7"}} // the simulator's
 	for _, good := range []string{
 		"serial:/dev/ttyUSB0", "serial:/dev/ttyUSB0?baud=9600&format=auto", "serial:/dev/ttyACM12",
 		"serial:/dev/serial/by-id/usb-Maker_Bridge-1a2b-if00-port0", "serial:/dev/serial/by-path/pci-0000:00:14.0-usb-0:2:1.0-port0",
-		"serial:/dev/cu.usbserial-1420", "serial:/dev/pts/5", "serial:COM3", "serial:COM12?unit=mm", "serial:/dev/ttyUSB0?format=modbus",
+		"serial:/dev/cu.usbserial-1420", "serial:/dev/pts/7", "serial:/dev/ttymxc2", "serial:COM3", "serial:COM12?unit=mm", "serial:/dev/ttyUSB0?format=modbus",
 		"serial:/dev/oddly-named", "serial:/dev/oddly-named?unit=in", "serial:/dev/rfcomm0",
 		"usb:0403:6001", "usb:0403:6001:A50285BI?unit=in",
 		"tcp://127.0.0.1:4001", "tcp://localhost:4001?format=auto", "tcp://[::1]:4001", "tcp://192.168.1.20:2000", "tcp://10.1.2.3:9999", `serial:COM3?poll=?\r`, "serial:COM3?poll=%3F%0D%0A",
@@ -34,6 +37,7 @@ func TestMayOpen(t *testing.T) {
 		"", "ttyUSB0", "serial:", "serial:/etc/passwd", "serial:/dev/sda", "serial:/dev/mem", "serial:/dev/../etc/passwd", "serial:/dev/tty",
 		"serial:/dev/tty/../sda1", "serial:/dev/ttyUSB0/../../etc/shadow0", "serial:/dev/serial/by-id/../../../etc/passwd", "serial:/dev/serial/by-id/..",
 		"serial:/dev/pts/../sda1", `serial:\\.\PhysicalDrive0`, `serial:\\server\share`, "serial:COM", "serial:COM3:", "serial:/dev/ttyUSB0\x00",
+		"serial:/dev/pts/5", "serial:/dev/ttys003", "serial:/dev/ttyp0", "serial:/dev/tty1", "serial:/dev/tty0", "serial:/dev/console", "serial:/dev/ptmx",
 		"serial:/proc/self/fd/3", "serial:/home/user/.ssh/id_rsa",
 		"usb:xxxx:6001", "usb:0403", "usb:0403:6001:../../x",
 		"file:///etc/passwd", "http://127.0.0.1:8080", "unix:/run/docker.sock", "exec:id",
@@ -48,6 +52,20 @@ func TestMayOpen(t *testing.T) {
 		"serial:/dev/ttyUSB0?poll=GET%20/admin%20HTTP/1.0%0D%0A", "serial:/dev/ttyUSB0?x=%zz",
 	} {
 		assert.Error(t, mayOpen(bad, known), bad)
+	}
+}
+
+// The system's console is nobody's port, whatever it is called and although it is
+// among the ports.
+func TestAConsoleIsNoPort(t *testing.T) {
+	text, err := os.ReadFile("/sys/class/tty/console/active")
+	names := strings.Fields(string(text))
+	if err != nil || len(names) == 0 {
+		t.Skip("this system tells of no console")
+	}
+	for _, name := range names {
+		port := device.Address{Kind: device.Serial, Port: "/dev/" + name}
+		assert.ErrorContains(t, door.MayOpen(port, []device.Address{port}), "console", name)
 	}
 }
 
