@@ -81,6 +81,9 @@ func ownAddress() string {
 
 // isTerminal tells whether somebody looks at w while it is written.
 func isTerminal(w io.Writer) bool {
+	if h, ok := w.(harmless); ok {
+		w = h.to
+	}
 	f, ok := w.(*os.File)
 	if !ok {
 		return false

@@ -63,7 +63,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		code = exitWords
 		err = blameSettings(cmd, err)
 	}
-	fmt.Fprintln(stderr, "lobescribe: "+oneLine(err))
+	fmt.Fprintln(harmless{stderr}, "lobescribe: "+oneLine(err))
 	return code
 }
 

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"crypto/sha256"
+	"crypto/tls"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -10,11 +12,14 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"lobescribe/dashboard"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 	"lobescribe/storage/tracefile"
@@ -31,12 +36,19 @@ const daemonFile = "daemon.json"
 type whereabouts struct {
 	URL string `json:"url"`
 	PID int    `json:"pid"`
+	// Certificate is the SHA-256 of the one that it shows, in hexadecimal: nobody
+	// vouches for it, and nobody else's is taken. Without TLS it is empty.
+	Certificate string `json:"certificate,omitempty"`
 }
 
 // leaveWord writes where the daemon is; the returned function takes it away.
-func leaveWord(storePath string, at net.Addr) (func(), error) {
+func leaveWord(storePath string, at net.Addr, o dashboard.Options) (func(), error) {
 	name := filepath.Join(filepath.Dir(storePath), daemonFile)
-	text, err := json.Marshal(whereabouts{URL: "http://" + hereOf(at), PID: os.Getpid()})
+	word := whereabouts{URL: scheme(o) + "://" + hereOf(at), PID: os.Getpid()}
+	if o.TLS != nil && len(o.TLS.Certificates) > 0 {
+		word.Certificate = fmt.Sprintf("%x", sha256.Sum256(o.TLS.Certificates[0].Certificate[0]))
+	}
+	text, err := json.Marshal(word)
 	if err != nil {
 		return func() {}, err
 	}
@@ -70,16 +82,64 @@ func askDaemon(cmd *cobra.Command) (*remote, bool) {
 		return nil, false
 	}
 	u, err := url.Parse(w.URL)
-	if err != nil || net.ParseIP(u.Hostname()) == nil || !net.ParseIP(u.Hostname()).IsLoopback() {
-		return nil, false // a daemon on the network asks for its key
+	if err != nil || !isHere(net.ParseIP(u.Hostname())) {
+		return nil, false // it is a daemon of this machine
 	}
-	r := &remote{base: w.URL + "/api/v1/", http: http.Client{Timeout: 2 * time.Minute}}
+	r := &remote{base: w.URL + "/api/v1/", http: http.Client{Timeout: 2 * time.Minute, Transport: w.transport(filepath.Join(dir, keyFile))}}
 	answer, err := r.http.Get(r.base + "state")
 	if err != nil {
 		return nil, false
 	}
 	answer.Body.Close()
 	return r, answer.StatusCode == http.StatusOK
+}
+
+// isHere says whether an address is one of this machine's.
+func isHere(ip net.IP) bool {
+	if ip == nil || ip.IsLoopback() {
+		return ip != nil
+	}
+	all, err := net.InterfaceAddrs()
+	return err == nil && slices.ContainsFunc(all, func(a net.Addr) bool {
+		n, ok := a.(*net.IPNet)
+		return ok && n.IP.Equal(ip)
+	})
+}
+
+// transport shows a daemon that asks for it the key of this user's folder, and takes
+// the certificate of its word and no other.
+func (w whereabouts) transport(keyFile string) http.RoundTripper {
+	t := &http.Transport{}
+	if w.Certificate != "" {
+		t.TLSClientConfig = &tls.Config{
+			MinVersion:         tls.VersionTLS12,
+			InsecureSkipVerify: true, // VerifyConnection does it
+			VerifyConnection: func(s tls.ConnectionState) error {
+				if fmt.Sprintf("%x", sha256.Sum256(s.PeerCertificates[0].Raw)) != w.Certificate {
+					return errors.New("the daemon shows another certificate than its own")
+				}
+				return nil
+			},
+		}
+	}
+	text, err := os.ReadFile(keyFile)
+	if err != nil {
+		return t
+	}
+	return withKey{t, strings.TrimSpace(string(text))}
+}
+
+// withKey shows a key with each request.
+type withKey struct {
+	to  http.RoundTripper
+	key string
+}
+
+// RoundTrip is that of http.RoundTripper.
+func (w withKey) RoundTrip(r *http.Request) (*http.Response, error) {
+	r = r.Clone(r.Context())
+	r.Header.Set("Authorization", "Bearer "+w.key)
+	return w.to.RoundTrip(r)
 }
 
 func (r *remote) Close() error { return nil }

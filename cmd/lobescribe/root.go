@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -139,10 +140,34 @@ func newPrinter(cmd *cobra.Command) (printer, error) {
 	return p, nil
 }
 
+// harmless writes text of which nothing moves a terminal's cursor, colours it or
+// turns the order of letters round, whatever a name or a remark holds.
+type harmless struct{ to io.Writer }
+
+// Write is that of io.Writer.
+func (h harmless) Write(b []byte) (int, error) {
+	text := string(b)
+	if !strings.ContainsFunc(text, storage.Unprintable) {
+		return h.to.Write(b)
+	}
+	var out strings.Builder
+	for _, c := range text {
+		if storage.Unprintable(c) {
+			fmt.Fprintf(&out, "\\u%04x", c)
+		} else {
+			out.WriteRune(c)
+		}
+	}
+	if _, err := io.WriteString(h.to, out.String()); err != nil {
+		return 0, err
+	}
+	return len(b), nil
+}
+
 // print writes v as JSON, or calls table.
 func (p printer) print(v any, table func(io.Writer, measure.Unit) error) error {
 	if !p.json {
-		return table(p.w, p.unit)
+		return table(harmless{p.w}, p.unit)
 	}
 	e := json.NewEncoder(p.w)
 	e.SetIndent("", "  ")

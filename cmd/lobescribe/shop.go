@@ -264,7 +264,7 @@ func (f *shopPage) serveRecord(cmd *cobra.Command, store *storage.Store, first b
 		return err
 	}
 	f.addr = listener.Addr().String() // where it comes back to, after a rebuild
-	forget, err := leaveWord(store.Path(), listener.Addr())
+	forget, err := leaveWord(store.Path(), listener.Addr(), o)
 	if err != nil {
 		log.Error("other commands will not find this page", "error", err)
 	}
