@@ -132,11 +132,26 @@ func (s *Store) leaveMark() {
 	s.mu.Unlock()
 	text, err := json.Marshal(mark)
 	if err == nil {
-		err = os.WriteFile(s.markName(), text, 0o600)
+		err = WriteNew(s.markName(), text)
 	}
 	if err != nil {
 		s.log.Info("the next start will look at the whole store", "path", s.path, "error", err)
 	}
+}
+
+// WriteNew writes a small file that only its owner may read, in place of what bears
+// its name. A link there is taken away and not followed: what it leads to is
+// somebody else's.
+func WriteNew(name string, text []byte) error {
+	if err := removeIfThere(name); err != nil {
+		return err
+	}
+	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(text)
+	return errors.Join(err, f.Close())
 }
 
 // leaveHurtMark says of a store that is let go of hurt what was in it, and which
@@ -147,7 +162,7 @@ func (s *Store) leaveHurtMark() {
 	mark := closedMark{Written: time.Now().UnixNano(), Tx: s.sure, Tally: s.tally, Making: making}
 	s.mu.Unlock()
 	if text, err := json.Marshal(mark); err == nil && mark.Tx > 0 {
-		_ = os.WriteFile(s.markName(), text, 0o600) // without it less is known, no more
+		_ = WriteNew(s.markName(), text) // without it less is known, no more
 	}
 }
 

@@ -137,3 +137,20 @@ func TestAForgottenListOfFreePagesIsFoundFirst(t *testing.T) {
 	}
 	require.ErrorIs(t, err, ErrDamaged)
 }
+
+// A link in the place of the mark is replaced, and what it leads to stays as it is.
+func TestTheMarkFollowsNoLink(t *testing.T) {
+	dir := t.TempDir()
+	path, other := filepath.Join(dir, "s"), filepath.Join(dir, "other")
+	require.NoError(t, os.WriteFile(other, []byte("somebody else's"), 0o600))
+	if err := os.Symlink(other, markName(path)); err != nil {
+		t.Skip("this system makes no links: ", err)
+	}
+	s, err := Open(path, Options{})
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	text, err := os.ReadFile(other)
+	require.NoError(t, err)
+	assert.Equal(t, "somebody else's", string(text))
+	require.NotNil(t, readMark(path))
+}

@@ -120,7 +120,7 @@ func (s *Store) takeIn(ctx context.Context, name string) (traces []ID, err error
 }
 
 func removeIfThere(name string) error {
-	if err := os.Remove(name); !errors.Is(err, os.ErrNotExist) {
+	if err := os.Remove(name); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return err
 	}
 	return nil

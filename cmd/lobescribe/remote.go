@@ -52,7 +52,7 @@ func leaveWord(storePath string, at net.Addr, o dashboard.Options) (func(), erro
 	if err != nil {
 		return func() {}, err
 	}
-	if err := os.WriteFile(name, text, 0o600); err != nil {
+	if err := storage.WriteNew(name, text); err != nil {
 		err = fmt.Errorf("leaving word of the daemon: %w", err)
 		_ = os.Remove(name) // half a word, or another daemon's
 		return func() {}, err
