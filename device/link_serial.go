@@ -73,7 +73,7 @@ func dialSerial(name string, a Address) (Link, error) {
 	mode := &serial.Mode{BaudRate: l.Baud, DataBits: l.Bits,
 		Parity:   serial.Parity(strings.IndexByte("NOEMS", l.Parity)),
 		StopBits: map[string]serial.StopBits{"1": serial.OneStopBit, "1.5": serial.OnePointFiveStopBits, "2": serial.TwoStopBits}[l.Stop]}
-	p, err := openSerial(name, mode)
+	p, err := openSerial(name, mode, !pseudo(name))
 	if err != nil {
 		return nil, openError(name, l, err)
 	}

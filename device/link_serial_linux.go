@@ -44,7 +44,11 @@ type polledPort struct {
 // openSerial opens a port. The descriptor to read from comes first: the library
 // then takes the port for itself alone. Where there is none, as when the port is
 // busy or not there, the library has the word on why.
-func openSerial(name string, mode *serial.Mode) (serial.Port, error) {
+//
+// With restore the port gets its settings back when it is closed. A pseudo-tty's
+// must stay: whoever made it writes on, and the settings it came with would act on
+// what is written meanwhile.
+func openSerial(name string, mode *serial.Mode, restore bool) (serial.Port, error) {
 	in, err := unix.Open(name, unix.O_RDONLY|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
 	if err != nil {
 		return serial.Open(name, mode)
@@ -55,9 +59,11 @@ func openSerial(name string, mode *serial.Mode) (serial.Port, error) {
 		unix.Close(in)
 		return nil, ErrBusy
 	}
-	was, unknown := unix.IoctlGetTermios(in, unix.TCGETS2)
-	if unknown != nil {
-		was = nil // it is no tty
+	var was *unix.Termios
+	if restore {
+		if t, err := unix.IoctlGetTermios(in, unix.TCGETS2); err == nil {
+			was = t
+		}
 	}
 	port, err := serial.Open(name, mode)
 	if err != nil {

@@ -9,13 +9,13 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// A port that is let go of has the settings it had: it may be somebody's terminal.
+// A port that is let go of has the settings it had.
 func TestSettingsArePutBack(t *testing.T) {
 	_, slave := openPty(t)
 	fd := int(slave.Fd())
 	was, err := unix.IoctlGetTermios(fd, unix.TCGETS2)
 	require.NoError(t, err)
-	p, err := openSerial(slave.Name(), &serial.Mode{BaudRate: 2400, DataBits: 8})
+	p, err := openSerial(slave.Name(), &serial.Mode{BaudRate: 2400, DataBits: 8}, true)
 	require.NoError(t, err)
 	used, err := unix.IoctlGetTermios(fd, unix.TCGETS2)
 	require.NoError(t, err)
@@ -30,12 +30,12 @@ func TestSettingsArePutBack(t *testing.T) {
 func TestAPortIsOneDaemonsAlone(t *testing.T) {
 	_, slave := openPty(t)
 	mode := &serial.Mode{BaudRate: 9600, DataBits: 8}
-	p, err := openSerial(slave.Name(), mode)
+	p, err := openSerial(slave.Name(), mode, true)
 	require.NoError(t, err)
-	_, err = openSerial(slave.Name(), mode)
+	_, err = openSerial(slave.Name(), mode, true)
 	assert.Error(t, err)
 	require.NoError(t, p.Close())
-	p, err = openSerial(slave.Name(), mode)
+	p, err = openSerial(slave.Name(), mode, true)
 	require.NoError(t, err, "once it is let go of")
 	require.NoError(t, p.Close())
 }
