@@ -12,6 +12,7 @@ import (
 // csvRow is the header of a CSV and the memory of its slow path.
 type csvRow struct {
 	columns  []column
+	quick    []quickColumn // nil where something else than commas parts them
 	numbered bool
 	joined   []byte
 	cells    [][]byte
@@ -48,6 +49,11 @@ func (r *Reader) readHeader() error {
 		r.csv.columns = append(r.csv.columns, c)
 	}
 	r.takeForeign()
+	if parted == "" {
+		for _, c := range r.csv.columns {
+			r.csv.quick = append(r.csv.quick, quickColumnOf(c))
+		}
+	}
 	return r.checkHeader(at)
 }
 

@@ -118,6 +118,12 @@ func (r *Reader) Next() ([]measure.Reading, error) {
 		r.done = r.nextParquet()
 	}
 	for r.done == nil && len(r.batch) < batchReadings {
+		if r.csv.quick != nil {
+			if x, ok := r.quickRow(); ok {
+				r.done = r.add(x, r.csv.numbered)
+				continue
+			}
+		}
 		line, err := r.lines.next()
 		if err == nil {
 			err = r.row(line)

@@ -335,6 +335,11 @@ func FuzzRead(f *testing.F) {
 		if fmt.Sprint(err) != fmt.Sprint(err2) || fmt.Sprint(tr) != fmt.Sprint(slow) {
 			t.Fatalf("how the bytes arrive matters: %v, %v", err, err2)
 		}
+		quick, err := readThrough(b, true)
+		long, err2 := readThrough(b, false)
+		if fmt.Sprint(err) != fmt.Sprint(err2) || fmt.Sprint(quick) != fmt.Sprint(long) {
+			t.Fatalf("the quick way reads otherwise than the long one: %v, %v", err, err2)
+		}
 		if err != nil {
 			if strings.ContainsAny(err.Error(), "\n\r") {
 				t.Fatalf("an error of two lines: %q", err)
