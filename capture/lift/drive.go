@@ -83,6 +83,7 @@ const speedOver = 0.06
 func (v *view) passes(lift, way float64) *passed {
 	o := &passed{lift: lift, nose: (v.noseAt - v.p[0].t) / s}
 	stride := 1 + len(v.p)/mostPath
+	o.t, o.a = make([]float64, 0, len(v.p)/stride+1), make([]float64, 0, len(v.p)/stride+1)
 	for i := 0; i < len(v.p); i += stride {
 		o.t, o.a = append(o.t, v.p[i].t/s), append(o.a, v.p[i].a*way)
 	}

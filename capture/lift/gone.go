@@ -6,44 +6,51 @@ import "math"
 // at for what is missing there.
 const goneShare = 0.16
 
-// gone returns by how much a flank seems to be cut off at one end. Away from a
-// nose, or a heel, lift goes with the square of the way, or a higher power of it:
+// end is a fit of what is missing at one end of a flank. Away from a nose, or a
+// heel, lift goes with the square of the way, or a higher power of it:
 // d = c ((x+x0)² - x0²), x from where the flank leaves that end; what is missing is
 // c x0². x and d are over the end, ascending; edge is what noise and step hide.
-func gone(x, d []float64, edge, most float64) float64 {
-	var s2, s3, s4, r1, r2 float64
-	n := 0
-	for i := range x {
-		if d[i] < edge || d[i] > most {
-			continue
-		}
-		w := 1 / (d[i] + edge)
-		s2 += w * x[i] * x[i]
-		s3 += w * x[i] * x[i] * x[i]
-		s4 += w * x[i] * x[i] * x[i] * x[i]
-		r1 += w * x[i] * d[i]
-		r2 += w * x[i] * x[i] * d[i]
-		n++
+type end struct {
+	edge, most         float64
+	s2, s3, s4, r1, r2 float64
+	n                  int
+}
+
+// see takes a reading of the flank.
+func (e *end) see(x, d float64) {
+	if d < e.edge || d > e.most {
+		return
 	}
-	det := s2*s4 - s3*s3
-	if n < 3 || !(det > 0) {
+	w := 1 / (d + e.edge)
+	e.s2 += w * x * x
+	e.s3 += w * x * x * x
+	e.s4 += w * x * x * x * x
+	e.r1 += w * x * d
+	e.r2 += w * x * x * d
+	e.n++
+}
+
+// gone returns by how much the flank seems to be cut off at that end.
+func (e *end) gone() float64 {
+	det := e.s2*e.s4 - e.s3*e.s3
+	if e.n < 3 || !(det > 0) {
 		return math.NaN()
 	}
-	b, c := (r1*s4-r2*s3)/det, (r2*s2-r1*s3)/det
+	b, c := (e.r1*e.s4-e.r2*e.s3)/det, (e.r2*e.s2-e.r1*e.s3)/det
 	if b <= 0 {
 		return 0
 	}
 	if c <= 0 {
-		return most
+		return e.most
 	}
-	return min(b*b/(4*c), most)
+	return min(b*b/(4*c), e.most)
 }
 
 // goneOf returns what seems to be missing at the nose and at the foot of the flank
 // that is walked from the nose.
 func goneOf(x, y []float64, top, way int, height, edge float64) (nose, foot float64) {
-	var xs, ds []float64
 	most := goneShare * height
+	atNose := end{edge: edge, most: most}
 	from := math.NaN()
 	for i := top; i >= 0 && i < len(y); i += way {
 		d := height - y[i]
@@ -52,13 +59,12 @@ func goneOf(x, y []float64, top, way int, height, edge float64) (nose, foot floa
 		}
 		if d <= edge {
 			from = x[i]
-			xs, ds = xs[:0], ds[:0]
+			atNose = end{edge: edge, most: most}
 			continue
 		}
-		xs, ds = append(xs, math.Abs(x[i]-from)), append(ds, d)
+		atNose.see(math.Abs(x[i]-from), d)
 	}
-	nose = gone(xs, ds, edge, most)
-	xs, ds = xs[:0], ds[:0]
+	nose = atNose.gone()
 	i := top
 	for i >= 0 && i < len(y) && y[i] > edge {
 		i += way
@@ -66,11 +72,12 @@ func goneOf(x, y []float64, top, way int, height, edge float64) (nose, foot floa
 	if i < 0 || i >= len(y) {
 		return nose, math.NaN()
 	}
+	atFoot := end{edge: edge, most: most}
 	from = x[i]
 	for i -= way; i != top && y[i] < most; i -= way {
-		xs, ds = append(xs, math.Abs(x[i]-from)), append(ds, y[i])
+		atFoot.see(math.Abs(x[i]-from), y[i])
 	}
-	return nose, gone(xs, ds, edge, most)
+	return nose, atFoot.gone()
 }
 
 // goneMeasure makes of what is missing a measure for the evidence.
