@@ -29,6 +29,7 @@ func BenchmarkFindingsOfAMillionReadings(b *testing.B) {
 	for name, encoder := range map[string]bool{"lift": false, "lift and angle": true} {
 		b.Run(name, func(b *testing.B) {
 			tr := million(b, encoder)
+			before := processor(b)
 			for b.Loop() {
 				f, err := lift.Analyse(tr, lift.Options{})
 				if err != nil || len(f.Openings) < 50 {
@@ -36,6 +37,7 @@ func BenchmarkFindingsOfAMillionReadings(b *testing.B) {
 				}
 			}
 			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(tr.Readings)), "ns/reading")
+			b.ReportMetric(float64(processor(b)-before)/float64(b.N)/float64(len(tr.Readings)), "cpu-ns/reading")
 		})
 	}
 }

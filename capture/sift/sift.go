@@ -76,8 +76,9 @@ type held struct {
 }
 
 const (
-	mostHeld = 10
-	longest  = 300_000 // microseconds
+	mostTaken = 32 // a power of two
+	mostHeld  = 10
+	longest   = 300_000 // microseconds
 	// So many are held however long that takes, for wrong readings come together by
 	// their number: at 10 readings a second half a second.
 	leastHeld = 5
@@ -159,7 +160,8 @@ func (s *Sift) step(dst []measure.Reading, r measure.Reading) []measure.Reading 
 		return s.begin(dst, r)
 	}
 	d := math.Abs(float64(r.Lift - s.base.Lift))
-	if d > s.reach(float64(r.At-s.base.At)) {
+	// Most readings are within the grain, and reach is never less.
+	if d > s.grain() && d > s.reach(float64(r.At-s.base.At)) {
 		s.hold(r)
 		return dst
 	}
@@ -199,13 +201,17 @@ func (s *Sift) from(r measure.Reading) {
 // take counts a reading.
 func (s *Sift) take(r measure.Reading) {
 	dt := float64(r.At - s.base.At)
-	if s.taken < 32 {
+	if s.taken < mostTaken {
 		s.taken++
 	}
 	if s.taken > 8 {
 		dt = min(dt, 8*s.usual)
 	}
-	s.usual += (dt - s.usual) / float64(s.taken)
+	if s.taken == mostTaken {
+		s.usual += (dt - s.usual) * (1.0 / mostTaken) // exact, and no division
+	} else {
+		s.usual += (dt - s.usual) / float64(s.taken)
+	}
 	pace := math.Abs(float64(r.Lift-s.base.Lift)) / s.apart(s.base, r)
 	if r.Lift == s.base.Lift {
 		s.run++
