@@ -22,7 +22,7 @@ fi
 
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT INT TERM
-go build -trimpath -o "$work/lobescribe" ./cmd/lobescribe
+go build -trimpath -ldflags "-s -w" -o "$work/lobescribe" ./cmd/lobescribe
 nice -n "${NICE:-0}" "$python" testdata/against/compare.py "$work/lobescribe" "$work" "${SECONDS_EACH:-20}"
 
 echo
@@ -30,5 +30,12 @@ echo "== The calculation alone, and the floor in Go"
 go test ./capture/lift -run XXX -bench FindingsOfAMillion -benchtime 5x | grep Benchmark
 go test ./device/lines -run XXX -bench Against | grep Benchmark
 echo
+echo "== From the start of the process to the page (goal: p50 20 ms)"
+nice -n "${NICE:-0}" go test ./cmd/lobescribe -run XXX -bench 'Start$' -benchtime 20x | grep Benchmark
+echo
 echo "== From a tty's byte to the message at a browser's socket (goals: p99 20 ms batched, 5 ms lowest)"
 nice -n "${NICE:-0}" go test ./cmd/lobescribe -run XXX -bench TTYToClient -benchtime 3000x | grep Benchmark
+echo
+echo "== How time, bytes and allocations grow with the length of a trace and the number of traces (goal: exponents of at most 1.05; the tests fail above)"
+LOBESCRIBE_GROWTH=${GROWTH:-10000000} go test ./capture/lift -run GrowStraight -v | grep -vE '^(=== |PASS|ok)'
+LOBESCRIBE_GROWTH=100000 go test ./storage -run DoNotGrow -v | grep -vE '^(=== |PASS|ok)'
