@@ -169,7 +169,10 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 		if load/need < best && p.AccelerationU < -p.Acceleration {
 			best = load / need
 			out.UsedUp = math.Sqrt(best) * 30 / math.Pi
-			out.UsedUpU = out.UsedUp / 2 * math.Hypot(share, loadU/load)
+			// The place is where noise was least kind: the least of many lies low by about
+			// one standard deviation, half of U.
+			least := p.AccelerationU / 2 / -p.Acceleration
+			out.UsedUpU = out.UsedUp / 2 * worksheet.Combine(share, least, loadU/load)
 			out.At, out.AtLift = p.Angle, p.Lift
 		}
 		if margin := load - need*w*w; m.Speed > 0 && margin < least {

@@ -326,7 +326,7 @@ func (a *SpringAnswer) loads(q SpringQuestion) {
 		seat = float64(a.Rate) * travel
 		seatU = worksheet.Combine(float64(a.RateU)*travel, float64(a.Rate)*heightU*math.Sqrt2)
 		if a.From == "loads" && q.Free == 0 { // the height was read off the same line
-			seatU = worksheet.Combine(loadU*seat, float64(a.Rate)*heightU)
+			seatU = a.openLoadU(q, 0, 0)
 		}
 	default:
 		return
