@@ -10,7 +10,7 @@ const engine = "bench-mule", done = 6;
 export const steps = [
   ["bench", "Bench", "An invented hand turns cylinder 2 intake, the seventh of eight valves. Watch the figure run down to half lift, and listen: touch the page once."],
   ["engine", "Engine", "Six valves are measured, each with its ±. Exhaust 3 stands out: its lobe is worn."],
-  ["trials", "Trials", "On cylinder 1 each trial said which shims come next, until the rocker stood square at half lift."],
+  ["trials", "Trials", "Choose cylinder 1 intake: each trial said which shims come next, until the rocker stood square at half lift."],
   ["traces", "Traces", "Everything that was turned is kept. In one the cable came out; in one an opening is left out, with the reason."],
   ["sheet", "Sheet", "What is still open before metal is cut, and the sheet to print. All of it is marked as simulated."],
 ];

@@ -90,8 +90,17 @@ export function shim(nm, unit) {
  */
 export function withUncertainty(nm, u, unit) {
   if (!u) return length(nm, unit);
+  return `${digits(nm, unit)} ± ${roundedUp(u, unit)} ${unit}`;
+}
+
+/**
+ * An uncertainty, rounded up.
+ * @param {number} u
+ * @param {Unit} unit
+ */
+export function roundedUp(u, unit) {
   const step = nanometres[unit] / 10 ** fine[unit];
-  return `${digits(nm, unit)} ± ${digits(Math.ceil(u / step - 1e-9) * step, unit)} ${unit}`;
+  return digits(Math.ceil(u / step - 1e-9) * step, unit);
 }
 
 /**

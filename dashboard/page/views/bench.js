@@ -11,7 +11,7 @@ import { agreementWords } from "../agreement.js";
 import { OpeningRows } from "../openings.js";
 import { FaultLine } from "../faultline.js";
 import { shown, whyLeftOut } from "../state.js";
-import { digits, farDigits, fromMm, length, needleWords, toMm } from "../units.js";
+import { digits, farDigits, fromMm, length, needleWords, roundedUp, toMm } from "../units.js";
 import { Dial } from "../dial.js";
 import { leftWords, tooLittle } from "../proof.js";
 import { emsOf } from "../ems.js";
@@ -152,7 +152,7 @@ function Figures({ stale }) {
 }
 
 /** @param {{u: number, unit: import("../units.js").Unit}} props u in nanometres; 0: not known */
-const PlusMinus = ({ u, unit }) => (u > 0 ? html`<span class="plus-minus"> ± ${digits(u, unit)}</span>` : null);
+const PlusMinus = ({ u, unit }) => (u > 0 ? html`<span class="plus-minus"> ± ${roundedUp(u, unit)}</span>` : null);
 
 /**
  * One large action under the thumb, and what is needed beside it: on a phone

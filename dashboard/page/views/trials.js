@@ -1,7 +1,7 @@
 // The trials of a valve: what was tried, what comes next, and the rocker drawn
 // as it is and as it would be.
 
-import { useState } from "../lib/hooks.js";
+import { useEffect, useState } from "../lib/hooks.js";
 import { DraftLine, useDraft } from "../draft.js";
 import { Form, html, LengthField, LengthsField, Mark, Nothing, NumberField, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
@@ -20,13 +20,16 @@ import { Photographs } from "./photo.js";
 export function Trials() {
   const app = useApp();
   const bench = usePart(app.store, (s) => s.bench);
+  const [looked, setLooked] = useState(""); // another valve's trials, without moving the indicator
+  const valve = looked || bench.valve;
+  useEffect(() => setLooked(""), [bench.engine, bench.valve]);
   if (!bench.engine || !bench.valve) return html`<h1>Trials</h1>
     <${Nothing} says="Trials belong to a valve. Choose the engine and the valve first." href="#/engine" label="To the engine" />`;
-  return html`<${ValveTrials} key=${`${bench.engine} ${bench.valve}`} engineId=${bench.engine} valve=${bench.valve} />`;
+  return html`<${ValveTrials} key=${`${bench.engine} ${valve}`} engineId=${bench.engine} valve=${valve} onStand=${bench.valve} look=${setLooked} />`;
 }
 
-/** @param {{engineId: string, valve: string}} props */
-function ValveTrials({ engineId, valve }) {
+/** @param {{engineId: string, valve: string, onStand: string, look: (valve: string) => void}} props onStand: the valve under the indicator */
+function ValveTrials({ engineId, valve, onStand, look }) {
   const app = useApp();
   const unit = usePart(app.store, (s) => s.unit);
   const at = `/engines/${encodeURIComponent(engineId)}`;
@@ -37,7 +40,10 @@ function ValveTrials({ engineId, valve }) {
   const [editing, setEditing] = useState(/** @type {Trial|null} */ (null));
   const looks = useOnlyShows();
   const known = valves.value?.find((/** @type {any} */ v) => v.valve === valve)?.max_lift_mm ?? null;
+  const others = /** @type {import("../engine.js").ValveState[]} */ (valves.value ?? []).filter((v) => v.trials > 0 || v.valve === onStand || v.valve === valve);
   return html`<h1>Trials <small>${valveWords(valve)}</small></h1>
+    ${others.length > 1 ? html`<label class="inline">Trials of <select value=${valve} onChange=${(/** @type {any} */ e) => look(e.target.value === onStand ? "" : e.target.value)}>
+      ${others.map((v) => html`<option value=${v.valve} selected=${v.valve === valve}>${valveWords(v.valve)}${v.valve === onStand ? ", under the indicator" : ""}</option>`)}</select></label>` : null}
     <${Trouble} text=${engine.error || trials.error} />
     ${trials.value && list.length === 0 ? html`<${Nothing} says="Nothing was tried yet. Turn to half lift, hold, and measure by how much the adjuster end of the rocker sits below its valve end; write it here or on the bench." href="#/bench" label="To the bench" />` : null}
     ${list.length ? html`<${TrialTable} list=${list} unit=${unit} again=${trials.again} edit=${setEditing} />` : null}
