@@ -62,7 +62,7 @@ func (s *Server) traceTiming(w http.ResponseWriter, r *http.Request) error {
 		}
 		if out.Derivatives, err = curve.Derivatives(timing.DeriveOptions{}); err != nil {
 			// A coarse trace has timing and no derivatives worth the name.
-			out.Derivatives = timing.Derivatives{Points: []timing.Derivative{}, Warnings: []string{sentence(err)}}
+			out.Derivatives = timing.Derivatives{Points: []timing.Derivative{}, Warnings: []worksheet.Sentence{worksheet.Sayf("%s", sentence(err))}}
 		}
 		return out, nil
 	})

@@ -182,7 +182,7 @@ type Made struct {
 	Step      measure.Angle `json:"step_deg,omitempty"`
 	HalfWidth measure.Angle `json:"half_width_deg,omitempty"`
 	// Warnings say what a person should look at.
-	Warnings []string `json:"warnings,omitempty"`
+	Warnings []worksheet.Sentence `json:"warnings,omitempty"`
 }
 
 // Curve is lift above the heel against crank degrees after the overlap's top
@@ -414,11 +414,11 @@ func (c *Curve) warnOfEnds() {
 		name string
 	}{{c.y[0], "before it opens"}, {c.y[len(c.y)-1], "after it has closed"}} {
 		if end.y > 0.05*top {
-			c.warn("the curve does not reach the heel %s: it ends at %s of lift there", end.name, millimetres(end.y).In(measure.InMillimetres))
+			c.warn("the curve does not reach the heel %s: it ends at %s of lift there", end.name, worksheet.Rounded(millimetres(end.y)))
 		}
 	}
 }
 
 func (c *Curve) warn(format string, args ...any) {
-	c.made.Warnings = append(c.made.Warnings, fmt.Sprintf(format, args...))
+	c.made.Warnings = append(c.made.Warnings, worksheet.Sayf(format, args...))
 }

@@ -32,11 +32,11 @@ type Derivatives struct {
 	Window int           `json:"window_points"`
 	// HalfWindow is what Window comes to: features shorter than that are
 	// flattened.
-	HalfWindow measure.Angle `json:"half_window_deg"`
-	Order      int           `json:"order"`
-	Chosen     string        `json:"chosen"` // why this window
-	Points     []Derivative  `json:"points"`
-	Warnings   []string      `json:"warnings,omitempty"`
+	HalfWindow measure.Angle        `json:"half_window_deg"`
+	Order      int                  `json:"order"`
+	Chosen     string               `json:"chosen"` // why this window
+	Points     []Derivative         `json:"points"`
+	Warnings   []worksheet.Sentence `json:"warnings,omitempty"`
 }
 
 // Derivative is one point of them.
@@ -109,7 +109,7 @@ func (c *Curve) Derivatives(o DeriveOptions) (Derivatives, error) {
 		return d, worksheet.Wrongf("derivatives.step_deg", "%v is too coarse for any window of up to 15 degrees", o.Step)
 	}
 	d.Chosen = "the widest window; even so the band is wide"
-	d.Warnings = append(d.Warnings, "the noise hides the acceleration: measure more openings, turn more slowly, or use a finer indicator")
+	d.Warnings = append(d.Warnings, worksheet.Sayf("the noise hides the acceleration: measure more openings, turn more slowly, or use a finer indicator"))
 	c.flattened(&d, even)
 	return d, nil
 }

@@ -6,7 +6,7 @@ import (
 	"sort"
 
 	"lobescribe/capture/timing/smooth"
-	"lobescribe/device/measure"
+	"lobescribe/capture/worksheet"
 )
 
 // folded lays all openings over one another, in degrees after the overlap's
@@ -180,7 +180,7 @@ func (c *Curve) rezero(dst map[int][]placed) {
 	}
 	c.made.HeelShift = millimetres(high - low)
 	if high-low > max(0.02, 3*c.options.Resolution.Millimetres()) {
-		c.warn("the heel moved by %s between openings: something slips (the indicator's stand, or the zero was set)", c.made.HeelShift.In(measure.InMillimetres))
+		c.warn("the heel moved by %s between openings: something slips (the indicator's stand, or the zero was set)", worksheet.Rounded(c.made.HeelShift))
 	}
 }
 
@@ -246,7 +246,7 @@ func (c *Curve) regress(xs, ys, ns, between []float64) error {
 	for i := 1; i < len(xs); i++ {
 		if xs[i]-xs[i-1] > gap && max(ys[i], ys[i-1]) > 0.02*top {
 			c.warn("no reading was taken between %s and %s (%s of lift there): what lies between is a straight line, turn the engine through it again",
-				saysNose(degrees(xs[i-1])), saysNose(degrees(xs[i])), millimetres(max(ys[i], ys[i-1])).In(measure.InMillimetres))
+				saysNose(degrees(xs[i-1])), saysNose(degrees(xs[i])), worksheet.Rounded(millimetres(max(ys[i], ys[i-1]))))
 		}
 	}
 	c.sigma = c.scatter(xs, fit)

@@ -184,7 +184,7 @@ func TestTraceProperties(t *testing.T) {
 		require.InDelta(t, pf.Opens.Angle.Degrees(), p.Opens.Angle.Degrees(), tol)
 		require.InDelta(t, pf.Closes.Angle.Degrees(), p.Closes.Angle.Degrees(), tol)
 		require.NotEmpty(t, c2.Made().Warnings)
-		require.Contains(t, c2.Made().Warnings[0], "falls on the whole")
+		require.Contains(t, c2.Made().Warnings[0].String(), "falls on the whole")
 
 		// A mirrored lobe mirrors its events.
 		mirror := clean
@@ -297,7 +297,7 @@ func TestTraceSaysWhatIsWrong(t *testing.T) {
 	require.NoError(t, err)
 	assert.InDelta(t, 0.2, c.Made().HeelShift.Millimetres(), 0.01)
 	require.NotEmpty(t, c.Made().Warnings)
-	assert.Contains(t, c.Made().Warnings[0], "heel moved")
+	assert.Contains(t, c.Made().Warnings[0].String(), "heel moved")
 	assert.NotContains(t, fmt.Sprint(c.Made().Warnings), "lost counts", "a zero that moved is no slip")
 	assert.InDelta(t, 10.668, c.Nose().MaxLift.Millimetres(), 0.015)
 	// The encoder loses its count half way: the events before and after part.

@@ -44,8 +44,8 @@ type RatioCurve struct {
 	Opening measure.Length `json:"opening_flank_off_mm"`
 	Closing measure.Length `json:"closing_flank_off_mm"`
 	// Scatter is the standard deviation about the fitted curve.
-	Scatter  measure.Length `json:"scatter_mm"`
-	Warnings []string       `json:"warnings,omitempty"`
+	Scatter  measure.Length       `json:"scatter_mm"`
+	Warnings []worksheet.Sentence `json:"warnings,omitempty"`
 
 	// at is the lift on the valve's curve, lash and heel as they were, with its
 	// standard uncertainty; top the lobe's lift in mm.
@@ -244,10 +244,10 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 	r.Opening, r.Closing = millimetres(sums[0]/max(counts[0], 1)), millimetres(sums[1]/max(counts[1], 1))
 	r.Scatter = millimetres(s)
 	if math.Abs(r.Apart.Degrees()) > max(r.ApartU.Degrees(), 0.5) {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("the two traces lie %s degrees apart: top dead centre was set differently, or the indicator and the encoder are read at different moments", plain(r.Apart.Degrees())))
+		r.Warnings = append(r.Warnings, worksheet.Sayf("the two traces lie %s degrees apart: top dead centre was set differently, or the indicator and the encoder are read at different moments", plain(r.Apart.Degrees())))
 	}
 	if r.LashFound && r.Lash < 0 && -r.Lash > r.LashU {
-		r.Warnings = append(r.Warnings, "the valve seems to move before the lobe does: the heel of one of the traces is not the heel (preload, or a lifter that bled down)")
+		r.Warnings = append(r.Warnings, worksheet.Sayf("the valve seems to move before the lobe does: the heel of one of the traces is not the heel (preload, or a lifter that bled down)"))
 	}
 	return r, nil
 }

@@ -61,9 +61,9 @@ type TopDeadCentre struct {
 	U measure.Angle `json:"tdc_u_deg"`
 	K float64       `json:"k"`
 	// Half is half the arc between the two sides (the mean of several).
-	Half     measure.Angle `json:"half_arc_deg"`
-	Says     string        `json:"says"`
-	Warnings []string      `json:"warnings,omitempty"`
+	Half     measure.Angle        `json:"half_arc_deg"`
+	Says     worksheet.Sentence   `json:"says"`
+	Warnings []worksheet.Sentence `json:"warnings,omitempty"`
 }
 
 // TDC works out top dead centre from a positive stop.
@@ -139,7 +139,7 @@ func (p Piston) TDC() (TopDeadCentre, error) {
 		}
 	}
 	var mids, halves []float64
-	var warnings []string
+	var warnings []worksheet.Sentence
 	byDrop := 0.0 // mean variance of a middle by how well the heights agree
 	for i, d := range p.Drops {
 		field := dropField(i)
@@ -158,8 +158,8 @@ func (p Piston) TDC() (TopDeadCentre, error) {
 			slope = p.Crank.slope(half)
 			should := p.Crank.travel(half)
 			if off := math.Abs(should/d.Drop.Millimetres() - 1); off > 0.05 {
-				warnings = append(warnings, fmt.Sprintf("%s: %s degrees either side should be a drop of %v with this stroke and rod, not %v: check both, and that the indicator stands in line with the bore",
-					field, plain(half), millimetres(should), d.Drop))
+				warnings = append(warnings, worksheet.Sayf("%s: %s degrees either side should be a drop of %v with this stroke and rod, not %v: check both, and that the indicator stands in line with the bore",
+					field, plain(half), worksheet.Rounded(millimetres(should)), d.Drop))
 			}
 		}
 		// One height a side, each uncertain by itself.
@@ -198,9 +198,9 @@ func dropField(i int) string { return fmt.Sprintf("piston.drops[%d]", i) }
 func newTDC(method string, mid, half float64, parts []component) TopDeadCentre {
 	u, k := expand(parts...)
 	t := TopDeadCentre{Method: method, TDC: degrees(mid).Wrap(measure.Turn), U: degrees(u), K: math.Round(k*100) / 100, Half: degrees(half)}
-	t.Says = fmt.Sprintf("the encoder shows %s ± %s degrees at top dead centre", plainer(t.TDC.Degrees()), plainer(u))
+	t.Says = worksheet.Sayf("the encoder shows %s ± %s degrees at top dead centre", plainer(t.TDC.Degrees()), plainer(u))
 	if t.U == 0 {
-		t.Says = fmt.Sprintf("the encoder shows %s degrees at top dead centre (± not known)", plainer(t.TDC.Degrees()))
+		t.Says = worksheet.Sayf("the encoder shows %s degrees at top dead centre (± not known)", plainer(t.TDC.Degrees()))
 	}
 	return t
 }
@@ -209,7 +209,7 @@ func newTDC(method string, mid, half float64, parts []component) TopDeadCentre {
 func plainer(d float64) string { return fmt.Sprintf("%.2f", d) }
 
 func (t *TopDeadCentre) warn(format string, args ...any) {
-	t.Warnings = append(t.Warnings, fmt.Sprintf(format, args...))
+	t.Warnings = append(t.Warnings, worksheet.Sayf(format, args...))
 }
 
 // circularMean is the mean of readings near one another on the circle, with

@@ -147,7 +147,7 @@ func TestIndicatorOnThePiston(t *testing.T) {
 	assert.InDelta(t, 359.2, got.TDC.Degrees(), 1e-6)
 	assert.InDelta(t, 22.5, got.Half.Degrees(), 1e-6)
 	require.Len(t, got.Warnings, 1)
-	assert.Contains(t, got.Warnings[0], "no uncertainty can be given")
+	assert.Contains(t, got.Warnings[0].String(), "no uncertainty can be given")
 
 	// One pair: the drop's uncertainty over the slope. At 30 degrees the
 	// piston falls 0.4477 mm a degree.
@@ -181,7 +181,7 @@ func TestIndicatorOnThePiston(t *testing.T) {
 	got, err = wrong.TDC()
 	require.NoError(t, err)
 	require.NotEmpty(t, got.Warnings)
-	assert.Contains(t, got.Warnings[0], "drops[2]")
+	assert.Contains(t, got.Warnings[0].String(), "drops[2]")
 
 	for _, c := range []struct {
 		p    Piston

@@ -183,13 +183,6 @@ func (t *answerTable) says(sentences []worksheet.Sentence) {
 	}
 }
 
-// texts adds what is said without lengths.
-func (t *answerTable) texts(list []string) {
-	for _, s := range list {
-		t.line("note", "%s", s)
-	}
-}
-
 func (t *answerTable) print(w io.Writer) error {
 	width := 0
 	for _, l := range t.lines {

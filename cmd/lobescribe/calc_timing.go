@@ -256,8 +256,8 @@ func angleU(a, u measure.Angle) string {
 
 func timingTable(t *answerTable, r timing.Result) {
 	if r.TDC != nil {
-		t.line("top dead centre", "%s (%s)", r.TDC.Says, r.TDC.Method)
-		t.texts(r.TDC.Warnings)
+		t.line("top dead centre", "%s (%s)", r.TDC.Says.In(t.unit), r.TDC.Method)
+		t.says(r.TDC.Warnings)
 	}
 	for _, v := range []*timing.ValveTiming{r.Intake, r.Exhaust} {
 		if v != nil {
@@ -302,7 +302,7 @@ func timingTable(t *answerTable, r timing.Result) {
 			t.line("ratio", "%.3f ± %.3f at %s lobe lift%s", s.Ratio, s.RatioU, t.length(s.Lobe), off)
 		}
 		t.line("ratio at the nose", "%.3f ± %.3f, lash %s", q.AtNose, q.AtNoseU, t.lengthU(q.Lash, q.LashU))
-		t.texts(q.Warnings)
+		t.says(q.Warnings)
 	}
 	if d := r.Difference; d != nil {
 		t.line("compared", "%s", d.Is)
@@ -389,7 +389,7 @@ func timingOfValve(t *answerTable, v *timing.ValveTiming) {
 		if out := v.Made.RunOut; out != nil {
 			t.line(name+" heel runs out", "%s either way over a turn (the usual limit is the maker's)", t.length(*out))
 		}
-		t.texts(v.Made.Warnings)
+		t.says(v.Made.Warnings)
 	}
 }
 
@@ -412,8 +412,8 @@ func timingMotion(t *answerTable, name string, d timing.Derivatives) {
 	peak("velocity", "", func(p timing.Derivative) (v, u float64) { return p.Velocity, p.VelocityU })
 	peak("acceleration", "²", func(p timing.Derivative) (v, u float64) { return p.Acceleration, p.AccelerationU })
 	peak("jerk", "³", func(p timing.Derivative) (v, u float64) { return p.Jerk, p.JerkU })
-	t.line(name, "Savitzky-Golay, %d points, ± %.2f°, order %d: %s", d.Window, d.HalfWindow.Degrees(), d.Order, d.Chosen)
-	t.texts(d.Warnings)
+	t.line(name, "Savitzky-Golay, %d points, ± %s, order %d: %s", d.Window, angleU(d.HalfWindow, 0), d.Order, d.Chosen)
+	t.says(d.Warnings)
 }
 
 func timingOfEngine(t *answerTable, c *timing.Comparison) {

@@ -170,7 +170,9 @@ func tableNext(w io.Writer, next nextShim, u measure.Unit) error {
 	default:
 		t.line("next stack", "not yet, for want of: %s", strings.Join(next.Lacks, "; "))
 	}
-	t.texts(next.Notes)
+	for _, note := range next.Notes {
+		t.line("note", "%s", note)
+	}
 	if _, err := fmt.Fprintln(w); err != nil {
 		return err
 	}
