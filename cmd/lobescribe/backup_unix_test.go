@@ -40,7 +40,7 @@ func TestBackupsWhileRecordingVerify(t *testing.T) {
 		} `json:"trace"`
 	}
 	now := func() (s state) { c.daemon.get("/api/v1/state", &s); return s }
-	require.Eventually(t, func() bool { s := now(); return s.Trace != nil && s.Trace.OnDisk > 1 }, 30*time.Second, 20*time.Millisecond)
+	require.Eventually(t, func() bool { s := now(); return s.Trace != nil && s.Trace.OnDisk > 1 }, patience, 20*time.Millisecond)
 	for i := range 6 {
 		acknowledged := now().Trace
 		name := filepath.Join(t.TempDir(), "copy.db")

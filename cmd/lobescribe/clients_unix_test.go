@@ -95,7 +95,7 @@ func (c *crowd) turn(ctx context.Context, lines int, perSecond float64) {
 }
 
 func (c *crowd) dial(readBuffer int) (*websocket.Conn, error) {
-	d := websocket.Dialer{HandshakeTimeout: 30 * time.Second, NetDial: func(network, addr string) (net.Conn, error) {
+	d := websocket.Dialer{HandshakeTimeout: patience, NetDial: func(network, addr string) (net.Conn, error) {
 		conn, err := net.Dial(network, addr)
 		if err == nil && readBuffer > 0 {
 			err = conn.(*net.TCPConn).SetReadBuffer(readBuffer)
@@ -227,7 +227,7 @@ func TestAHundredPages(t *testing.T) {
 	c.unruly(ctx, &others, stalled, restless)
 	c.turn(ctx, cycles*cycleLong+100, perSecond)
 	for i, l := range all {
-		require.Eventually(t, func() bool { return l.openings.Load() == cycles }, time.Minute, 5*time.Millisecond, "page %d heard %d openings", i, l.openings.Load())
+		require.Eventually(t, func() bool { return l.openings.Load() == cycles }, patience, 5*time.Millisecond, "page %d heard %d openings", i, l.openings.Load())
 	}
 	if _, resident, ok := spent(c.daemon); ok {
 		t.Logf("%d MB resident", resident>>20)

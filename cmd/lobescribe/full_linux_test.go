@@ -77,7 +77,7 @@ func theDiskFills(t *testing.T, data string, fill, free func(*process)) {
 	said := daemon.socket()
 	heard := func(what string, want func(kept) bool) kept {
 		t.Helper()
-		late := time.After(60 * time.Second)
+		late := time.After(patience)
 		for {
 			select {
 			case text, ok := <-said:

@@ -93,7 +93,7 @@ func TestHostileDevices(t *testing.T) {
 			require.Eventually(t, func() bool {
 				daemon.get("/api/v1/state", &s)
 				return len(s.Devices) > 0 && strings.Contains(s.Devices[0].Says, c.says)
-			}, 30*time.Second, 50*time.Millisecond, "it is said what is wrong: %+v", &s)
+			}, patience, 50*time.Millisecond, "it is said what is wrong: %+v", &s)
 			most := int64(0)
 			for range 30 {
 				time.Sleep(100 * time.Millisecond)

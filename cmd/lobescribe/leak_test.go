@@ -46,7 +46,7 @@ func TestNothingRunsOnAfterTheEnd(t *testing.T) {
 			require.NoError(t, r.Body.Close())
 			assert.Equal(t, http.StatusOK, r.StatusCode, path)
 		}
-		require.NoError(t, page.SetReadDeadline(time.Now().Add(60*time.Second)))
+		require.NoError(t, page.SetReadDeadline(time.Now().Add(patience)))
 		for want := `"type":"trace"`; args[0] == "demo"; {
 			_, text, err := page.ReadMessage()
 			require.NoError(t, err)
@@ -58,7 +58,7 @@ func TestNothingRunsOnAfterTheEnd(t *testing.T) {
 		select {
 		case code := <-ended:
 			assert.Equal(t, exitDone, code, "%s", &stderr)
-		case <-time.After(60 * time.Second):
+		case <-time.After(patience):
 			t.Fatal("it does not end")
 		}
 		require.NoError(t, page.Close())

@@ -1,10 +1,13 @@
 package main
 
 import (
+	"flag"
 	"fmt"
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -16,11 +19,17 @@ import (
 
 // TestMain lets the scripts, and the tests that need a process of its own, run
 // this test binary as the lobescribe command.
+//
+// Most tests here wait for an instrument that sends at its own pace, and hardly use
+// a processor: more of them run at a time than there are processors. Whoever gives
+// -parallel is obeyed.
 func TestMain(m *testing.M) {
+	_ = flag.Set("test.parallel", strconv.Itoa(max(8, runtime.GOMAXPROCS(0))))
 	testscript.Main(m, map[string]func(){"lobescribe": main})
 }
 
 func TestScripts(t *testing.T) {
+	t.Parallel()
 	scripts, err := filepath.Glob("testdata/script/*.txtar")
 	require.NoError(t, err)
 	require.NotEmpty(t, scripts, "the scripts are gone")

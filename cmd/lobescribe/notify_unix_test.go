@@ -28,9 +28,6 @@ import (
 	"lobescribe/simulator"
 )
 
-// patience is how long a test waits for what must come.
-const patience = 40 * time.Second
-
 // serviceManager listens as one does; the lines of each message come out of it.
 func serviceManager(t *testing.T) (env string, lines <-chan string) {
 	t.Helper()

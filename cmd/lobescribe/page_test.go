@@ -19,8 +19,12 @@ const ui = "../../dashboard/ui"
 // hangs is ended, so that what it printed is seen.
 func npm(t *testing.T, script string, env ...string) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 7*time.Minute)
-	defer cancel()
+	ctx := t.Context()
+	if end, ok := t.Deadline(); ok { // of go test -timeout
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithDeadline(ctx, end.Add(-20*time.Second))
+		defer cancel()
+	}
 	cmd := exec.CommandContext(ctx, "npm", "run", "--silent", script)
 	cmd.WaitDelay = 5 * time.Second
 	cmd.Dir = ui
@@ -53,11 +57,13 @@ func missing(t *testing.T, says string) {
 }
 
 func TestPageTypes(t *testing.T) {
+	t.Parallel()
 	needTooling(t)
 	npm(t, "check")
 }
 
 func TestPageUnits(t *testing.T) {
+	t.Parallel()
 	needTooling(t)
 	npm(t, "test")
 }
@@ -70,6 +76,7 @@ func TestPageWalk(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a walk takes minutes")
 	}
+	t.Parallel()
 	browser := ""
 	for _, name := range []string{os.Getenv("CHROMIUM"), "chromium", "chromium-browser", "google-chrome"} {
 		if found, err := exec.LookPath(name); err == nil {

@@ -100,6 +100,7 @@ func (w *tap) before(t time.Time) int {
 // The built binary follows a pseudo-tty, is killed with -9 in the third cycle,
 // and has everything but the last second when it starts again.
 func TestPowerCutLosesAtMostTheLastSecond(t *testing.T) {
+	t.Parallel()
 	session := aTurn(t)
 	link, err := simulator.OpenLink(simulator.LinkOptions{Kind: simulator.TTY, Path: filepath.Join(t.TempDir(), "indicator"), Query: "baud=115200&format=auto"})
 	require.NoError(t, err)
@@ -129,7 +130,7 @@ func TestPowerCutLosesAtMostTheLastSecond(t *testing.T) {
 	require.Eventually(t, func() bool {
 		daemon.get("/api/v1/state", &before)
 		return len(before.Openings) == 2 && before.Position.Lift > int64(2*measure.Millimetre)
-	}, 60*time.Second, 10*time.Millisecond, "two cycles are turned and the third has begun")
+	}, patience, 10*time.Millisecond, "two cycles are turned and the third has begun")
 	daemon.kill()
 	killed := time.Now()
 	enough()
@@ -180,6 +181,7 @@ func TestPowerCutLosesAtMostTheLastSecond(t *testing.T) {
 
 // SIGINT in the middle of an opening loses nothing that had arrived.
 func TestStoppingLosesNothing(t *testing.T) {
+	t.Parallel()
 	session := aTurn(t)
 	link, err := simulator.OpenLink(simulator.LinkOptions{Kind: simulator.TTY, Query: "baud=115200&format=auto"})
 	require.NoError(t, err)
@@ -230,7 +232,7 @@ func TestAKickedCableLeavesAGap(t *testing.T) {
 				if m.Type == "device" && m.State == state {
 					return
 				}
-			case <-time.After(time.Minute):
+			case <-time.After(patience):
 				t.Fatalf("the page is never told that the device is %s", state)
 			}
 		}
@@ -245,7 +247,7 @@ func TestAKickedCableLeavesAGap(t *testing.T) {
 	require.Eventually(t, func() bool {
 		daemon.get("/api/v1/state", &now)
 		return now.Position.Lift > int64(5*measure.Millimetre)
-	}, 30*time.Second, 5*time.Millisecond, "the valve opens")
+	}, patience, 5*time.Millisecond, "the valve opens")
 	heard("live")
 	require.NoError(t, link.Unplug())
 	heard("lost")

@@ -41,6 +41,10 @@ var builtBinary = sync.OnceValues(func() (string, error) {
 	return name, nil
 })
 
+// patience is how long a test waits for what must come: longer than a busy machine
+// takes, for only a test that fails waits so long.
+const patience = 3 * time.Minute
+
 // process is a running lobescribe.
 type process struct {
 	t      testing.TB
@@ -88,7 +92,7 @@ func (p *process) begin() {
 	case line := <-said:
 		_, p.url, _ = strings.Cut(strings.TrimSpace(line), "Lobescribe is at ")
 		require.NotEmpty(t, p.url, "it said %q and %s", line, &p.stderr)
-	case <-time.After(time.Minute):
+	case <-time.After(patience):
 		t.Fatalf("the daemon does not say where its page is: %s", &p.stderr)
 	}
 }
@@ -99,7 +103,7 @@ func (p *process) kill() {
 	select {
 	case err := <-p.ended:
 		p.ended <- err
-	case <-time.After(time.Minute):
+	case <-time.After(patience):
 		p.t.Error("the process does not end")
 	}
 }
@@ -111,7 +115,7 @@ func (p *process) stop() error {
 	case err := <-p.ended:
 		p.ended <- err
 		return err
-	case <-time.After(time.Minute):
+	case <-time.After(patience):
 		p.t.Fatal("the daemon does not stop")
 		return nil
 	}

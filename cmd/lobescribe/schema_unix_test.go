@@ -47,7 +47,7 @@ func TestWhatIsSentAndPrintedIsAsTheSchemasSay(t *testing.T) {
 	parts, seen := map[string]*strict.Checker{}, map[string]int{}
 	until := func(what string, enough func() bool) {
 		t.Helper()
-		deadline := time.After(90 * time.Second)
+		deadline := time.After(patience)
 		for !enough() {
 			select {
 			case text, ok := <-said:

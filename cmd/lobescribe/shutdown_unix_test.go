@@ -32,7 +32,7 @@ import (
 
 // stopWithin is how long a stop may take in a test. Two seconds are promised on
 // a machine that has nothing else to do; the time it took is logged.
-const stopWithin = 20 * time.Second
+const stopWithin = patience
 
 // The ways to ask a daemon to stop.
 var asks = []struct {
@@ -161,7 +161,7 @@ func recordsNow(t *testing.T, p *process) {
 		}
 		p.get("/api/v1/state", &s)
 		return s.Trace != nil && s.Trace.State == "recording" && s.Trace.OnDisk > 0.3
-	}, 40*time.Second, 10*time.Millisecond, "it records")
+	}, patience, 10*time.Millisecond, "it records")
 }
 
 // ends waits for the end and returns how long it took.
@@ -256,7 +256,7 @@ func stalledBackup(t *testing.T, p *process) {
 	c := dialPage(t, p, 2048)
 	_, err := fmt.Fprintf(c, "GET /api/v1/backup HTTP/1.1\r\nHost: %s\r\n\r\n", host(p))
 	require.NoError(t, err)
-	require.NoError(t, c.SetReadDeadline(time.Now().Add(40*time.Second)))
+	require.NoError(t, c.SetReadDeadline(time.Now().Add(patience)))
 	_, err = io.ReadFull(c, make([]byte, 1))
 	require.NoError(t, err)
 }

@@ -188,7 +188,7 @@ func TestDemo(t *testing.T) {
 	demo := start(t, "demo", "--empty", "--addr", "127.0.0.1:0", "--data", data, "--speed", "6", "--rate", "20")
 	said := demo.live()
 	seen := map[string]int{}
-	deadline := time.After(90 * time.Second)
+	deadline := time.After(patience)
 	for seen["opening"] < 2 || seen["at-half"] == 0 || seen["nose"] == 0 || seen["readings"] < 20 {
 		select {
 		case m, ok := <-said:
@@ -215,7 +215,7 @@ func TestDemo(t *testing.T) {
 	require.Eventually(t, func() bool {
 		demo.get("/api/v1/traces", &list)
 		return len(list) > 0 && list[len(list)-1].MaxLift != nil
-	}, time.Minute, 50*time.Millisecond)
+	}, patience, 50*time.Millisecond)
 	first := list[len(list)-1]
 	assert.Equal(t, "demo", first.Source, "nobody takes it for an engine")
 	assert.Equal(t, "bench-mule", first.Engine)
@@ -226,7 +226,7 @@ func TestDemo(t *testing.T) {
 	require.Eventually(t, func() bool {
 		demo.get("/api/v1/traces", &list)
 		return list[0].Valve == "3E" && list[0].MaxLift != nil
-	}, 90*time.Second, 100*time.Millisecond)
+	}, patience, 100*time.Millisecond)
 	assert.InDelta(t, 10.2, *list[0].MaxLift, 0.3, "the worn lobe of exhaust 3")
 
 	demo.send("POST", "/api/v1/replay", map[string]any{"trace": first.ID, "rate": 50})
@@ -238,7 +238,7 @@ func TestDemo(t *testing.T) {
 			if m.Replay == first.ID && m.Type == "opening" {
 				replayed++
 			}
-		case <-time.After(60 * time.Second):
+		case <-time.After(patience):
 			t.Fatal("the replay tells no openings")
 		}
 	}
@@ -279,7 +279,7 @@ func TestProbeTellsHowItGoes(t *testing.T) {
 				require.NoError(t, daemon.stop())
 				return
 			}
-		case <-time.After(time.Minute):
+		case <-time.After(patience):
 			t.Fatal("no step was told")
 		}
 	}
@@ -297,7 +297,7 @@ func TestASimulatedTraceIsMarkedUnderServeToo(t *testing.T) {
 	require.Eventually(t, func() bool {
 		daemon.get("/api/v1/traces", &list)
 		return len(list) > 0
-	}, 30*time.Second, 50*time.Millisecond)
+	}, patience, 50*time.Millisecond)
 	assert.Equal(t, "demo", list[0].Source)
 	require.NoError(t, daemon.stop())
 }

@@ -69,6 +69,7 @@ func readTurns(t *testing.T) []turn {
 // Fifty recordings of bytes are played through the built binary, and what it
 // finds is compared with what the simulated engine did.
 func TestRecordedTurns(t *testing.T) {
+	t.Parallel()
 	turns := readTurns(t)
 	binary, err := builtBinary()
 	require.NoError(t, err)

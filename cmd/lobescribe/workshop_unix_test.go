@@ -167,7 +167,7 @@ func overheardLive(t *testing.T, s *workshop.Session) (c calledLive) {
 		Doubtful bool    `json:"doubtful"`
 	}
 	var calls []cue
-	deadline := time.After(2 * time.Minute)
+	deadline := time.After(patience)
 	played := make(chan struct{})
 	// A line that is no lift at all may be passed over: then it is over when nothing
 	// more comes.

@@ -69,7 +69,7 @@ func TestAHeadlessRecordingTendsItsStore(t *testing.T) {
 			}
 			n = list[0].Readings
 			return n > more
-		}, time.Minute, 5*time.Millisecond)
+		}, patience, 5*time.Millisecond)
 		return n
 	}
 	before := stored(0)

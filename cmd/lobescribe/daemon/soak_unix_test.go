@@ -34,9 +34,6 @@ import (
 	"lobescribe/storage"
 )
 
-// patience is how long a test waits for what must come.
-const patience = 40 * time.Second
-
 const (
 	soakLine = 10 * measure.Millisecond // 100 readings a second
 	soakRead = 10                       // lines of one read

@@ -5,7 +5,7 @@ import { test, before, after } from "node:test";
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { createRequire } from "node:module";
-import { browser, daemon, openPage, shoot } from "./stand.mjs";
+import { browser, daemon, grave, inColours, openPage, shoot, watch } from "./stand.mjs";
 
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const screens = ["bench", "traces", "traces/1", "engine", "trials", "timing", "compare?traces=1", "clearances/pushrods", "clearances/piston", "clearances/gaps", "clearances/spring", "sheet", "devices",
@@ -17,6 +17,7 @@ before(async () => {
   d = await daemon(["demo", "--empty", "--speed", "4", "--hand", "smooth"]);
   b = await browser();
   const { page, context } = await openPage(b);
+  const settled = watch(page);
   await remember(page);
   await page.goto(d.url);
   await page.locator(".openings tbody tr").first().waitFor();
@@ -32,7 +33,7 @@ before(async () => {
     if (below !== "3.5 mm") await page.getByLabel("Shims under the stand").fill("0.381 mm");
     await page.getByRole("button", { name: "Save", exact: true }).click();
     await page.getByText("The trial is saved.").waitFor();
-    await page.waitForTimeout(300);
+    await settled();
   }
   await context.close();
 });
@@ -47,25 +48,20 @@ const remember = (page) => page.addInitScript(() => localStorage.setItem("lobesc
 for (const [width, height] of [[390, 844], [1440, 900]]) {
   test(`every screen at ${width}x${height}, light and dark`, async () => {
     const { page, context, complaints } = await openPage(b, { viewport: { width, height } });
+    const settled = watch(page);
     await remember(page);
     const bad = [];
     for (const screen of screens) {
       await page.goto(`${d.url}/#/${screen}`);
       await page.locator("h1").first().waitFor();
-      await page.waitForTimeout(700);
+      await settled();
       const sideways = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
       if (sideways > 0) bad.push(`${screen}: ${sideways} px sideways`);
       await page.evaluate(axe + ";0");
       for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
-        await page.emulateMedia({ colorScheme });
-        await page.waitForTimeout(100);
-        const found = await page.evaluate(async () => {
-          // @ts-expect-error axe was put there just now
-          const { violations } = await axe.run(document, { resultTypes: ["violations"] });
-          return violations.filter((/** @type {any} */ v) => v.impact === "serious" || v.impact === "critical")
-            .map((/** @type {any} */ v) => `${v.id}: ${v.nodes.slice(0, 3).map((/** @type {any} */ n) => `${n.target} (${n.any[0]?.message ?? n.failureSummary})`).join(", ")}`);
-        });
-        bad.push(...found.map((/** @type {string} */ f) => `${screen}, ${colorScheme}: ${f}`));
+        await inColours(page, colorScheme);
+        const found = await grave(page, colorScheme === "dark");
+        bad.push(...found.map((f) => `${screen}, ${colorScheme}: ${f}`));
         await shoot(page, `${screen.replace(/\W+/g, "-")}-${width}-${colorScheme}`);
       }
     }
@@ -78,35 +74,36 @@ for (const [width, height] of [[390, 844], [1440, 900]]) {
 // Whatever font there is, wide or narrow, and on half lift too, where the box has
 // a frame: the largest figure does not run over its box or into the dial.
 test("the largest figure keeps to its box", async () => {
-  for (const [width, height] of [[320, 568], [390, 844], [1024, 768], [1440, 900]]) {
-    for (const font of ["'DejaVu Sans'", "'Liberation Sans Narrow', 'DejaVu Sans Condensed', monospace"]) {
-      const { page, context } = await openPage(b, { viewport: { width, height } });
-      await remember(page);
-      await page.addInitScript((family) => addEventListener("DOMContentLoaded", () => document.documentElement.style.setProperty("--figures", family)), font);
-      await page.goto(d.url);
-      await page.locator(".giant-digits").waitFor();
-      /** @type {Record<string, number>} how far over its box, of each kind of figure */
-      const over = {};
-      for (let i = 0; i < 40; i++) {
-        const [kind, by] = await page.evaluate(() => {
-          const figure = /** @type {HTMLElement} */ (document.querySelector(".giant-digits"));
-          const box = /** @type {HTMLElement} */ (figure.closest(".figures-box"));
-          const ink = document.createRange();
-          ink.selectNodeContents(figure);
-          return /** @type {const} */ ([(figure.textContent ?? "").replace(/\d/g, "0"), ink.getBoundingClientRect().right - box.getBoundingClientRect().right]);
-        });
-        over[kind] = Math.max(over[kind] ?? -Infinity, by);
-        await page.waitForTimeout(50);
-      }
-      for (const [kind, by] of Object.entries(over)) assert.ok(by <= 0.5, `${kind} at ${width} in ${font} is ${by} px too wide`);
-      assert.ok(Math.max(...Object.values(over)) > -width, "it is measured");
-      await context.close();
+  const sizes = [[320, 568], [390, 844], [1024, 768], [1440, 900]], fonts = ["'DejaVu Sans'", "'Liberation Sans Narrow', 'DejaVu Sans Condensed', monospace"];
+  // All at once: each looks at the figure for the same two seconds.
+  await Promise.all(sizes.flatMap(([width, height]) => fonts.map(async (font) => {
+    const { page, context } = await openPage(b, { viewport: { width, height } });
+    await remember(page);
+    await page.addInitScript((family) => addEventListener("DOMContentLoaded", () => document.documentElement.style.setProperty("--figures", family)), font);
+    await page.goto(d.url);
+    await page.locator(".giant-digits").waitFor();
+    /** @type {Record<string, number>} how far over its box, of each kind of figure */
+    const over = {};
+    for (let i = 0; i < 40; i++) {
+      const [kind, by] = await page.evaluate(() => {
+        const figure = /** @type {HTMLElement} */ (document.querySelector(".giant-digits"));
+        const box = /** @type {HTMLElement} */ (figure.closest(".figures-box"));
+        const ink = document.createRange();
+        ink.selectNodeContents(figure);
+        return /** @type {const} */ ([(figure.textContent ?? "").replace(/\d/g, "0"), ink.getBoundingClientRect().right - box.getBoundingClientRect().right]);
+      });
+      over[kind] = Math.max(over[kind] ?? -Infinity, by);
+      await page.waitForTimeout(50);
     }
-  }
+    for (const [kind, by] of Object.entries(over)) assert.ok(by <= 0.5, `${kind} at ${width} in ${font} is ${by} px too wide`);
+    assert.ok(Math.max(...Object.values(over)) > -width, "it is measured");
+    await context.close();
+  })));
 });
 
 test("the page is small, and all of it comes from the daemon", async () => {
   const { page, context } = await openPage(b);
+  const settled = watch(page);
   await remember(page);
   const tools = await context.newCDPSession(page);
   await tools.send("Network.enable");
@@ -122,7 +119,7 @@ test("the page is small, and all of it comes from the daemon", async () => {
   const shown = Date.now() - began, first = bytes;
   // The other screens and the charts come after it, and count too.
   for (const file of ["views/help.js", "lib/uplot.js"]) await page.waitForFunction((f) => performance.getEntriesByType("resource").some((e) => e.name.endsWith(f)), file);
-  await page.waitForTimeout(500);
+  await settled();
   console.log(`transferred ${bytes} bytes, ${first} of them before the figure stood, after ${shown} ms`);
   assert.ok(bytes > 20_000 && bytes < 300_000, `${bytes} bytes`);
   assert.deepEqual([...elsewhere], []);

@@ -4,7 +4,7 @@ import { test } from "node:test";
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { createRequire } from "node:module";
-import { browser, daemon, openPage, shoot } from "./stand.mjs";
+import { browser, daemon, grave, openPage, shoot } from "./stand.mjs";
 
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 
@@ -138,11 +138,7 @@ test("a photograph is taken, marked by pointer and by keys, and answered", async
       assert.ok(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), `too wide for ${width}`);
       const small = await page.locator(".photographs button, .photographs .file").evaluateAll((all) => all.filter((e) => e.getBoundingClientRect().height < 43.9 || e.getBoundingClientRect().width < 43.9).map((e) => e.textContent));
       assert.deepEqual(small, [], `too small for a finger at ${width}`);
-      const found = await page.evaluate(async () => {
-        // @ts-expect-error axe was put there just now
-        const { violations } = await axe.run(document, { resultTypes: ["violations"] });
-        return violations.filter((/** @type {any} */ v) => v.impact === "serious" || v.impact === "critical").map((/** @type {any} */ v) => `${v.id}: ${v.nodes[0]?.target} ${v.nodes[0]?.failureSummary}`);
-      });
+      const found = await grave(page);
       assert.deepEqual(found, [], `axe at ${width}`);
       await shoot(page, `photo-${width}`);
     }

@@ -5,7 +5,7 @@ import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { createRequire } from "node:module";
 import net from "node:net";
-import { browser, daemon, openPage, shoot } from "./stand.mjs";
+import { browser, daemon, grave, inColours, openPage, patience, shoot } from "./stand.mjs";
 
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 
@@ -69,7 +69,7 @@ before(async () => {
   await build(second.url, "black", { "1I": 10.66, "1E": 10.42, "2I": 10.67 });
   await send(second.url, "POST", "/engines/black/trials", { valve: "1E", stack_mm: [0.381], adjuster_below_valve_mm: 2.9 });
   b = await browser();
-  for (const late = Date.now() + 90_000; ;) {
+  for (const late = Date.now() + patience; ;) {
     const { benches, engines } = await (await fetch(`${shop.url}/api/v1/shop`)).json();
     const traces = (benches ?? []).reduce((/** @type {number} */ n, /** @type {any} */ e) => n + e.traces, 0);
     if (traces === 12 && engines?.length === 4) break;
@@ -112,17 +112,11 @@ for (const [width, height] of [[390, 844], [1440, 900]]) {
       const sideways = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
       if (sideways > 0) bad.push(`${screen}: ${sideways} px sideways`);
       for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
-        await page.emulateMedia({ colorScheme });
-        await page.waitForFunction((scheme) => matchMedia(`(prefers-color-scheme: ${scheme})`).matches, colorScheme);
+        await inColours(page, colorScheme);
         await shoot(page, `shop-${screen.replace(/\W+/g, "-")}-${width}-${colorScheme}`);
         if (!own || width > 390) continue; // the rest is the bench's, and looked at there
-        const found = await page.evaluate(async () => {
-          // @ts-expect-error axe was put there just now
-          const { violations } = await axe.run(document, { resultTypes: ["violations"] });
-          return violations.filter((/** @type {any} */ v) => v.impact === "serious" || v.impact === "critical")
-            .map((/** @type {any} */ v) => `${v.id}: ${v.nodes.slice(0, 3).map((/** @type {any} */ n) => `${n.target} (${n.any[0]?.message ?? n.failureSummary})`).join(", ")}`);
-        });
-        bad.push(...found.map((/** @type {string} */ f) => `${screen}, ${colorScheme}: ${f}`));
+        const found = await grave(page, colorScheme === "dark");
+        bad.push(...found.map((f) => `${screen}, ${colorScheme}: ${f}`));
       }
     }
     assert.deepEqual(bad, []);

@@ -9,6 +9,9 @@ import { chromium } from "playwright-core";
 const root = path.join(path.dirname(fileURLToPath(import.meta.url)), "..", "..", "..", "..");
 const shots = process.env.SHOTS;
 
+/** How long a walk waits for what must come, in ms: long enough that a machine with other things to do does not trip it. */
+export const patience = 240_000;
+
 /** The built binary: LOBESCRIBE, or built now. */
 function binary(/** @type {string} */ dir) {
   if (process.env.LOBESCRIBE) return process.env.LOBESCRIBE;
@@ -72,7 +75,7 @@ export const browser = () => chromium.launch({ executablePath: process.env.CHROM
 export async function openPage(b, options = {}) {
   const context = await b.newContext({ viewport: { width: 1440, height: 900 }, ...options });
   const page = await context.newPage();
-  page.setDefaultTimeout(Number(process.env.PATIENCE ?? 60_000)); // more on a machine that others use too
+  page.setDefaultTimeout(patience);
   /** @type {string[]} */
   const complaints = [];
   page.on("pageerror", (err) => complaints.push(String(err)));
@@ -82,6 +85,49 @@ export async function openPage(b, options = {}) {
   });
   return { page, context, complaints };
 }
+
+/**
+ * Returns what waits until the page has drawn, what it asked is answered, and it
+ * has drawn the answer. Call it before the page is led anywhere.
+ * @param {import("playwright-core").Page} page
+ */
+export function watch(page) {
+  /** Requests that are not answered yet. */
+  let open = 0;
+  page.on("request", () => void open++);
+  page.on("requestfinished", () => void open--);
+  page.on("requestfailed", () => void open--);
+  return async () => {
+    for (let quiet = 0; quiet < 2; quiet = open > 0 ? 0 : quiet + 1) await page.evaluate(() => new Promise((drawn) => requestAnimationFrame(() => setTimeout(drawn, 0))));
+  };
+}
+
+/**
+ * In light or dark, with all that fades or moves having come to its end.
+ * @param {import("playwright-core").Page} page
+ * @param {"light"|"dark"} colorScheme
+ */
+export async function inColours(page, colorScheme) {
+  await page.emulateMedia({ colorScheme });
+  await page.waitForFunction((scheme) => matchMedia(`(prefers-color-scheme: ${scheme})`).matches, colorScheme);
+  await page.evaluate(() => Promise.allSettled(document.getAnimations().filter((a) => a.effect?.getComputedTiming().endTime !== Infinity).map((a) => a.finished)));
+}
+
+/** The rules of axe that colours can break; the others find in the dark what they find in the light. */
+const ofColours = ["color-contrast", "link-in-text-block"];
+
+/**
+ * Serious findings of axe, which was put into the page before.
+ * @param {import("playwright-core").Page} page
+ * @param {boolean} coloursOnly
+ * @returns {Promise<string[]>}
+ */
+export const grave = (page, coloursOnly = false) => page.evaluate(async (rules) => {
+  // @ts-expect-error axe is there
+  const { violations } = await axe.run(document, { resultTypes: ["violations"], ...(rules ? { runOnly: rules } : {}) });
+  return violations.filter((/** @type {any} */ v) => v.impact === "serious" || v.impact === "critical")
+    .map((/** @type {any} */ v) => `${v.id}: ${v.nodes.slice(0, 3).map((/** @type {any} */ n) => `${n.target} (${n.any[0]?.message ?? n.failureSummary})`).join(", ")}`);
+}, coloursOnly ? ofColours : null);
 
 /**
  * A picture for whoever wants to look: SHOTS names the folder.

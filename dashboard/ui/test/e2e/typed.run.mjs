@@ -147,7 +147,7 @@ async function type(route, n, kind, text) {
   const same = (/** @type {string|undefined} */ got) => want.some((w) => got === w || (kind === "word" && got !== undefined && decodeURIComponent(got).includes(text))
     || (w.length > 3 && !Number.isNaN(Number(w)) && Math.abs(Number(got) - Number(w)) < 1e-9 * Math.abs(Number(w))));
   if (diff.some((c) => same(c.now)) || (diff.length === 0 && (asked.some(same) || Object.entries(before).some(([, v]) => same(v))))) return "kept";
-  if (want.includes("0") && diff.every((c) => c.now === undefined)) return "kept"; // nought is what is absent
+  if (want.includes("0") && diff.every((c) => c.now === undefined)) return "kept"; // zero is what is absent
   const says = await page.locator(".trouble, .notices .amiss").allInnerTexts();
   return says.length && diff.length === 0 ? "refused" : `should have become ${want[0] ?? "a refusal"}; changed: ${JSON.stringify(diff).slice(0, 300)}; asked ${asked.slice(0, 6)}; says ${says}`;
 }

@@ -2,6 +2,7 @@
 // engine with something at every place, the screens that links lead to, all
 // folded out, and what may be typed into a field of each kind.
 import assert from "node:assert/strict";
+import { watch } from "./stand.mjs";
 
 export const at = "/engines/bench-mule";
 export const fields = "main :is(input:not([type=range]):not([type=file]):not([type=checkbox]), textarea)";
@@ -11,16 +12,7 @@ export const fields = "main :is(input:not([type=range]):not([type=file]):not([ty
  * @param {{url: string}} d the daemon
  */
 export function createTypist(page, d) {
-  /** Requests that are not answered yet. */
-  let open = 0;
-  page.on("request", () => void open++);
-  page.on("requestfinished", () => void open--);
-  page.on("requestfailed", () => void open--);
-
-  /** The page has drawn, what it asked is answered, and it has drawn the answer. */
-  async function settled() {
-    for (let quiet = 0; quiet < 2; quiet = open > 0 ? 0 : quiet + 1) await page.evaluate(() => new Promise((drawn) => requestAnimationFrame(() => setTimeout(drawn, 0))));
-  }
+  const settled = watch(page);
 
   const api = async (/** @type {string} */ method, /** @type {string} */ path, /** @type {any} */ data = undefined) => {
     const answer = await page.request.fetch(`${d.url}/api/v1${path}`, { method, ...(data === undefined ? {} : { data }) });

@@ -2,7 +2,7 @@
 // the build sheet, in both units.
 import { test, before, after } from "node:test";
 import assert from "node:assert/strict";
-import { browser, daemon, openPage, shoot } from "./stand.mjs";
+import { browser, daemon, openPage, shoot, watch } from "./stand.mjs";
 
 /** @type {Awaited<ReturnType<typeof daemon>>} */ let d;
 /** @type {import("playwright-core").Browser} */ let b;
@@ -18,6 +18,7 @@ after(async () => {
 for (const unit of /** @type {const} */ (["in", "mm"])) {
   test(`the whole job, in ${unit}`, async () => {
     const { page, complaints, context } = await openPage(b);
+    const settled = watch(page);
     await page.goto(d.url);
 
     // Cautions first, and only once.
@@ -95,13 +96,12 @@ for (const unit of /** @type {const} */ (["in", "mm"])) {
     await page.locator("#main").focus();
     await page.keyboard.press("ArrowRight");
     await page.locator(".valve-name", { hasText: "Cylinder 1 exhaust" }).waitFor();
-    for (let i = 0; i < 3; i++) {
+    for (const next of ["Cylinder 2 intake", "Cylinder 2 exhaust", "Cylinder 1 intake"]) {
       await page.getByRole("button", { name: "Next valve" }).click();
-      await page.waitForTimeout(150);
+      await page.locator(".valve-name", { hasText: next }).waitFor();
     }
-    await page.locator(".valve-name", { hasText: "Cylinder 1 intake" }).waitFor();
 
-    await converge(page, unit);
+    await converge(page, unit, settled);
 
     // Pushrods: one checking rod gives a cut list.
     await page.goto(`${d.url}/#/clearances/pushrods`);
@@ -223,8 +223,9 @@ async function tdcIsKept(page, unit) {
  * thinnest shim, and not in more than four tries.
  * @param {import("playwright-core").Page} page
  * @param {"in"|"mm"} unit
+ * @param {() => Promise<void>} settled
  */
-async function converge(page, unit) {
+async function converge(page, unit, settled) {
   const wanted = 2.13, ratio = 1.55, thinnest = 0.381; // mm
   const inches = (/** @type {number} */ mm) => `${(mm / 25.4).toFixed(6)} in`;
   const base = new URL(page.url()).origin;
@@ -239,7 +240,7 @@ async function converge(page, unit) {
     await page.locator("caption + thead + tbody tr").nth(tries).waitFor();
     const lead = page.locator(".next-shim .lead");
     await lead.waitFor();
-    await page.waitForTimeout(400);
+    await settled();
     const says = await lead.innerText();
     if (/Leave the stand/.test(says)) break;
     const fit = /Fit ([\d. +]+) (in|mm) in all/.exec(says);
