@@ -1,9 +1,15 @@
 package main
 
 import (
+	"encoding/json"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -50,4 +56,141 @@ func TestTheManualNamesWhatThereIs(t *testing.T) {
 		}
 	}
 	require.Greater(t, seen, 40, "the words were not found")
+}
+
+// declared returns the functions, methods and types of the program, as in "Open",
+// "Source.Events", "device.Open" and "device.Source.Events", and the constants of
+// type FaultKind.
+func declared(t *testing.T) (names map[string]bool, kinds []string) {
+	t.Helper()
+	names = map[string]bool{}
+	for _, top := range []string{"capture", "cmd", "dashboard", "device", "storage"} {
+		require.NoError(t, filepath.WalkDir("../../"+top, func(path string, d fs.DirEntry, err error) error {
+			if err != nil {
+				return err
+			}
+			if d.Name() == "node_modules" || d.Name() == "testdata" {
+				return filepath.SkipDir
+			}
+			if !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+				return nil
+			}
+			f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.SkipObjectResolution)
+			if err != nil {
+				return err
+			}
+			add := func(name string) { names[name], names[f.Name.Name+"."+name] = true, true }
+			for _, decl := range f.Decls {
+				switch decl := decl.(type) {
+				case *ast.FuncDecl:
+					name := decl.Name.Name
+					if decl.Recv != nil {
+						on := decl.Recv.List[0].Type
+						if star, ok := on.(*ast.StarExpr); ok {
+							on = star.X
+						}
+						if generic, ok := on.(*ast.IndexExpr); ok {
+							on = generic.X
+						}
+						name = on.(*ast.Ident).Name + "." + name
+					}
+					add(name)
+				case *ast.GenDecl:
+					for _, spec := range decl.Specs {
+						switch spec := spec.(type) {
+						case *ast.TypeSpec:
+							add(spec.Name.Name)
+						case *ast.ValueSpec:
+							if of, ok := spec.Type.(*ast.Ident); ok && decl.Tok == token.CONST && of.Name == "FaultKind" {
+								kinds = append(kinds, strings.Trim(spec.Values[0].(*ast.BasicLit).Value, `"`))
+							}
+						}
+					}
+				}
+			}
+			return nil
+		}))
+	}
+	return names, kinds
+}
+
+// What DEVELOPERS names in "Where is what decided", and on the way of a reading from
+// tty to screen, is there; and no package but the daemon is entered twice on that way.
+func TestTheMapNamesWhatThereIs(t *testing.T) {
+	t.Parallel()
+	text, err := os.ReadFile("../../DEVELOPERS.md")
+	require.NoError(t, err)
+	_, section, ok := strings.Cut(string(text), "## Where is what decided")
+	require.True(t, ok)
+	section, _, _ = strings.Cut(section, "\n## ")
+	names, _ := declared(t)
+	for _, file := range []string{"live.js", "state.js"} {
+		script, err := os.ReadFile(filepath.Join("../../dashboard/page", file))
+		require.NoError(t, err)
+		for _, m := range regexp.MustCompile(`export function (\w+)`).FindAllStringSubmatch(string(script), -1) {
+			names[m[1]] = true
+		}
+	}
+	isThere := func(path string) bool {
+		for _, under := range []string{"", "dashboard/", "capture/", "dashboard/page/"} {
+			if _, err := os.Stat(filepath.Join("../..", under, path)); err == nil {
+				return true
+			}
+		}
+		return false
+	}
+	seen := 0
+	for _, m := range regexp.MustCompile("`([^`]+)`").FindAllStringSubmatch(section, -1) {
+		switch name := m[1]; {
+		case strings.HasSuffix(name, "="): // a key of an address
+		case strings.ContainsAny(name, "/") || strings.HasSuffix(name, ".go") || strings.HasSuffix(name, ".js"):
+			assert.True(t, isThere(name) || isThere(filepath.Join("capture", name)), "there is no %s", name)
+			seen++
+		default:
+			assert.True(t, names[name] || isThere(name), "nothing is called %s", name)
+			seen++
+		}
+	}
+	assert.Greater(t, seen, 40, "the names were not found")
+
+	var way []string
+	for _, m := range regexp.MustCompile("(?m)^\\| `([a-z/]+)` \\|").FindAllStringSubmatch(section[strings.Index(section, "tty to screen"):], -1) {
+		way = append(way, m[1])
+	}
+	require.Greater(t, len(way), 6)
+	way = slices.DeleteFunc(way, func(p string) bool { return p == "cmd/lobescribe/daemon" })
+	slices.Sort(way)
+	assert.Len(t, slices.Compact(slices.Clone(way)), len(way), "entered twice: %v", way)
+}
+
+// The schema and the README know the kinds of fault that there are, and no others; the
+// page's tests hold its Help against the schema.
+func TestTheFaultKindsAreEverywhere(t *testing.T) {
+	t.Parallel()
+	_, kinds := declared(t)
+	require.Greater(t, len(kinds), 15)
+	slices.Sort(kinds)
+	text, err := os.ReadFile("../../dashboard/schema/findings.json")
+	require.NoError(t, err)
+	var schema struct {
+		Defs struct {
+			FaultKind struct {
+				Enum []string `json:"enum"`
+			} `json:"faultKind"`
+		} `json:"$defs"`
+	}
+	require.NoError(t, json.Unmarshal(text, &schema))
+	slices.Sort(schema.Defs.FaultKind.Enum)
+	assert.Equal(t, kinds, schema.Defs.FaultKind.Enum)
+	readme, err := os.ReadFile("../../README.md")
+	require.NoError(t, err)
+	_, table, ok := strings.Cut(string(readme), "| fault | means |")
+	require.True(t, ok)
+	table, _, _ = strings.Cut(table, "\n\n")
+	var told []string
+	for _, m := range regexp.MustCompile("(?m)^\\| `([a-z-]+)` \\|").FindAllStringSubmatch(table, -1) {
+		told = append(told, m[1])
+	}
+	slices.Sort(told)
+	assert.Equal(t, kinds, told)
 }
