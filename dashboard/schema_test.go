@@ -57,7 +57,7 @@ func someMessages() []capture.Message {
 		live.Agreement{Count: 1, MaxLift: 1, MaxLiftU: 2, Each: []live.AgreementOf{{Nose: 1, By: 2, Beyond: true}}},
 		live.LeftOut{Trace: 7, List: []lift.LeftOut{{From: 1, Until: 2, Why: "a rag"}}},
 		live.ProofNow{Indicator: "serial:/dev/ttyUSB0", Proof: prove.Proof{High: 12_700_000, In: 1, OneSided: true, Loose: true, When: time.Unix(1e9, 0), Unlearned: []string{"x"}},
-			Proving: &prove.Now{Stage: prove.Snap, Says: "x", Amiss: "x", Snaps: 1}, ExpectedLift: 10_000_000, ExpectedWithin: 300_000},
+			Proving: &prove.Now{Stage: prove.Snap, Says: "x", Problem: "x", Snaps: 1}, ExpectedLift: 10_000_000, ExpectedWithin: 300_000},
 	}
 }
 

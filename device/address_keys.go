@@ -111,7 +111,7 @@ func addressKeys() []key {
 		// by Address.Value; only their spelling is checked here.
 		more("counts", "encoder: counts a turn of what it sits on", "a whole number, as in 2400", whole),
 		more("on", "encoder: what it sits on", "crank or cam", choice("crank", "cam")),
-		more("offset", "encoder: crank angle where it says nought", "degrees, as in -12.5", angle),
+		more("offset", "encoder: crank angle where it says zero", "degrees, as in -12.5", angle),
 		more("wrap", "encoder: where its printed angle starts again", "360 or 720", choice("360", "720")),
 		more("reverse", "encoder: it counts down as the engine turns", "yes or no", choice("yes", "no")),
 		more("index", "encoder: a letter I or Z behind its counts is the index", "yes or no", choice("yes", "no")),

@@ -62,7 +62,7 @@ type DecoderOptions struct {
 
 // processStart is the origin of the default clock, a second before the process
 // began: what is read at once came before that, and its time must not be below
-// nought. It is never written again.
+// zero. It is never written again.
 var processStart = time.Now().Add(-time.Second)
 
 // Now returns the default clock's time: monotonic, since a second before the

@@ -105,7 +105,7 @@ func (s *Store) asClosed(pf *pages.File, info os.FileInfo) bool {
 // the next opening takes longer, so no error is worth telling.
 func (s *Store) leaveMark() {
 	// A file system's clock ticks some hundred times a second, and what is
-	// written in one tick bears one time. This time is of no tick.
+	// written in one tick has one time. This time is of no tick.
 	now := time.Now()
 	if os.Chtimes(s.path, now, now) != nil {
 		return

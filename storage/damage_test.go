@@ -124,7 +124,7 @@ func TestDamage(t *testing.T) {
 			image[rng.IntN(inUse/page)*page+rng.IntN(64)] = byte(rng.Uint32())
 			return image
 		},
-		"a page of noughts": func(rng *rand.Rand, image []byte) []byte {
+		"a page of zeros": func(rng *rand.Rand, image []byte) []byte {
 			clear(image[rng.IntN(inUse/page)*page:][:page])
 			return image
 		},

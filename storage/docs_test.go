@@ -140,7 +140,7 @@ func TestDocumentsAndRevisions(t *testing.T) {
 	require.ErrorIs(t, err, ErrNotFound)
 	one, err := s.Trial(a.ID)
 	require.NoError(t, err)
-	assert.NotNil(t, one.AdjusterBelowValve, "measured and nought is not the same as not measured")
+	assert.NotNil(t, one.AdjusterBelowValve, "measured and zero is not the same as not measured")
 
 	set, err := s.Bench()
 	require.NoError(t, err)

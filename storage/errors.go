@@ -86,7 +86,7 @@ type Damage struct {
 	First uint64 `json:"first,omitempty"`
 	Count int64  `json:"count,omitempty"`
 	// Between these times the readings are lost: the last good one before and
-	// the first good one after. Both are nought when not known.
+	// the first good one after. Both are zero when not known.
 	From  measure.Stamp `json:"from_s,omitempty"`
 	Until measure.Stamp `json:"until_s,omitempty"`
 	// Name is the document's, where a document is hurt.

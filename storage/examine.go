@@ -69,7 +69,7 @@ func (s *Store) examine(f *os.File, later bool) error {
 }
 
 // anyOurs says whether one of the buckets has a name that a store's have. Where
-// none has, and nothing bears our checksum, it is the database of another
+// none has, and nothing has our checksum, it is the database of another
 // program: whole, and no store. See upgrade, which refuses it.
 func anyOurs(there map[string]bool) bool {
 	return slices.ContainsFunc(allBuckets, func(name string) bool { return there[name] })
@@ -86,7 +86,7 @@ func missingBuckets(there map[string]bool) (hurts []*pages.Hurt) {
 	return hurts
 }
 
-// holdsOurs says whether anything in the file bears one of our checksums.
+// holdsOurs says whether anything in the file has one of our checksums.
 func holdsOurs(pf *pages.File) bool {
 	found := false
 	pf.Loose(func(it pages.Item) bool {

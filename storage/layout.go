@@ -78,8 +78,8 @@ func splitSpanKey(k []byte) (ID, uint64, bool) {
 	return ID(binary.BigEndian.Uint64(k)), binary.BigEndian.Uint64(k[8:]), true
 }
 
-// Index keys: a letter for what is indexed, the names (each ended by a nought
-// byte, noughts inside a name left out), and the trace.
+// Index keys: a letter for what is indexed, the names (each ended by a zero
+// byte, zeros inside a name left out), and the trace.
 func indexPrefix(engine, valve string) []byte {
 	var k []byte
 	switch {

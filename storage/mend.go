@@ -15,7 +15,7 @@ import (
 // it takes nothing for now. Whoever has something to keep keeps it elsewhere.
 var ErrLost = errors.New("the store is hurt and could not be repaired")
 
-// errReplaced says that another file bears the store's name.
+// errReplaced says that another file has the store's name.
 var errReplaced = fmt.Errorf("%w: its file was replaced by another while it was in use; stop, and put the right one in its place", ErrDamaged)
 
 // Mend puts a store right that was found hurt while it is open, and goes on
@@ -24,7 +24,7 @@ var errReplaced = fmt.Errorf("%w: its file was replaced by another while it was 
 // The record of the repair is returned; nil when nothing was hurt.
 //
 // Meanwhile all calls fail with ErrDamaged. When the repair itself fails, and
-// the hurt file cannot be gone on with either, they fail with ErrLost from then
+// the hurt file cannot be used either, they fail with ErrLost from then
 // on; Mend can be called again.
 func (s *Store) Mend(ctx context.Context) (*Repaired, error) {
 	s.mending.Lock()
@@ -77,7 +77,7 @@ func (s *Store) mend(ctx context.Context, why error) (done *Repaired, err error)
 		done, err = s.beginAnew(o, know)
 	}
 	if errors.Is(err, ErrNotAStore) {
-		// Nothing in it bears a mark of ours any more.
+		// No mark of ours is left in it.
 		if err = os.Rename(s.path, asideName(s.path)); err == nil {
 			done, err = s.beginAnew(o, know)
 		}
@@ -88,7 +88,7 @@ func (s *Store) mend(ctx context.Context, why error) (done *Repaired, err error)
 		return nil, errors.Join(err, again)
 	}
 	if err != nil {
-		s.log.Error("the store is hurt and could not be repaired; it is gone on with as it is", "path", s.path, "error", err)
+		s.log.Error("the store is hurt and could not be repaired; it is used as it is", "path", s.path, "error", err)
 	}
 	s.adopt(anew)
 	return done, s.goOn(know, done)

@@ -161,7 +161,7 @@ func schemaOf(plain, proof []byte) (n int, err error) {
 	return n, nil
 }
 
-// holdsOurs says whether anything in the file bears one of our checksums.
+// holdsOurs says whether anything in the file has one of our checksums.
 func (s *Store) holdsOurs() bool {
 	f, err := os.Open(s.path)
 	if err != nil {

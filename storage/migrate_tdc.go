@@ -82,7 +82,7 @@ func tdcOutOfNotes(doc json.RawMessage) (json.RawMessage, bool) {
 		if at, err := measure.ParseAngle(said[1]); err != nil || angle == nil || at != *angle {
 			continue
 		}
-		tdc.U, _ = measure.ParseAngle(said[2]) // nought where the line had none
+		tdc.U, _ = measure.ParseAngle(said[2]) // zero where the line had none
 		tdc.Method, tdc.On = tdcMethods[said[3]], said[4]
 	}
 	kept := strings.Join(lines, "\n")

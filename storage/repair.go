@@ -97,7 +97,7 @@ func repair(ctx context.Context, path string, o Options, know knowledge) (rep Re
 	return rep, done, nil
 }
 
-// asideName is a name beside the store that nothing bears.
+// asideName is a name beside the store that no file has yet.
 func asideName(path string) string {
 	for n := 0; ; n++ {
 		aside := fmt.Sprintf("%s.damaged-%s", path, time.Now().UTC().Format("20060102-150405"))

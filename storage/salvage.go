@@ -76,7 +76,7 @@ func (s *salvaged) descend(bucket string, below []byte, yield func(k, v []byte) 
 
 // salvage gathers what a file with hurt pages still holds: first what the
 // newest tree reaches, then, for what that lacks, everything lying loose that
-// bears a checksum of ours. Loose values are of an older state; they fill
+// has a checksum of ours. Loose values are of an older state; they fill
 // holes and replace nothing that reads.
 func salvage(pf *pages.File, hurts []*pages.Hurt) (*salvaged, error) {
 	s := &salvaged{pf: pf, tables: map[string][]pages.Item{}, sequences: map[string]uint64{}}

@@ -106,7 +106,7 @@ func (s *Store) alarmIn(ctx context.Context, wait time.Duration) {
 	})
 }
 
-// lookForFile finds out that the file that is open bears its name no longer:
+// lookForFile finds out that the file that is open has lost its name:
 // what is written into it then is lost with the program.
 func (s *Store) lookForFile() {
 	if s.sound() != nil {

@@ -116,7 +116,7 @@ func TestFieldErrors(t *testing.T) {
 	}
 }
 
-// Nought degrees at top dead centre is known, and not the same as not known.
+// Zero degrees at top dead centre is known, and not the same as not known.
 func TestTopDeadCentreIsKept(t *testing.T) {
 	s := newStore(t, Options{})
 	e := eight()

@@ -56,12 +56,12 @@ type MotionAnswer struct {
 	// Mass counts, in grams.
 	Mass  float64 `json:"moving_mass_g"`
 	MassU float64 `json:"moving_mass_u_g"`
-	// UsedUp is the crank speed at which the margin is nought, at the angle At.
+	// UsedUp is the crank speed at which the margin is zero, at the angle At.
 	UsedUp  float64        `json:"used_up_rpm"`
 	UsedUpU float64        `json:"used_up_u_rpm"`
 	At      measure.Angle  `json:"used_up_at_deg"`
 	AtLift  measure.Length `json:"used_up_at_mm"`
-	// Least margin at the speed asked for, with its verdict: more than nought.
+	// Least margin at the speed asked for, with its verdict: more than zero.
 	Margin  *Force           `json:"margin_n,omitempty"`
 	MarginU *Force           `json:"margin_u_n,omitempty"`
 	Verdict *verdict.Verdict `json:"verdict,omitempty"`

@@ -23,7 +23,7 @@ type Options struct {
 // Result is what was found.
 type Result struct {
 	// Lag is by how much the indicator's readings are later than the
-	// encoder's; below nought if they are earlier. U is its expanded
+	// encoder's; below zero if they are earlier. U is its expanded
 	// uncertainty, k = 2.
 	Lag measure.Stamp `json:"lag_s"`
 	U   measure.Stamp `json:"u_s"`

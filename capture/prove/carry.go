@@ -9,9 +9,9 @@ import (
 
 // Carrier carries a proof along with its indicator: through a zero that the
 // indicator says was set, and through one that shows only as a jump from standing
-// still to nought. It is a pure state machine in bounded memory.
+// still to zero. It is a pure state machine in bounded memory.
 //
-// A jump to nought may also be a spindle that was let go. Then both are held for
+// A jump to zero may also be a spindle that was let go. Then both are held for
 // possible until a reading comes that is beyond a stop of one of them; meanwhile
 // the proof is loose, since no claim is better than a false one.
 type Carrier struct {
@@ -93,7 +93,7 @@ func (c *Carrier) Note(n measure.Note) {
 	}
 }
 
-// stand watches for a figure that stood and now stands at nought, with nothing
+// stand watches for a figure that stood and now stands at zero, with nothing
 // between.
 func (c *Carrier) stand(s sample) {
 	step := float64(c.proof.Step)

@@ -53,9 +53,9 @@ func TestAJumpToNoughtMakesTheStopsLooseUntilTheyAreKnownAgain(t *testing.T) {
 	set.stands(3, 2)
 	set.stands(0, 3)
 	if _, _, ok := set.Proof().Stops(); ok {
-		t.Error("a jump to nought was taken for certain")
+		t.Error("a jump to zero was taken for certain")
 	}
-	set.moves(0, -4.5, 1) // further than it could go from nought, had it fallen
+	set.moves(0, -4.5, 1) // further than it could go from zero, had it fallen
 	set.stands(-4.5, 1)
 	if low, _, ok := set.Proof().Stops(); !ok || low != -5*measure.Millimetre {
 		t.Errorf("set to zero: %v, %v", low, ok)
@@ -72,7 +72,7 @@ func TestAJumpToNoughtMakesTheStopsLooseUntilTheyAreKnownAgain(t *testing.T) {
 
 func TestMovementIsNoZero(t *testing.T) {
 	b := known()
-	for range 5 { // a valve that opens from nought and comes home
+	for range 5 { // a valve that opens from zero and comes home
 		b.stands(0, 2)
 		b.moves(0, 9, 1)
 		b.stands(9, 2)

@@ -47,9 +47,9 @@ const (
 // Now is how far the proving has come.
 type Now struct {
 	Stage Stage `json:"stage"`
-	// Says is what to do now; Amiss what went wrong the last time, if anything.
-	Says  string `json:"says"`
-	Amiss string `json:"amiss,omitempty"`
+	// Says is what to do now; Problem what went wrong the last time, if anything.
+	Says    string `json:"says"`
+	Problem string `json:"problem,omitempty"`
 	// Snaps is how many of them have counted.
 	Snaps int `json:"snaps"`
 	// Resting says that the spindle stands still.
@@ -157,7 +157,7 @@ func (g *Guide) least() float64 { return float64(g.step.Step()) }
 
 // to goes to a stage.
 func (g *Guide) to(s Stage, at measure.Stamp) {
-	g.now.Stage, g.now.Amiss, g.since = s, "", at
+	g.now.Stage, g.now.Problem, g.since = s, "", at
 	g.say()
 }
 
@@ -168,7 +168,7 @@ func (g *Guide) again(at measure.Stamp, why string) {
 	g.window.reset()
 	g.resting = false
 	g.to(Hang, at)
-	g.now.Amiss = why
+	g.now.Problem = why
 }
 
 // offRetainer forgets what was learned on the retainer.
@@ -198,7 +198,7 @@ func (g *Guide) take(s sample) {
 		g.say()
 	case !g.resting && s.at-g.stirred > restlessFor && g.now.Stage != Done:
 		if w := g.window.wanders(); w < float64(samePlace) && w > 0 {
-			g.now.Amiss = "The figure does not stand still: it wanders by " + measure.Length(w).In(measure.InMillimetres) + ". Is the stand firm, and nothing shaking it?"
+			g.now.Problem = "The figure does not stand still: it wanders by " + measure.Length(w).In(measure.InMillimetres) + ". Is the stand firm, and nothing shaking it?"
 		}
 	}
 	if !g.resting && g.place != nil {
@@ -229,7 +229,7 @@ func (g *Guide) watchStops(s sample) {
 		g.home, g.beyond = nil, 0
 		g.offRetainer()
 		g.to(Home, s.at)
-		g.now.Amiss = "The spindle goes further in than it was pressed before: press it home, as far as it goes."
+		g.now.Problem = "The spindle goes further in than it was pressed before: press it home, as far as it goes."
 	}
 }
 
@@ -279,9 +279,9 @@ func (g *Guide) pressed(s stand) {
 	d := math.Abs(s.lift - g.hang.lift)
 	switch {
 	case d < g.band():
-		g.now.Amiss = ""
+		g.now.Problem = ""
 	case d < float64(leastTravel):
-		g.now.Amiss = "The spindle has moved by " + measure.Length(d).In(measure.InMillimetres) + " only: press it in as far as it goes, and hold it there."
+		g.now.Problem = "The spindle has moved by " + measure.Length(d).In(measure.InMillimetres) + " only: press it in as far as it goes, and hold it there."
 	default:
 		g.home = &s
 		g.to(Snap, s.at)
@@ -299,7 +299,7 @@ func (g *Guide) on(s stand) {
 	case g.place == nil:
 		g.place = &s
 		g.away.reset()
-		g.now.Amiss = ""
+		g.now.Problem = ""
 		g.say()
 	default:
 		g.back(s)
@@ -320,7 +320,7 @@ func (g *Guide) further(s stand) {
 	}
 	g.offRetainer()
 	g.to(Snap, s.at)
-	g.now.Amiss = "The spindle went further than before, so its stop is where it stands now."
+	g.now.Problem = "The spindle went further than before, so its stop is where it stands now."
 }
 
 // looksSwitched says whether a figure is one of the rests in the other unit.
@@ -348,7 +348,7 @@ func (g *Guide) atStop(s stand) {
 		return // still, or again, pressed home
 	}
 	if g.now.Stage == Snap && (len(g.away.of) > 0 || s.at-g.since > 2*restFor) {
-		g.now.Amiss = "The spindle hangs where it hung at first: it does not reach the retainer. Lower the indicator until the spindle is pushed in a little. If it lay on the retainer at first, start again with it hanging free."
+		g.now.Problem = "The spindle hangs where it hung at first: it does not reach the retainer. Lower the indicator until the spindle is pushed in a little. If it lay on the retainer at first, start again with it hanging free."
 	}
 }
 
@@ -364,7 +364,7 @@ func (g *Guide) back(s stand) {
 		g.offRetainer()
 		g.place = &s
 		g.to(Snap, s.at)
-		g.now.Amiss = "The spindle stands " + measure.Length(moved).In(measure.InMillimetres) + " from where it stood before: the stand or what it stands on has moved, so the snaps are counted again from one."
+		g.now.Problem = "The spindle stands " + measure.Length(moved).In(measure.InMillimetres) + " from where it stood before: the stand or what it stands on has moved, so the snaps are counted again from one."
 	case !ok:
 		// It was touched, and no more.
 	case g.in == 0 || h.side == g.in:
@@ -383,7 +383,7 @@ func (g *Guide) back(s stand) {
 // snapped takes a lift that ended on the retainer.
 func (g *Guide) snapped(s stand, h homecoming, slack measure.Stamp) {
 	if !h.snap {
-		g.now.Amiss = "The spindle was lowered: lift it and let go at once, so that it snaps down."
+		g.now.Problem = "The spindle was lowered: lift it and let go at once, so that it snaps down."
 		return
 	}
 	f, ok := newFall(g.away.of, h.from, s.lift, g.least(), g.pace.period(), g.pace.stale())
@@ -396,9 +396,9 @@ func (g *Guide) snapped(s stand, h homecoming, slack measure.Stamp) {
 	g.arrivals = append(g.arrivals, arrival{s, h.side})
 	had := len(g.falls)
 	g.dropLowered(slack)
-	g.now.Amiss = ""
+	g.now.Problem = ""
 	if len(g.falls) < had {
-		g.now.Amiss = "Of the falls one took much longer than another, so it was lowered, not let go; it does not count."
+		g.now.Problem = "Of the falls one took much longer than another, so it was lowered, not let go; it does not count."
 	}
 	if len(g.falls) < Snaps {
 		return

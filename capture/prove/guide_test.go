@@ -17,9 +17,9 @@ func run(g *prove.Guide, readings []measure.Reading, tell func(string, ...any)) 
 	last := ""
 	for _, r := range readings {
 		g.Step(r)
-		if n := g.Now(); string(n.Stage)+n.Says+n.Amiss != last {
-			last = string(n.Stage) + n.Says + n.Amiss
-			tell("%8.3f s %8.4f mm  %s: %s [%s]", r.At.Seconds(), r.Lift.Millimetres(), n.Stage, n.Says, n.Amiss)
+		if n := g.Now(); string(n.Stage)+n.Says+n.Problem != last {
+			last = string(n.Stage) + n.Says + n.Problem
+			tell("%8.3f s %8.4f mm  %s: %s [%s]", r.At.Seconds(), r.Lift.Millimetres(), n.Stage, n.Says, n.Problem)
 		}
 	}
 }

@@ -49,7 +49,7 @@ Battery off before you wire near the engine; cables clear of the crank.
 			if err != nil {
 				return err
 			}
-			counts, _ := strconv.ParseInt(a.Value("counts"), 10, 64) // nought where it was not said
+			counts, _ := strconv.ParseInt(a.Value("counts"), 10, 64) // zero where it was not said
 			v := struct {
 				board.Result
 				Findings []board.Finding `json:"findings"`

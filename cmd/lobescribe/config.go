@@ -40,7 +40,7 @@ set. In the environment --log-level is LOBESCRIBE_LOG_LEVEL, in the file
 The file is the first of these: --config FILE, what LOBESCRIBE_CONFIG names,
 lobescribe.toml in your settings folder, the system's. --toml prints one to begin
 with. The flags of serve can be given here, to see what would hold for it; other
-commands heed what they have a use for. Passwords and keys are not shown.`,
+commands use those that concern them. Passwords and keys are not shown.`,
 		Args:        cobra.NoArgs,
 		Annotations: map[string]string{allSettings: ""},
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -64,7 +64,7 @@ prints the addresses with delay= in them; --save keeps them for serve.`,
 	}
 	cmd.Flags().StringVar(&indicator, "indicator", "", "address of the indicator")
 	cmd.Flags().StringVar(&encoder, "encoder", "", "address of the crank encoder")
-	heeds(cmd.Flags(), "indicator", "encoder")
+	asSettings(cmd.Flags(), "indicator", "encoder")
 	cmd.Flags().BoolVar(&save, "save", false, "keep both devices, with their delays, for serve")
 	addJSONFlag(cmd)
 	return cmd

@@ -86,15 +86,15 @@ Battery off, plugs out. Keep your fingers from between spindle, retainer and spr
 func guide(cmd *cobra.Command, a device.Address, d device.Options, o prove.Options) (prove.Proof, error) {
 	out := &oneAtATime{w: cmd.ErrOrStderr()}
 	last := &device.Status{}
-	says, amiss := "", ""
+	says, problem := "", ""
 	tell := func(n prove.Now) {
-		if n.Amiss != amiss && n.Amiss != "" {
-			fmt.Fprintln(out, "! "+n.Amiss)
+		if n.Problem != problem && n.Problem != "" {
+			fmt.Fprintln(out, "! "+n.Problem)
 		}
 		if n.Says != says {
 			fmt.Fprintln(out, n.Says)
 		}
-		says, amiss = n.Says, n.Amiss
+		says, problem = n.Says, n.Problem
 	}
 	return daemon.Prove(cmd.Context(), a, d, o, tell, func(s device.Status) {
 		say(out, "", last, s)

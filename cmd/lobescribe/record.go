@@ -84,7 +84,7 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 	cmd.Flags().StringVar(&valve, "valve", "", "with --save: the valve it belongs to, as in 3I or 3E")
 	addProofFlag(cmd, &proof)
 	addDirectionFlag(cmd, &direction)
-	heeds(cmd.Flags(), "indicator", "encoder", "direction")
+	asSettings(cmd.Flags(), "indicator", "encoder", "direction")
 	addOutputFlags(cmd)
 	return cmd
 }

@@ -47,7 +47,7 @@ energy. The engine maker's figures come before any number shown here.`,
 	root.PersistentFlags().String("config", "", "settings file (default: "+settingsFile+" in the user's or the system's settings folder)")
 	_ = root.MarkPersistentFlagFilename("config", "toml")
 	addLogFlags(root)
-	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return heedSettings(cmd) }
+	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return applySettings(cmd) }
 	root.AddCommand(
 		newDemo(), newServe(), newPorts(), newProbe(), newFormats(), newAddresses(), newListen(), newRecord(), newDelay(), newProve(), newAnalyse(),
 		newEngines(), newTrials(), newTraces(), newShow(), newLeaveOut(), newExport(), newImport(), newReplay(),
@@ -116,7 +116,7 @@ func addOutputFlags(cmd *cobra.Command) {
 
 func addUnitFlag(cmd *cobra.Command) {
 	cmd.Flags().String("unit", "mm", "lengths in the printed table: mm, in or thou")
-	heeds(cmd.Flags(), "unit")
+	asSettings(cmd.Flags(), "unit")
 }
 
 // printer writes a command's result as it was asked for.

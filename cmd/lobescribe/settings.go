@@ -31,20 +31,20 @@ const settingsFile = "lobescribe.toml"
 // envPrefix stands before a setting's name in the environment.
 const envPrefix = "LOBESCRIBE_"
 
-// Annotations of commands and flags. Not every flag that bears a setting's name
+// Annotations of commands and flags. Not every flag with the name of a setting
 // is that setting: `calc --unit` is about its question, and a demo must not
 // record into the bench's own store or send to its shop.
 const (
 	allSettings = "settings-all"  // on a command: each of its flags is a setting
-	noSettings  = "settings-none" // on a command: it heeds none, and works when the file is wrong
+	noSettings  = "settings-none" // on a command: it uses none, and works when the file is wrong
 	asSetting   = "setting"       // on a flag
 )
 
 // onlyTyped are the flags that make sense on the command line only.
 var onlyTyped = [...]string{"config", "help", "json", "toml", "verbose"}
 
-// heeds marks flags of a command as settings.
-func heeds(set *pflag.FlagSet, names ...string) {
+// asSettings marks flags of a command as settings.
+func asSettings(set *pflag.FlagSet, names ...string) {
 	for _, name := range names {
 		if err := set.SetAnnotation(name, asSetting, nil); err != nil {
 			panic(err) // there is no such flag
@@ -204,7 +204,7 @@ func (s *settings) suspect(name string, known map[string]*pflag.Flag) {
 // command line. The flags do not count as changed by it: whoever asks for that
 // asks what was typed.
 func (s settings) apply(cmd *cobra.Command) error {
-	for _, g := range s.heeded(cmd) {
+	for _, g := range s.holding(cmd) {
 		if err := set(cmd.Flags().Lookup(g.flag.Name), g.values); err != nil {
 			return wrongWords("%s: %w", g.where, err)
 		}
@@ -212,8 +212,8 @@ func (s settings) apply(cmd *cobra.Command) error {
 	return nil
 }
 
-// heeded returns what of s holds for cmd, by name.
-func (s settings) heeded(cmd *cobra.Command) []given {
+// holding returns what of s holds for cmd, by name.
+func (s settings) holding(cmd *cobra.Command) []given {
 	var all []given
 	cmd.Flags().VisitAll(func(f *pflag.Flag) {
 		if g, ok := s.given[f.Name]; ok && !f.Changed && isSetting(cmd, f) {
@@ -240,7 +240,7 @@ func set(f *pflag.Flag, values []string) error {
 
 // blame adds to an error about words where they stand, if they were not typed.
 func (s settings) blame(cmd *cobra.Command, err error) error {
-	for _, g := range s.heeded(cmd) {
+	for _, g := range s.holding(cmd) {
 		text := err.Error()
 		about := strings.Contains(text, "--"+g.flag.Name) ||
 			len(g.values) == 1 && len(g.values[0]) > 2 && strings.Contains(text, g.values[0])
@@ -251,8 +251,8 @@ func (s settings) blame(cmd *cobra.Command, err error) error {
 	return err
 }
 
-// heedSettings is what runs before every command.
-func heedSettings(cmd *cobra.Command) error {
+// applySettings is what runs before every command.
+func applySettings(cmd *cobra.Command) error {
 	if _, none := cmd.Annotations[noSettings]; none || !cmd.HasParent() || shellAsks(cmd) {
 		return nil
 	}

@@ -54,7 +54,7 @@ func TestSettingsInOrder(t *testing.T) {
 
 // A demo plays: it keeps off the bench's own devices, store, network and shop,
 // and so does a replay. Each has flags of the names.
-func TestADemoHeedsNoSettingOfTheBench(t *testing.T) {
+func TestADemoUsesNoSettingOfTheBench(t *testing.T) {
 	at := surroundings{files: []string{file(t, "addr = \"127.0.0.1:1\"\nlan = true\ntls = true\ndirection = \"down\"\nunit = \"in\"\n")}}
 	for _, words := range [][]string{{"demo"}, {"replay", "1"}} {
 		cmd := typed(t, words...)

@@ -91,7 +91,7 @@ func TestWhoGetsIn(t *testing.T) {
 		"our name, no port":                  {ask{host: "127.0.0.1"}, 403},
 		"no host":                            {ask{host: " "}, 403},
 		"another loopback address":           {ask{host: "127.0.0.2:8417"}, 403},
-		"the nought address":                 {ask{host: "0.0.0.0:8417"}, 403},
+		"the zero address":                   {ask{host: "0.0.0.0:8417"}, 403},
 		"our address written as a number":    {ask{host: "2130706433:8417"}, 403},
 		"foreign page posts":                 {ask{method: "POST", header: map[string]string{"Origin": "http://evil.example"}}, 403},
 		"foreign page reads":                 {ask{target: "/api/v1/state", header: map[string]string{"Origin": "http://evil.example"}}, 403},

@@ -148,7 +148,7 @@ export const manual = [
    },
    {
     "word": "offset=",
-    "says": "encoder: crank angle where it says nought",
+    "says": "encoder: crank angle where it says zero",
     "allowed": "degrees, as in -12.5",
     "example": "serial:/dev/ttyACM0?counts=2400\u0026offset=-12.5"
    },

@@ -85,7 +85,7 @@ export function TypedField({ label, value, show, read, onChange, kind, empty = n
       data-wrong=${wrong || undefined} onInput=${(/** @type {any} */ e) => take(e.target.value)} onBlur=${leave} />`} />`;
 }
 
-/** Lengths that an inch rule measures, and those that may be below nought: a phone's pad of digits has neither stroke nor minus. */
+/** Lengths that an inch rule measures, and those that may be below zero: a phone's pad of digits has neither stroke nor minus. */
 const ruled = new Set(["pushrod", "rod", "stroke", "arm", "diameter", "piece", "block", "spring"]), signed = new Set(["height", "move"]);
 
 /**

@@ -76,7 +76,7 @@ export function implausible(nm, kind, unit) {
   const bounds = kind === undefined ? undefined : kinds[kind];
   if (!bounds || within(nm, bounds)) return "";
   const few = (/** @type {number} */ mm) => length(mm * 1e6, unit, { decimals: unit === "in" ? (mm < 0.5 ? 4 : 2) : mm < 1 ? 2 : 0 });
-  const bound = bounds.least > 0 && nm < bounds.least * 1e6 ? `is at least ${few(bounds.least)}` : nm < 0 && bounds.least === 0 ? "is not below nought" : `is at most ${few(bounds.most)}`;
+  const bound = bounds.least > 0 && nm < bounds.least * 1e6 ? `is at least ${few(bounds.least)}` : nm < 0 && bounds.least === 0 ? "is not below zero" : `is at most ${few(bounds.most)}`;
   return `${length(nm, unit)} is out of reason: ${bounds.what} ${bound}.${meant(nm, bounds, unit)}`;
 }
 

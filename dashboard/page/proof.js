@@ -5,7 +5,7 @@ import { farLength, length } from "./units.js";
 
 /**
  * @typedef {{proved: boolean, low_mm?: number, high_mm?: number, stop_u_mm?: number, travel_mm?: number, in?: number, loose?: boolean, repeat_mm?: number, stick_mm?: number, one_sided?: boolean, lag_ms?: number, lag_u_ms?: number, refresh_ms?: number, step_mm?: number, rate_hz?: number, when?: string, unlearned?: string[]}} Proof
- * @typedef {{stage: "hang"|"home"|"snap"|"other"|"done", says: string, amiss?: string, snaps: number, resting: boolean}} Proving
+ * @typedef {{stage: "hang"|"home"|"snap"|"other"|"done", says: string, problem?: string, snaps: number, resting: boolean}} Proving
  * @typedef {{indicator: string, proof: Proof, proving: Proving|null, expected_lift_mm?: number, expected_within_mm?: number}} ProofNow
  */
 

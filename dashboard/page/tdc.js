@@ -24,7 +24,7 @@ export const today = () => new Date().toISOString().slice(0, 10);
 /**
  * A top dead centre that was found just now.
  * @param {number} angleDeg
- * @param {number|null|undefined} uDeg nought is what nobody could tell
+ * @param {number|null|undefined} uDeg zero is what nobody could tell
  * @param {Method} method
  * @param {string} [on]
  * @returns {TopDeadCentre}

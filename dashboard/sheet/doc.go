@@ -9,7 +9,7 @@
 // with a crank angle for its timing; the newest question for a rod, a clearance
 // or a spring. Uncertainties are expanded, k = 2 (JCGM
 // 100:2008), and are printed beside what they belong to. What was not measured
-// stays empty and is listed: a blank place is a question, a nought would be an
+// stays empty and is listed: a blank place is a question, a zero would be an
 // answer.
 //
 // The sheet holds no script and loads nothing; text that people typed is

@@ -278,7 +278,7 @@ func (s *stimulus) slip(t *testing.T, at int64) {
 		moved++
 	}
 	require.Positive(t, moved)
-	level := map[byte]string{'A': "1", 'B': "0"} // as at a count of nought
+	level := map[byte]string{'A': "1", 'B': "0"} // as at a count of zero
 	for _, c := range s.changes {
 		if c.cycle <= at && (c.pin == 'A' || c.pin == 'B') {
 			level[c.pin] = c.value

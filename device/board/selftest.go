@@ -180,7 +180,7 @@ func (s *SelfTest) words(words string) {
 		if s.r.LostBits == nil {
 			s.r.LostBits = map[int64]int64{}
 		}
-		n, _ := strconv.ParseInt(strings.TrimSpace(rest), 10, 16) // nought where an old firmware does not tell
+		n, _ := strconv.ParseInt(strings.TrimSpace(rest), 10, 16) // zero where an old firmware does not tell
 		if len(s.r.LostBits) < 256 {
 			s.r.LostBits[n]++
 		}

@@ -36,7 +36,7 @@ func ParseVersion(line string) (s Said, ok bool) {
 	}
 	s.Version = n
 	if len(f) == 3 && f[1] == "BITS" {
-		s.Bits, _ = strconv.Atoi(f[2]) // nought where it is no number
+		s.Bits, _ = strconv.Atoi(f[2]) // zero where it is no number
 	}
 	return s, true
 }

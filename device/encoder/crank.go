@@ -21,7 +21,7 @@ type Options struct {
 	OnCam bool
 	// Reverse says that it counts down as the engine turns forward.
 	Reverse bool
-	// Offset is the crank angle at which it says nought, counted from TDC.
+	// Offset is the crank angle at which it says zero, counted from TDC.
 	Offset measure.Angle
 	// Wrap is the turning of the shaft after which its number starts again,
 	// whether it prints degrees or counts: [measure.Turn] or [measure.Cycle].
@@ -118,7 +118,7 @@ func (c *Crank) FromCounts(printed int64) measure.Angle {
 }
 
 // angleOf returns the crank angle of a count, rounded once, half away from
-// nought. A count further than 2^53 microdegrees from nought, which is 25
+// zero. A count further than 2^53 microdegrees from zero, which is 25
 // million turns, stands for that.
 func (c *Crank) angleOf(count int64) measure.Angle {
 	negative := count < 0

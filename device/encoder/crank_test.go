@@ -47,7 +47,7 @@ func TestAngleOfACount(t *testing.T) {
 	}
 }
 
-// rounded returns degrees in microdegrees, half away from nought.
+// rounded returns degrees in microdegrees, half away from zero.
 func rounded(degrees *big.Rat) measure.Angle {
 	u := new(big.Rat).Mul(degrees, big.NewRat(int64(measure.Degree), 1))
 	half := big.NewRat(1, 2)

@@ -30,6 +30,6 @@
 //
 // Between two numbers the shaft turns by less than half a period (by less than
 // a quarter while the period is being found). A board that loses its power
-// starts at nought: that is another offset, which no number tells; the index
+// starts at zero: that is another offset, which no number tells; the index
 // tells it.
 package encoder

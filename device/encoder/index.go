@@ -61,7 +61,7 @@ func nearestTurn(d, counts int64) int64 {
 }
 
 // Index says that the latest number came with the mark of the index. It returns
-// how many counts were lost (below nought) or counted too many since the mark
+// how many counts were lost (below zero) or counted too many since the mark
 // before, at the least; 0 when the mark came where it should. The angle is not
 // mended by it: readings are not altered silently.
 func (c *Crank) Index() (missed int64) {

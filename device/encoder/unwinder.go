@@ -67,7 +67,7 @@ func (u *unwinder) find(n, d int64) {
 }
 
 // within reports whether numbers from low to high may belong to one period,
-// counted from nought or about nought.
+// counted from zero or about zero.
 func within(low, high, p int64) bool {
 	return low >= 0 && high <= p || low >= -p/2-1 && high <= p/2+1
 }

@@ -91,7 +91,7 @@ type Column struct {
 	Scale measure.Length
 	// Angle is what a printed angle counts; NoAngle is degrees.
 	Angle AngleUnit
-	// Round is after how many lines the number of the line starts again at nought.
+	// Round is after how many lines the number of the line starts again at zero.
 	Round int
 	// Status are the words that may stand behind the number and its unit.
 	Status []Status

@@ -81,7 +81,7 @@ func columnOf(fields []field) (c Column, says string, fits bool) {
 	case signs == len(fields):
 		parts = append(parts, "a sign always")
 	case signs > 0:
-		parts = append(parts, "a sign when below nought")
+		parts = append(parts, "a sign when below zero")
 	}
 	switch {
 	case c.Whole:

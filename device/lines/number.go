@@ -10,7 +10,7 @@ import (
 // lineNumbers follows the numbers that a device gives its lines. It is a pure
 // state machine; its zero value has seen none.
 type lineNumbers struct {
-	round   int64 // after how many lines the number starts again at nought
+	round   int64 // after how many lines the number starts again at zero
 	last    int64
 	known   bool
 	refused int64 // lines that came since the last and were not understood: not lost

@@ -203,7 +203,7 @@ func (d *Decoder) emit(length measure.Length, turn *number, at measure.Stamp, ou
 // indexed is a [wire.Crank] that knows where the index of its encoder belongs.
 type indexed interface {
 	// Index says that the latest number came with the index, and returns how
-	// many counts were lost (below nought) or too many since the one before.
+	// many counts were lost (below zero) or too many since the one before.
 	Index() (missed int64)
 	// Lost is the sentence for missed counts.
 	Lost(missed int64) string

@@ -146,7 +146,7 @@ func Parse(value func(key string) string) (Options, error) {
 	if step := value("step"); step != "" {
 		a, err := measure.ParseAngle(step)
 		if err != nil || a <= 0 {
-			return o, fmt.Errorf("step=%s: a number of degrees above nought is wanted, as in step=0.01", step)
+			return o, fmt.Errorf("step=%s: a number of degrees above zero is wanted, as in step=0.01", step)
 		}
 		o.Step = a
 	}

@@ -28,7 +28,7 @@ func (w *bitWriter) put(v uint64, n uint) {
 	w.used = n - took
 }
 
-// flush writes what is left over, filled up with noughts to a whole byte.
+// flush writes what is left over, filled up with zeros to a whole byte.
 func (w *bitWriter) flush() {
 	for n := uint(0); n < w.used; n += 8 {
 		w.buf = append(w.buf, byte(w.acc>>n))
@@ -37,14 +37,14 @@ func (w *bitWriter) flush() {
 }
 
 // bitReader takes numbers off b. Reading past the end sets short and gives
-// noughts, so that a loop needs to look only once.
+// zeros, so that a loop needs to look only once.
 type bitReader struct {
 	b     []byte
 	at    uint // in bits
 	short bool
 }
 
-// peek returns the next bits, at least 56 of them true (noughts past the end).
+// peek returns the next bits, at least 56 of them true (zeros past the end).
 func (r *bitReader) peek() uint64 {
 	i := r.at >> 3
 	if i+8 <= uint(len(r.b)) {
@@ -76,10 +76,10 @@ func (r *bitReader) take(n uint) uint64 {
 }
 
 // escape is the number of ones that says: the number follows whole, in 64
-// bits. It must fit into one peek with its closing nought.
+// bits. It must fit into one peek with its closing zero.
 const escape = 24
 
-// putRice writes v in Rice code of parameter k: v>>k ones, a nought, k bits.
+// putRice writes v in Rice code of parameter k: v>>k ones, a zero, k bits.
 func (w *bitWriter) putRice(v uint64, k uint) {
 	q := v >> k
 	if q >= escape {

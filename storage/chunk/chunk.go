@@ -51,7 +51,7 @@ type Encoder struct{ s scratch }
 
 // Append packs readings, which begin at position first of the trace, and
 // appends the chunk to dst. A lift or an angle that a reading does not have is
-// not stored and comes back as nought.
+// not stored and comes back as zero.
 //
 // It panics for no readings, more than MaxReadings, or a quantity that the
 // format does not know: those are mistakes of the caller.

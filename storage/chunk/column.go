@@ -20,7 +20,7 @@ const (
 	byChange        // step = step before + rest
 )
 
-const allBase = 63 // every rest is nought and is not written
+const allBase = 63 // every rest is zero and is not written
 
 var errColumn = errors.New("a column does not decode")
 

@@ -13,7 +13,7 @@
 //	8       -      uvarint trace, first, count; svarint first time, last time (µs)
 //	        -      columns: has, time, lift, angle, each uvarint length + bits
 //
-// The has column gives has[i] xor has[i-2], which is nought all through both
+// The has column gives has[i] xor has[i-2], which is zero all through both
 // for a steady stream and for two instruments taking turns. Time has a value a
 // reading; lift and angle have one for each reading that carries them.
 //

@@ -81,7 +81,7 @@ func number(b []byte, unit int64) (int64, error) {
 }
 
 // quick does the plain case without a division by 128-bit arithmetic: up to 18
-// digits of which no more behind the point than the unit has noughts.
+// digits of which no more behind the point than the unit has zeros.
 func quick(b []byte, unit int64) (int64, bool) {
 	var v int64
 	i := 0

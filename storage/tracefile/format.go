@@ -112,7 +112,7 @@ func sniff(b []byte) (Format, string) {
 	return CSV, ""
 }
 
-// alternateNUL finds UTF-16 without a mark: Latin text in it has a nought as
+// alternateNUL finds UTF-16 without a mark: Latin text in it has a zero as
 // every other byte.
 func alternateNUL(b []byte) bool {
 	b = b[:min(len(b), 64)&^1]

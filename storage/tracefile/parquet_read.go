@@ -222,7 +222,7 @@ func (r *Reader) rows(most int) (int, error) {
 	return p.columns[0].n, nil
 }
 
-// checkSeal ends the reading: io.EOF, or what is amiss with the whole.
+// checkSeal ends the reading: io.EOF, or what is wrong with the whole.
 func (r *Reader) checkSeal() error {
 	if s := r.parquet.seal; s != nil && (s.count() != r.parquet.count || s.String() != r.parquet.sum) {
 		return r.notWhole(fmt.Errorf("its checksum is %s over %s readings, not %s over %s", s, s.count(), r.parquet.sum, r.parquet.count))

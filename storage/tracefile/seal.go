@@ -14,7 +14,7 @@ import (
 // footer a column could be missing, or a group, and nobody would know.
 //
 // It is the CRC-32C (Castagnoli, as in RFC 3720) over every reading's time,
-// lift and angle as little-endian 64-bit integers, nought for what a reading
+// lift and angle as little-endian 64-bit integers, zero for what a reading
 // does not have, and one byte that says what it has: 1 a lift, 2 an angle, 3
 // both. It is written as eight hexadecimal digits.
 type seal struct {

@@ -194,7 +194,7 @@ func checkWritable(n int64, r measure.Reading) error {
 // writable: numbers are read with up to 18 digits.
 func writable(v int64) bool { return v > -1e18 && v < 1e18 }
 
-// appendMillionths prints v / 1e6 exactly and without trailing noughts. All
+// appendMillionths prints v / 1e6 exactly and without trailing zeros. All
 // three quantities are whole millionths of what they are printed in.
 func appendMillionths(b []byte, v int64) []byte {
 	if v < 0 {

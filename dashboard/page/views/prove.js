@@ -21,7 +21,7 @@ export function ProveStep() {
       <ol class="proving-steps">${provingSteps.map(([stage, name], i) => html`<li key=${stage} class=${i === at ? "is-now" : ""} aria-current=${i === at ? "step" : undefined}>
         <${Mark} shape=${i < at ? "check" : i === at ? "disc" : "ring"} kind=${i < at ? "good" : ""} /> ${name}${stage === "snap" && i === at ? ` (${proving.snaps} of 3)` : ""}</li>`)}</ol>
       <p class="proving-says" role="status">${proving.says}</p>
-      ${proving.amiss ? html`<p class="trouble" role="alert"><${Mark} shape="triangle" /> ${proving.amiss}</p>` : null}
+      ${proving.problem ? html`<p class="trouble" role="alert"><${Mark} shape="triangle" /> ${proving.problem}</p>` : null}
       <div class="proving-now"><${ProvePicture} stage=${proving.stage} />
         <p class="big-figure">${newest ? length(newest.lift_nm, state.unit) : "–"}<small>${proving.resting ? "stands still" : "moves"}</small></p></div>
       <div class="row">

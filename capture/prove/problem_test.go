@@ -50,12 +50,12 @@ func (h *person) snaps(n int) {
 	}
 }
 
-func TestWhatGoesAmissIsSaid(t *testing.T) {
+func TestWhatGoesWrongIsSaid(t *testing.T) {
 	g := fine()
 	for name, c := range map[string]struct {
-		does  func(h *person)
-		stage prove.Stage
-		amiss string
+		does    func(h *person)
+		stage   prove.Stage
+		problem string
 	}{
 		"pressed a little": {func(h *person) { h.hold(1.5); h.push(0.5, 0.5); h.hold(1.5) }, prove.Home, "0.500 mm only"},
 		"lowered": {func(h *person) { h.stops(g); h.ontoRetainer(); h.push(7, 0.6); h.carry(4, 2); h.hold(1.5) },
@@ -89,8 +89,8 @@ func TestWhatGoesAmissIsSaid(t *testing.T) {
 		}, prove.Snap, "went further than before"},
 	} {
 		n := g.does(c.does, prove.Options{}).Now()
-		if n.Stage != c.stage || !strings.Contains(n.Amiss, c.amiss) {
-			t.Errorf("%s: at %s, said %q", name, n.Stage, n.Amiss)
+		if n.Stage != c.stage || !strings.Contains(n.Problem, c.problem) {
+			t.Errorf("%s: at %s, said %q", name, n.Stage, n.Problem)
 		}
 	}
 }
@@ -104,8 +104,8 @@ func TestUnitSwitchBeginsAnew(t *testing.T) {
 		at += 10 * measure.Millisecond
 		guide.Step(measure.Reading{At: at, Lift: 5 * 25_400_000, Has: measure.HasLift})
 	}
-	if n := guide.Now(); !strings.Contains(n.Amiss, "unit") {
-		t.Errorf("at %s, said %q", n.Stage, n.Amiss)
+	if n := guide.Now(); !strings.Contains(n.Problem, "unit") {
+		t.Errorf("at %s, said %q", n.Stage, n.Problem)
 	}
 }
 
@@ -113,8 +113,8 @@ func TestSetToZeroBeginsAnew(t *testing.T) {
 	g := fine()
 	guide := g.does(func(h *person) { h.stops(g) }, prove.Options{})
 	guide.Note(measure.Note{Kind: measure.NoteReZero})
-	if n := guide.Now(); n.Stage != prove.Hang || n.Amiss == "" {
-		t.Errorf("at %s, said %q", n.Stage, n.Amiss)
+	if n := guide.Now(); n.Stage != prove.Hang || n.Problem == "" {
+		t.Errorf("at %s, said %q", n.Stage, n.Problem)
 	}
 }
 
