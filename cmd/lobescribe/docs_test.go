@@ -58,6 +58,21 @@ func TestTheManualNamesWhatThereIs(t *testing.T) {
 	require.Greater(t, seen, 40, "the words were not found")
 }
 
+// receiver is the name of a method's type.
+func receiver(on ast.Expr) string {
+	switch on := on.(type) {
+	case *ast.StarExpr:
+		return receiver(on.X)
+	case *ast.IndexExpr:
+		return receiver(on.X)
+	case *ast.IndexListExpr:
+		return receiver(on.X)
+	case *ast.Ident:
+		return on.Name
+	}
+	return ""
+}
+
 // declared returns the functions, methods and types of the program, as in "Open",
 // "Source.Events", "device.Open" and "device.Source.Events", and the constants of
 // type FaultKind.
@@ -85,14 +100,7 @@ func declared(t *testing.T) (names map[string]bool, kinds []string) {
 				case *ast.FuncDecl:
 					name := decl.Name.Name
 					if decl.Recv != nil {
-						on := decl.Recv.List[0].Type
-						if star, ok := on.(*ast.StarExpr); ok {
-							on = star.X
-						}
-						if generic, ok := on.(*ast.IndexExpr); ok {
-							on = generic.X
-						}
-						name = on.(*ast.Ident).Name + "." + name
+						name = receiver(decl.Recv.List[0].Type) + "." + name
 					}
 					add(name)
 				case *ast.GenDecl:
