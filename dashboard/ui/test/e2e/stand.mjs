@@ -10,7 +10,7 @@ const root = path.join(path.dirname(fileURLToPath(import.meta.url)), "..", "..",
 const shots = process.env.SHOTS;
 
 /** How long a walk waits for what must come, in ms: long enough that a machine with other things to do does not trip it. */
-export const patience = 240_000;
+export const patience = Number(process.env.PATIENCE ?? 240_000);
 
 /** The built binary: LOBESCRIBE, or built now. */
 function binary(/** @type {string} */ dir) {
