@@ -64,7 +64,7 @@ func TestJoinerForgetsALostEncoder(t *testing.T) {
 	j := NewJoiner(JoinOptions{})
 	j.Angle(nil, angleAt(0, 10*measure.Degree))
 	out := j.Lift(nil, liftAt(100, 7))
-	out = j.Forget(out)
+	out = j.Forget(out, Encoder)
 	out = j.Lift(out, liftAt(200, 8))
 	require.Len(t, out, 2)
 	assert.Equal(t, measure.HasLift, out[0].Has)
@@ -112,4 +112,41 @@ func TestJoinerLosesNothing(t *testing.T) {
 			require.InDelta(t, crank(r.At), r.Angle.Degrees(), 0.005, "at %v", r.At)
 		}
 	})
+}
+
+// The sweep gauge has a rate of its own and is put beside the lift as the angle
+// is; without an indicator its readings are the ones that the angle goes with.
+func TestJoinerPutsTheSweepBesideTheLift(t *testing.T) {
+	sweepAt := func(at measure.Stamp, l measure.Length) measure.Reading {
+		return measure.Reading{At: at, Sweep: l, Has: measure.HasSweep}
+	}
+	j := NewJoiner(JoinOptions{})
+	out := j.Sweep(nil, sweepAt(0, 1000))
+	assert.Equal(t, []measure.Reading{sweepAt(0, 1000)}, out, "nobody knows yet that an indicator is there")
+	j.Angle(nil, angleAt(0, 0))
+	out = j.Lift(nil, liftAt(0, 4))
+	out = j.Sweep(out, sweepAt(0, 1000))
+	out = j.Lift(out, liftAt(10_000, 5))
+	out = j.Angle(out, angleAt(20_000, 2*measure.Degree))
+	require.Len(t, out, 1, "the second lift's sweep is not there yet")
+	assert.Equal(t, measure.Reading{Lift: 4, Has: measure.HasAll, Sweep: 1000}, out[0])
+	out = j.Sweep(out[:0], sweepAt(20_000, 3000))
+	assert.Equal(t, []measure.Reading{{At: 10_000, Lift: 5, Angle: measure.Degree, Sweep: 2000, Has: measure.HasAll}}, out)
+
+	// A gauge that is gone leaves no old reading beside a new lift.
+	out = j.Lift(out[:0], liftAt(30_000, 6))
+	assert.Empty(t, out)
+	out = j.Forget(out, Sweep)
+	out = j.Angle(out, angleAt(40_000, 4*measure.Degree))
+	assert.Equal(t, []measure.Reading{{At: 30_000, Lift: 6, Angle: 3 * measure.Degree, Has: measure.HasLift | measure.HasAngle}}, out)
+
+	// One indicator, moved: there is no lift any more.
+	out = j.Forget(out[:0], Indicator)
+	out = j.Sweep(out, sweepAt(50_000, 7))
+	assert.Empty(t, out)
+	out = j.Angle(out, angleAt(60_000, 6*measure.Degree))
+	assert.Equal(t, []measure.Reading{{At: 50_000, Sweep: 7, Angle: 5 * measure.Degree, Has: measure.HasSweep | measure.HasAngle}}, out)
+	j.Sweep(nil, sweepAt(61_000, 8))
+	out = j.End(nil)
+	assert.Equal(t, []measure.Reading{{At: 61_000, Sweep: 8, Angle: 6 * measure.Degree, Has: measure.HasSweep | measure.HasAngle}}, out)
 }

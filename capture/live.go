@@ -17,7 +17,13 @@ type Role string
 const (
 	Indicator Role = "indicator"
 	Encoder   Role = "encoder"
+	// Sweep is a gauge that reads across the stem, against the rocker's tip or the
+	// side of what travels along the stem.
+	Sweep Role = "sweep"
 )
+
+// Roles are all of them, in the order in which they are told.
+func Roles() []Role { return []Role{Indicator, Encoder, Sweep} }
 
 // Live is the live side as a whole: it joins the instruments' readings, follows
 // the valve, tells the listeners, and hands the keeper what belongs to a trace.
@@ -95,8 +101,7 @@ func (l *Live) Run(ctx context.Context) {
 			l.pass(l.o.Clock())
 		case <-ctx.Done():
 			l.drain()
-			l.joined = l.joiner.Forget(l.joined[:0])
-			l.follow(l.joined)
+			l.follow(l.joiner.End(l.joined[:0]))
 			l.stop()
 			return
 		}
@@ -133,9 +138,7 @@ func (l *Live) Note(role Role, n measure.Note) { l.send(input{role: role, note: 
 // Lost says that an instrument is gone until readings of it come again.
 func (l *Live) Lost(role Role) {
 	l.send(input{do: func(l *Live) {
-		if role == Encoder {
-			l.follow(l.joiner.Forget(l.joined[:0]))
-		}
+		l.follow(l.joiner.Forget(l.joined[:0], role))
 	}})
 }
 
@@ -245,6 +248,14 @@ func (l *Live) take(in input) {
 		l.joined = l.joined[:0]
 		for _, r := range in.readings {
 			l.joined = l.joiner.Angle(l.joined, r)
+		}
+		l.follow(l.joined)
+	case in.role == Sweep:
+		l.joined = l.joined[:0]
+		for _, r := range in.readings { // it reads as an indicator does
+			if r.Has&measure.HasLift != 0 {
+				l.joined = l.joiner.Sweep(l.joined, measure.Reading{At: r.At, Sweep: r.Lift, Has: measure.HasSweep})
+			}
 		}
 		l.follow(l.joined)
 	default:
@@ -374,25 +385,30 @@ func (l *Live) tell() {
 	}
 }
 
-// columns turns readings into the message of them.
+// columns turns readings into the message of them. A quantity that only some have
+// keeps its last value: columns are equally long.
 func columns(readings []measure.Reading) Readings {
-	m := Readings{At: make([]int64, len(readings)), Lift: make([]int64, len(readings))}
-	angles := false
+	m := Readings{At: make([]int64, len(readings))}
+	var has measure.Has
 	for i, r := range readings {
-		m.At[i], m.Lift[i] = int64(r.At), int64(r.Lift)
-		angles = angles || r.Has&measure.HasAngle != 0
+		m.At[i] = int64(r.At)
+		has |= r.Has
 	}
-	if !angles {
-		return m
-	}
-	m.Angle = make([]int64, len(readings))
-	for i, r := range readings {
-		switch {
-		case r.Has&measure.HasAngle != 0:
-			m.Angle[i] = int64(r.Angle)
-		case i > 0: // the column must be as long as the others
-			m.Angle[i] = m.Angle[i-1]
+	column := func(of measure.Has, value func(*measure.Reading) int64) []int64 {
+		if has&of == 0 {
+			return nil
 		}
+		out, last := make([]int64, len(readings)), int64(0)
+		for i := range readings {
+			if r := &readings[i]; r.Has&of != 0 {
+				last = value(r)
+			}
+			out[i] = last
+		}
+		return out
 	}
+	m.Lift = column(measure.HasLift, func(r *measure.Reading) int64 { return int64(r.Lift) })
+	m.Angle = column(measure.HasAngle, func(r *measure.Reading) int64 { return int64(r.Angle) })
+	m.Sweep = column(measure.HasSweep, func(r *measure.Reading) int64 { return int64(r.Sweep) })
 	return m
 }

@@ -34,13 +34,29 @@ const (
 )
 
 // Readings is a batch of what the instruments said, in columns of equal
-// length. Lift is what the indicator itself shows, in nanometres; Angle what
-// the encoder counts, in microdegrees, and nil without an encoder; At in
-// microseconds.
+// length. Lift is what the indicator itself shows, in nanometres, and nil where
+// none is; Angle what the encoder counts, in microdegrees, and nil without an
+// encoder; Sweep what the gauge across the stem shows, in nanometres, and nil
+// without one; At in microseconds.
 type Readings struct {
 	At    []int64 `json:"t_us"`
-	Lift  []int64 `json:"lift_nm"`
+	Lift  []int64 `json:"lift_nm,omitempty"`
 	Angle []int64 `json:"angle_udeg,omitempty"`
+	Sweep []int64 `json:"sweep_nm,omitempty"`
+}
+
+// Quantities are the columns beside At, in one order; an empty one is not there.
+func (m *Readings) Quantities() [3]*[]int64 { return [3]*[]int64{&m.Lift, &m.Angle, &m.Sweep} }
+
+// Slice returns the readings from and before to, and shares memory with m.
+func (m Readings) Slice(from, to int) Readings {
+	m.At = m.At[from:to]
+	for _, q := range m.Quantities() {
+		if len(*q) > 0 {
+			*q = (*q)[from:to]
+		}
+	}
+	return m
 }
 
 // Type returns "readings".

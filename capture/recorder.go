@@ -14,7 +14,8 @@ type Recorder struct {
 	o         RecorderOptions
 	recording bool
 	preroll   []measure.Reading
-	level     float64 // lift in nm at which the valve rests; follows slowly
+	level     float64     // nm at which lift, or a sweep without any, rests; follows slowly
+	levelOf   measure.Has // of which
 	angle     measure.Angle
 	known     measure.Has   // which of level and angle are set
 	moved     measure.Stamp // when something last moved
@@ -128,11 +129,14 @@ func (c *Recorder) stop() {
 // that warmth and creep do not begin a trace.
 func (c *Recorder) movement(r measure.Reading) bool {
 	moved := false
-	if r.Has&measure.HasLift != 0 {
-		v := float64(r.Lift)
+	v, of := float64(r.Lift), r.Has&measure.HasLift
+	if of == 0 {
+		v, of = float64(r.Sweep), r.Has&measure.HasSweep
+	}
+	if of != 0 {
 		switch {
-		case c.known&measure.HasLift == 0:
-			c.level = v
+		case c.levelOf != of:
+			c.level, c.levelOf = v, of
 		case v > c.level+float64(c.o.Move) || v < c.level-float64(c.o.Move):
 			moved, c.level = true, v
 		default:

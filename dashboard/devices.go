@@ -113,10 +113,11 @@ func (s *Server) simulate(w http.ResponseWriter, r *http.Request) error {
 
 func roleOf(r *http.Request) (string, error) {
 	role := r.PathValue("role")
-	if role != live.Indicator && role != live.Encoder {
-		return "", &problem{status: http.StatusNotFound, says: "There is an indicator and an encoder here, no other device."}
+	switch role {
+	case live.Indicator, live.Encoder, live.Sweep:
+		return role, nil
 	}
-	return role, nil
+	return "", &problem{status: http.StatusNotFound, says: "There is an indicator, an encoder and a sweep gauge here, no other device."}
 }
 
 // address reads the address of a request and looks whether a page may name it.

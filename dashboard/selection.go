@@ -20,6 +20,8 @@ type benchChange struct {
 	Engine *string `json:"engine"`
 	Valve  *string `json:"valve"`
 	Trial  *string `json:"trial"`
+	// Against is what the sweep gauge lies against: "tip" or "side".
+	Against *string `json:"against"`
 	// Cylinder and Kind may be sent back as they were read; Valve says them.
 	Cylinder any `json:"cylinder"`
 	Kind     any `json:"kind"`
@@ -75,6 +77,13 @@ func (s *Server) apply(change benchChange, b *storage.Bench) error {
 	}
 	if change.Trial != nil {
 		b.Trial = *change.Trial
+	}
+	if change.Against != nil {
+		a, err := storage.ParseAgainst(*change.Against)
+		if err != nil {
+			return wrong("against", "%s", sentence(err))
+		}
+		b.Against = a
 	}
 	var e storage.Engine
 	if b.Engine != "" {

@@ -18,6 +18,8 @@ type Head struct {
 	Engine  string    `json:"engine,omitempty"`
 	Valve   string    `json:"valve,omitempty"`
 	Trial   string    `json:"trial,omitempty"`
+	// Against is what the sweep gauge lay against; empty where there was none.
+	Against Against `json:"against,omitempty"`
 	// Devices are the instruments, in the order in which they were opened.
 	Devices []DeviceNote `json:"devices,omitempty"`
 	// Resolution and AngleStep are as in measure.Trace: 0 when not known.
@@ -41,6 +43,24 @@ type Head struct {
 	Lost uint64 `json:"lost_readings,omitempty"`
 }
 
+// Against is what a sweep gauge lies against.
+type Against string
+
+// What it can lie against.
+const (
+	AgainstTip  Against = "tip"  // the rocker's roller or round end
+	AgainstSide Against = "side" // the side of stem, lash cap or retainer: a reference pass
+)
+
+// ParseAgainst reads what a sweep gauge lies against; empty is nothing said.
+func ParseAgainst(text string) (Against, error) {
+	switch a := Against(text); a {
+	case "", AgainstTip, AgainstSide:
+		return a, nil
+	}
+	return "", fmt.Errorf("%q is nothing that a sweep gauge lies against: expected %s (the rocker's roller or round end) or %s (of stem, lash cap or retainer)", text, AgainstTip, AgainstSide)
+}
+
 // storedHead is a head in the file. Of two that a damaged file still holds, the
 // one of the later writing counts.
 type storedHead struct {
@@ -50,7 +70,7 @@ type storedHead struct {
 
 // DeviceNote says which instrument gave readings.
 type DeviceNote struct {
-	Role    string `json:"role"` // "indicator" or "encoder"
+	Role    string `json:"role"` // "indicator", "encoder" or "sweep"
 	Address string `json:"address"`
 	Format  string `json:"format,omitempty"`
 	// Assumes is what nothing told about its lines and was assumed: the unit, the
@@ -75,6 +95,8 @@ type Summary struct {
 	MaxLift  *measure.Length `json:"max_lift_mm"`
 	Trial    string          `json:"trial,omitempty"`
 	HasAngle bool            `json:"has_angle,omitempty"` // of any reading
+	HasSweep bool            `json:"has_sweep,omitempty"` // of any reading
+	Against  Against         `json:"against,omitempty"`   // as in Head
 	Source   string          `json:"source,omitempty"`
 	Remark   string          `json:"remark,omitempty"`
 	Openings int             `json:"openings,omitempty"`
@@ -130,7 +152,8 @@ func summarise(r rows, id ID) Summary {
 	sum.LeftOut, sum.PutAway = len(h.LeftOut), h.PutAway
 	e := measureExtent(r, id)
 	sum.Readings, sum.Seconds = e.readings, e.span()
-	sum.HasAngle = e.has&measure.HasAngle != 0
+	sum.HasAngle, sum.HasSweep = e.has&measure.HasAngle != 0, e.has&measure.HasSweep != 0
+	sum.Against = h.Against
 	if f, err := readFindings(r, id); err == nil {
 		addFindings(&sum, f)
 	}

@@ -81,7 +81,9 @@ type Bench struct {
 	Engine string `json:"engine,omitempty"`
 	Valve  string `json:"valve,omitempty"`
 	Trial  string `json:"trial,omitempty"`
-	// Devices is role ("indicator", "encoder") to address.
+	// Against is what the sweep gauge lies against; empty: the tip.
+	Against Against `json:"against,omitempty"`
+	// Devices is role ("indicator", "encoder", "sweep") to address.
 	Devices map[string]string `json:"devices,omitempty"`
 	// Units in which the page shows lengths: "in" or "mm".
 	Units string `json:"units,omitempty"`

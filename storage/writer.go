@@ -178,7 +178,7 @@ func (w *Writer) check(readings []measure.Reading) error {
 		if r.At < last && (i > 0 || w.next > 0) {
 			return fmt.Errorf("recording trace %s: %w: reading %d is of %s, the one before of %s", w.id, ErrOrder, w.next+uint64(i), r.At, last)
 		}
-		if r.Has&^(measure.HasLift|measure.HasAngle) != 0 {
+		if r.Has&^measure.HasAll != 0 {
 			return fmt.Errorf("recording trace %s: reading %d carries a quantity that this version cannot store (%#x)", w.id, w.next+uint64(i), r.Has)
 		}
 		last = r.At

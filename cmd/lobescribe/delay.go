@@ -37,7 +37,7 @@ prints the addresses with delay= in them; --save keeps them for serve.`,
 			if encoder == "" {
 				return wrongWords("name the encoder: --encoder ADDRESS; where one line carries lift and angle there is no delay to measure")
 			}
-			devices, err := parseDevices(indicator, encoder, o)
+			devices, err := (&deviceFlags{indicator: indicator, encoder: encoder}).parse(o)
 			if err != nil {
 				return err
 			}

@@ -1,11 +1,13 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"sync"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
@@ -16,17 +18,24 @@ import (
 )
 
 func newRecord() *cobra.Command {
-	var indicator, encoder, direction, engine, valve, proof string
+	var direction, engine, valve, proof, against string
+	var addresses deviceFlags
 	var openings int
 	var save bool
 	cmd := &cobra.Command{
-		Use:   "record --indicator ADDRESS [--encoder ADDRESS]",
+		Use:   "record --indicator ADDRESS [--encoder ADDRESS] [--sweep ADDRESS]",
 		Short: "Without the page: record until so many openings are complete, print findings",
 		Long: `Records until --openings whole openings are complete (or Ctrl-C) and prints the
 findings. Recording begins at once. What happens meanwhile goes to stderr.
 
   lobescribe record --indicator serial:/dev/ttyUSB0 --openings 3
-  lobescribe record --indicator serial:/dev/ttyUSB0 --save --json`,
+  lobescribe record --indicator serial:/dev/ttyUSB0 --save --json
+
+With --sweep a second gauge stands square to the stem, against the rocker's tip, or
+with --against side against the stem, lash cap or retainer: see calc sweep. With an
+encoder one indicator will do: record with --indicator, move it, record with --sweep.
+
+  lobescribe record --indicator serial:/dev/ttyUSB0 --sweep serial:/dev/ttyUSB1 --save`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			p, err := newPrinter(cmd)
@@ -43,10 +52,14 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 			if o.Device, err = deviceOptions(cmd); err != nil {
 				return err
 			}
-			if o.Devices, err = parseDevices(indicator, encoder, o.Device); err != nil {
+			if o.Devices, err = addresses.parse(o.Device); err != nil {
 				return err
 			}
 			if o.Proof, err = readProof(proof); err != nil {
+				return err
+			}
+			pass, err := addresses.pass(against)
+			if err != nil {
 				return err
 			}
 			if save {
@@ -66,7 +79,7 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 					}
 					o.Proof = known.Proof
 				}
-				o.Head = storage.Head{Engine: engine, Valve: valve, Source: daemon.SourceLive, Proof: o.Proof}
+				o.Head = storage.Head{Engine: engine, Valve: valve, Against: pass, Source: daemon.SourceLive, Proof: o.Proof}
 			}
 			recorded, err := record(cmd, o, p.unit)
 			if err != nil {
@@ -76,26 +89,52 @@ findings. Recording begins at once. What happens meanwhile goes to stderr.
 			return p.print(f, func(w io.Writer, u measure.Unit) error { return tableFindings(w, f, u) })
 		},
 	}
-	cmd.Flags().StringVar(&indicator, "indicator", "", "address of the indicator, as in serial:/dev/ttyUSB0")
-	cmd.Flags().StringVar(&encoder, "encoder", "", "address of the crank encoder, if it has a port of its own")
+	addresses.add(cmd.Flags())
+	cmd.Flags().StringVar(&against, "against", "", "what the sweep gauge lies against: tip (default), or side of the stem, lash cap or retainer (the reference pass)")
 	cmd.Flags().IntVar(&openings, "openings", 0, "stop after so many whole openings; 0 means until Ctrl-C")
 	cmd.Flags().BoolVar(&save, "save", false, "keep the trace in the store")
 	cmd.Flags().StringVar(&engine, "engine", "", "with --save: the engine it belongs to")
 	cmd.Flags().StringVar(&valve, "valve", "", "with --save: the valve it belongs to, as in 3I or 3E")
 	addProofFlag(cmd, &proof)
 	addDirectionFlag(cmd, &direction)
-	asSettings(cmd.Flags(), "indicator", "encoder", "direction")
+	asSettings(cmd.Flags(), "indicator", "encoder", "sweep", "direction")
 	addOutputFlags(cmd)
 	return cmd
 }
 
-// parseDevices reads the addresses of --indicator and --encoder.
-func parseDevices(indicator, encoder string, o device.Options) (map[capture.Role]device.Address, error) {
-	if indicator == "" {
+// deviceFlags are the flags that name instruments.
+type deviceFlags struct{ indicator, encoder, sweep string }
+
+func (f *deviceFlags) add(flags *pflag.FlagSet) {
+	flags.StringVar(&f.indicator, "indicator", "", "address of the indicator, as in serial:/dev/ttyUSB0")
+	flags.StringVar(&f.encoder, "encoder", "", "address of the crank encoder, if it has a port of its own")
+	flags.StringVar(&f.sweep, "sweep", "", "address of a gauge across the stem, against the rocker's tip")
+}
+
+// pass reads --against; empty without a sweep gauge.
+func (f *deviceFlags) pass(text string) (storage.Against, error) {
+	a, err := storage.ParseAgainst(text)
+	switch {
+	case err != nil:
+		return "", wrongWords("--against: %w", err)
+	case f.sweep == "" && a != "":
+		return "", wrongWords("--against says what the sweep gauge lies against, and there is none: add --sweep ADDRESS")
+	case f.sweep == "":
+		return "", nil
+	}
+	return cmp.Or(a, storage.AgainstTip), nil
+}
+
+// parse reads the addresses.
+func (f *deviceFlags) parse(o device.Options) (map[capture.Role]device.Address, error) {
+	switch {
+	case f.indicator == "" && f.sweep != "" && f.encoder == "":
+		return nil, wrongWords("a sweep gauge alone tells nothing: add --indicator ADDRESS, or --encoder ADDRESS where one indicator is moved between turns")
+	case f.indicator == "" && f.sweep == "":
 		return nil, wrongWords("name the indicator: --indicator ADDRESS, as in serial:/dev/ttyUSB0 (`lobescribe ports` lists them)")
 	}
 	devices := map[capture.Role]device.Address{}
-	for role, text := range map[capture.Role]string{capture.Indicator: indicator, capture.Encoder: encoder} {
+	for role, text := range map[capture.Role]string{capture.Indicator: f.indicator, capture.Encoder: f.encoder, capture.Sweep: f.sweep} {
 		if text == "" {
 			continue
 		}
@@ -122,7 +161,7 @@ func record(cmd *cobra.Command, o daemon.RecordOptions, unit measure.Unit) (daem
 		fmt.Fprintf(out, "opening %d: max lift %s, half lift %s\n", n, opening.MaxLift.In(unit), opening.HalfLift.In(unit))
 	}
 	recorded, err := daemon.Record(cmd.Context(), o)
-	for _, role := range []capture.Role{capture.Indicator, capture.Encoder} {
+	for _, role := range capture.Roles() {
 		if s := last[role]; s != nil && s.Refused.Total() > 0 {
 			fmt.Fprintf(out, "%s: lines that are no readings: %s\n", role, s.Refused.Counts())
 		}

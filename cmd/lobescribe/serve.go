@@ -70,7 +70,7 @@ func (f *serveFlags) addPage(cmd *cobra.Command) {
 
 func newServe() *cobra.Command {
 	var f serveFlags
-	var indicator, encoder string
+	var addresses deviceFlags
 	cmd := &cobra.Command{
 		Use:   "serve",
 		Short: "The daemon: devices, capture, store and page",
@@ -80,6 +80,7 @@ named here are used and remembered; without any, the page leads to them.
   lobescribe serve
   lobescribe serve --indicator serial:/dev/ttyUSB0
   lobescribe serve --indicator serial:/dev/ttyUSB0 --encoder 'serial:/dev/ttyACM0?counts=2400'
+  lobescribe serve --indicator serial:/dev/ttyUSB0 --sweep serial:/dev/ttyUSB1
 
 With --shop what is recorded is also told to a shop's NATS server, whenever that is
 there; without a network it waits in the store.`,
@@ -87,12 +88,12 @@ there; without a network it waits in the store.`,
 		Annotations: map[string]string{allSettings: ""},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var devices map[capture.Role]device.Address
-			if indicator != "" || encoder != "" {
+			if addresses != (deviceFlags{}) {
 				o, err := deviceOptions(cmd)
 				if err != nil {
 					return err
 				}
-				if devices, err = parseDevices(indicator, encoder, o); err != nil {
+				if devices, err = addresses.parse(o); err != nil {
 					return err
 				}
 				f.named = slices.Collect(maps.Values(devices))
@@ -113,8 +114,7 @@ there; without a network it waits in the store.`,
 	f.add(cmd)
 	f.shop.add(cmd.Flags())
 	f.shop.addBench(cmd.Flags())
-	cmd.Flags().StringVar(&indicator, "indicator", "", "address of the indicator, as in serial:/dev/ttyUSB0")
-	cmd.Flags().StringVar(&encoder, "encoder", "", "address of the crank encoder, if it has a port of its own")
+	addresses.add(cmd.Flags())
 	addJSONFlag(cmd)
 	return cmd
 }

@@ -235,7 +235,7 @@ addresses and talks until Ctrl-C. What can go wrong at a bench is made by name:
 			}
 			a := addresses(live)
 			err = p.print(a, func(w io.Writer, _ measure.Unit) error {
-				for _, role := range []capture.Role{capture.Indicator, capture.Encoder} {
+				for _, role := range capture.Roles() {
 					if text := a[role]; text != "" {
 						fmt.Fprintf(w, "%-10s %s\n", role, text)
 					}

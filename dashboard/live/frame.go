@@ -86,9 +86,14 @@ func appendReadings(b []byte, m capture.Readings, source uint64) []byte {
 		b = strconv.AppendUint(append(b, `,"replay":`...), source, 10)
 	}
 	b = appendColumn(b, `,"t_us":[`, m.At)
-	b = appendColumn(b, `,"lift_nm":[`, m.Lift)
-	if m.Angle != nil {
+	if len(m.Lift) > 0 || len(m.At) == 0 {
+		b = appendColumn(b, `,"lift_nm":[`, m.Lift)
+	}
+	if len(m.Angle) > 0 {
 		b = appendColumn(b, `,"angle_udeg":[`, m.Angle)
+	}
+	if len(m.Sweep) > 0 {
+		b = appendColumn(b, `,"sweep_nm":[`, m.Sweep)
 	}
 	return append(b, noneLost...)
 }

@@ -212,7 +212,7 @@ func (h *Hub) flush(s *source) {
 		} else {
 			h.send(thinned(s.pending, replayBatch), s.id)
 		}
-		s.pending = capture.Readings{At: s.pending.At[:0], Lift: s.pending.Lift[:0]}
+		s.pending = s.pending.Slice(0, 0)
 		s.sent(h.o.Every)
 		s.told = false
 	}
@@ -226,22 +226,23 @@ func (h *Hub) flush(s *source) {
 	}
 }
 
-// add appends a batch. Readings without an angle beside some that have one get
-// the last angle known: the columns stay equally long.
+// add appends a batch. Readings without a quantity beside some that have it get
+// the last one known: the columns stay equally long.
 func (s *source) add(m capture.Readings) {
 	had := len(s.pending.At)
 	s.pending.At = append(s.pending.At, m.At...)
-	s.pending.Lift = append(s.pending.Lift, m.Lift...)
-	switch {
-	case m.Angle != nil:
-		for len(s.pending.Angle) < had {
-			s.pending.Angle = append(s.pending.Angle, m.Angle[0])
-		}
-		s.pending.Angle = append(s.pending.Angle, m.Angle...)
-	case s.pending.Angle != nil:
-		last := s.pending.Angle[len(s.pending.Angle)-1]
-		for len(s.pending.Angle) < len(s.pending.At) {
-			s.pending.Angle = append(s.pending.Angle, last)
+	for i, q := range s.pending.Quantities() {
+		more := *m.Quantities()[i]
+		switch {
+		case len(more) > 0:
+			for len(*q) < had {
+				*q = append(*q, more[0])
+			}
+			*q = append(*q, more...)
+		case len(*q) > 0:
+			for last := (*q)[len(*q)-1]; len(*q) < len(s.pending.At); {
+				*q = append(*q, last)
+			}
 		}
 	}
 }

@@ -51,26 +51,29 @@ type Selection struct {
 	Cylinder int        `json:"cylinder,omitempty"`
 	Kind     valve.Kind `json:"kind,omitempty"`
 	Trial    string     `json:"trial"`
+	// Against is what the sweep gauge lies against; empty: the tip.
+	Against storage.Against `json:"against,omitempty"`
 }
 
 // SelectionOf is what the store remembers of the bench.
 func SelectionOf(b storage.Bench) Selection {
 	v, _ := valve.Parse(b.Valve)
-	return Selection{Engine: b.Engine, Valve: b.Valve, Cylinder: v.Cylinder, Kind: v.Kind, Trial: b.Trial}
+	return Selection{Engine: b.Engine, Valve: b.Valve, Cylinder: v.Cylinder, Kind: v.Kind, Trial: b.Trial, Against: b.Against}
 }
 
 // Type returns "bench".
 func (Selection) Type() string { return "bench" }
 
-// The roles of the two instruments.
+// The roles of the instruments.
 const (
 	Indicator = "indicator"
 	Encoder   = "encoder"
+	Sweep     = "sweep"
 )
 
 // Device is how an instrument's link stands.
 type Device struct {
-	ID      string `json:"id"` // Indicator or Encoder
+	ID      string `json:"id"` // Indicator, Encoder or Sweep
 	Address string `json:"address"`
 	State   string `json:"state"` // "connecting", "live", "silent" or "lost"
 	Says    string `json:"says,omitempty"`

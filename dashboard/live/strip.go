@@ -2,6 +2,7 @@ package live
 
 import (
 	"iter"
+	"slices"
 
 	"lobescribe/capture"
 )
@@ -21,20 +22,23 @@ type strip struct {
 // columns down only when half of them is past, so that a reading is moved once
 // or twice in its life.
 func (s *strip) add(m capture.Readings) {
-	if (s.r.Angle == nil) != (m.Angle == nil) {
-		// The encoder came or went: one batch cannot tell both stories.
-		s.r = capture.Readings{}
+	for i, q := range s.r.Quantities() {
+		if (len(*q) > 0) != (len(*m.Quantities()[i]) > 0) {
+			// An instrument came or went: one batch cannot tell both stories.
+			s.r = capture.Readings{}
+			break
+		}
 	}
 	s.r.At = append(s.r.At, m.At...)
-	s.r.Lift = append(s.r.Lift, m.Lift...)
-	if m.Angle != nil {
-		s.r.Angle = append(s.r.Angle, m.Angle...)
+	for i, q := range s.r.Quantities() {
+		*q = append(*q, *m.Quantities()[i]...)
 	}
 	if old := s.old(); old > len(s.r.At)/2 {
 		s.r.At = append(s.r.At[:0], s.r.At[old:]...)
-		s.r.Lift = append(s.r.Lift[:0], s.r.Lift[old:]...)
-		if s.r.Angle != nil {
-			s.r.Angle = append(s.r.Angle[:0], s.r.Angle[old:]...)
+		for _, q := range s.r.Quantities() {
+			if len(*q) > 0 {
+				*q = append((*q)[:0], (*q)[old:]...)
+			}
 		}
 	}
 }
@@ -54,12 +58,10 @@ func (s *strip) old() int {
 // copy returns what is remembered, in columns of its own.
 func (s *strip) copy() capture.Readings {
 	from := s.old()
-	out := capture.Readings{
-		At:   append([]int64(nil), s.r.At[from:]...),
-		Lift: append([]int64(nil), s.r.Lift[from:]...),
-	}
-	if s.r.Angle != nil {
-		out.Angle = append([]int64(nil), s.r.Angle[from:]...)
+	out := s.r.Slice(from, len(s.r.At))
+	out.At = slices.Clone(out.At)
+	for _, q := range out.Quantities() {
+		*q = slices.Clone(*q)
 	}
 	return out
 }
@@ -68,12 +70,7 @@ func (s *strip) copy() capture.Readings {
 func batchesOf(m capture.Readings, n int) iter.Seq[capture.Readings] {
 	return func(yield func(capture.Readings) bool) {
 		for from := 0; from < len(m.At); from += n {
-			to := min(from+n, len(m.At))
-			part := capture.Readings{At: m.At[from:to], Lift: m.Lift[from:to]}
-			if m.Angle != nil {
-				part.Angle = m.Angle[from:to]
-			}
-			if !yield(part) {
+			if !yield(m.Slice(from, min(from+n, len(m.At)))) {
 				return
 			}
 		}
@@ -93,10 +90,19 @@ func thinned(m capture.Readings, most int) capture.Readings {
 		return m
 	}
 	var out capture.Readings
+	drawn := m.Lift
+	if len(drawn) == 0 {
+		drawn = m.Sweep
+	}
+	if len(drawn) == 0 {
+		return m
+	}
 	keep := func(i int) {
-		out.At, out.Lift = append(out.At, m.At[i]), append(out.Lift, m.Lift[i])
-		if m.Angle != nil {
-			out.Angle = append(out.Angle, m.Angle[i])
+		out.At = append(out.At, m.At[i])
+		for j, q := range out.Quantities() {
+			if from := *m.Quantities()[j]; len(from) > 0 {
+				*q = append(*q, from[i])
+			}
 		}
 	}
 	stretches := most / 2
@@ -104,10 +110,10 @@ func thinned(m capture.Readings, most int) capture.Readings {
 		from, to := s*n/stretches, (s+1)*n/stretches
 		least, largest := from, from
 		for i := from; i < to; i++ {
-			if m.Lift[i] < m.Lift[least] {
+			if drawn[i] < drawn[least] {
 				least = i
 			}
-			if m.Lift[i] > m.Lift[largest] {
+			if drawn[i] > drawn[largest] {
 				largest = i
 			}
 		}

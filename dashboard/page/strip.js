@@ -19,6 +19,8 @@ export class StripBuffer {
     /** what the indicator showed at least and at most since the strip began */
     this.low = Infinity;
     this.high = -Infinity;
+    /** what the gauge across the stem showed last, if there is one @type {number|undefined} */
+    this.sweep_nm = undefined;
     /** counts changes that can be seen, so that a drawing knows whether it is stale */
     this.moved = 0;
     this.resting = NaN; // where the spindle stands
@@ -49,23 +51,25 @@ export class StripBuffer {
   /**
    * Adds a batch. Time never runs backwards on a strip: a batch from before the
    * newest reading is another run of the daemon or of a replay, and begins anew.
-   * @param {{t_us: number[], lift_nm: number[], angle_udeg?: number[]}} batch
+   * @param {{t_us: number[], lift_nm?: number[], angle_udeg?: number[], sweep_nm?: number[]}} batch
    */
-  add({ t_us, lift_nm, angle_udeg }) {
+  add({ t_us, lift_nm, angle_udeg, sweep_nm }) {
     if (t_us.length === 0) return;
+    this.sweep_nm = sweep_nm?.at(-1);
     if (this.size > 0 && t_us[0] < this.t[this.at(this.size - 1)] - 1_000_000) this.clear();
     for (let i = 0; i < t_us.length; i++) {
       if (this.size > 0 && t_us[i] <= this.t[this.at(this.size - 1)]) continue; // sent again after a reconnection
       const at = this.at(this.size);
       this.t[at] = t_us[i];
-      this.lift[at] = lift_nm[i];
-      this.low = Math.min(this.low, lift_nm[i]);
-      this.high = Math.max(this.high, lift_nm[i]);
+      const lift = lift_nm ? lift_nm[i] : NaN;
+      this.lift[at] = lift;
+      if (lift < this.low) this.low = lift;
+      if (lift > this.high) this.high = lift;
       this.angle[at] = angle_udeg ? angle_udeg[i] : NaN;
       if (this.size < this.capacity) this.size++;
       else this.start = (this.start + 1) % this.capacity;
-      if (!(Math.abs(lift_nm[i] - this.resting) <= stands)) {
-        this.resting = lift_nm[i];
+      if (!(Math.abs(lift - this.resting) <= stands)) {
+        this.resting = lift;
         this.movedAt = t_us[i];
       }
     }

@@ -120,16 +120,21 @@ type Has uint8
 const (
 	HasLift Has = 1 << iota
 	HasAngle
+	HasSweep
 )
+
+// HasAll is every quantity that a Reading can carry.
+const HasAll = HasLift | HasAngle | HasSweep
 
 // Reading is one moment at which an instrument said something. Lift is what
 // the indicator showed (its own zero, its own direction unless invert= was
-// asked), Angle what the encoder counted. A quantity it does not have is zero
-// and means nothing.
+// asked), Angle what the encoder counted, Sweep what a gauge across the stem
+// showed. A quantity it does not have is zero and means nothing.
 type Reading struct {
 	At    Stamp
 	Lift  Length
 	Angle Angle
+	Sweep Length
 	Has   Has
 }
 

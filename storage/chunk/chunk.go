@@ -13,7 +13,7 @@ import (
 const MaxReadings = 1 << 16
 
 const (
-	version    = 1
+	version    = 2
 	fixedBytes = 8
 )
 
@@ -50,8 +50,8 @@ type scratch struct {
 type Encoder struct{ s scratch }
 
 // Append packs readings, which begin at position first of the trace, and
-// appends the chunk to dst. A lift or an angle that a reading does not have is
-// not stored and comes back as zero.
+// appends the chunk to dst. A quantity that a reading does not have is not
+// stored and comes back as zero.
 //
 // It panics for no readings, more than MaxReadings, or a quantity that the
 // format does not know: those are mistakes of the caller.
@@ -64,11 +64,11 @@ func (e *Encoder) Append(dst []byte, trace, first uint64, readings []measure.Rea
 	for i := range readings {
 		has |= readings[i].Has
 	}
-	if has&^(measure.HasLift|measure.HasAngle) != 0 {
+	if has&^measure.HasAll != 0 {
 		panic(fmt.Sprintf("chunk: quantity %#x is not known", has))
 	}
 	start := len(dst)
-	dst = append(dst, 'L', 'c', version, byte(has), 0, 0, 0, 0)
+	dst = append(dst, 'L', 'c', versionOf(has), byte(has), 0, 0, 0, 0)
 	dst = binary.AppendUvarint(dst, trace)
 	dst = binary.AppendUvarint(dst, first)
 	dst = binary.AppendUvarint(dst, uint64(n))
@@ -95,9 +95,21 @@ func (e *Encoder) Append(dst []byte, trace, first uint64, readings []measure.Rea
 	column(func(i int) (int64, bool) { return int64(readings[i].At), true })
 	column(func(i int) (int64, bool) { return int64(readings[i].Lift), readings[i].Has&measure.HasLift != 0 })
 	column(func(i int) (int64, bool) { return int64(readings[i].Angle), readings[i].Has&measure.HasAngle != 0 })
+	if has&measure.HasSweep != 0 {
+		column(func(i int) (int64, bool) { return int64(readings[i].Sweep), readings[i].Has&measure.HasSweep != 0 })
+	}
 
 	binary.LittleEndian.PutUint32(dst[start+4:], checksum(dst[start:]))
 	return dst
+}
+
+// versionOf is the version of a chunk of such quantities. Version 1 has no sweep
+// and is written where there is none, so that an earlier program reads it too.
+func versionOf(has measure.Has) byte {
+	if has&measure.HasSweep != 0 {
+		return 2
+	}
+	return 1
 }
 
 func checksum(b []byte) uint32 {
@@ -125,7 +137,7 @@ func peek(b []byte) (Head, []byte, error) {
 	}
 	h.Has = measure.Has(b[3])
 	rest := b[fixedBytes:]
-	bad := b[2] == 0 || h.Has&^(measure.HasLift|measure.HasAngle) != 0
+	bad := h.Has&^measure.HasAll != 0 || b[2] != versionOf(h.Has)
 	unsigned := func() uint64 {
 		v, n := binary.Uvarint(rest)
 		if n <= 0 {
@@ -161,7 +173,7 @@ const Magic = "Lc"
 // when b begins with none that is whole. It is for chunks found loose among
 // other bytes.
 func Cut(b []byte) []byte {
-	if len(b) < fixedBytes || string(b[:2]) != Magic || b[2] != version {
+	if len(b) < fixedBytes || string(b[:2]) != Magic || b[2] == 0 || b[2] > version {
 		return nil
 	}
 	n := fixedBytes
@@ -172,7 +184,7 @@ func Cut(b []byte) []byte {
 		}
 		n += used
 	}
-	for range 4 { // columns
+	for range 3 + b[2] { // columns
 		size, used := binary.Uvarint(b[n:])
 		if used <= 0 || size > uint64(len(b)-n-used) {
 			return nil
@@ -204,14 +216,14 @@ func (d *Decoder) Append(dst []measure.Reading, b []byte) ([]measure.Reading, He
 	if d.values, b, err = readColumn(d.values, h.Count, b); err != nil {
 		return fail()
 	}
-	var lifts, angles int
+	var lifts, angles, sweeps int
 	var seen measure.Has
 	for i, v := range d.values {
 		has := measure.Has(v)
 		if i >= 2 {
 			has ^= dst[len(dst)-2].Has
 		}
-		if v&^int64(measure.HasLift|measure.HasAngle) != 0 {
+		if v&^int64(measure.HasAll) != 0 {
 			return fail()
 		}
 		if has&measure.HasLift != 0 {
@@ -219,6 +231,9 @@ func (d *Decoder) Append(dst []measure.Reading, b []byte) ([]measure.Reading, He
 		}
 		if has&measure.HasAngle != 0 {
 			angles++
+		}
+		if has&measure.HasSweep != 0 {
+			sweeps++
 		}
 		seen |= has
 		dst = append(dst, measure.Reading{Has: has})
@@ -243,7 +258,7 @@ func (d *Decoder) Append(dst []measure.Reading, b []byte) ([]measure.Reading, He
 			next++
 		}
 	}
-	if d.values, b, err = readColumn(d.values, angles, b); err != nil || len(b) != 0 {
+	if d.values, b, err = readColumn(d.values, angles, b); err != nil {
 		return fail()
 	}
 	next = 0
@@ -252,6 +267,21 @@ func (d *Decoder) Append(dst []measure.Reading, b []byte) ([]measure.Reading, He
 			got[i].Angle = measure.Angle(d.values[next])
 			next++
 		}
+	}
+	if h.Has&measure.HasSweep != 0 {
+		if d.values, b, err = readColumn(d.values, sweeps, b); err != nil {
+			return fail()
+		}
+		next = 0
+		for i := range got {
+			if got[i].Has&measure.HasSweep != 0 {
+				got[i].Sweep = measure.Length(d.values[next])
+				next++
+			}
+		}
+	}
+	if len(b) != 0 {
+		return fail()
 	}
 	return dst, h, nil
 }

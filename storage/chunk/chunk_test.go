@@ -67,12 +67,15 @@ func anyReadings() *rapid.Generator[[]measure.Reading] {
 		rapid.Map(rapid.Int64Range(-3000, 3000), func(v int64) int64 { return v * 2540 }),
 	)
 	return rapid.SliceOfN(rapid.Custom(func(t *rapid.T) measure.Reading {
-		r := measure.Reading{At: measure.Stamp(number.Draw(t, "at")), Has: measure.Has(rapid.IntRange(0, 3).Draw(t, "has"))}
+		r := measure.Reading{At: measure.Stamp(number.Draw(t, "at")), Has: measure.Has(rapid.IntRange(0, int(measure.HasAll)).Draw(t, "has"))}
 		if r.Has&measure.HasLift != 0 {
 			r.Lift = measure.Length(number.Draw(t, "lift"))
 		}
 		if r.Has&measure.HasAngle != 0 {
 			r.Angle = measure.Angle(number.Draw(t, "angle"))
+		}
+		if r.Has&measure.HasSweep != 0 {
+			r.Sweep = measure.Length(number.Draw(t, "sweep"))
 		}
 		return r
 	}), 1, 400)
@@ -155,7 +158,7 @@ func TestSentinels(t *testing.T) {
 	_, err := Peek([]byte("no chunk at all"))
 	require.ErrorIs(t, err, ErrNotAChunk)
 	b := encode(turned(3, 1))
-	b[2] = 2
+	b[2] = version + 1
 	_, err = Peek(b)
 	require.ErrorIs(t, err, ErrDamaged, "the version is under the checksum")
 	reseal(b)
@@ -166,7 +169,7 @@ func TestSentinels(t *testing.T) {
 	_, err = Peek(b)
 	require.ErrorIs(t, err, ErrDamaged)
 	assert.Panics(t, func() { encode(nil) })
-	assert.Panics(t, func() { encode([]measure.Reading{{Has: 4}}) })
+	assert.Panics(t, func() { encode([]measure.Reading{{Has: measure.HasAll + 1}}) })
 }
 
 // reseal makes the checksum fit, to get past it in tests.

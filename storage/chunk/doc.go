@@ -7,15 +7,16 @@
 //
 //	offset  bytes  what
 //	0       2      'L' 'c'
-//	2       1      version, 1
+//	2       1      version: 1, or 2 where a sweep occurs
 //	3       1      every quantity that occurs (the or of all measure.Has)
 //	4       4      CRC-32C of all other bytes, little-endian
 //	8       -      uvarint trace, first, count; svarint first time, last time (µs)
-//	        -      columns: has, time, lift, angle, each uvarint length + bits
+//	        -      columns: has, time, lift, angle and in version 2 sweep,
+//	        -      each uvarint length + bits
 //
 // The has column gives has[i] xor has[i-2], which is zero all through both
 // for a steady stream and for two instruments taking turns. Time has a value a
-// reading; lift and angle have one for each reading that carries them.
+// reading; lift, angle and sweep have one for each reading that carries them.
 //
 // A column stands as its first value, the greatest common divisor of its steps
 // (an indicator's resolution, an encoder's angle a count, the tick of a clock)

@@ -3,6 +3,7 @@ package tracefile
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"strings"
 	"time"
 
@@ -14,6 +15,7 @@ import (
 type About struct {
 	Started                              time.Time // zero when it is not known
 	Engine, Valve, Trial, Remark, Source string
+	Against                              string // as storage.Head has it
 	Devices                              []Instrument
 	// CutShort: the recording ended before anybody ended it.
 	CutShort bool
@@ -21,7 +23,7 @@ type About struct {
 
 // Instrument is one device that gave readings.
 type Instrument struct {
-	Role    string `json:"role"` // "indicator" or "encoder"
+	Role    string `json:"role"` // "indicator", "encoder" or "sweep"
 	Address string `json:"address"`
 	Format  string `json:"format,omitempty"`
 	Assumes string `json:"assumes,omitempty"` // what nothing told and was assumed
@@ -37,6 +39,7 @@ const (
 	keyTrial      = "lobescribe.trial"
 	keyRemark     = "lobescribe.remark"
 	keySource     = "lobescribe.source"
+	keyAgainst    = "lobescribe.against"
 	keyDevices    = "lobescribe.devices"
 	keyCutShort   = "lobescribe.cut_short"
 	keyResolution = "lobescribe.resolution_mm"
@@ -47,12 +50,19 @@ const (
 	keySeal       = "lobescribe.crc32c"
 
 	layout = "1"
+	// layoutSweep: with a column sweep_nm, which an earlier program would overlook.
+	layoutSweep = "2"
 )
 
 // metadata is what a Parquet file says of the whole trace, key by key. What is
 // not known has no key.
 func (o *WriterOptions) metadata() (map[string]string, error) {
-	m := map[string]string{keyLayout: layout}
+	m, columns := map[string]string{keyLayout: layout}, maps.Clone(units)
+	if o.Sweep {
+		m[keyLayout] = layoutSweep
+	} else {
+		delete(columns, "sweep_nm")
+	}
 	put := func(key, text string) {
 		if text != "" {
 			m[key] = text
@@ -74,10 +84,11 @@ func (o *WriterOptions) metadata() (map[string]string, error) {
 	put(keyTrial, o.About.Trial)
 	put(keyRemark, o.About.Remark)
 	put(keySource, o.About.Source)
+	put(keyAgainst, o.About.Against)
 	if o.About.CutShort {
 		put(keyCutShort, "true")
 	}
-	values := map[string]any{keyUnits: units}
+	values := map[string]any{keyUnits: columns}
 	if len(o.About.Devices) > 0 {
 		values[keyDevices] = o.About.Devices
 	}
@@ -105,7 +116,7 @@ func (r *Reader) readMetadata(get func(key string) (string, bool)) error {
 	if !ours {
 		return nil
 	}
-	if version != layout {
+	if version != layout && version != layoutSweep {
 		return r.fault(0, "it was written by a newer lobescribe (layout %.20q); read it with that one, or export the trace as CSV there", version)
 	}
 	r.trusted, r.csv.numbered = true, true
@@ -118,7 +129,7 @@ func (r *Reader) readMetadata(get func(key string) (string, bool)) error {
 	}
 	text := func(key string) string { v, _ := get(key); return v }
 	r.about = About{Engine: text(keyEngine), Valve: text(keyValve), Trial: text(keyTrial), Remark: text(keyRemark),
-		Source: text(keySource), CutShort: text(keyCutShort) == "true"}
+		Source: text(keySource), Against: text(keyAgainst), CutShort: text(keyCutShort) == "true"}
 	var started time.Time
 	var resolution measure.Length
 	var angleStep measure.Angle

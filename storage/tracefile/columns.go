@@ -17,6 +17,7 @@ const (
 	timeQ
 	liftQ
 	angleQ
+	sweepQ
 	numberQ // the running number of the reading
 )
 
@@ -33,6 +34,8 @@ var columns = []column{
 	{"lift_mm", liftQ, int64(measure.Millimetre)}, {"lift_in", liftQ, int64(measure.Inch)},
 	{"lift_thou", liftQ, int64(measure.Thou)}, {"lift_um", liftQ, int64(measure.Micrometre)},
 	{"angle_deg", angleQ, int64(measure.Degree)},
+	{"sweep_mm", sweepQ, int64(measure.Millimetre)}, {"sweep_in", sweepQ, int64(measure.Inch)},
+	{"sweep_thou", sweepQ, int64(measure.Thou)}, {"sweep_um", sweepQ, int64(measure.Micrometre)},
 	{"reading", numberQ, 1},
 }
 

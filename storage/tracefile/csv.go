@@ -70,14 +70,14 @@ func (r *Reader) checkHeader(line int) error {
 	}
 	r.csv.numbered = found[numberQ] != ""
 	switch {
-	case found[timeQ] != "" && (found[liftQ] != "" || found[angleQ] != ""):
+	case found[timeQ] != "" && (found[liftQ] != "" || found[angleQ] != "" || found[sweepQ] != ""):
 		return nil
 	case r.numbersOnly():
 		return r.fault(line, "the header row is missing; the first row must name the columns, as in t_s,lift_mm")
 	case found[timeQ] == "":
 		return r.fault(line, "there is no column t_s (time in seconds)%s", r.nearest("t", "time", "sec", "stamp", "ms"))
 	}
-	return r.fault(line, "there is neither a column lift_mm (millimetres; lift_in and lift_thou are taken too) nor angle_deg%s", r.nearest("lift", "travel", "indicator", "position", "mm", "inch", "deg", "angle"))
+	return r.fault(line, "there is neither a column lift_mm (millimetres; lift_in and lift_thou are taken too) nor angle_deg nor sweep_mm%s", r.nearest("lift", "travel", "indicator", "position", "mm", "inch", "deg", "angle"))
 }
 
 // numbersOnly says whether the would-be header is a row of data.
@@ -163,14 +163,8 @@ func (r *Reader) csvCell(x *measure.Reading, timed *bool, c *column, text []byte
 			return r.fault(r.lines.n, "%s", badNumber(c.name, text, err))
 		}
 	}
-	switch c.what {
-	case timeQ:
-		x.At, *timed = measure.Stamp(v), true
-	case liftQ:
-		x.Lift, x.Has = measure.Length(v), x.Has|measure.HasLift
-	case angleQ:
-		x.Angle, x.Has = measure.Angle(v), x.Has|measure.HasAngle
-	}
+	*timed = *timed || c.what == timeQ
+	set(x, c.what, v)
 	return nil
 }
 

@@ -113,7 +113,7 @@ func (r *Reader) takeForeign() {
 	for _, c := range r.csv.columns {
 		had[c.what] = true
 	}
-	if had[timeQ] && (had[liftQ] || had[angleQ]) {
+	if had[timeQ] && (had[liftQ] || had[angleQ] || had[sweepQ]) {
 		return // as it is promised
 	}
 	for i, c := range r.csv.columns {

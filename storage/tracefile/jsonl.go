@@ -93,6 +93,8 @@ func set(x *measure.Reading, what quantity, v int64) {
 		x.Lift, x.Has = measure.Length(v), x.Has|measure.HasLift
 	case angleQ:
 		x.Angle, x.Has = measure.Angle(v), x.Has|measure.HasAngle
+	case sweepQ:
+		x.Sweep, x.Has = measure.Length(v), x.Has|measure.HasSweep
 	}
 }
 

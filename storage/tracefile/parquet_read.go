@@ -15,7 +15,7 @@ import (
 )
 
 // parquetNames are the columns that only Parquet has, beside those of text.
-var parquetNames = []column{{"lift_nm", liftQ, 1}, {"angle_udeg", angleQ, 1}}
+var parquetNames = []column{{"lift_nm", liftQ, 1}, {"angle_udeg", angleQ, 1}, {"sweep_nm", sweepQ, 1}}
 
 // mostRows bounds what a Parquet file may claim to hold: packed by run lengths,
 // a file of a few bytes can name a billion equal rows. It is a week at the rate

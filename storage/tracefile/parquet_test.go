@@ -37,7 +37,7 @@ func TestRoundTripParquet(t *testing.T) {
 			Devices:  []Instrument{{Role: "indicator", Address: "serial:/dev/ttyUSB0?baud=9600&format=plain", Format: "plain"}},
 			CutShort: rapid.Bool().Draw(t, "cut short")}
 		var b bytes.Buffer
-		w := NewWriter(&b, WriterOptions{Format: Parquet, Notes: in.Notes, Resolution: in.Resolution, AngleStep: in.AngleStep, About: about})
+		w := NewWriter(&b, WriterOptions{Format: Parquet, Sweep: true, Notes: in.Notes, Resolution: in.Resolution, AngleStep: in.AngleStep, About: about})
 		for rest := in.Readings; len(rest) > 0; {
 			n := rapid.IntRange(1, len(rest)).Draw(t, "batch")
 			require.NoError(t, w.Write(rest[:n]))
@@ -134,6 +134,8 @@ func TestParquetFaults(t *testing.T) {
 	w := NewWriter(io.Discard, WriterOptions{Format: Parquet})
 	require.ErrorContains(t, w.Write([]measure.Reading{{Lift: 2e18}}), "too large")
 	require.ErrorContains(t, w.Close(), "too large")
+	w = NewWriter(io.Discard, WriterOptions{Format: Parquet})
+	require.ErrorContains(t, w.Write([]measure.Reading{{Sweep: 1, Has: measure.HasSweep}}), "no column for it")
 }
 
 // A file that is cut or hurt anywhere is a fault or what it was, and never

@@ -19,29 +19,35 @@ const (
 	timeAt = iota
 	liftAt
 	angleAt
+	sweepAt // only in a trace that has any
 	columnsInAll
 )
 
-// traceSchema: delta coding suits all three, since times step evenly, and lift
-// and angle move little from one reading to the next.
-func traceSchema() *parquet.Schema {
+// traceSchema: delta coding suits them all, since times step evenly, and the
+// others move little from one reading to the next.
+func traceSchema(sweep bool) *parquet.Schema {
 	whole := parquet.Compressed(parquet.Encoded(parquet.Int(64), &parquet.DeltaBinaryPacked), &parquet.Zstd)
-	return parquet.NewSchema("trace", inOrder{
+	g := inOrder{
 		Group: parquet.Group{"t_us": parquet.Required(whole), "lift_nm": parquet.Optional(whole), "angle_udeg": parquet.Optional(whole)},
-		names: [columnsInAll]string{timeAt: "t_us", liftAt: "lift_nm", angleAt: "angle_udeg"},
-	})
+		names: []string{timeAt: "t_us", liftAt: "lift_nm", angleAt: "angle_udeg"},
+	}
+	if sweep {
+		g.Group["sweep_nm"] = parquet.Optional(whole)
+		g.names = append(g.names, "sweep_nm")
+	}
+	return parquet.NewSchema("trace", g)
 }
 
 // inOrder is a group whose columns are not sorted by name.
 type inOrder struct {
 	parquet.Group
-	names [columnsInAll]string
+	names []string
 }
 
 func (g inOrder) Fields() []parquet.Field {
 	fields := make([]parquet.Field, len(g.names))
 	for _, f := range g.Group.Fields() {
-		fields[slices.Index(g.names[:], f.Name())] = f
+		fields[slices.Index(g.names, f.Name())] = f
 	}
 	return fields
 }
@@ -57,6 +63,7 @@ var units = map[string]columnNote{
 	"t_us":       {"us", "microseconds since the trace began, on a clock that no clock change bends"},
 	"lift_nm":    {"nm", "nanometres, what the indicator itself showed; null where only the encoder spoke"},
 	"angle_udeg": {"udeg", "microdegrees of crank as the encoder counted them, growing without end; null where only the indicator spoke"},
+	"sweep_nm":   {"nm", "nanometres across the stem, what the sweep gauge itself showed; null where it said nothing"},
 }
 
 const (
@@ -79,13 +86,17 @@ type parquetWriter struct {
 // redirected is a stream whose end can be held back.
 type redirected struct{ io.Writer }
 
-func newParquetWriter(w io.Writer) *parquetWriter {
-	p := &parquetWriter{out: redirected{w}, rows: make([]parquet.Row, rowsAtOnce), seal: newSeal()}
-	values := make([]parquet.Value, rowsAtOnce*columnsInAll)
-	for i := range p.rows {
-		p.rows[i] = values[i*columnsInAll:][:columnsInAll:columnsInAll]
+func newParquetWriter(w io.Writer, sweep bool) *parquetWriter {
+	columns := columnsInAll
+	if !sweep {
+		columns = sweepAt
 	}
-	p.w = parquet.NewGenericWriter[any](&p.out, traceSchema(),
+	p := &parquetWriter{out: redirected{w}, rows: make([]parquet.Row, rowsAtOnce), seal: newSeal()}
+	values := make([]parquet.Value, rowsAtOnce*columns)
+	for i := range p.rows {
+		p.rows[i] = values[i*columns:][:columns:columns]
+	}
+	p.w = parquet.NewGenericWriter[any](&p.out, traceSchema(sweep),
 		// In a page of version 2 what is null stands outside of what is packed
 		// and so outside of its checksum; and more programs read version 1.
 		parquet.DataPageVersion(1),
@@ -105,6 +116,12 @@ func (p *parquetWriter) write(readings []measure.Reading) error {
 			p.rows[i][timeAt] = parquet.Int64Value(int64(r.At)).Level(0, 0, timeAt)
 			p.rows[i][liftAt] = orNull(int64(r.Lift), r.Has&measure.HasLift != 0, liftAt)
 			p.rows[i][angleAt] = orNull(int64(r.Angle), r.Has&measure.HasAngle != 0, angleAt)
+			switch has := r.Has&measure.HasSweep != 0; {
+			case len(p.rows[i]) > sweepAt:
+				p.rows[i][sweepAt] = orNull(int64(r.Sweep), has, sweepAt)
+			case has:
+				return fmt.Errorf("writing Parquet: reading %d has a sweep, and the file has no column for it", p.seal.n+int64(i))
+			}
 		}
 		if _, err := p.w.WriteRows(p.rows[:n]); err != nil {
 			return fmt.Errorf("writing Parquet: %w", err)

@@ -15,8 +15,8 @@ import (
 //
 // It is the CRC-32C (Castagnoli, as in RFC 3720) over every reading's time,
 // lift and angle as little-endian 64-bit integers, zero for what a reading
-// does not have, and one byte that says what it has: 1 a lift, 2 an angle, 3
-// both. It is written as eight hexadecimal digits.
+// does not have, the sweep likewise where it has one, and one byte that is the
+// sum of what it has: 1 a lift, 2 an angle, 4 a sweep. It is written as eight hexadecimal digits.
 type seal struct {
 	sum hash.Hash32
 	n   int64
@@ -38,6 +38,9 @@ func (s *seal) add(readings []measure.Reading) {
 		}
 		for _, v := range [...]int64{int64(r.At), int64(r.Lift), int64(r.Angle)} {
 			s.buf = binary.LittleEndian.AppendUint64(s.buf, uint64(v))
+		}
+		if r.Has&measure.HasSweep != 0 {
+			s.buf = binary.LittleEndian.AppendUint64(s.buf, uint64(r.Sweep))
 		}
 		s.buf = append(s.buf, byte(r.Has))
 	}

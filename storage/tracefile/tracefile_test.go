@@ -46,6 +46,9 @@ func TestOtherUnitsAreExact(t *testing.T) {
 		"t_us,lift_um\n7,1.5":                        {At: 7, Lift: 1500, Has: measure.HasLift},
 		"t_s,lift_mm\n0.0000005,0.0000004":           {At: 1, Lift: 0, Has: measure.HasLift},
 		"t_s,angle_deg\n1,720":                       {At: 1e6, Angle: 720e6, Has: measure.HasAngle},
+		"t_s,sweep_in\n1,0.42":                       {At: 1e6, Sweep: 10_668_000, Has: measure.HasSweep},
+		"t_s,sweep_mm,lift_mm\n1,2.5,-1":             {At: 1e6, Lift: -1e6, Sweep: 2_500_000, Has: measure.HasLift | measure.HasSweep},
+		`{"t_s":1,"sweep_um":3}`:                     {At: 1e6, Sweep: 3000, Has: measure.HasSweep},
 		`{"t_s":1,"lift_in":0.42}`:                   {At: 1e6, Lift: 10_668_000, Has: measure.HasLift},
 		`{"angle_deg" : 1e1 , "t_s":1,"who":[1,{}]}`: {At: 1e6, Angle: 10e6, Has: measure.HasAngle},
 		"\n\n {\"t_s\":1,\"lift_mm\":null}\n":        {At: 1e6},
@@ -82,7 +85,7 @@ func TestFaults(t *testing.T) {
 		h + ",5\n":                            "line 2: the row has no time",
 		"0.01,1.27\n0.02,1.28\n":              "line 1: the header row is missing",
 		"time,lift_mm\n1,1\n":                 `line 1: there is no column t_s (time in seconds); "time" looks like it`,
-		"t_s,lift\n1,1\n":                     `neither a column lift_mm (millimetres; lift_in and lift_thou are taken too) nor angle_deg; "lift" looks like it`,
+		"t_s,lift\n1,1\n":                     `neither a column lift_mm (millimetres; lift_in and lift_thou are taken too) nor angle_deg nor sweep_mm; "lift" looks like it`,
 		"a,b\n1,1\n":                          `the first row is "a,b"`,
 		"t_s,lift_mm,lift_in\n1,1,1\n":        "two columns for the same: lift_mm and lift_in",
 		"t_s;lift\n0,01;1,27\n":               "neither a column lift_mm",
@@ -172,12 +175,15 @@ func anyTrace() *rapid.Generator[measure.Trace] {
 		var tr measure.Trace
 		at := rapid.Int64Range(-1e9, 1e9).Draw(t, "start")
 		for range rapid.IntRange(1, 200).Draw(t, "n") {
-			r := measure.Reading{At: measure.Stamp(at), Has: measure.Has(rapid.IntRange(0, 3).Draw(t, "has"))}
+			r := measure.Reading{At: measure.Stamp(at), Has: measure.Has(rapid.IntRange(0, int(measure.HasAll)).Draw(t, "has"))}
 			if r.Has&measure.HasLift != 0 {
 				r.Lift = measure.Length(number.Draw(t, "lift"))
 			}
 			if r.Has&measure.HasAngle != 0 {
 				r.Angle = measure.Angle(number.Draw(t, "angle"))
+			}
+			if r.Has&measure.HasSweep != 0 {
+				r.Sweep = measure.Length(number.Draw(t, "sweep"))
 			}
 			tr.Readings = append(tr.Readings, r)
 			at += rapid.OneOf(rapid.Just(int64(10_000)), rapid.Int64Range(0, 3), rapid.Int64Range(0, 5e6)).Draw(t, "step")

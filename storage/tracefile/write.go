@@ -16,6 +16,7 @@ func Write(w io.Writer, t measure.Trace, f Format) error {
 	last := measure.Reading{}
 	var sameTime measure.Has
 	for i, r := range t.Readings {
+		o.Sweep = o.Sweep || r.Has&measure.HasSweep != 0
 		o.Angle = o.Angle || r.Has&measure.HasAngle != 0
 		if i > 0 && r.At == last.At {
 			o.Numbered = o.Numbered || r.Has&sameTime != 0
@@ -38,6 +39,9 @@ type WriterOptions struct {
 	Format Format
 	// Angle: the CSV has a column angle_deg. Without it angles are left out.
 	Angle bool
+	// Sweep: CSV and Parquet have a column for it. Without it sweeps are left out of
+	// CSV and refused by Parquet.
+	Sweep bool
 	// Numbered: readings of the same quantity may have the same time. They are
 	// then numbered, so that Read knows that they are meant.
 	Numbered bool
@@ -63,7 +67,7 @@ type Writer struct {
 // NewWriter returns a Writer to w.
 func NewWriter(w io.Writer, o WriterOptions) *Writer {
 	if o.Format == Parquet {
-		return &Writer{o: o, table: newParquetWriter(w)}
+		return &Writer{o: o, table: newParquetWriter(w, o.Sweep)}
 	}
 	return &Writer{w: bufio.NewWriterSize(w, 64<<10), o: o}
 }
@@ -133,6 +137,9 @@ func (w *Writer) begin() {
 	if w.o.Angle {
 		header += ",angle_deg"
 	}
+	if w.o.Sweep {
+		header += ",sweep_mm"
+	}
 	if w.o.Numbered {
 		header += ",reading"
 	}
@@ -166,6 +173,12 @@ func (w *Writer) csvReading(b []byte, r measure.Reading) []byte {
 			b = appendMillionths(b, int64(r.Angle))
 		}
 	}
+	if w.o.Sweep {
+		b = append(b, ',')
+		if r.Has&measure.HasSweep != 0 {
+			b = appendMillionths(b, int64(r.Sweep))
+		}
+	}
 	if w.o.Numbered {
 		b = strconv.AppendInt(append(b, ','), w.n, 10)
 	}
@@ -180,12 +193,15 @@ func (w *Writer) jsonReading(b []byte, r measure.Reading) []byte {
 	if r.Has&measure.HasAngle != 0 {
 		b = appendMillionths(append(b, `,"angle_deg":`...), int64(r.Angle))
 	}
+	if r.Has&measure.HasSweep != 0 {
+		b = appendMillionths(append(b, `,"sweep_mm":`...), int64(r.Sweep))
+	}
 	return append(b, '}', '\n')
 }
 
 // checkWritable says whether reading n will be read again.
 func checkWritable(n int64, r measure.Reading) error {
-	if !writable(int64(r.At)) || !writable(int64(r.Lift)) || !writable(int64(r.Angle)) {
+	if !writable(int64(r.At)) || !writable(int64(r.Lift)) || !writable(int64(r.Angle)) || !writable(int64(r.Sweep)) {
 		return fmt.Errorf("writing the trace: reading %d holds a number too large to be read again", n)
 	}
 	return nil
@@ -195,7 +211,7 @@ func checkWritable(n int64, r measure.Reading) error {
 func writable(v int64) bool { return v > -1e18 && v < 1e18 }
 
 // appendMillionths prints v / 1e6 exactly and without trailing zeros. All
-// three quantities are whole millionths of what they are printed in.
+// quantities are whole millionths of what they are printed in.
 func appendMillionths(b []byte, v int64) []byte {
 	if v < 0 {
 		b = append(b, '-')

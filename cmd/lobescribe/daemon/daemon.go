@@ -1,11 +1,11 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
 	"maps"
-	"slices"
 	"sync"
 	"time"
 
@@ -216,7 +216,7 @@ func (d *Daemon) head(source string) (storage.Head, error) {
 		return storage.Head{}, err
 	}
 	_, proof := d.proofs.now()
-	return storage.Head{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial, Proof: proof, Source: d.sourceOf(source)}, nil
+	return storage.Head{Engine: b.Engine, Valve: b.Valve, Trial: b.Trial, Against: d.against(b.Against), Proof: proof, Source: d.sourceOf(source)}, nil
 }
 
 // rescueHead is the same without the store.
@@ -225,9 +225,19 @@ func (d *Daemon) rescueHead(source string) storage.Head {
 	s := d.selected
 	d.mu.Unlock()
 	_, proof := d.proofs.now()
-	h := storage.Head{Engine: s.Engine, Valve: s.Valve, Trial: s.Trial, Proof: proof, Source: d.sourceOf(source)}
+	h := storage.Head{Engine: s.Engine, Valve: s.Valve, Trial: s.Trial, Against: d.against(s.Against), Proof: proof, Source: d.sourceOf(source)}
 	addInstruments(&h, d.plugged())
 	return h
+}
+
+// against is what the sweep gauge lies against, as was chosen; empty without one.
+func (d *Daemon) against(chosen storage.Against) storage.Against {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.instruments[capture.Sweep] == nil {
+		return ""
+	}
+	return cmp.Or(chosen, storage.AgainstTip)
 }
 
 // sourceOf is where readings come from now.
@@ -341,6 +351,11 @@ func (d *Daemon) plugged() []*instrument {
 }
 
 func inRoles(by map[capture.Role]*instrument) []*instrument {
-	return slices.DeleteFunc([]*instrument{by[capture.Indicator], by[capture.Encoder]},
-		func(i *instrument) bool { return i == nil })
+	var all []*instrument
+	for _, role := range capture.Roles() {
+		if i := by[role]; i != nil {
+			all = append(all, i)
+		}
+	}
+	return all
 }

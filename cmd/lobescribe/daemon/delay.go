@@ -29,6 +29,9 @@ const delayReadings = 100_000
 func (m *delayMeter) add(role capture.Role, readings []measure.Reading) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	if role == capture.Sweep {
+		return
+	}
 	to := &m.lift
 	if role == capture.Encoder {
 		to = &m.angle

@@ -13,7 +13,7 @@ func (d *Daemon) linkCounts() []dashboard.LinkCounts {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	var all []dashboard.LinkCounts
-	for _, role := range []capture.Role{capture.Indicator, capture.Encoder} {
+	for _, role := range capture.Roles() {
 		now, known := d.counted[role]
 		l := dashboard.LinkCounts{Role: string(role), Age: -1}
 		if i := d.instruments[role]; i != nil {

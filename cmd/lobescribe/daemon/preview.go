@@ -68,7 +68,7 @@ func (d *Daemon) Probe(ctx context.Context, address string) (dashboard.Probed, e
 func (d *Daemon) inUse(a device.Address) *instrument {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	for _, role := range []capture.Role{capture.Indicator, capture.Encoder} {
+	for _, role := range capture.Roles() {
 		if i := d.instruments[role]; i != nil && i.address.Port == a.Port && i.address.Kind == a.Kind && i.address.USB == a.USB {
 			return i
 		}

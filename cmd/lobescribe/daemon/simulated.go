@@ -40,8 +40,9 @@ func (d *Daemon) Simulate(ctx context.Context, on bool) error {
 		d.mu.Lock()
 		d.simulator = nil
 		d.mu.Unlock()
-		d.detach(capture.Indicator)
-		d.detach(capture.Encoder)
+		for _, role := range capture.Roles() {
+			d.detach(role)
+		}
 		d.hub.Publish(live.Simulated{On: false}, 0)
 		return d.Restore()
 	}
@@ -62,8 +63,10 @@ func (d *Daemon) Simulate(ctx context.Context, on bool) error {
 		}
 		d.attach(role, a)
 	}
-	if _, both := sim.Addresses[capture.Encoder]; !both {
-		d.detach(capture.Encoder)
+	for _, role := range capture.Roles() {
+		if _, there := sim.Addresses[role]; !there {
+			d.detach(role)
+		}
 	}
 	d.hub.Publish(live.Simulated{On: true}, 0)
 	return nil
@@ -75,10 +78,15 @@ func (d *Daemon) Simulate(ctx context.Context, on bool) error {
 func (d *Daemon) Selected(s live.Selection) {
 	d.mu.Lock()
 	moved := s.Engine != d.selected.Engine || s.Valve != d.selected.Valve
+	// A pass against something else is a trace of its own.
+	relaid := s.Against != d.selected.Against && d.instruments[capture.Sweep] != nil
 	d.selected = s
 	sim := d.simulator
 	d.mu.Unlock()
 	if !moved {
+		if relaid {
+			d.live.EndTrace()
+		}
 		return
 	}
 	d.live.Another(question.MaxLift(d.store, s.Engine, s.Valve))

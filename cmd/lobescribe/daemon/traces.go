@@ -54,6 +54,7 @@ type Stream interface {
 type survey struct {
 	readings        int
 	angle, numbered bool
+	sweep           bool
 	until           measure.Stamp // the last reading; a trace in the making goes on growing
 	damage          []error
 }
@@ -71,6 +72,7 @@ func look(s Stream, id storage.ID) (survey, error) {
 			continue
 		}
 		for _, r := range batch {
+			v.sweep = v.sweep || r.Has&measure.HasSweep != 0
 			v.angle = v.angle || r.Has&measure.HasAngle != 0
 			if v.readings > 0 && r.At == v.until {
 				v.numbered = v.numbered || r.Has&sameTime != 0
@@ -114,7 +116,7 @@ func ExportTrace(s Stream, id storage.ID, w io.Writer, o ExportOptions) error {
 	for _, d := range storage.DamagesIn(damage) {
 		o.Damage(d)
 	}
-	tw := tracefile.NewWriter(w, tracefile.WriterOptions{Format: o.Format, Angle: v.angle, Numbered: v.numbered, Notes: notes,
+	tw := tracefile.NewWriter(w, tracefile.WriterOptions{Format: o.Format, Angle: v.angle, Sweep: v.sweep, Numbered: v.numbered, Notes: notes,
 		Resolution: head.Resolution, AngleStep: head.AngleStep, About: aboutOf(head)})
 	for batch, err := range s.Readings(id, math.MinInt64, v.until) {
 		if err != nil && len(storage.DamagesIn(err)) == 0 {
@@ -129,7 +131,7 @@ func ExportTrace(s Stream, id storage.ID, w io.Writer, o ExportOptions) error {
 
 // aboutOf is what a file says of a trace.
 func aboutOf(h storage.Head) tracefile.About {
-	a := tracefile.About{Started: h.Started, Engine: h.Engine, Valve: h.Valve, Trial: h.Trial, Remark: h.Remark, Source: h.Source, CutShort: h.CutShort}
+	a := tracefile.About{Started: h.Started, Engine: h.Engine, Valve: h.Valve, Trial: h.Trial, Remark: h.Remark, Source: h.Source, Against: string(h.Against), CutShort: h.CutShort}
 	for _, d := range h.Devices {
 		a.Devices = append(a.Devices, tracefile.Instrument(d))
 	}
@@ -139,8 +141,9 @@ func aboutOf(h storage.Head) tracefile.About {
 // HeadOf is the head of a trace that comes from a file: what the file says of
 // itself. A trial is one of the store it came from and means nothing here.
 func HeadOf(a tracefile.About, name string) storage.Head {
+	against, _ := storage.ParseAgainst(a.Against) // a word of a later version means nothing here
 	h := storage.Head{Started: a.Started, Engine: storage.Printable(a.Engine), Valve: storage.Printable(a.Valve),
-		Remark: storage.Printable(a.Remark), Source: "import:" + storage.Printable(name)}
+		Remark: storage.Printable(a.Remark), Source: "import:" + storage.Printable(name), Against: against}
 	for _, d := range a.Devices {
 		h.Devices = append(h.Devices, storage.DeviceNote(d))
 	}
