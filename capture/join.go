@@ -83,10 +83,10 @@ func (j *Joiner) Angle(dst []measure.Reading, r measure.Reading) []measure.Readi
 // Sweep takes a reading of the sweep gauge and appends to dst what it completes,
 // or is.
 func (j *Joiner) Sweep(dst []measure.Reading, r measure.Reading) []measure.Reading {
+	j.sweep.add(placed{r.At, int64(r.Sweep)}, j.o.Keep)
 	if !j.lifts {
 		return j.take(dst, r)
 	}
-	j.sweep.add(placed{r.At, int64(r.Sweep)}, j.o.Keep)
 	return j.release(dst, r.At)
 }
 

@@ -17,6 +17,7 @@ import (
 	"lobescribe/capture/worksheet"
 	"lobescribe/dashboard/question"
 	"lobescribe/device/measure"
+	"lobescribe/storage"
 )
 
 // calculation answers a question in JSON: the same question and the same
@@ -120,6 +121,44 @@ func (s *Server) rockerOf(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return s.ofValve(w, r, func(f question.Facts) any { return f.Rocker(poses) })
+}
+
+// sweepOf answers where a valve's rocker is square, out of its sweep traces: those
+// that are named, or the newest that go together.
+func (s *Server) sweepOf(w http.ResponseWriter, r *http.Request) error {
+	ask := r.URL.Query()
+	pick := question.SweepTraces{Engine: r.PathValue("id"), Valve: ask.Get("valve"), NoReference: ask.Get("reference") == "none"}
+	if _, err := question.Gather(s.store, pick.Engine, pick.Valve); err != nil {
+		return err
+	}
+	for _, one := range []struct {
+		field string
+		to    *storage.ID
+	}{{"turn", &pick.Turn}, {"reference", &pick.Reference}, {"lift_turn", &pick.LiftTurn}} {
+		text := ask.Get(one.field)
+		if text == "" || text == "none" && pick.NoReference {
+			continue
+		}
+		id, err := storage.ParseID(text)
+		if err != nil {
+			return wrong(one.field, "%s", sentence(err))
+		}
+		*one.to = id
+	}
+	done, err := s.alone(r.Context())
+	if err != nil {
+		return err
+	}
+	defer done()
+	a, err := question.Sweep(s.store, pick, sweep.Question{})
+	if errors.Is(err, storage.ErrNotFound) {
+		return err
+	}
+	if err != nil {
+		return unanswered(err)
+	}
+	answerIn(w, r, a)
+	return nil
 }
 
 // ofValve answers what is asked about the valve of ?valve=, out of what is

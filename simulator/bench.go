@@ -18,8 +18,9 @@ type BenchOptions struct {
 	Indicator Indicator // its slips, zeros, switches and losses are left out
 	Encoder   *Encoder  // 2400 counts on the crank
 	NoEncoder bool
-	Openings  int       // a hand at a time; 2
-	Troubles  []Trouble // what goes wrong in every session; nothing
+	Sweep     *SweepGauge // none
+	Openings  int         // a hand at a time; 2
+	Troubles  []Trouble   // what goes wrong in every session; nothing
 }
 
 // Bench is an engine, an indicator and somebody to turn it, without end: each
@@ -98,7 +99,7 @@ func (b *Bench) Queries() (indicator, encoder string) {
 
 func (b *Bench) scenario(h Hand) Scenario {
 	s := Scenario{Seed: b.o.Seed + b.n, Valve: b.o.Engine.Valves[b.o.Valve], Hand: h,
-		Indicator: b.o.Indicator, Openings: b.o.Openings, Troubles: b.o.Troubles, carry: b.carry}
+		Indicator: b.o.Indicator, Openings: b.o.Openings, Troubles: b.o.Troubles, Sweep: b.o.Sweep, carry: b.carry}
 	if !b.o.NoEncoder {
 		s.Encoder = b.o.Encoder
 	}

@@ -19,7 +19,8 @@ type Scenario struct {
 	Valve     Valve
 	Hand      Hand
 	Indicator Indicator
-	Encoder   *Encoder // none
+	Encoder   *Encoder    // none
+	Sweep     *SweepGauge // none
 	// Openings is how many whole openings the hand turns through; 3. One that
 	// it starts or stops in the middle of comes on top.
 	Openings int
@@ -55,6 +56,11 @@ type Session struct {
 	// Counts are the readings of the encoder's own wire.
 	Counts []measure.Reading
 
+	// The sweep gauge's bytes, lines and readings.
+	Sweep      []Chunk
+	SweepLines []Line
+	Sweeps     []measure.Reading
+
 	slipped struct{ base, drive float64 } // mm and degrees, to hand on to the next
 }
 
@@ -68,6 +74,8 @@ const (
 	streamBench
 	streamTroubles
 	streamTroubleSizes
+	streamSweep
+	streamSweepWire
 )
 
 // Play works the scenario out. It is pure: the same scenario gives the same
@@ -80,6 +88,9 @@ func (s Scenario) Play() (*Session, error) {
 	p.readIndicator(s.chance(streamIndicator), s.chance(streamWire))
 	if p.encoder != nil && !p.noWire && !p.indicator.Format.Combined() {
 		p.readEncoder(s.chance(streamEncoderWire))
+	}
+	if p.gauge != nil {
+		p.readSweep(s.chance(streamSweep), s.chance(streamSweepWire))
 	}
 	return p.Session, nil
 }
@@ -142,6 +153,13 @@ func (s Scenario) turn() (*player, error) {
 	} else if n.Format.has("{angle}") || n.Format.has("{count}") || n.Format.has("{index}") {
 		return nil, fmt.Errorf("line format %q carries an angle: give the scenario an encoder", n.Format.Name)
 	}
+	if s.Sweep != nil {
+		g := s.Sweep.withDefaults()
+		if err := g.check(train); err != nil {
+			return nil, err
+		}
+		p.gauge = &g
+	}
 	t := &p.Truth
 	t.counter = p.counter
 	t.show = n.newDisplay(t.liftAt)
@@ -194,6 +212,7 @@ type player struct {
 	encoder       *Encoder
 	encoderChance *rand.Rand
 	counter       *counter
+	gauge         *SweepGauge // nil without one
 	noWire        bool
 
 	troubles *troubles

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 
@@ -43,6 +44,7 @@ type ServeOptions struct {
 type Live struct {
 	Indicator *Link
 	Encoder   *Link // nil without an encoder, or where one line carries both
+	Sweep     *Link // nil without a sweep gauge
 
 	o        ServeOptions
 	bench    *Bench
@@ -87,16 +89,26 @@ func Serve(ctx context.Context, bench *Bench, o ServeOptions) (*Live, error) {
 			return nil, errors.Join(err, l.Indicator.Close())
 		}
 	}
+	if g := bench.o.Sweep; g != nil {
+		query := "baud=115200&format=auto" + g.withDefaults().Gauge.bareness()
+		if l.Sweep, err = OpenLink(LinkOptions{o.Link, path("sweep"), query, ""}); err != nil {
+			return nil, errors.Join(err, l.closeLinks())
+		}
+	}
 	ctx, l.cancel = context.WithCancel(ctx)
 	go l.run(ctx)
 	return l, nil
 }
 
 func (l *Live) links() []*Link {
-	if l.Encoder == nil {
-		return []*Link{l.Indicator}
+	return slices.DeleteFunc([]*Link{l.Indicator, l.Encoder, l.Sweep}, func(l *Link) bool { return l == nil })
+}
+
+func (l *Live) closeLinks() (err error) {
+	for _, link := range l.links() {
+		err = errors.Join(err, link.Close())
 	}
-	return []*Link{l.Indicator, l.Encoder}
+	return err
 }
 
 // run is the one goroutine that owns the bench.
@@ -156,14 +168,22 @@ func (l *Live) playPart(ctx context.Context, pace pacer, p Part) (disturb, bool)
 			return disturb{}, false, ctx.Err()
 		}
 	}
-	a, b := p.Indicator, p.Encoder
-	for len(a) > 0 || len(b) > 0 {
-		link, c := l.Indicator, Chunk{}
-		if len(b) == 0 || len(a) > 0 && a[0].At <= b[0].At {
-			c, a = a[0], a[1:]
-		} else {
-			link, c, b = l.Encoder, b[0], b[1:]
+	wires := []struct {
+		link   *Link
+		chunks []Chunk
+	}{{l.Indicator, p.Indicator}, {l.Encoder, p.Encoder}, {l.Sweep, p.Sweep}}
+	for {
+		next := -1
+		for i, w := range wires {
+			if len(w.chunks) > 0 && (next < 0 || w.chunks[0].At < wires[next].chunks[0].At) {
+				next = i
+			}
 		}
+		if next < 0 {
+			break
+		}
+		link, c := wires[next].link, wires[next].chunks[0]
+		wires[next].chunks = wires[next].chunks[1:]
 		if d, disturbed, err := until(c.At); disturbed || err != nil {
 			return d, disturbed
 		}
@@ -202,6 +222,19 @@ func (l *Live) MoveTo(valve int) error {
 		l.mu.Lock()
 		l.valve = valve
 		l.mu.Unlock()
+	}})
+}
+
+// Lay puts the sweep gauge against the side of what travels along the stem, or
+// back against the rocker's tip: its stand stays where it is. Without a gauge it
+// does nothing.
+func (l *Live) Lay(side bool) error {
+	return l.disturb(disturb{wait: measure.Second, do: func(b *Bench, _ measure.Length) {
+		if b.o.Sweep != nil {
+			g := *b.o.Sweep
+			g.Side = side
+			b.o.Sweep = &g
+		}
 	}})
 }
 
@@ -262,9 +295,5 @@ func (l *Live) Wait() error {
 // Close stops the bench, takes its links away and waits for all it started.
 func (l *Live) Close() error {
 	l.cancel()
-	err := l.Wait()
-	for _, link := range l.links() {
-		err = errors.Join(err, link.Close())
-	}
-	return err
+	return errors.Join(l.Wait(), l.closeLinks())
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -11,14 +12,18 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"lobescribe/capture/lift"
 	"lobescribe/capture/rocker/sweep"
 	"lobescribe/capture/worksheet"
+	"lobescribe/dashboard/question"
 	"lobescribe/device/measure"
+	"lobescribe/storage"
+	"lobescribe/storage/tracefile"
 )
 
 func newCalcSweepCommand() *cobra.Command {
 	var files sweepFiles
-	return calculation[sweep.Question, sweep.Answer]{
+	cmd := calculation[sweep.Question, sweep.Answer]{
 		use:   "sweep",
 		short: "The lift at which a rocker is square, from a gauge that reads across the stem",
 		long: `The lift at which a rocker is square to its stem, and by how much to raise its stand,
@@ -31,13 +36,18 @@ tells how the gauge stands, without which the answer is good to half a millimetr
 best. With an encoder one indicator will do, moved between turns: --lift-turn has
 angle_deg and lift_mm, the others angle_deg and sweep_mm.
 
+A stored trace goes by its number. What is stored of its engine is used, and the
+passes that go with it are found unless they are named: the reference pass is what
+record --sweep --against side has recorded of the same set-up.
+
 Nobody reaches in while somebody turns.`,
 		example: `  lobescribe calc sweep --turn turn.csv --reference side.csv --valve-arm "38 mm"
+  lobescribe calc sweep --turn 12
   lobescribe calc sweep --lift-turn lift.csv --turn sweep.csv --reference side.csv`,
 		flags: func(f *questionFlags, _ *sweep.Question) {
-			f.value("turn", "FILE", "CSV of a turn with the gauge against the tip", func(path string) error { files.turn = path; return nil })
-			f.value("reference", "FILE", "CSV of a turn with the gauge against the side of stem, lash cap or retainer", func(path string) error { files.reference = path; return nil })
-			f.value("lift-turn", "FILE", "CSV of lift against angle, where one indicator was moved", func(path string) error { files.lift = path; return nil })
+			f.value("turn", "FILE", "CSV of a turn with the gauge against the tip, or the number of a stored one", func(path string) error { files.turn = path; return nil })
+			f.value("reference", "FILE", "CSV or number of a turn with the gauge against the side of stem, lash cap or retainer", func(path string) error { files.reference = path; return nil })
+			f.value("lift-turn", "FILE", "CSV or number of lift against angle, where one indicator was moved", func(path string) error { files.lift = path; return nil })
 			f.value("heel", "length", "what the lift's column reads on the heel (default: its reading at rest)", func(text string) error {
 				l, err := f.parseLength(text)
 				files.heel = &l
@@ -45,11 +55,18 @@ Nobody reaches in while somebody turns.`,
 			})
 		},
 		compute: func(q sweep.Question) (sweep.Answer, error) {
-			if err := files.read(&q); err != nil {
+			if stored, err := files.stored(); err != nil {
+				return sweep.Answer{}, err
+			} else if stored != nil {
+				return files.solveStored(*stored, q)
+			}
+			warn, err := files.read(&q)
+			if err != nil {
 				return sweep.Answer{}, err
 			}
 			a, err := sweep.Solve(q)
 			a.Basis.Assumes = append(files.says, a.Basis.Assumes...)
+			a.Says = append(a.Says, warn...)
 			return a, err
 		},
 		table: func(t *answerTable, a sweep.Answer) {
@@ -64,6 +81,8 @@ Nobody reaches in while somebody turns.`,
 			t.basis(a.Basis)
 		},
 	}.command()
+	files.cmd = cmd
+	return cmd
 }
 
 // sweepFiles are the files that the flags name.
@@ -71,17 +90,126 @@ type sweepFiles struct {
 	turn, reference, lift string
 	heel                  *measure.Length
 	says                  []worksheet.Sentence
+	cmd                   *cobra.Command
 }
 
-// read puts the files' readings into the question; without any it leaves one that
-// came as JSON alone.
-func (s *sweepFiles) read(q *sweep.Question) error {
+// stored returns which traces of the store are meant; nil where files are.
+func (s *sweepFiles) stored() (*question.SweepTraces, error) {
+	if s.turn == "" {
+		return nil, nil
+	}
+	var pick question.SweepTraces
+	names := 0
+	for _, one := range []struct {
+		name string
+		to   *storage.ID
+	}{{s.turn, &pick.Turn}, {s.reference, &pick.Reference}, {s.lift, &pick.LiftTurn}} {
+		id, err := storage.ParseID(one.name)
+		if _, there := os.Stat(one.name); err != nil || there == nil {
+			if one.name != "" && names > 0 {
+				return nil, worksheet.Wrongf("", "%s is no trace of the store: name all passes by file, or all by number", one.name)
+			}
+			continue
+		}
+		*one.to = id
+		names++
+	}
+	if pick.Turn == 0 {
+		if names > 0 {
+			return nil, worksheet.Wrongf("", "%s is no trace of the store: name all passes by file, or all by number", s.turn)
+		}
+		return nil, nil
+	}
+	return &pick, nil
+}
+
+func (s *sweepFiles) solveStored(pick question.SweepTraces, q sweep.Question) (sweep.Answer, error) {
+	if s.heel != nil {
+		return sweep.Answer{}, worksheet.Wrongf("", "--heel is for files without times: a stored trace shows its own heel")
+	}
+	store, err := openReader(s.cmd)
+	if err != nil {
+		return sweep.Answer{}, err
+	}
+	defer store.Close()
+	a, err := question.Sweep(withEngine{store}, pick, q)
+	if a.Reference != nil {
+		a.Basis.Assumes = append([]worksheet.Sentence{worksheet.Sayf("trace %s is the reference pass of trace %s, with the gauge's stand where it was", a.Reference, a.Turn)}, a.Basis.Assumes...)
+	}
+	return a.Answer, err
+}
+
+// withEngine is a reader that finds one engine too.
+type withEngine struct{ shelfReader }
+
+func (w withEngine) Engine(id string) (storage.Engine, error) {
+	list, err := w.Engines()
+	if i := slices.IndexFunc(list, func(e storage.Engine) bool { return e.ID == id }); i >= 0 {
+		return list[i], nil
+	}
+	return storage.Engine{}, cmp.Or(err, fmt.Errorf("engine %q: %w", id, storage.ErrNotFound))
+}
+
+// traces reads the files as traces; nil where the turn has no times and is a plain
+// table.
+func (s *sweepFiles) traces() (*sweep.Recordings, error) {
+	one := func(path string) (sweep.Recorded, error) {
+		r := sweep.Recorded{Name: path}
+		var err error
+		if r.Trace, _, err = readTraceFile(s.cmd, path); err == nil {
+			r.Findings, err = lift.Analyse(r.Trace, lift.Options{})
+		}
+		return r, err
+	}
+	if f, err := tracefile.OpenFile(s.turn); err != nil {
+		return nil, nil // what is wrong with it is said by who reads it as a table
+	} else if err := f.Close(); err != nil {
+		return nil, err
+	}
+	var r sweep.Recordings
+	var err error
+	if r.Turn, err = one(s.turn); err != nil {
+		return nil, err
+	}
+	for _, p := range []struct {
+		path string
+		to   **sweep.Recorded
+	}{{s.reference, &r.Reference}, {s.lift, &r.LiftTurn}} {
+		if p.path == "" {
+			continue
+		}
+		got, err := one(p.path)
+		if err != nil {
+			return nil, err
+		}
+		*p.to = &got
+	}
+	return &r, nil
+}
+
+// read puts the files' readings into the question, and returns what their traces
+// warn of; without any it leaves one that came as JSON alone.
+func (s *sweepFiles) read(q *sweep.Question) ([]worksheet.Sentence, error) {
 	if s.turn == "" && s.reference == "" && s.lift == "" {
-		return nil
+		return nil, nil
 	}
 	if s.turn == "" {
-		return worksheet.Wrongf("", "--turn is missing: name the file of the turn against the tip")
+		return nil, worksheet.Wrongf("", "--turn is missing: name the file of the turn against the tip")
 	}
+	r, err := s.traces()
+	if err != nil {
+		return nil, err
+	}
+	if r != nil && s.heel == nil {
+		var warn []worksheet.Sentence
+		*q, warn, err = sweep.FromTraces(*q, *r)
+		return warn, err
+	}
+	return nil, s.readTables(q)
+}
+
+// readTables reads files without times.
+func (s *sweepFiles) readTables(q *sweep.Question) error {
 	lifts := []sweep.At(nil)
 	if s.lift != "" {
 		c, err := readColumns(s.lift, "angle_deg", "lift_mm")

@@ -327,6 +327,8 @@ func (f simulateFlags) start(ctx context.Context) (*daemon.Simulated, error) {
 			// It waits for the sender; the page must not.
 			go func() { _ = live.MoveTo(i) }()
 		}
+	}, Lay: func(against storage.Against) {
+		go func() { _ = live.Lay(against == storage.AgainstSide) }()
 	}, Prove: func() error {
 		go func() { _ = live.Prove(simulator.Proving{}) }()
 		return nil

@@ -14,6 +14,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
+	"lobescribe/storage"
 )
 
 // simulateFlags are the flags that set up a simulated bench.
@@ -35,6 +36,8 @@ type simulateFlags struct {
 	travel     string
 	averages   time.Duration
 	sticks     string
+	sweep      string
+	tilt       string
 	// made is given each bench as it comes and returns the one that plays; nil: as
 	// it comes.
 	made func(*simulator.Bench) (*simulator.Bench, error)
@@ -52,6 +55,8 @@ func (f *simulateFlags) add(cmd *cobra.Command) {
 	cmd.Flags().Float64Var(&f.speed, "speed", 1, "times real time")
 	cmd.Flags().IntVar(&f.valve, "valve", 0, "which valve of the engine, from 0")
 	cmd.Flags().BoolVar(&f.noEncoder, "no-encoder", false, "no crank encoder")
+	cmd.Flags().StringVar(&f.sweep, "sweep", "", "a gauge across the stem as well, against: tip or side")
+	cmd.Flags().StringVar(&f.tilt, "tilt", "0.8 deg", "with --sweep: how far that gauge stands off square to the stem")
 	cmd.Flags().StringSliceVar(&f.troubles, "trouble", nil, "what goes wrong, by name, as often as you like; --trouble list names them")
 }
 
@@ -162,6 +167,19 @@ func (f *simulateFlags) bench() (*simulator.Bench, simulator.ServeOptions, error
 			return nil, serve, fmt.Errorf("--link: %w", err)
 		}
 	}
+	if f.sweep != "" {
+		against, err := storage.ParseAgainst(f.sweep)
+		if err != nil {
+			return nil, serve, fmt.Errorf("--sweep: %w", err)
+		}
+		// Run-out as a decent roller and retainer have it; invented.
+		g := simulator.SweepGauge{Side: against == storage.AgainstSide, RollerRunOut: 5 * measure.Micrometre, RunOut: 20 * measure.Micrometre, Turns: 10 * measure.Degree}
+		if g.Tilt, err = measure.ParseAngle(f.tilt); err != nil {
+			return nil, serve, fmt.Errorf("--tilt: %w", err)
+		}
+		g.Gauge.Rate = f.rate
+		o.Sweep = &g
+	}
 	if err := f.proving(&o, &serve); err != nil {
 		return nil, serve, err
 	}
@@ -207,6 +225,9 @@ func addresses(l *simulator.Live) map[capture.Role]string {
 	a := map[capture.Role]string{capture.Indicator: l.Indicator.Address()}
 	if l.Encoder != nil {
 		a[capture.Encoder] = l.Encoder.Address() + "&counts=2400"
+	}
+	if l.Sweep != nil {
+		a[capture.Sweep] = l.Sweep.Address()
 	}
 	return a
 }

@@ -9,6 +9,7 @@ import (
 	"lobescribe/dashboard/live"
 	"lobescribe/dashboard/question"
 	"lobescribe/device"
+	"lobescribe/storage"
 )
 
 // Simulated is a simulator that stands in for the instruments.
@@ -17,6 +18,8 @@ type Simulated struct {
 	Addresses map[capture.Role]string
 	// MoveTo puts the indicator on another valve of its engine.
 	MoveTo func(valve string)
+	// Lay puts its sweep gauge against something else.
+	Lay func(storage.Against)
 	// Prove lets its hand prove the indicator; nil: it cannot.
 	Prove func() error
 
@@ -86,6 +89,9 @@ func (d *Daemon) Selected(s live.Selection) {
 	if !moved {
 		if relaid {
 			d.live.EndTrace()
+			if sim != nil {
+				sim.Lay(s.Against)
+			}
 		}
 		return
 	}
