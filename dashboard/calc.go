@@ -150,12 +150,9 @@ func (s *Server) sweepOf(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	defer done()
-	a, err := question.Sweep(s.store, pick, sweep.Question{})
-	if errors.Is(err, storage.ErrNotFound) {
-		return err
-	}
+	a, err := question.AskSweep(s.store, pick)
 	if err != nil {
-		return unanswered(err)
+		return err
 	}
 	answerIn(w, r, a)
 	return nil

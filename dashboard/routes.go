@@ -79,7 +79,7 @@ func (s *Server) routes() []route {
 		{pattern: "GET /api/v1/engines/{id}/valves", do: s.valves, answers: []valveState{}},
 		{pattern: "GET /api/v1/engines/{id}/next", do: s.nextStack, works: true, answers: question.Asked[shims.Question, shims.Answer]{}},
 		{pattern: "GET /api/v1/engines/{id}/rocker", do: s.rockerOf, works: true, answers: question.Asked[rocker.Question, rocker.Answer]{}},
-		{pattern: "GET /api/v1/engines/{id}/sweep", do: s.sweepOf, works: true, answers: question.SweepOf{}},
+		{pattern: "GET /api/v1/engines/{id}/sweep", do: s.sweepOf, works: true, answers: question.Asked[question.SweepTraces, question.SweepOf]{}},
 		{pattern: "GET /api/v1/engines/{id}/gate", do: s.showGate, answers: sheet.Gate{}},
 		{pattern: "PUT /api/v1/engines/{id}/gate/{item}", do: s.waive, asks: waiver{}, answers: sheet.Gate{}},
 		{pattern: "DELETE /api/v1/engines/{id}/gate/{item}", do: s.unwaive, answers: sheet.Gate{}},

@@ -82,3 +82,4 @@ export const settings = {
     ...ofEvery,
   ],
 };
+settings.sweep = settings.indicator; // it reads as one does

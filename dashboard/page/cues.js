@@ -33,6 +33,7 @@ export function nextStep(state) {
   if (state.link === "connecting") return { says: "Reaching Lobescribe.", mood: "rest" };
   if (state.replay) return turning(shown(state), state.unit);
   const indicator = state.devices.indicator;
+  if (!indicator && state.devices.sweep) return { says: "The gauge across the stem is read, no lift. Turn the engine over one opening.", mood: "rest", link: { label: "Its answer", href: "#/trials" } };
   if (!indicator) return { says: "Choose the indicator's port.", mood: "amiss", link: { label: "Choose", href: "#/devices" } };
   const trouble = deviceTrouble(indicator);
   if (trouble) return trouble;

@@ -127,3 +127,28 @@ export const UncertaintyPicture = ({ caption = "" }) => html`<${Drawing} caption
   <g><path class="bar" d="M20 96h70" /><path class="mark-line" d="M55 88v16" /><path class="bar" d="M130 120h70" /><path class="mark-line" d="M165 112v16" />
     <text x="212" y="104">apart:</text><text x="212" y="120">they differ</text></g>
 <//>`;
+
+/** A phone that looks along the rocker's shaft: from above, and what it sees. */
+export const PhonePicture = ({ caption = "" }) => html`<${Drawing} good=${true} caption=${caption}
+  says="Left, from above: a phone in line with the rocker's shaft, square to the rocker. Right, what it sees: the rocker from the side, the stem upright, the tip in the middle, four places marked."
+  view="0 0 340 190">
+  <path class="part" d="M14 40h14v56H14z" /><path class="axis" d="M28 68H150" />
+  <path class="beam" d="M112 24V132" /><path class="part" d="M84 62h60v12H84z" /><circle class="part" cx="112" cy="30" r="7" />
+  <text x="8" y="118">phone</text><text x="100" y="156">rocker</text><text x="46" y="60">shaft</text>
+  <path class="part" d="M186 10h146v170H186z" /><path class="part faint" d="M253 82h12v86h-12z" /><path class="beam" d="M259 74H310" />
+  <circle class="part" cx="259" cy="74" r="8" /><circle class="part" cx="310" cy="74" r="11" />
+  <path class="target-line" d="M252 74h14M259 67v14M303 74h14M310 67v14M252 112h14M259 105v14M252 152h14M259 145v14" />
+  <text x="200" y="30">four marks</text><text x="196" y="136">stem</text>
+<//>`;
+
+/** The sweep gauge: square to the stem, against the roller; and in the reference pass. */
+export const SweepPicture = ({ caption = "" }) => html`<${Drawing} good=${true} caption=${caption}
+  says="An indicator lies across the valve's stem in the rocker's plane. Its flat tip touches the roller. For the reference pass the tip lies lower, against the retainer's side, the stand where it was."
+  view="0 20 340 190">
+  <path class="part faint" d="M134 108h12v100h-12z" /><path class="part" d="M108 132h64l-8 14h-48z" />
+  <path class="beam" d="M140 90L232 94 292 108" /><circle class="part" cx="140" cy="90" r="14" /><circle class="ink" cx="232" cy="94" r="6" />
+  <path class="axis" d="M140 26V208M20 90H126" />
+  <path class="post" d="M48 90H122" /><path class="part" d="M122 78h4v24h-4z" /><circle class="part" cx="40" cy="90" r="24" /><circle class="face" cx="40" cy="90" r="18" /><path class="needle" d="M40 90L50 78" />
+  <path class="ghost" d="M64 139H106M106 128v22" /><path class="mark-line" d="M126 90v-14h14" />
+  <text x="14" y="58">gauge</text><text x="150" y="74">square</text><text x="178" y="150">retainer: reference pass</text><text x="150" y="200">stem</text>
+<//>`;

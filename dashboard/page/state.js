@@ -17,7 +17,7 @@
  * @typedef {{from_s: number, until_s: number, why: string}} LeftOut
  * @typedef {{id: string, address: string, state: "connecting"|"live"|"silent"|"lost", says: string, detail?: string, rate_hz?: number, age_s?: number, format?: string, assumes?: string, resolution_mm?: number, refused?: Record<string, number>}} Device
  * @typedef {{id: number, state: "recording"|"kept"|"behind"|"failed", t0_us?: number, seconds: number, readings: number, on_disk_s: number, says?: string}} Trace
- * @typedef {{engine: string, valve: string, trial: string}} Bench
+ * @typedef {{engine: string, valve: string, trial: string, against?: string}} Bench
  * @typedef {{line: string, score: number, says: string}} ProbeStep
  * @typedef {{trace: number, rate: number, paused: boolean, at_s: number, seconds: number, ended: boolean}} Replay
  */
@@ -178,7 +178,7 @@ function hello(state, m) {
 }
 
 /** @param {any} m @returns {Bench} */
-const benchOf = (m) => ({ engine: m.engine ?? "", valve: m.valve ?? "", trial: m.trial ?? "" });
+const benchOf = (m) => ({ engine: m.engine ?? "", valve: m.valve ?? "", trial: m.trial ?? "", against: m.against });
 
 /** Within this of its end a replay counts as played out, in seconds. */
 const playedOut = 0.25;

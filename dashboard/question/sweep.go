@@ -22,11 +22,35 @@ type TraceStore interface {
 // SweepTraces names the passes of a sweep. What is 0 is looked for among the
 // traces of the valve.
 type SweepTraces struct {
-	Engine, Valve string // of the newest turn, where Turn is 0
-	Turn          storage.ID
-	Reference     storage.ID
-	NoReference   bool // none is looked for
-	LiftTurn      storage.ID
+	Engine      string     `json:"engine,omitempty"` // of the newest turn, where Turn is 0
+	Valve       string     `json:"valve,omitempty"`  // likewise
+	Turn        storage.ID `json:"turn,omitempty"`
+	Reference   storage.ID `json:"reference,omitempty"`
+	NoReference bool       `json:"no_reference,omitempty"` // none is looked for
+	LiftTurn    storage.ID `json:"lift_turn,omitempty"`
+}
+
+// LacksTurn: no trace of the valve has a sweep against the rocker's tip.
+const LacksTurn = "turn"
+
+var errNoTurn = worksheet.Wrongf("turn", "there is none of this valve with a gauge across the stem: connect one as sweep gauge, lay it against the rocker's tip and turn the engine over the valve's opening")
+
+// AskSweep is Sweep for whoever shows what is lacking. The error is of a trace
+// that there is not, or of the store.
+func AskSweep(s TraceStore, pick SweepTraces) (Asked[SweepTraces, SweepOf], error) {
+	out := Asked[SweepTraces, SweepOf]{Question: pick, Lacks: []string{}, Notes: []string{}}
+	a, err := Sweep(s, pick, sweep.Question{})
+	switch {
+	case err == nil:
+		out.Answer = &a
+	case errors.Is(err, errNoTurn):
+		out.Lacks = append(out.Lacks, LacksTurn)
+	case errors.Is(err, storage.ErrNotFound):
+		return out, err
+	default:
+		out.NoAnswer = err.Error()
+	}
+	return out, nil
 }
 
 // SweepOf is what a valve's sweep traces say, and which they are.
@@ -57,7 +81,7 @@ func Sweep(s TraceStore, pick SweepTraces, q sweep.Question) (out SweepOf, err e
 			}
 		}
 		if pick.Turn == 0 {
-			return out, worksheet.Wrongf("turn", "there is none of this valve with a gauge across the stem: connect one as sweep gauge, lay it against the rocker's tip and turn the engine over the valve's opening")
+			return out, errNoTurn
 		}
 	}
 	turn, err := s.Summary(pick.Turn)

@@ -13,7 +13,7 @@ import { LastLines } from "../lastlines.js";
 
 /** @typedef {{address: string, name: string, usb?: {vid: string, pid: string, serial?: string, product?: string}, by_id?: string, by_path?: string, can_open: boolean, says: string}} Port */
 
-const roles = /** @type {const} */ ([["indicator", "Indicator"], ["encoder", "Crank encoder"]]);
+const roles = /** @type {const} */ ([["indicator", "Indicator"], ["encoder", "Crank encoder"], ["sweep", "Sweep gauge"]]);
 
 export function Devices() {
   const app = useApp();
@@ -54,16 +54,19 @@ function DeviceCard({ id, name, device, unit, app }) {
   const words = deviceWords(device);
   const off = () => app.api.del(`/devices/${id}`).catch((err) => app.notify(err.message, "amiss"));
   const newest = usePart(app.store, () => app.strips.engine.newest());
+  const sweep = app.strips.engine.sweep_nm;
   const up = usePart(app.store, (s) => s.link === "up");
   return html`<article class="panel"><h2>${name}</h2>
     <p class=${`tag link ${words.kind}`}><${Mark} shape=${words.shape} kind=${words.kind} /> ${words.word}</p>
     ${!device ? html`<p class="hint">
-      ${id === "encoder" ? "Not needed for max lift and half lift; with it come crank angles and timing." : "Choose its port below."}</p>` : html`
+      ${id === "encoder" ? "Not needed for max lift and half lift; with it come crank angles and timing."
+        : id === "sweep" ? "Not needed: a second indicator across the stem, for where the rocker is square to hundredths." : "Choose its port below."}</p>` : html`
       <p class="mono">${device.address}</p>
       ${device.says ? html`<p>${device.says}</p>` : null}
       ${device.assumes ? html`<p class="hint"><${Mark} shape="triangle" kind="warn" /> Assumed: ${device.assumes}. The keys stand under “How it is set up”.</p>` : null}
-      ${id === "indicator" && newest ? html`<p class="big-figure">${length(newest.lift_nm, unit)}</p>` : null}
+      ${id === "indicator" && newest && !Number.isNaN(newest.lift_nm) ? html`<p class="big-figure">${length(newest.lift_nm, unit)}</p>` : null}
       ${id === "encoder" && newest?.angle_udeg !== undefined ? html`<p class="big-figure">${(newest.angle_udeg / 1e6).toFixed(1)}°</p>` : null}
+      ${id === "sweep" && sweep !== undefined ? html`<p class="big-figure">${length(sweep, unit)}</p>` : null}
       <dl class="facts small">
         ${device.format ? html`<div><dt>lines</dt><dd>${device.format}</dd></div>` : null}
         <div><dt>readings a second</dt><dd>${(device.rate_hz ?? 0).toFixed((device.rate_hz ?? 0) < 20 ? 1 : 0)}</dd></div>
@@ -181,7 +184,8 @@ function Listen({ address: given }) {
   return html`<div class="row"><button class="quiet" disabled=${busy} onClick=${() => listen()}>${busy ? "Listening…" : "Listen for 2 s"}</button>
       ${given.startsWith("serial:") ? html`<button class="quiet" disabled=${busy} onClick=${probe}>Try the usual speeds</button>` : null}
       <button onClick=${() => choose("indicator")}>It is the indicator</button>
-        <button class="quiet" onClick=${() => choose("encoder")}>It is the encoder</button></div>
+        <button class="quiet" onClick=${() => choose("encoder")}>It is the encoder</button>
+        <button class="quiet" onClick=${() => choose("sweep")}>It is the sweep gauge</button></div>
     <${Trouble} text=${error} />
     ${probing >= 0 ? html`<div role="status"><ol class="heard">${probed.slice(Math.min(probing, probed.length)).map((s) => html`<li>
       ${s.line}: ${Math.round(s.score * 100)} of 100, ${s.says}</li>`)}</ol>${found ? html`<p><strong>${found}</strong></p>` : null}</div>` : null}

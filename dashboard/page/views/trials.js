@@ -13,6 +13,7 @@ import { query } from "../api.js";
 import { RockerPicture, SweepPicture } from "../rockerview.js";
 import { FittedLine } from "../fittedline.js";
 import { Basis, sentence, Sentences } from "../says.js";
+import { Sweep } from "./sweep.js";
 import { Photographs } from "./photo.js";
 
 /** @typedef {import("../engine.js").Trial} Trial */
@@ -50,6 +51,7 @@ function ValveTrials({ engineId, valve, onStand, look }) {
     ${engine.value ? html`${looks ? null : html`<${TrialForm} key=${editing ? editing.id : `new after ${list.length}`} at=${at} valve=${valve} editing=${editing}
       last=${list.at(-1)} maxLift=${known} unit=${unit} done=${() => { setEditing(null); trials.again(); }} />`}
       <${Next} engine=${engine.value} valve=${valve} list=${list} unit=${unit} saved=${engine.set} />
+      <${Sweep} at=${at} valve=${valve} unit=${unit} />
       <${Photographs} at=${at} list=${list} valve=${valve} maxLift=${known} unit=${unit} again=${trials.again} />
       <${Picture} engine=${engine.value} valve=${valve} list=${list} maxLift=${known} unit=${unit} />` : null}`;
 }
