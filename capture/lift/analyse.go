@@ -36,6 +36,7 @@ type Analysis struct {
 	first measure.Stamp
 	any   bool              // a reading has come
 	seen  bool              // one with a lift
+	swept bool // a sweep was among the readings
 	notes []measure.Note    // to come
 	tail  []measure.Reading // as late as the last: a note may still come before them
 	news  []News
@@ -123,6 +124,7 @@ func (a *Analysis) count(r measure.Reading) {
 		a.notes = a.notes[1:]
 	}
 	a.seen = a.seen || r.Has&measure.HasLift != 0
+	a.swept = a.swept || r.Has&measure.HasSweep != 0
 	if a.g.Step(r) {
 		a.take()
 	}
@@ -145,6 +147,9 @@ func (a *Analysis) Findings() (Findings, error) {
 	a.step(a.tail)
 	if !a.begun {
 		a.begin()
+	}
+	if !a.seen && a.swept { // a gauge across the stem, and nothing on the valve
+		return Findings{Openings: []Opening{}, Faults: []Fault{}}, nil
 	}
 	if !a.seen {
 		return Findings{}, ErrNoLift
