@@ -117,13 +117,18 @@ func (s *Store) deleteDoc(kind, name string, was Rev) error {
 // eachDoc reads every document of a kind; those that do not read are joined
 // into the error, and the others are there.
 func eachDoc[T any](s *Store, kind string, set func(*T, Rev)) ([]T, error) {
+	return eachDocOf(s, kind, "", set)
+}
+
+// eachDocOf is eachDoc for those whose name begins with of.
+func eachDocOf[T any](s *Store, kind, of string, set func(*T, Rev)) ([]T, error) {
 	out := []T{}
 	var errs []error
 	err := s.view(func(r rows) error {
 		prefix := kind + "/"
-		r.ascend(bucketDocs, []byte(prefix), func(k, _ []byte) bool {
+		r.ascend(bucketDocs, []byte(prefix+of), func(k, _ []byte) bool {
 			name, ok := strings.CutPrefix(string(k), prefix)
-			if !ok {
+			if !ok || !strings.HasPrefix(name, of) {
 				return false
 			}
 			var v T

@@ -52,6 +52,9 @@ func (p Photograph) Validate() error {
 	return nil
 }
 
+// Small is the picture with at most so many pixels a side, as JPEG.
+func (p Photograph) Small(side int) ([]byte, error) { return picture.Small(p.JPEG, side) }
+
 func photographsOf(trial string) string { return trial + "." }
 
 // PutPhotograph stores a photograph of a trial that is there. One with an empty ID
@@ -103,8 +106,7 @@ func (s *Store) Photograph(id string) (Photograph, error) {
 
 // Photographs returns those of a trial, by age.
 func (s *Store) Photographs(trial string) ([]Photograph, error) {
-	all, err := eachDoc(s, kindPhotograph, func(p *Photograph, r Rev) { p.Rev = r })
-	return slices.DeleteFunc(all, func(p Photograph) bool { return p.Trial != trial }), err
+	return eachDocOf(s, kindPhotograph, photographsOf(trial), func(p *Photograph, r Rev) { p.Rev = r })
 }
 
 // DeletePhotograph deletes one at the revision that the caller has read.

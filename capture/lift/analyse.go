@@ -36,7 +36,7 @@ type Analysis struct {
 	first measure.Stamp
 	any   bool              // a reading has come
 	seen  bool              // one with a lift
-	swept bool // a sweep was among the readings
+	swept bool              // a sweep was among the readings
 	notes []measure.Note    // to come
 	tail  []measure.Reading // as late as the last: a note may still come before them
 	news  []News

@@ -13,9 +13,10 @@ import { at, everyMark, inside, isMarked, kinds, lacking, moved, placeOf, put, s
 const glass = 132, larger = 3;
 
 /**
- * @param {{photograph: {width_px: number, height_px: number}, src: string, marks: Marks, change: (marks: Marks) => void, only: boolean}} props
+ * @param {{photograph: {width_px: number, height_px: number}, src: string, marks: Marks, change: (marks: Marks) => void, only: boolean, over?: {square: [Point, Point][], now: [Point, Point][]}}} props
+ *   over: the rocker where it would be square, and where it stands now
  */
-export function Marking({ photograph, src, marks, change, only }) {
+export function Marking({ photograph, src, marks, change, only, over }) {
   const stage = useRef(/** @type {HTMLDivElement|null} */ (null)), picture = useRef(/** @type {HTMLImageElement|null} */ (null));
   const [asked, ask] = useState(() => (lacking(marks) ?? kinds[0]).place);
   const [byRim, setByRim] = useState(false);
@@ -107,7 +108,8 @@ export function Marking({ photograph, src, marks, change, only }) {
       <div class="marking-stage" ref=${stage} style=${{ width: `calc(${zoom} * min(100%, ${(75 * photograph.width_px) / photograph.height_px}vh))`, aspectRatio: `${photograph.width_px} / ${photograph.height_px}` }}
         onPointerDown=${(/** @type {PointerEvent} */ e) => (pressed.current = { x: e.clientX, y: e.clientY })} onClick=${tap}>
         <img ref=${picture} src=${src} alt="The rocker, photographed" draggable=${false} />
-        <svg viewBox=${`0 0 ${photograph.width_px} ${photograph.height_px}`} aria-hidden="true">${line("stem_a_px", "stem_b_px")}${line("pivot_px", "tip_px")}${line("pivot_px", "ball_px")}${line("known_a_px", "known_b_px")}</svg>
+        <svg viewBox=${`0 0 ${photograph.width_px} ${photograph.height_px}`} aria-hidden="true">${line("stem_a_px", "stem_b_px")}${line("pivot_px", "tip_px")}${line("pivot_px", "ball_px")}${line("known_a_px", "known_b_px")}
+          ${over ? /** @type {const} */ ([["square", over.square], ["now", over.now]]).map(([name, lines]) => lines.map((/** @type {any} */ [[x1, y1], [x2, y2]]) => html`<line class=${name} x1=${x1} y1=${y1} x2=${x2} y2=${y2} />`)) : null}</svg>
         ${all.map((m) => html`<button key=${`${m.place} ${m.i}`} type="button" class=${`marked ${heldMark === m ? "held" : ""}`} style=${percent(m.p)}
           aria-label=${`${m.name}, at ${m.p[0]}, ${m.p[1]} pixels`} onFocus=${() => hold({ place: m.place, i: m.i })} onKeyDown=${only ? undefined : (/** @type {any} */ e) => keys(e, m)}
           onPointerDown=${(/** @type {any} */ e) => grab(e, m)} onPointerMove=${(/** @type {any} */ e) => pull(e, m)} onPointerUp=${drop} onPointerCancel=${drop}><span>${m.kind.sign}</span></button>`)}

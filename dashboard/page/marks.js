@@ -7,6 +7,7 @@
  * @typedef {object} Marks of one photograph, with the API's names
  * @property {number} [at_lift_mm] absent: half lift
  * @property {number} [known_mm]
+ * @property {number} [camera_within_deg] absent: 5
  * @property {Point[]} [stem_a_px]
  * @property {Point[]} [stem_b_px]
  * @property {Point[]} [pivot_px]
@@ -101,6 +102,45 @@ export function moved(marks, place, i, p) {
 export const everyMark = (marks) => kinds.flatMap((kind) => [kind.place, ...(kind.rim ? [kind.rim] : [])].flatMap((place) => at(marks, /** @type {Place} */ (place)).map((p, i, all) => ({
   kind, place: /** @type {Place} */ (place), i, p, name: kind.name + (place === kind.rim ? `, rim ${i + 1}` : all.length > 1 ? `, mark ${i + 1}` : ""),
 }))));
+
+/**
+ * Where a place's centre is: the mean of its marks, or of the circle through three
+ * points of its rim; null without.
+ * @param {Marks} marks @param {Place} place @param {Place} [rim]
+ * @returns {Point|null}
+ */
+export function centre(marks, place, rim) {
+  const list = at(marks, place), round = rim ? at(marks, rim) : [];
+  if (list.length) return [list.reduce((s, p) => s + p[0], 0) / list.length, list.reduce((s, p) => s + p[1], 0) / list.length];
+  if (round.length < ofRim) return null;
+  const [[ax, ay], [bx, by], [cx, cy]] = [round[0], round[Math.floor(round.length / 2)], round[round.length - 1]];
+  const d = 2 * (ax * (by - cy) + bx * (cy - ay) + cx * (ay - by)), a = ax * ax + ay * ay, b = bx * bx + by * by, c = cx * cx + cy * cy;
+  return d ? [(a * (by - cy) + b * (cy - ay) + c * (ay - by)) / d, (a * (cx - bx) + b * (ax - cx) + c * (bx - ax)) / d] : null;
+}
+
+/**
+ * The rocker at another lift, as lines over its photograph: pivot to tip, and to
+ * the ball where that is marked. The arm's angle at a lift v is asin((v - v0)/a).
+ * @param {Marks} marks
+ * @param {{square_at_lift_mm: number, valve_arm_mm: number}} rocker what the marks say
+ * @param {number} at_mm the lift at which the photograph was taken
+ * @param {number} lift_mm the lift to draw
+ * @returns {[Point, Point][]}
+ */
+export function rockerOver(marks, { square_at_lift_mm: v0, valve_arm_mm: a }, at_mm, lift_mm) {
+  const pivot = centre(marks, "pivot_px", "pivot_rim_px"), tip = centre(marks, "tip_px", "tip_rim_px");
+  const one = centre(marks, "stem_a_px"), two = centre(marks, "stem_b_px"), ball = centre(marks, "ball_px", "ball_rim_px");
+  if (!pivot || !tip || !one || !two || !(Math.abs(lift_mm - v0) < a) || !(Math.abs(at_mm - v0) < a)) return [];
+  const [rx, ry] = [tip[0] - pivot[0], tip[1] - pivot[1]];
+  // The valve opens along the stem, away from the tip.
+  const down = [(one[0] + two[0]) / 2 - tip[0], (one[1] + two[1]) / 2 - tip[1]];
+  const turn = (Math.asin((lift_mm - v0) / a) - Math.asin((at_mm - v0) / a)) * Math.sign(-ry * down[0] + rx * down[1]);
+  const [cos, sin] = [Math.cos(turn), Math.sin(turn)];
+  return [tip, ...(ball ? [ball] : [])].map((p) => {
+    const [x, y] = [p[0] - pivot[0], p[1] - pivot[1]];
+    return [pivot, [pivot[0] + x * cos - y * sin, pivot[1] + x * sin + y * cos]];
+  });
+}
 
 /** How far a key moves a mark, in pixels, or null: arrows one, with Shift ten. @param {{key: string, shiftKey: boolean}} e @returns {Point|null} */
 export function step({ key, shiftKey }) {

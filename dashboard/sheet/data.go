@@ -5,6 +5,7 @@ import (
 
 	"lobescribe/capture/clearance"
 	"lobescribe/capture/lift"
+	"lobescribe/capture/rocker/photo"
 	"lobescribe/capture/rocker/pushrod"
 	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/timing"
@@ -56,6 +57,10 @@ type Valve struct {
 	// Timed is what an encoder adds; nil without one.
 	Timed  *Timed
 	Trials []storage.Trial
+	// Photograph is the newest of its trials that is marked, with its Marks; nil
+	// without one.
+	Photograph *storage.Photograph
+	Marks      photo.Photograph
 	// Next is what the trials ask for; nil when they say nothing yet.
 	Next      *shims.Answer
 	Clearance *clearance.Answer

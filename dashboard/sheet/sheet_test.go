@@ -2,11 +2,15 @@ package sheet_test
 
 import (
 	"bytes"
+	"encoding/base64"
 	"encoding/csv"
+	"encoding/json"
 	"encoding/xml"
 	"errors"
 	"flag"
 	"fmt"
+	"image"
+	"image/jpeg"
 	"io"
 	"math"
 	"math/rand/v2"
@@ -301,4 +305,33 @@ func TestCSV(t *testing.T) {
 	}
 	assert.Equal(t, 1, found)
 	assert.Contains(t, text, "'=HYPERLINK")
+}
+
+// The newest marked photograph of a valve stands on its sheet, small, with its
+// marks; the sheet still needs nothing but itself.
+func TestSheetShowsAPhotograph(t *testing.T) {
+	b := newBench(t)
+	b.engine(nil)
+	b.trial("1I", nil, 900*measure.Micrometre, "")
+	trials, err := b.store.Trials("demo")
+	require.NoError(t, err)
+	img := image.NewGray(image.Rect(0, 0, 1600, 1200))
+	var raw bytes.Buffer
+	require.NoError(t, jpeg.Encode(&raw, img, nil))
+	for _, marks := range []string{`{"stem_a_px":[[800,700]],"stem_b_px":[[800,1100]],"pivot_px":[[300,600]],"tip_px":[[801.5,602]],"at_lift_mm":5}`, `{"at_lift_mm":6}`} {
+		_, err = b.store.PutPhotograph(storage.Photograph{Trial: trials[0].ID, At: time.Date(2026, 3, 14, 11, 0, 0, 0, time.UTC), JPEG: raw.Bytes(), Width: 1600, Height: 1200, Marks: json.RawMessage(marks)})
+		require.NoError(t, err)
+	}
+	text := written(t, sheet.Write, b.gather(sheet.Options{Made: options.Made, Units: measure.InMillimetres}), "photographed.html")
+	assert.Equal(t, 1, strings.Count(text, "data:image/jpeg;base64,"))
+	assert.Contains(t, text, `cx="801.5" cy="602"`)
+	assert.Contains(t, text, `x1="300" y1="600" x2="801.5" y2="602"`)
+	assert.Contains(t, text, "Photographed 14 Mar 11:00, at a lift of 5.000 mm")
+	_, picture, _ := strings.Cut(text, "data:image/jpeg;base64,")
+	picture, _, _ = strings.Cut(picture, `"`)
+	small, err := base64.StdEncoding.DecodeString(picture)
+	require.NoError(t, err)
+	c, err := jpeg.DecodeConfig(bytes.NewReader(small))
+	require.NoError(t, err)
+	assert.Equal(t, [2]int{400, 300}, [2]int{c.Width, c.Height})
 }

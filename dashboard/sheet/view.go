@@ -73,6 +73,10 @@ type setup struct {
 	Name string
 	Rows []trialRow
 	Next []string
+	// Picture is the newest photograph with its marks, as an SVG; PictureOf when
+	// it was taken.
+	Picture   template.HTML
+	PictureOf string
 }
 type trialRow struct{ When, Stack, Height, Pushrod, Lash, Below, Sweep, Lift, Remark string }
 type cutRow struct{ Name, Tube, Overall, Centres, U string }

@@ -29,6 +29,17 @@ func (d Data) setups(v *view, w words) {
 			}
 			s.Rows = append(s.Rows, row)
 		}
+		if p := one.Photograph; p != nil {
+			s.PictureOf = p.At.In(d.Made.Location()).Format("2 Jan 15:04")
+			if one.Marks.AtLift != nil {
+				s.PictureOf += ", at a lift of " + w.length(*one.Marks.AtLift) + " " + w.unit.String()
+			}
+			if drawn, err := photographed(*p, one.Marks); err == nil {
+				s.Picture = drawn
+			} else {
+				s.PictureOf += ": the picture does not read"
+			}
+		}
 		if n := one.Next; n != nil {
 			s.Next = append(s.Next, fmt.Sprintf("Square at half lift to %s %s as it stands: %s.", w.length(n.Tolerance), w.unit, n.Verdict))
 			s.Next = append(s.Next, fmt.Sprintf("Square at half lift with a stack of %s ± %s %s (from the last trial %s); the pushrod then %s longer.",

@@ -86,3 +86,42 @@ func Take(b []byte) (p Picture, err error) {
 	}
 	return p, fmt.Errorf("%w: it does not go into 1024 kB: make it smaller, 2 megapixels are enough", ErrTooLarge)
 }
+
+// Small is a clean picture scaled to at most so many pixels a side, as JPEG, by the
+// mean of the pixels that fall into each of its own. It is for print: no mark is
+// made in it.
+func Small(clean []byte, side int) ([]byte, error) {
+	img, err := jpeg.Decode(bytes.NewReader(clean))
+	if err != nil {
+		return nil, fmt.Errorf("%w (%v)", ErrBroken, err)
+	}
+	from := img.Bounds()
+	k := max(1, (max(from.Dx(), from.Dy())+side-1)/side)
+	w, h := max(1, from.Dx()/k), max(1, from.Dy()/k)
+	flat := image.NewRGBA(image.Rect(0, 0, from.Dx(), from.Dy()))
+	draw.Draw(flat, flat.Bounds(), img, from.Min, draw.Src)
+	out := image.NewRGBA(image.Rect(0, 0, w, h))
+	for y := range h {
+		for x := range w {
+			var sum [3]int
+			n := 0
+			for dy := range min(k, flat.Rect.Dy()-y*k) {
+				for dx := range min(k, flat.Rect.Dx()-x*k) {
+					at := flat.PixOffset(x*k+dx, y*k+dy)
+					for c := range sum {
+						sum[c] += int(flat.Pix[at+c])
+					}
+					n++
+				}
+			}
+			at := out.PixOffset(x, y)
+			for c := range sum {
+				out.Pix[at+c] = uint8(sum[c] / n)
+			}
+			out.Pix[at+3] = 255
+		}
+	}
+	var b bytes.Buffer
+	err = jpeg.Encode(&b, out, &jpeg.Options{Quality: 75})
+	return b.Bytes(), err
+}

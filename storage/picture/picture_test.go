@@ -137,3 +137,30 @@ func FuzzTake(f *testing.F) {
 		}
 	})
 }
+
+// A picture for print keeps its shape and the mean of its colours.
+func TestSmall(t *testing.T) {
+	img := image.NewRGBA(image.Rect(0, 0, 1000, 400))
+	for i := range img.Pix {
+		img.Pix[i] = 200
+	}
+	p, err := Take(asPNG(t, img))
+	require.NoError(t, err)
+	b, err := Small(p.JPEG, 250)
+	require.NoError(t, err)
+	small, _, err := image.Decode(bytes.NewReader(b))
+	require.NoError(t, err)
+	assert.Equal(t, image.Pt(250, 100), small.Bounds().Size())
+	big, _, err := image.Decode(bytes.NewReader(p.JPEG))
+	require.NoError(t, err)
+	want, _, _, _ := big.At(500, 200).RGBA()
+	got, _, _, _ := small.At(125, 50).RGBA()
+	assert.InDelta(t, want>>8, got>>8, 3)
+	same, err := Small(p.JPEG, 2000)
+	require.NoError(t, err)
+	c, _, err := image.DecodeConfig(bytes.NewReader(same))
+	require.NoError(t, err)
+	assert.Equal(t, 1000, c.Width, "nothing is made larger")
+	_, err = Small(p.JPEG[:50], 250)
+	assert.ErrorIs(t, err, ErrBroken)
+}

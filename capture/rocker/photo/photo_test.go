@@ -178,3 +178,26 @@ func FuzzSolve(f *testing.F) {
 		require.NoError(t, err)
 	})
 }
+
+// What is told of one picture's camera goes before the five degrees; of several the
+// widest counts.
+func TestCameraAside(t *testing.T) {
+	u := func(of ...*measure.Angle) measure.Length {
+		q := Question{Lift: 12 * measure.Millimetre, ValveArm: 40 * measure.Millimetre}
+		for _, within := range of {
+			p := straight(5, 3, 0)
+			p.AtLift, p.CameraWithin = new(6*measure.Millimetre), within
+			q.Photographs = append(q.Photographs, p)
+		}
+		a, err := Solve(q)
+		require.NoError(t, err)
+		return a.RaiseU
+	}
+	assert.Less(t, u(new(measure.Degree)), u(nil))
+	assert.Less(t, u(nil), u(new(12*measure.Degree)))
+	assert.Equal(t, u(nil, nil), u(nil, new(measure.Degree)))
+	p := straight(5, 3, 0)
+	p.CameraWithin = new(60 * measure.Degree)
+	_, err := Solve(Question{Lift: 12 * measure.Millimetre, Photographs: []Photograph{p}})
+	assert.ErrorContains(t, err, "photographs[0].camera_within_deg")
+}

@@ -58,6 +58,9 @@ type Photograph struct {
 	AtLiftU *measure.Length `json:"at_lift_u_mm,omitempty"`
 	// Known is the true length between KnownA and KnownB.
 	Known measure.Length `json:"known_mm,omitzero"`
+	// CameraWithin is how far the camera may have looked aside in this picture;
+	// left out, as the question has it.
+	CameraWithin *measure.Angle `json:"camera_within_deg,omitempty"`
 	Marks
 }
 
@@ -124,6 +127,19 @@ const (
 	apart           = 0.02   // of the diagonal: the least that two places must be apart
 )
 
+// cameraWithin is how far aside the camera may have looked: as is told, or else
+// the widest of what is told of each picture. assumed: something was not told.
+func (q Question) cameraWithin() (within measure.Angle, assumed bool) {
+	if q.CameraWithin != nil {
+		return *q.CameraWithin, false
+	}
+	for _, p := range q.Photographs {
+		within = max(within, or(p.CameraWithin, defaultCamera))
+		assumed = assumed || p.CameraWithin == nil
+	}
+	return within, assumed
+}
+
 // check finds the first field that cannot be.
 func (q Question) check() error {
 	var c worksheet.Check
@@ -177,6 +193,7 @@ func (p Photograph) check(c *worksheet.Check, path string, full measure.Length) 
 	}
 	c.That(p.AtLiftU == nil || *p.AtLiftU >= 0 && *p.AtLiftU <= 5*measure.Millimetre, path+"at_lift_u_mm", "is outside of 0 to 5 mm")
 	c.NotNegative(path+"known_mm", p.Known)
+	c.That(p.CameraWithin == nil || *p.CameraWithin >= 0 && *p.CameraWithin <= 25*measure.Degree, path+"camera_within_deg", "is outside of 0 to 25 deg: a picture taken from farther aside measures nothing")
 	for _, m := range p.places() {
 		c.That(len(m.points) <= mostMarks, path+m.field, "has %d marks: no more than %d", len(m.points), mostMarks)
 		for j, at := range m.points {

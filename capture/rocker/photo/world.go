@@ -121,8 +121,8 @@ func (q Question) world(basis *worksheet.Basis) (*world, []input, error) {
 			inputs = append(inputs, input{of, bent, func(w *world, by float64) { *at(w) += by * sd }})
 		}
 	}
-	within := or(q.CameraWithin, defaultCamera)
-	if q.CameraWithin == nil {
+	within, assumed := q.cameraWithin()
+	if assumed {
 		basis.Assume("the camera looked along the rocker's shaft to %v either way, up and down and sideways", within)
 	}
 	add(ofCamera, true, radians(within)/flat, func(w *world) *float64 { return &w.alpha })

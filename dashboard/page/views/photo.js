@@ -3,10 +3,10 @@
 
 import { useEffect, useState } from "../lib/hooks.js";
 import { DraftLine, useDraft } from "../draft.js";
-import { Choice, Form, html, LengthField, Mark, Trouble, useApp, useFetched, useOnlyShows } from "../ui.js";
+import { Choice, Form, html, LengthField, Mark, NumberField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { digits, fromMm, length, toMm, when, withUncertainty } from "../units.js";
 import { query } from "../api.js";
-import { encoded, everyMark, liftNow, plainMarks } from "../marks.js";
+import { encoded, everyMark, liftNow, plainMarks, rockerOver } from "../marks.js";
 import { Basis, Sentences, verdictSign } from "../says.js";
 import { Marking } from "../marking.js";
 
@@ -44,6 +44,7 @@ function OfTrial({ trial, make, valve, unit }) {
   const [opened, open] = useState("");
   const [busy, setBusy] = useState(false);
   const [wrong, setWrong] = useState("");
+  const [answer, hear] = useState(/** @type {any} */ (null));
   const now = list.find((p) => p.id === opened) ?? list.at(-1);
   const marked = list.filter((p) => everyMark(p.marks ?? {}).length > 0);
   const take = async (/** @type {any} */ e) => {
@@ -79,13 +80,13 @@ function OfTrial({ trial, make, valve, unit }) {
     <${Trouble} text=${wrong || photographs.error} />
     ${list.length > 1 ? html`<div class="row" role="group" aria-label="Which photograph">${list.map((p, i) => html`<button class="toggle"
       aria-pressed=${p === now ? "true" : "false"} onClick=${() => open(p.id)}>Photograph ${i + 1}</button>`)}</div>` : null}
-    ${now ? html`<${One} key=${now.id} photograph=${now} unit=${unit} only=${looks} remove=${() => remove(now)}
+    ${now ? html`<${One} key=${now.id} photograph=${now} unit=${unit} only=${looks} valve=${valve} answer=${marked.includes(now) ? answer : null} remove=${() => remove(now)}
       saved=${(/** @type {Photograph} */ p) => photographs.set(list.map((had) => (had.id === p.id ? p : had)))} />` : null}
-    ${trial && marked.length ? html`<${Says} path=${path} numbers=${marked.map((p) => list.indexOf(p) + 1)} rev=${JSON.stringify([trial.rev, list.map((p) => [p.id, p.rev])])} unit=${unit} />` : null}`;
+    ${trial && marked.length ? html`<${Says} path=${path} numbers=${marked.map((p) => list.indexOf(p) + 1)} hear=${hear} rev=${JSON.stringify([trial.rev, list.map((p) => [p.id, p.rev])])} unit=${unit} />` : null}`;
 }
 
-/** @param {{photograph: Photograph, unit: import("../units.js").Unit, only: boolean, remove: () => void, saved: (p: Photograph) => void}} props */
-function One({ photograph, unit, only, remove, saved }) {
+/** @param {{photograph: Photograph, unit: import("../units.js").Unit, only: boolean, valve: string, answer: any, remove: () => void, saved: (p: Photograph) => void}} props */
+function One({ photograph, unit, only, valve, answer, remove, saved }) {
   const app = useApp();
   const typed = useDraft(`photograph.${photograph.id}`, photograph.marks ?? {}), marks = typed.value;
   const [wrong, setWrong] = useState("");
@@ -99,6 +100,10 @@ function One({ photograph, unit, only, remove, saved }) {
       setWrong(/** @type {Error} */ (err).message);
     }
   };
+  // The rocker over its picture: where it would be square, and where it stands now.
+  const live = usePart(app.store, (s) => liftNow(s, valve));
+  const taken = marks.at_lift_mm ?? (answer ? answer.square_at_lift_mm - answer.raise_mm : 0);
+  const over = answer ? { square: rockerOver(marks, answer, taken, answer.square_at_lift_mm), now: live === null ? [] : rockerOver(marks, answer, taken, toMm(live)) } : undefined;
   const mm = (/** @type {"at_lift_mm"|"known_mm"} */ name) => (/** @type {number|null} */ nm) => {
     const next = { ...marks };
     if (nm === null) delete next[name];
@@ -107,27 +112,30 @@ function One({ photograph, unit, only, remove, saved }) {
   };
   const nm = (/** @type {number|undefined} */ v) => (v === undefined ? null : fromMm(v));
   return html`<${Marking} photograph=${photograph} src=${`${app.api.base}/photographs/${encodeURIComponent(photograph.id)}/picture`}
-      marks=${marks} change=${typed.set} only=${only} />
+      marks=${marks} change=${typed.set} only=${only} over=${over} />
+    ${over ? html`<p class="hint">Dashed: where the arm would be square.${over.now.length ? " Yellow: the rocker as it stands now." : ""}</p>` : null}
     <p class="hint">Taken ${when(photograph.at)}, ${photograph.width_px} by ${photograph.height_px} pixels.</p>
     ${only ? null : html`<${Form} class="panel grid" onSubmit=${save}>
       <${LengthField} label="Lift at the picture" nm=${nm(marks.at_lift_mm)} unit=${unit} of="lift" onChange=${mm("at_lift_mm")} hint="empty: it was held at half lift" />
       <${LengthField} label="Known length" nm=${nm(marks.known_mm)} unit=${unit} of="arm" onChange=${mm("known_mm")} hint="between its two marks; then the arms come out too. Empty without" />
+      <${NumberField} label="Camera aside, at most" unit="°" range=${{ least: 0, most: 25 }} value=${marks.camera_within_deg ?? null} hint="how far off the shaft's line it may have looked; empty: 5"
+        onChange=${(/** @type {number|null} */ v) => { const { camera_within_deg: _, ...rest } = marks; typed.set(v === null ? rest : { ...rest, camera_within_deg: v }); }} />
       <${Trouble} text=${wrong} /><p class="row"><button>Save</button> <button type="button" class="quiet" onClick=${remove}>Delete the photograph</button></p>
       <${DraftLine} draft=${typed} /><//>`}`;
 }
 
 /**
  * What the marked photographs of a trial say together.
- * @param {{path: string, numbers: number[], rev: string, unit: import("../units.js").Unit}} props
+ * @param {{path: string, numbers: number[], rev: string, hear: (answer: any) => void, unit: import("../units.js").Unit}} props
  *   numbers: of the marked ones among all photographs, as they are counted on screen
  */
-function Says({ path, numbers, rev, unit }) {
+function Says({ path, numbers, rev, hear, unit }) {
   const app = useApp();
   const [said, setSaid] = useState({ value: /** @type {any} */ (null), error: "" });
   useEffect(() => {
     const stop = new AbortController();
-    app.api.get(`${path}/photo${query({ unit })}`, stop.signal).then((value) => setSaid({ value, error: "" }),
-      (/** @type {Error} */ err) => stop.signal.aborted || setSaid({ value: null, error: err.message }));
+    app.api.get(`${path}/photo${query({ unit })}`, stop.signal).then((value) => { setSaid({ value, error: "" }); hear(value); },
+      (/** @type {Error} */ err) => { if (!stop.signal.aborted) { setSaid({ value: null, error: err.message }); hear(null); } });
     return () => stop.abort();
   }, [path, rev, unit]);
   const a = said.value;

@@ -1,6 +1,6 @@
 import { test } from "node:test";
 import assert from "node:assert/strict";
-import { everyMark, inside, isMarked, kinds, lacking, liftNow, moved, plainMarks, put, sentSize, step } from "../../../page/marks.js";
+import { centre, everyMark, inside, isMarked, kinds, lacking, liftNow, moved, plainMarks, put, rockerOver, sentSize, step } from "../../../page/marks.js";
 
 const one = { byRim: false, again: false }, rim = { byRim: true, again: false }, again = { byRim: false, again: true };
 const kind = (/** @type {string} */ place) => kinds.find((k) => k.place === place) ?? assert.fail(place);
@@ -68,4 +68,26 @@ test("the lift goes with a photograph only where the bench knows it of this valv
   assert.equal(liftNow({ ...live, replay: {} }, "1I"), null);
   assert.equal(liftNow({ ...live, devices: { indicator: { state: "lost" } } }, "1I"), null);
   assert.equal(liftNow({ ...live, engine: { position: { sign: 0, lift_nm: 1 } } }, "1I"), null, "the direction is not known yet");
+});
+
+test("the rocker drawn over its photograph turns by the law of its arm", () => {
+  // An arm of 40 mm is 600 pixels long, square at a lift of 4 mm; at 0 mm it stands
+  // asin(4/40) = 5.739 degrees above square (right triangle).
+  const turn = Math.asin(4 / 40), pivot = /** @type {[number, number]} */ ([900, 400]);
+  for (const side of [-1, 1]) { // the valve left or right of the pivot
+    const tip = /** @type {[number, number]} */ ([900 + side * 600 * Math.cos(turn), 400 - 600 * Math.sin(turn)]);
+    const marks = { pivot_px: [pivot], tip_px: [tip], stem_a_px: [/** @type {[number, number]} */ ([tip[0], 600])], stem_b_px: [/** @type {[number, number]} */ ([tip[0], 900])], ball_px: [/** @type {[number, number]} */ ([900 - side * 400, 400])] };
+    const says = { square_at_lift_mm: 4, valve_arm_mm: 40 };
+    const [[from, to], [, ball]] = rockerOver(marks, says, 0, 4);
+    assert.deepEqual(from, pivot);
+    assert.ok(Math.hypot(to[0] - (900 + side * 600), to[1] - 400) < 1e-9, `square: ${to}`);
+    assert.ok(ball[1] < 400, "the other end goes up as the tip goes down");
+    const [[, at12]] = rockerOver(marks, says, 0, 12);
+    assert.ok(Math.abs(at12[1] - (400 + 600 * (8 / 40))) < 1e-9, `8 mm beyond square: ${at12}`);
+    assert.deepEqual(rockerOver(marks, says, 0, 50), [], "farther than the arm reaches");
+    assert.deepEqual(rockerOver({ pivot_px: [pivot] }, says, 0, 4), []);
+  }
+  const round = /** @type {[number, number][]} */ ([[10, 0], [0, 10], [-10, 0]]);
+  assert.deepEqual(centre({ tip_rim_px: round.map(([x, y]) => /** @type {[number, number]} */ ([x + 50, y + 70])) }, "tip_px", "tip_rim_px"), [50, 70]);
+  assert.equal(centre({}, "tip_px", "tip_rim_px"), null);
 });
