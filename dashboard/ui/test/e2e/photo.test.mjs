@@ -122,6 +122,16 @@ test("a photograph is taken, marked by pointer and by keys, and answered", async
     assert.match(await says.innerText(), /Raise the stand by|Lower the stand by/);
     assert.ok((await says.innerText()).includes(answer.raise_mm < 0 ? "Lower" : "Raise"));
 
+    // The rocker where it would be square lies over the picture: 5 degrees from the marked arm.
+    const square = await page.locator(".marking-stage line.square").first().evaluate((l) => ["x1", "y1", "x2", "y2"].map((a) => Number(l.getAttribute(a))));
+    const stands = (Math.atan2(tip[1] - pivot[1], tip[0] - pivot[0]) * 180) / Math.PI;
+    const drawnAt = (Math.atan2(square[3] - square[1], square[2] - square[0]) * 180) / Math.PI;
+    assert.ok(Math.abs(Math.abs(stands - drawnAt) - below) < 0.5, `${stands} and ${drawnAt} degrees`);
+    // And the build sheet prints the picture with its marks.
+    const sheet = await (await fetch(`${d.url}/api/v1/engines/${engine.id}/sheet`)).text();
+    assert.match(sheet, /<svg viewBox="0 0 \d+ \d+"[^>]*><image [^>]*href="data:image\/jpeg;base64,/);
+    assert.match(sheet, new RegExp(`cx="${marked.marks.tip_px[0][0]}" cy="${marked.marks.tip_px[0][1]}"`));
+
     // Marks that make no rocker: the daemon's sentence, and the marks stay.
     await page.getByLabel("Known length", { exact: true }).fill("25 mm");
     await page.locator(".photographs").getByRole("button", { name: "Save", exact: true }).click();
