@@ -82,11 +82,11 @@ export class StripBuffer {
     return (this.start + i) % this.capacity;
   }
 
-  /** The newest reading, or null. */
+  /** The newest reading, or null; without a lift where only the sweep gauge is read. */
   newest() {
     if (this.size === 0) return null;
     const at = this.at(this.size - 1);
-    return { t_us: this.t[at], lift_nm: this.lift[at], angle_udeg: Number.isNaN(this.angle[at]) ? undefined : this.angle[at] };
+    return { t_us: this.t[at], lift_nm: /** @type {number} */ (Number.isNaN(this.lift[at]) ? undefined : this.lift[at]), angle_udeg: Number.isNaN(this.angle[at]) ? undefined : this.angle[at] };
   }
 
   /**

@@ -64,7 +64,7 @@ function DeviceCard({ id, name, device, unit, app }) {
       <p class="mono">${device.address}</p>
       ${device.says ? html`<p>${device.says}</p>` : null}
       ${device.assumes ? html`<p class="hint"><${Mark} shape="triangle" kind="warn" /> Assumed: ${device.assumes}. The keys stand under “How it is set up”.</p>` : null}
-      ${id === "indicator" && newest && !Number.isNaN(newest.lift_nm) ? html`<p class="big-figure">${length(newest.lift_nm, unit)}</p>` : null}
+      ${id === "indicator" && newest?.lift_nm !== undefined ? html`<p class="big-figure">${length(newest.lift_nm, unit)}</p>` : null}
       ${id === "encoder" && newest?.angle_udeg !== undefined ? html`<p class="big-figure">${(newest.angle_udeg / 1e6).toFixed(1)}°</p>` : null}
       ${id === "sweep" && sweep !== undefined ? html`<p class="big-figure">${length(sweep, unit)}</p>` : null}
       <dl class="facts small">
