@@ -12,6 +12,8 @@ import (
 	"reflect"
 	"strconv"
 	"strings"
+
+	"lobescribe/storage/tracefile"
 )
 
 // problem is an error that a person reads: what was wrong and what to do, and
@@ -20,6 +22,8 @@ type problem struct {
 	status int
 	says   string
 	field  string
+	// table is what a file looked like of which nobody could tell the columns.
+	table *tracefile.Table
 }
 
 func (p *problem) Error() string { return p.says }
@@ -174,9 +178,17 @@ func send(w http.ResponseWriter, status int, text []byte) {
 
 // fail writes an error as JSON.
 func fail(w http.ResponseWriter, status int, says, field string) {
-	says, field = brief(says), brief(field)
-	answer(w, status, struct {
-		Error string `json:"error"`
-		Field string `json:"field,omitempty"`
-	}{says, field})
+	failWith(w, status, refusal{Error: says, Field: field})
+}
+
+// refusal is what is answered in place of what was asked for.
+type refusal struct {
+	Error string           `json:"error"`
+	Field string           `json:"field,omitempty"`
+	Table *tracefile.Table `json:"table,omitempty"`
+}
+
+func failWith(w http.ResponseWriter, status int, r refusal) {
+	r.Error, r.Field = brief(r.Error), brief(r.Field)
+	answer(w, status, r)
 }

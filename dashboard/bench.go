@@ -82,8 +82,11 @@ type TraceFiles interface {
 	Findings(ctx context.Context, id storage.ID) (lift.Findings, error)
 	// Export writes a trace in a promised format, "csv", "jsonl" or "parquet".
 	Export(ctx context.Context, id storage.ID, format string, w io.Writer) error
-	// Import stores a trace file. Its error says what is wrong with the file.
-	Import(ctx context.Context, name string, r io.Reader) (storage.ID, error)
+	// Import stores a trace file. columns says which of a table's is what, in the
+	// words of [tracefile.ParseChoice], or nothing. Its error says what is wrong
+	// with the file; it is a [tracefile.Fault] with a table where columns that are
+	// said would help.
+	Import(ctx context.Context, name, columns string, r io.Reader) (storage.ID, error)
 }
 
 // What a Bench can answer.

@@ -119,7 +119,7 @@ func (b *bench) Export(_ context.Context, id storage.ID, format string, w io.Wri
 	fmt.Fprintf(w, "t_s,lift_mm\n%s,%s\n", id, format)
 	return b.refuse
 }
-func (b *bench) Import(_ context.Context, name string, r io.Reader) (storage.ID, error) {
+func (b *bench) Import(_ context.Context, name, _ string, r io.Reader) (storage.ID, error) {
 	body, err := io.ReadAll(r)
 	if err != nil {
 		return 0, fmt.Errorf("reading %s: it ends too early", name) // hides the cause, as an importer may

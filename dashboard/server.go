@@ -259,7 +259,7 @@ func (s *Server) complain(w http.ResponseWriter, r *http.Request, err error) {
 	var field *storage.FieldError
 	switch {
 	case errors.As(err, &p):
-		fail(w, p.status, p.says, p.field)
+		failWith(w, p.status, refusal{p.says, p.field, p.table})
 	case errors.As(err, &field):
 		fail(w, http.StatusBadRequest, field.Name+" "+field.Says+".", field.Field())
 	case errors.Is(err, storage.ErrNotFound):

@@ -19,6 +19,7 @@ import (
 	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
+	"lobescribe/storage/tracefile"
 )
 
 const (
@@ -175,7 +176,7 @@ func (s *Server) importTrace(w http.ResponseWriter, r *http.Request) error {
 	rc := http.NewResponseController(w)
 	body := &steady{r: http.MaxBytesReader(w, r.Body, maxTrace), rc: rc, wait: s.o.BodyWait, until: time.Now().Add(s.o.UploadWait)}
 	counted := &counting{r: body}
-	id, err := s.bench.Import(r.Context(), name, counted)
+	id, err := s.bench.Import(r.Context(), name, r.URL.Query().Get("columns"), counted)
 	if err != nil && (counted.err == nil || errors.As(err, new(*http.MaxBytesError))) {
 		// Whoever is still sending hears of no answer before it is through: the rest
 		// is taken in and thrown away, within reason.
@@ -194,7 +195,12 @@ func (s *Server) importTrace(w http.ResponseWriter, r *http.Request) error {
 	case err != nil && (errors.Is(err, ErrNotOffered) || errors.Is(err, storage.ErrReadOnly) || errors.As(err, new(syscall.Errno))):
 		return err // the disk's, and not the file's
 	case err != nil:
-		return &problem{status: http.StatusBadRequest, says: sentence(err)}
+		p := &problem{status: http.StatusBadRequest, says: sentence(err)}
+		var fault *tracefile.Fault
+		if errors.As(err, &fault) && fault.Table != nil {
+			p.field, p.table = "columns", fault.Table
+		}
+		return p
 	}
 	answer(w, http.StatusCreated, imported{id})
 	return nil

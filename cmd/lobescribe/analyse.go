@@ -23,7 +23,10 @@ func newAnalyse() *cobra.Command {
 The file is CSV with a header row (t_s,lift_mm and optionally angle_deg), JSON
 lines with the same names, or Parquet with columns of these names or t_us,
 lift_nm and angle_udeg; or a recording of raw bytes that listen --raw wrote. "-"
-reads standard input.`,
+reads standard input. A table of another program, with semicolons, decimal commas,
+names like "Time (s)", inches, dates as times, or angles and lifts off a degree wheel,
+is read as well, and stderr says in one line how; --columns says what its header
+leaves open.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			p, err := newPrinter(cmd)
@@ -45,6 +48,7 @@ reads standard input.`,
 			return p.print(f, func(w io.Writer, u measure.Unit) error { return tableFindings(w, f, u) })
 		},
 	}
+	addColumnsFlag(cmd)
 	addProofFlag(cmd, &proof)
 	addDirectionFlag(cmd, &direction)
 	addOutputFlags(cmd)
@@ -54,9 +58,17 @@ reads standard input.`,
 // analyseFile returns the findings of a trace in a file, or on standard input
 // for "-".
 func analyseFile(cmd *cobra.Command, name string, o lift.Options) (lift.Findings, error) {
+	file, err := fileOptions(cmd)
+	if err != nil {
+		return lift.Findings{}, err
+	}
 	if name != "-" {
-		if r, err := tracefile.OpenFile(name); err == nil {
-			return analyseReader(r, o)
+		if r, err := tracefile.OpenFile(name, file); err == nil {
+			f, err := analyseReader(r, o)
+			if err == nil {
+				sayHow(cmd, r.How())
+			}
+			return f, columnsHint(err)
 		} // it may be a recording, and what else is wrong is told below
 	}
 	trace, _, err := readTraceFile(cmd, name)

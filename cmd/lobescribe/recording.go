@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -20,6 +21,36 @@ import (
 // recordingBegins is what tells a recording of raw bytes from a trace.
 const recordingBegins = "lobescribe bytes"
 
+// addColumnsFlag adds --columns to a command that reads trace files.
+func addColumnsFlag(cmd *cobra.Command) {
+	cmd.Flags().String("columns", "", `which column of a table is what, where its header does not say: time=1:s,lift=3:in,angle="Crank angle"; or lift=2:mm,rate=50 for rows without times`)
+}
+
+// fileOptions reads the flag of addColumnsFlag, on commands that have it.
+func fileOptions(cmd *cobra.Command) (o tracefile.Options, err error) {
+	text, _ := cmd.Flags().GetString("columns")
+	if o.Columns, err = tracefile.ParseChoice(text); err != nil {
+		return o, wordsError{fmt.Errorf("--%w", err)}
+	}
+	return o, nil
+}
+
+// columnsHint adds to a refusal of a table how its columns can be said.
+func columnsHint(err error) error {
+	var f *tracefile.Fault
+	if errors.As(err, &f) && f.Table != nil {
+		return fmt.Errorf("%w; or say which column is what, as in --columns time=1:s,lift=2:mm", err)
+	}
+	return err
+}
+
+// sayHow says on stderr how a table of another program was read.
+func sayHow(cmd *cobra.Command, how string) {
+	if how != "" {
+		fmt.Fprintf(cmd.ErrOrStderr(), "lobescribe: %s\n", how)
+	}
+}
+
 // readTraceFile reads a trace from a file, or from standard input for "-". A
 // recording of raw bytes, as listen --raw writes it, is decoded.
 func readTraceFile(cmd *cobra.Command, name string) (measure.Trace, tracefile.About, error) {
@@ -27,17 +58,25 @@ func readTraceFile(cmd *cobra.Command, name string) (measure.Trace, tracefile.Ab
 	if err != nil || file == nil {
 		return t, tracefile.About{}, err
 	}
-	return file.Whole()
+	t, about, err := file.Whole()
+	if err == nil {
+		sayHow(cmd, file.How())
+	}
+	return t, about, columnsHint(err)
 }
 
 // openTraceFile is readTraceFile for traces that may be longer than memory. Of a
 // recording it returns no file, but the trace.
 func openTraceFile(cmd *cobra.Command, name string) (*tracefile.Reader, measure.Trace, error) {
+	o, err := fileOptions(cmd)
+	if err != nil {
+		return nil, measure.Trace{}, err
+	}
 	in := cmd.InOrStdin()
 	if name != "-" {
 		f, err := os.Open(name)
 		if err != nil {
-			file, err := tracefile.OpenFile(name) // which says what to do
+			file, err := tracefile.OpenFile(name, o) // which says what to do
 			return file, measure.Trace{}, err
 		}
 		defer f.Close()
@@ -52,13 +91,12 @@ func openTraceFile(cmd *cobra.Command, name string) (*tracefile.Reader, measure.
 		return nil, t, err
 	}
 	var file *tracefile.Reader
-	var err error
 	if name == "-" {
-		file, err = tracefile.NewReader(head, tracefile.Options{})
+		file, err = tracefile.NewReader(head, o)
 	} else {
-		file, err = tracefile.OpenFile(name)
+		file, err = tracefile.OpenFile(name, o)
 	}
-	return file, measure.Trace{}, err
+	return file, measure.Trace{}, columnsHint(err)
 }
 
 // decodeRecording makes a trace of a recording of raw bytes. It is decoded as

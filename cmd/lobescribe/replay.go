@@ -61,6 +61,7 @@ send it, until it has been played or Ctrl-C.
 	f.add(cmd)
 	cmd.Flags().Float64Var(&rate, "rate", 1, "times the speed, 0.01 to 1000")
 	cmd.Flags().StringVar(&from, "from", "0", "where to begin, in seconds")
+	addColumnsFlag(cmd)
 	cmd.Flags().StringVar(&link, "link", "", "tty or tcp: come out of it as a device, without the page")
 	cmd.Flags().Uint64Var(&hostile, "hostile", 0, "with --link and a byte recording: a seed for garbage, stalls and odd cuts put in")
 	addJSONFlag(cmd)

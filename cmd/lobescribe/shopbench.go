@@ -40,7 +40,7 @@ func (b recordBench) Export(_ context.Context, id storage.ID, format string, w i
 	return daemon.ExportTrace(b.store, id, w, daemon.ExportOptions{Format: f})
 }
 
-func (recordBench) Import(context.Context, string, io.Reader) (storage.ID, error) {
+func (recordBench) Import(context.Context, string, string, io.Reader) (storage.ID, error) {
 	return 0, errOnlyShows
 }
 

@@ -209,7 +209,8 @@ func newImport() *cobra.Command {
 turns out to be wrong half way through leaves nothing in the store.
 
 A Parquet file that export wrote also says when, on what engine and valve and
-with what instruments it was recorded; that is kept, unless flags say otherwise.`,
+with what instruments it was recorded; that is kept, unless flags say otherwise. A
+table of another program is read as analyse does.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			p, err := newPrinter(cmd)
@@ -246,6 +247,10 @@ with what instruments it was recorded; that is kept, unless flags say otherwise.
 				progress, end := counting(cmd.ErrOrStderr(), "readings stored")
 				v.ID, v.Readings, err = daemon.ImportFile(cmd.Context(), store, file, daemon.ImportOptions{Head: head, Progress: progress})
 				end()
+				if err == nil {
+					sayHow(cmd, file.How())
+				}
+				err = columnsHint(err)
 			}
 			if err != nil {
 				return err
@@ -256,6 +261,7 @@ with what instruments it was recorded; that is kept, unless flags say otherwise.
 			})
 		},
 	}
+	addColumnsFlag(cmd)
 	cmd.Flags().StringVar(&engine, "engine", "", "the engine it belongs to")
 	cmd.Flags().StringVar(&valve, "valve", "", "the valve it belongs to, as in 3I or 3E")
 	addJSONFlag(cmd)

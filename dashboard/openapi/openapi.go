@@ -54,6 +54,7 @@ func Document(version, words string, calls []Call, known map[reflect.Type]Named)
 	w.schemas["error"] = object{"type": "object", "required": []string{"error"}, "properties": object{
 		"error": object{"type": "string", "description": "What was wrong and what to do."},
 		"field": object{"type": "string", "description": "Where in the request it was."},
+		"table": object{"type": "object", "description": "What a file looked like of which nobody could tell the columns: names, first rows, and what each column seems to be."},
 	}}
 	said := sentences(words)
 	paths := object{}

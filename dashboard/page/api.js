@@ -7,11 +7,13 @@ export class ApiError extends Error {
    * @param {string} message
    * @param {number} status 0 when there was no answer
    * @param {string} [field] of the request that was wrong
+   * @param {any} [table] what a file looked like whose columns nobody could tell
    */
-  constructor(message, status, field) {
+  constructor(message, status, field, table) {
     super(message);
     this.status = status;
     this.field = field;
+    this.table = table;
   }
 }
 
@@ -60,7 +62,7 @@ export function createApi({ base = "/api/v1", fetch: ask = (...a) => fetch(...a)
       value = null;
     }
     if (answer.ok) return value;
-    if (value?.error) throw new ApiError(plainly(value.error), answer.status, value.field);
+    if (value?.error) throw new ApiError(plainly(value.error), answer.status, value.field, value.table);
     if (answer.status === 401) throw new ApiError(keyNeeded, 401);
     throw new ApiError(`${method} ${path} was refused (${answer.status}).`, answer.status);
   }

@@ -2,6 +2,7 @@ package tracefile
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -28,33 +29,66 @@ func (r *Reader) readHeader() error {
 		} else if err != nil {
 			return err
 		}
-		line = bytes.TrimSpace(line)
-		if len(line) > 0 && line[0] != '#' {
+		if !passedOver(line) {
 			break
 		}
 	}
 	at := r.lines.n
-	sep, parted := byte(','), ""
-	if !bytes.ContainsRune(line, ',') {
-		sep, parted = foreignSeparator(line)
-	}
-	if parted != "" {
-		r.how, r.row = append(r.how, parted), r.foreignLine(sep)
+	if !r.o.Columns.none() {
+		return r.readChosen(r.o.Columns, line)
 	}
 	r.csv.columns = nil
-	for _, cell := range bytes.Split(line, []byte{sep}) {
-		name := strings.ToLower(strings.TrimSpace(strings.Trim(strings.TrimSpace(string(cell)), `"`)))
+	for _, name := range namesOf(bytes.TrimSpace(line), ',') {
 		c := columnNamed([]byte(name))
 		c.name = name
 		r.csv.columns = append(r.csv.columns, c)
 	}
-	r.takeForeign()
-	if parted == "" {
-		for _, c := range r.csv.columns {
-			r.csv.quick = append(r.csv.quick, quickColumnOf(c))
+	fault := r.checkHeader(at)
+	if fault == nil && r.promised(line) {
+		r.quickly()
+		return nil
+	}
+	if read, err := r.readTable(line); read {
+		return err
+	}
+	if fault == nil {
+		r.quickly()
+		return nil
+	}
+	fault = r.whyNoTable(line, at)
+	var f *Fault
+	if errors.As(fault, &f) {
+		f.Table = lookAt(r.lines.ahead(line))
+	}
+	return fault
+}
+
+// quickly prepares the quick way through rows of ours.
+func (r *Reader) quickly() {
+	for _, c := range r.csv.columns {
+		r.csv.quick = append(r.csv.quick, quickColumnOf(c))
+	}
+}
+
+// promised says whether the row below a header of ours is one of ours, too: not a
+// row of units, and without commas for a decimal sign.
+func (r *Reader) promised(header []byte) bool {
+	below := firstRow(r.lines.ahead(header)[1:]).first
+	cells := cellsOf(nil, below, ',')
+	if len(below) == 0 || len(cells) != 2*len(r.csv.columns) && len(cells) != len(r.csv.columns) {
+		return true // what is wrong with it is told where it is read
+	}
+	for i, cell := range cells {
+		if i >= len(r.csv.columns) {
+			return false
+		}
+		if c := r.csv.columns[i]; c.what != other && c.what != numberQ && len(cell) > 0 {
+			if _, err := number(cell, 1); err != nil && !errors.Is(err, measure.ErrOutOfRange) && (isNumber(cell) || looksLikeClock(cell) || unitIn("x ("+nameOf(cell)+")", c.what) != "") {
+				return false
+			}
 		}
 	}
-	return r.checkHeader(at)
+	return true
 }
 
 func (r *Reader) checkHeader(line int) error {
@@ -177,18 +211,10 @@ func (r *Reader) csvEnd(x measure.Reading, timed bool) error {
 
 // quotedLine reads a row with quotes, in which commas and line ends may stand.
 func (r *Reader) quotedLine(line []byte) error {
-	first := r.lines.n
-	buf := append(r.csv.joined[:0], line...)
-	for bytes.Count(buf, []byte(`"`))%2 == 1 {
-		more, err := r.lines.next()
-		if err == io.EOF || len(buf) > maxLineBytes {
-			return r.fault(first, "a quote is opened and never closed")
-		} else if err != nil {
-			return err
-		}
-		buf = append(append(buf, '\n'), more...)
+	buf, err := r.wholeQuotes(line)
+	if err != nil {
+		return err
 	}
-	r.csv.joined = buf
 	cells := r.csv.cells[:0]
 	for rest := buf; ; {
 		i, quoted := 0, false
@@ -218,4 +244,21 @@ func (r *Reader) quotedLine(line []byte) error {
 		}
 	}
 	return r.csvEnd(x, timed)
+}
+
+// wholeQuotes joins to a line those behind it, until its quotes are closed.
+func (r *Reader) wholeQuotes(line []byte) ([]byte, error) {
+	first := r.lines.n
+	buf := append(r.csv.joined[:0], line...)
+	for bytes.Count(buf, []byte(`"`))%2 == 1 {
+		more, err := r.lines.next()
+		if err == io.EOF || len(buf) > maxLineBytes {
+			return nil, r.fault(first, "a quote is opened and never closed")
+		} else if err != nil {
+			return nil, err
+		}
+		buf = append(append(buf, '\n'), more...)
+	}
+	r.csv.joined = buf
+	return buf, nil
 }

@@ -22,7 +22,7 @@ func TestTablesOfOtherPrograms(t *testing.T) {
 		"a column called seconds":    {"Seconds,Displacement mm\n0,0\n0.01,1.27\n0.02,2.54\n", `"seconds" as seconds`},
 	} {
 		t.Run(name, func(t *testing.T) {
-			got, about, err := ReadAbout(strings.NewReader(c.text), "x.csv")
+			got, about, err := ReadAbout(strings.NewReader(c.text), Options{Name: "x.csv"})
 			require.NoError(t, err)
 			require.Len(t, got.Readings, 3)
 			for i, r := range got.Readings {
@@ -32,7 +32,7 @@ func TestTablesOfOtherPrograms(t *testing.T) {
 			assert.Contains(t, about.Remark, c.how)
 		})
 	}
-	got, about, err := ReadAbout(strings.NewReader("time (s);crank angle;lift (mm)\n0;10,5;0\n0,01;11;1,27\n"), "")
+	got, about, err := ReadAbout(strings.NewReader("time (s);crank angle;lift (mm)\n0;10,5;0\n0,01;11;1,27\n"), Options{})
 	require.NoError(t, err)
 	assert.Equal(t, measure.FromDegrees(10.5), got.Readings[0].Angle)
 	assert.Contains(t, about.Remark, `"crank angle" as degrees`)
@@ -50,10 +50,10 @@ func TestWhatCannotBeKnownOfATable(t *testing.T) {
 		"time (s),lift (mm),valve (in)\n":     "two columns for the same",
 		"Time (s);Lift (mm)\n0,01;1.234,56\n": "is not a number",
 	} {
-		_, _, err := ReadAbout(strings.NewReader(text), "")
+		_, _, err := ReadAbout(strings.NewReader(text), Options{})
 		assert.ErrorContains(t, err, says, "%q", text)
 	}
-	got, about, err := ReadAbout(strings.NewReader("t_s,lift_mm,angle,time (ms)\n1,2,77,5\n"), "")
+	got, about, err := ReadAbout(strings.NewReader("t_s,lift_mm,angle,time (ms)\n1,2,77,5\n"), Options{})
 	require.NoError(t, err)
 	assert.Equal(t, measure.Second, got.Readings[0].At)
 	assert.Equal(t, 2*measure.Millimetre, got.Readings[0].Lift)

@@ -60,6 +60,9 @@ type Fault struct {
 	Line int    // from 1; 0 when it is not about a line
 	Row  bool   // the file has rows and no lines
 	Says string
+	// Table is what the text looked like, where somebody may say which of its
+	// columns is what; nil where that would not help.
+	Table *Table
 }
 
 // Error prints "trace.csv, line 7: ...".

@@ -20,6 +20,7 @@ type lines struct {
 	n          int // number of the last line given out
 	read       int64
 	err        error
+	back       []byte // a line that was given out and is given out again; nil for none
 }
 
 // taken is how many bytes were given out as lines.
@@ -58,6 +59,10 @@ func (l *lines) fill() {
 // next returns the next line without its ending. The error is io.EOF after the
 // last line, a *Fault for a line that is too long, or the stream's own.
 func (l *lines) next() ([]byte, error) {
+	if line := l.back; line != nil {
+		l.back = nil
+		return line, nil
+	}
 	for searched := 0; ; {
 		if i := bytes.IndexByte(l.buf[l.start+searched:l.end], '\n'); i >= 0 {
 			line := l.buf[l.start : l.start+searched+i]

@@ -45,7 +45,7 @@ func TestRoundTripParquet(t *testing.T) {
 		}
 		require.NoError(t, w.Close())
 		for _, r := range []io.Reader{bytes.NewReader(b.Bytes()), iotest.HalfReader(bytes.NewReader(b.Bytes()))} { // read in place, and put down first
-			out, said, err := ReadAbout(r, "")
+			out, said, err := ReadAbout(r, Options{})
 			require.NoError(t, err)
 			require.Equal(t, in, out)
 			require.Equal(t, about, said)

@@ -2,6 +2,7 @@ package tracefile
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -18,6 +19,8 @@ type Options struct {
 	Name string
 	// Format of the file. Default: found from its beginning.
 	Format Format
+	// Columns says which column of a table is what. Default: its header does.
+	Columns Choice
 }
 
 // Reader reads a trace batch by batch.
@@ -42,6 +45,7 @@ type Reader struct {
 	trusted bool     // written by Write: gaps are in its notes
 	how     []string // how a table of another program is read; commas: with decimal ones
 	commas  bool
+	table   *table // nil for a trace as it is promised
 	// The reading before, for order and gaps.
 	any      bool
 	last     measure.Reading
@@ -74,6 +78,9 @@ func NewReader(r io.Reader, o Options) (*Reader, error) {
 		format = o.Format
 	}
 	t.format = format
+	if !o.Columns.none() && format != CSV {
+		return nil, t.fault(0, "columns can be chosen in a table of text only, and this is %s; leave the choice out", format)
+	}
 	if format == Parquet {
 		if err := t.openParquet(r); err != nil {
 			return nil, errors.Join(t.explain(err), t.Close())
@@ -226,6 +233,9 @@ func (r *Reader) AngleStep() measure.Angle { return r.angleStep }
 // About returns what the file says of the trace, once Next has returned io.EOF.
 func (r *Reader) About() About {
 	a := r.about
+	if r.table != nil && a.Started.IsZero() {
+		a.Started = r.table.clock.started
+	}
 	if a.Remark == "" {
 		a.Remark = r.How() // it goes with the trace wherever that is shown
 	}
@@ -265,13 +275,13 @@ func Read(r io.Reader) (measure.Trace, error) { return ReadNamed(r, "") }
 
 // ReadNamed is Read for a stream whose faults should be told under a name.
 func ReadNamed(r io.Reader, name string) (measure.Trace, error) {
-	t, _, err := ReadAbout(r, name)
+	t, _, err := ReadAbout(r, Options{Name: name})
 	return t, err
 }
 
-// ReadAbout is ReadNamed with what the file says of the trace.
-func ReadAbout(r io.Reader, name string) (measure.Trace, About, error) {
-	rd, err := NewReader(r, Options{Name: name})
+// ReadAbout is Read with options, and with what the file says of the trace.
+func ReadAbout(r io.Reader, o Options) (measure.Trace, About, error) {
+	rd, err := NewReader(r, o)
 	if err != nil {
 		return measure.Trace{}, About{}, err
 	}
@@ -316,13 +326,13 @@ func (r *Reader) expected(batch int) int64 {
 
 // ReadFile reads a whole trace file.
 func ReadFile(name string) (measure.Trace, error) {
-	t, _, err := ReadFileAbout(name)
+	t, _, err := ReadFileAbout(name, Options{})
 	return t, err
 }
 
-// ReadFileAbout is ReadFile with what the file says of the trace.
-func ReadFileAbout(name string) (measure.Trace, About, error) {
-	r, err := OpenFile(name)
+// ReadFileAbout is ReadFile with options, and with what the file says of the trace.
+func ReadFileAbout(name string, o Options) (measure.Trace, About, error) {
+	r, err := OpenFile(name, o)
 	if err != nil {
 		return measure.Trace{}, About{}, err
 	}
@@ -331,7 +341,9 @@ func ReadFileAbout(name string) (measure.Trace, About, error) {
 
 // OpenFile is NewReader for a file, which Close closes. The error is a *Fault
 // that says what to do, or the system's own.
-func OpenFile(name string) (*Reader, error) {
+//
+// An empty name in the options is the file's.
+func OpenFile(name string, o Options) (*Reader, error) {
 	f, err := os.Open(name)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
@@ -345,7 +357,8 @@ func OpenFile(name string) (*Reader, error) {
 	if err == nil && info.IsDir() {
 		return nil, errors.Join(&Fault{File: name, Says: "it is a folder; give the name of a file"}, f.Close())
 	}
-	r, failed := NewReader(f, Options{Name: name})
+	o.Name = cmp.Or(o.Name, name)
+	r, failed := NewReader(f, o)
 	if failed != nil {
 		return nil, errors.Join(failed, f.Close())
 	}

@@ -24,9 +24,14 @@ func (d *Daemon) Export(ctx context.Context, id storage.ID, format string, w io.
 	return ExportTrace(d.store, id, w, ExportOptions{Format: f})
 }
 
-// Import stores a trace file, of any length, while it comes.
-func (d *Daemon) Import(ctx context.Context, name string, r io.Reader) (storage.ID, error) {
-	file, err := tracefile.NewReader(r, tracefile.Options{})
+// Import stores a trace file, of any length, while it comes. columns says which of a
+// table's is what, or nothing.
+func (d *Daemon) Import(ctx context.Context, name, columns string, r io.Reader) (storage.ID, error) {
+	choice, err := tracefile.ParseChoice(columns)
+	if err != nil {
+		return 0, err
+	}
+	file, err := tracefile.NewReader(r, tracefile.Options{Columns: choice})
 	if err != nil {
 		return 0, err
 	}
