@@ -118,7 +118,7 @@ func linesAbove(n int, what string) string {
 // whyNoTable says of a header that makes no trace what it lacks.
 func (r *Reader) whyNoTable(first []byte, at int) error {
 	h := header{table: table{sep: ','}}
-	for _, sep := range []byte{'\t', ';', ','} {
+	for _, sep := range []byte{'\t', ';', ',', ' '} {
 		if bytes.IndexByte(first, sep) >= 0 {
 			h.sep = sep
 			break

@@ -74,7 +74,7 @@ func TestFaults(t *testing.T) {
 		h + "1,1,1\n":                         "line 2: the row has 3 cells, the header 2",
 		h + "1\n":                             "line 2: the row has 1 cells, the header 2",
 		h + "\"1\",\"2\",3\n":                 "line 2: the row has 3 cells",
-		h + "1,1.5\n2,\"1,5\"\n":                     "write decimals with a point",
+		h + "1,1.5\n2,\"1,5\"\n":              "write decimals with a point",
 		h + "1,\"1\n\n":                       "line 2: a quote is opened and never closed",
 		h + "1,wide\n":                        `line 2: lift_mm is "wide", which is not a number`,
 		h + "1,1.2.3\n":                       "not a number",

@@ -5,6 +5,7 @@ import { html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart
 import { valveWords } from "../cues.js";
 import { digits, seconds, when } from "../units.js";
 import { createApi, query } from "../api.js";
+import { Columns } from "../columns.js";
 import { sending } from "../upload.js";
 import { TraceView } from "./trace.js";
 
@@ -73,21 +74,24 @@ function Import({ done }) {
   const app = useApp();
   const input = useRef(/** @type {HTMLInputElement|null} */ (null));
   const [part, setPart] = useState("");
-  const take = async () => {
-    const file = input.current?.files?.[0];
-    if (!file || !input.current || part) return;
+  const [asked, setAsked] = useState(/** @type {{file: File, why: string, table: import("../columns.js").Table}|null} */ (null));
+  const take = async (/** @type {File|undefined} */ file, columns = "") => {
+    if (!file || part) return;
     setPart("0 %");
     try {
       const api = createApi({ base: app.api.base, fetch: sending((sent) => setPart(sent < 1 ? `${Math.floor(sent * 100)} %` : "working it out")) });
-      const got = await api.post(`/traces${query({ name: file.name })}`, file);
+      const got = await api.post(`/traces${query({ name: file.name, columns })}`, file);
       app.notify(`${file.name} is now trace ${got.id}.`);
+      setAsked(null);
       done();
     } catch (err) {
-      app.notify(/** @type {Error} */ (err).message, "amiss");
+      const { message, table } = /** @type {import("../api.js").ApiError} */ (err);
+      if (table) setAsked({ file, why: message, table });
+      else app.notify(message, "amiss");
     }
-    input.current.value = "";
+    if (input.current) input.current.value = "";
     setPart("");
   };
-  return html`<label class="button file">${part ? `Importing: ${part}` : "Import a file"}<input type="file" disabled=${part !== ""} accept=".csv,.jsonl,.ndjson,.parquet,.txt,text/csv" ref=${input} onChange=${take} />
-    </label>`;
+  return html`<label class="button file">${part ? `Importing: ${part}` : "Import a file"}<input type="file" disabled=${part !== ""} accept=".csv,.jsonl,.ndjson,.parquet,.txt,.tsv,text/csv" ref=${input} onChange=${() => take(input.current?.files?.[0])} />
+    </label>${asked ? html`<${Columns} key=${asked.file.name} name=${asked.file.name} why=${asked.why} table=${asked.table} act=${(/** @type {string} */ columns) => take(asked.file, columns)} cancel=${() => setAsked(null)} />` : null}`;
 }
