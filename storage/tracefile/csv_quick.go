@@ -74,14 +74,8 @@ func (r *Reader) quickRow() (x measure.Reading, ok bool) {
 			if negative {
 				v = -v
 			}
-			switch c.what {
-			case timeQ:
-				x.At, timed = measure.Stamp(v), true
-			case liftQ:
-				x.Lift, x.Has = measure.Length(v), x.Has|measure.HasLift
-			case angleQ:
-				x.Angle, x.Has = measure.Angle(v), x.Has|measure.HasAngle
-			}
+			timed = timed || c.what == timeQ
+			set(&x, c.what, v)
 		}
 		if k < len(r.csv.quick)-1 {
 			if i >= len(b) || b[i] != ',' {
