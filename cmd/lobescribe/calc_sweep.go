@@ -161,7 +161,7 @@ func (s *sweepFiles) traces() (*sweep.Recordings, error) {
 		}
 		return r, err
 	}
-	if f, err := tracefile.OpenFile(s.turn); err != nil {
+	if f, err := tracefile.OpenFile(s.turn, tracefile.Options{}); err != nil {
 		return nil, nil // what is wrong with it is said by who reads it as a table
 	} else if err := f.Close(); err != nil {
 		return nil, err

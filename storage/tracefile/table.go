@@ -297,7 +297,7 @@ func (h *header) makesTrace() bool {
 	switch {
 	case n[timeQ] > 0 && n[liftQ]+n[angleQ]+n[sweepQ] > 0:
 		return true
-	case n[liftQ] > 0 && n[angleQ] > 0:
+	case n[liftQ] > 0 && n[angleQ] > 0 && n[sweepQ] == 0:
 		h.how = append(h.how, fmt.Sprintf("no times: as if turned at %d degrees a second", wheelRate))
 		return true
 	}
