@@ -162,7 +162,7 @@ func (e surroundings) uncertain(m *measured, v *view) {
 		average = min(average, 2*float64(p.Lag+p.LagU))
 		stick = float64(p.Stick)
 	}
-	m.own = hypot(m.own, v.hurry(m.nose.y, average)*0.33)
+	m.own = hypot(m.own, v.hurry(m.nose.y, average)*averageShare)
 	q := rounded(e.step, m.noise)
 	m.common = q
 	if !m.nose.fit {
