@@ -15,7 +15,6 @@ import (
 // A Choice says which column of a table is what, where its header does not. The
 // zero value leaves everything to the header.
 type Choice struct {
-	text    string
 	columns []chosen
 	rate    float64 // rows a second; 0 where times or angles tell
 	decimal byte    // '.', ',' or 0
@@ -26,9 +25,6 @@ type Choice struct {
 func (c Choice) none() bool {
 	return len(c.columns) == 0 && c.rate == 0 && c.decimal == 0 && c.sep == 0
 }
-
-// String is the text that was read.
-func (c Choice) String() string { return c.text }
 
 // chosen is one quantity, in a column by number from 1 or by name.
 type chosen struct {
@@ -53,7 +49,7 @@ const choiceHelp = `write it like time=1:s,lift=3:in,angle="Crank angle"`
 // separator=comma, semicolon, tab or space settle what a file leaves open. The
 // error says what to write.
 func ParseChoice(text string) (Choice, error) {
-	c := Choice{text: text}
+	c := Choice{}
 	refuse := func(format string, args ...any) (Choice, error) {
 		return Choice{}, fmt.Errorf("columns: "+format+"; "+choiceHelp, args...)
 	}

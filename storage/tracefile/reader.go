@@ -326,17 +326,12 @@ func (r *Reader) expected(batch int) int64 {
 
 // ReadFile reads a whole trace file.
 func ReadFile(name string) (measure.Trace, error) {
-	t, _, err := ReadFileAbout(name, Options{})
-	return t, err
-}
-
-// ReadFileAbout is ReadFile with options, and with what the file says of the trace.
-func ReadFileAbout(name string, o Options) (measure.Trace, About, error) {
-	r, err := OpenFile(name, o)
+	r, err := OpenFile(name, Options{})
 	if err != nil {
-		return measure.Trace{}, About{}, err
+		return measure.Trace{}, err
 	}
-	return r.Whole()
+	t, _, err := r.Whole()
+	return t, err
 }
 
 // OpenFile is NewReader for a file, which Close closes. The error is a *Fault
