@@ -68,9 +68,17 @@ func TestTurnedByHand(t *testing.T) {
 			// say too little of what lay between them.
 			least = 89
 		}
-		// Over the nose a smooth hand is even, and what a gauge may average stands in the
-		// uncertainty all the same.
-		assert.True(t, groups[name].coverage() >= least && groups[name].coverage() <= 99.9, "coverage, %s: %.1f", name, groups[name].coverage())
+		assert.GreaterOrEqual(t, groups[name].coverage(), least, "coverage, %s", name)
+		// What a gauge may average over and a spindle stick by stands in the
+		// uncertainty, though the simulator's do neither: of a smooth hand all are
+		// covered. It must not grow beyond what that comes to: a little more than the
+		// 5.4 counts of a spindle that may stick, and more where a spring throws the
+		// cam past the nose faster than a gauge may follow.
+		widest := 8.0
+		if name == "hand spring-lurch" {
+			widest = 20
+		}
+		assert.LessOrEqual(t, quantile(groups[name].u, 0.5), widest, "U in counts, %s", name)
 	}
 	t.Logf("half-lift angles at 50 Hz and more: worst %.3f degrees; max lift off by more than 1.5 counts and the shortfall: %d of %d, at 50 Hz and more %d of %d", angles, off, whole, offDense, dense)
 	assert.Zero(t, missed, "whole openings missed")
