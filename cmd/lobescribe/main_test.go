@@ -1,13 +1,10 @@
 package main
 
 import (
-	"flag"
 	"fmt"
 	"math"
 	"os"
 	"path/filepath"
-	"runtime"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -20,11 +17,10 @@ import (
 // TestMain lets the scripts, and the tests that need a process of its own, run
 // this test binary as the lobescribe command.
 //
-// Most tests here wait for an instrument that sends at its own pace, and hardly use
-// a processor: more of them run at a time than there are processors. Whoever gives
-// -parallel is obeyed.
+// As many run at a time as there are processors: most wait for an instrument that
+// sends at its own pace, but eight at a time, beside another package's tests, made
+// the processor late for readings by whose pace calls are judged.
 func TestMain(m *testing.M) {
-	_ = flag.Set("test.parallel", strconv.Itoa(max(8, runtime.GOMAXPROCS(0))))
 	testscript.Main(m, map[string]func(){"lobescribe": main})
 }
 

@@ -231,14 +231,14 @@ func TestDemo(t *testing.T) {
 
 	demo.send("POST", "/api/v1/replay", map[string]any{"trace": first.ID, "rate": 50})
 	replayed := 0
-	for replayed < 2 {
+	for deadline := time.After(patience); replayed < 2; {
 		select {
 		case m, ok := <-said:
 			require.True(t, ok, "the socket ended")
 			if m.Replay == first.ID && m.Type == "opening" {
 				replayed++
 			}
-		case <-time.After(patience):
+		case <-deadline:
 			t.Fatal("the replay tells no openings")
 		}
 	}
