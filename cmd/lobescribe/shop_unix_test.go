@@ -112,7 +112,7 @@ func TestAShopOfTwoBenches(t *testing.T) {
 	assert.Zero(t, figure(now, "lobescribe_shop_connected"))
 	assert.InDelta(t, 2, figure(now, "lobescribe_shop_waiting"), 0, "the engine and the trace")
 	status, health := one.ask("GET", "/healthz", nil)
-	assert.Equal(t, http.StatusOK, status, "a bench works offline for weeks")
+	assert.Equal(t, http.StatusOK, status, "a bench works offline for weeks: %s", health)
 	assert.Contains(t, health, "shop: 2 waiting, cut off since 2")
 
 	// The second records without a daemon, and has it told later.
