@@ -19,6 +19,9 @@ const (
 	// over all alike and half as a filter does, 95 of 100 take off 0.84 of it or less
 	// (derived here: what is taken off grows with the square of the time).
 	averageShare = 0.42
+	// leastNear is how far from the nose a reading stands at the least, in shares of
+	// that time, for the curvature near it.
+	leastNear = 0.25
 	// noseDepth is the share of the lift under the nose in which its curvature
 	// against time is taken.
 	noseDepth = 0.04
@@ -118,6 +121,7 @@ func heelAlone(p []point, heel level, wide float64) []point {
 // the time T about it where a hand that rests beside the nose passed it faster.
 func (v *view) hurry(lift, average float64) float64 {
 	var whole, near curvature
+	fell := 0.0 // in that time, at the most: a mean over it is no lower
 	for _, way := range [2]int{-1, 1} {
 		for i := v.top + way; i >= 0 && i < len(v.y); i += way {
 			d, x := lift-v.y[i], v.p[i].t-v.noseAt
@@ -125,7 +129,11 @@ func (v *view) hurry(lift, average float64) float64 {
 			if !deep || whole.den == 0 {
 				whole.add(x, d, v.w[i])
 			}
+			// Readings that a port has bunched beside the nose say nothing of its shape.
 			if math.Abs(x) <= average {
+				fell = max(fell, d)
+			}
+			if far := math.Abs(x); far <= average && far >= leastNear*average {
 				near.add(x, d, v.w[i])
 			}
 			if deep && math.Abs(x) > average {
@@ -133,7 +141,11 @@ func (v *view) hurry(lift, average float64) float64 {
 			}
 		}
 	}
-	return max(whole.half(), near.half()) * average * average / 4
+	takes := max(whole.half(), near.half()) * average * average / 4
+	if fell > 0 {
+		takes = min(takes, fell)
+	}
+	return takes
 }
 
 // curvature is fitted to readings that lie d under a nose, x from it.
