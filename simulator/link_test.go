@@ -289,3 +289,22 @@ func TestLinkKinds(t *testing.T) {
 	_, err := ParseLinkKind("string")
 	assert.ErrorContains(t, err, "tty or tcp")
 }
+
+func TestWhatWasPlayedBeforeIsNotWaitedFor(t *testing.T) {
+	bench, err := NewBench(BenchOptions{})
+	require.NoError(t, err)
+	before, err := bench.Once(Hand{Style: Smooth}, 2)
+	require.NoError(t, err)
+	require.Greater(t, before.Truth.End, 5*measure.Second)
+
+	played := make(chan Part, 1)
+	l, err := Serve(t.Context(), bench, ServeOptions{Link: TCP, Played: func(p Part) {
+		select {
+		case played <- p:
+		default:
+		}
+	}})
+	require.NoError(t, err)
+	t.Cleanup(func() { assert.NoError(t, l.Close()) })
+	assert.Zero(t, (<-played).From, "so long after the start it begins")
+}

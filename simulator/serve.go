@@ -65,7 +65,8 @@ type disturb struct {
 }
 
 // Serve plays a bench, which belongs to it from then on, until ctx is done or
-// Close is called; Close also takes the links away. It prints nothing.
+// Close is called; Close also takes the links away. It prints nothing. What the
+// bench played before was played at once: the first reading does not wait for it.
 func Serve(ctx context.Context, bench *Bench, o ServeOptions) (*Live, error) {
 	if o.Speed < 0 {
 		return nil, fmt.Errorf("speed %v: it must be above zero", o.Speed)
@@ -95,6 +96,7 @@ func Serve(ctx context.Context, bench *Bench, o ServeOptions) (*Live, error) {
 			return nil, errors.Join(err, l.closeLinks())
 		}
 	}
+	bench.shift = 0
 	ctx, l.cancel = context.WithCancel(ctx)
 	go l.run(ctx)
 	return l, nil
@@ -203,7 +205,6 @@ func (l *Live) disturb(d disturb) error {
 	}
 }
 
-// Engine returns the engine on the bench.
 // Valve returns which valve is being measured, from 0.
 func (l *Live) Valve() int {
 	l.mu.Lock()
