@@ -79,6 +79,7 @@ type Decoder struct {
 	owed               int64 // refused, since a Reset came before the line that would have told
 	grain              grain
 	row                lineNumbers
+	plain              []byte // room for a line that is tidied
 	saying             []byte // words of the running line, beside its numbers
 	firmware           string // as its version line says
 	uncounted          bool   // counts came, and nobody said how many make a turn
@@ -203,13 +204,12 @@ func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
 	}
 	var lift, turn, row number
 	if v == taken {
-		switch {
-		case !d.single:
-			v = d.columns(body, &lift, &turn, &row)
-		case d.lift == 0:
-			v = d.lastColumn(&d.f.Columns[0], body, &lift)
-		default:
-			v = d.lastColumn(&d.f.Columns[0], body, &turn)
+		if v = d.numbers(body, &lift, &turn, &row); v != taken {
+			if plain, changed := tidy(d.plain, body); changed {
+				d.plain, body = plain, plain
+				lift, turn, row = number{}, number{}, number{}
+				v = d.numbers(body, &lift, &turn, &row)
+			}
 		}
 	}
 	if v != taken {
@@ -249,6 +249,17 @@ func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
 		}
 	}
 	d.reading(&lift, &turn, at, out)
+}
+
+// numbers reads the columns of a line.
+func (d *Decoder) numbers(body []byte, lift, turn, row *number) verdict {
+	switch {
+	case !d.single:
+		return d.columns(body, lift, turn, row)
+	case d.lift == 0:
+		return d.lastColumn(&d.f.Columns[0], body, lift)
+	}
+	return d.lastColumn(&d.f.Columns[0], body, turn)
 }
 
 // worse returns the status that says more.

@@ -249,7 +249,7 @@ func formatted(format string, v any) string {
 	}
 	var args []any
 	for _, verb := range strings.Split(strings.ReplaceAll(format, "%%", ""), "%")[1:] {
-		i := strings.IndexAny(verb, "dxXfegs")
+		i := strings.IndexAny(verb, "dxXfeEgs")
 		switch a := all[len(args)]; verb[i] {
 		case 'd', 'x', 'X':
 			args = append(args, int(float(a)))
@@ -346,6 +346,18 @@ func (p *expression) call(name string, a []any) any {
 		return min(float(a[0]), float(a[1]))
 	case "chr":
 		return string(rune(a[0].(int)))
+	case "swap": // a text, with a letter for another
+		return strings.ReplaceAll(a[0].(string), a[1].(string), a[2].(string))
+	case "xor", "sum8": // of the bytes of a text, as the checksum at its end
+		sum := byte(0)
+		for _, c := range []byte(a[0].(string)) {
+			if name == "xor" {
+				sum ^= c
+			} else {
+				sum += c
+			}
+		}
+		return int(sum)
 	case "math.sin":
 		return math.Sin(float(a[0]))
 	case "math.cos":

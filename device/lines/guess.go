@@ -56,6 +56,7 @@ func find(chunks []wire.Chunk, quiet bool, o Options) finding {
 
 // findIn makes a format for lines that are cut from each other.
 func findIn(all []heard, end byte, frame frame, endsIn string, o Options) finding {
+	all = tidied(all)
 	if f, ok := checked(all, o); ok && frame.size == 0 {
 		if o.Port == EncoderPort && (o.Crank == nil || o.Crank.Step() == 0) {
 			return finding{near: true, reads: len(all), doubt: countsWanted(string(all[len(all)-1].text)), view: plainView(all)}

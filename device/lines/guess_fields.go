@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"unicode"
 
 	"lobescribe/device/measure"
 )
@@ -36,6 +37,9 @@ func masked(text string) string {
 	if hexLike(b) {
 		coverHex(b)
 	}
+	for _, m := range hexMarked.FindAllIndex(b, -1) {
+		cover(b[m[0]:m[1]])
+	}
 	for from := 0; ; {
 		i := bytes.IndexByte(b[from:], '"')
 		if i < 0 {
@@ -60,6 +64,9 @@ func masked(text string) string {
 // hexText is a number to the base of sixteen with more than one group of
 // letters, which is no decimal.
 var hexText = regexp.MustCompile(`\b_?[0-9A-Fa-f]{6,}\b`)
+
+// hexMarked is a number to the base of sixteen as C writes it.
+var hexMarked = regexp.MustCompile(`\b0[xX][0-9A-Fa-f]+`)
 
 // hexLike reports whether six digits to the base of sixteen stand in a row, with
 // a letter among them.
@@ -223,6 +230,9 @@ func takeApart(p piece, comma bool) (x field, ok bool) {
 		return x, false
 	}
 	x.status = strings.TrimSpace(string(rest))
+	if name, is := strings.CutPrefix(x.status, "|"); is && strings.ContainsFunc(name, unicode.IsLetter) {
+		return x, false // the name of the next column
+	}
 	x.glued = len(rest) > 0 && letter(rest[0])
 	if strings.ContainsAny(cover[len(cover)-len(strings.TrimLeft(string(rest), " \t")):], digits+",") && partedUnit(x.status) == measure.NoUnit && !knownUnit(x.status) || len(x.status) > 40 {
 		return x, false

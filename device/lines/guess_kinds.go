@@ -227,7 +227,7 @@ func column(rows [][]field, i int) []field {
 // wrong with the line, and does not count against it.
 func (c cutting) chatter(all []heard, kinds []kind, picked table) (skip []string, words []Word) {
 	words = commonWords()
-	counts := map[string]int{}
+	counts, whole := map[string]int{}, map[string]bool{} // whole: a line drawn of signs, say
 	var order []string
 	for _, l := range all {
 		if row, ok := c.rowOf(l); ok && slices.Equal(tagsOf(row), picked.tags) && classesOf(row) == classesOf(picked.rows[0]) {
@@ -236,10 +236,11 @@ func (c cutting) chatter(all []heard, kinds []kind, picked table) (skip []string
 		begin := beginning(string(l.text), l.cover)
 		if counts[begin]++; counts[begin] == 1 {
 			order = append(order, begin)
+			whole[begin] = len(begin) >= 4 && !strings.ContainsAny(l.cover, digits)
 		}
 	}
 	for _, begin := range order {
-		if counts[begin] < fewRows || len(begin) == 0 || !strings.ContainsFunc(begin, unicode.IsLetter) {
+		if counts[begin] < fewRows || len(begin) == 0 || !strings.ContainsFunc(begin, unicode.IsLetter) && !whole[begin] {
 			continue
 		}
 		if slices.ContainsFunc(words, func(w Word) bool { return strings.EqualFold(w.Text, begin) }) {

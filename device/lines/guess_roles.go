@@ -59,6 +59,9 @@ func pick(tables []table, o Options) (table, finding) {
 	if other := otherChannel(tables, all); other >= 0 {
 		next := all[other]
 		here, there := keyName(t.name(first.column)), keyName(tables[next.table].name(next.column))
+		if here == there {
+			return t, finding{near: true, doubt: fmt.Sprintf("the numbers change places from line to line (%s stands in two of them): have them sent in one order", t.label(first.column))}
+		}
 		if tables[next.table].facts[next.column].course.moved() {
 			return t, finding{near: true, doubt: fmt.Sprintf("two channels come in turn, %s and %s, and both move: say which is the %s, as in column=%s or column=%s",
 				t.label(first.column), tables[next.table].label(next.column), wanted(o), here, there)}

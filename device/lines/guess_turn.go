@@ -107,7 +107,7 @@ func (t *table) turnByPlace(lift int, _ bool) (int, Role) {
 		if i == lift || !t.free(i, lift) || x.column.Whole || !t.turnAt(i, lift) || t.restsWhile(lift, i) {
 			continue
 		}
-		if m := x.course.motion; m == swinging && x.course.span < spindleSpan || m == jittering {
+		if m := x.course.motion; m == swinging && x.course.span < spindleSpan || m == jittering || t.follows(i, lift) {
 			continue
 		}
 		if i > lift && strings.ContainsFunc(x.behind, unicode.IsLetter) {
@@ -118,12 +118,33 @@ func (t *table) turnByPlace(lift int, _ bool) (int, Role) {
 	return -1, Ignored
 }
 
+// follows reports whether column i goes out and back as the lift does, as the force
+// of its spring: no crank turns so.
+func (t *table) follows(i, lift int) bool {
+	a, b := t.facts[i].fields, t.facts[lift].fields
+	if t.facts[lift].course.motion != swinging || len(a) != len(b) {
+		return false
+	}
+	var n, sa, sb, saa, sbb, sab float64
+	for j := range a {
+		if a[j].word || b[j].word {
+			continue
+		}
+		x, y := valueOf(a[j]), valueOf(b[j])
+		n, sa, sb, saa, sbb, sab = n+1, sa+x, sb+y, saa+x*x, sbb+y*y, sab+x*y
+	}
+	va, vb := saa-sa*sa/n, sbb-sb*sb/n
+	cov := sab - sa*sb/n
+	const alike = 0.9 // of the variance
+	return n > 2 && va > 0 && vb > 0 && cov*cov > alike*va*vb
+}
+
 // free reports whether a column may still be given a role by what it looks
 // like: it has none, its name tells no other, it is not the board's clock, and
 // no second channel of the same kind as one before it.
 func (t *table) free(i, lift int) bool {
 	x := t.facts[i]
-	if x.column.word || x.other || x.length != 0 || x.column.Role != Ignored || x.course.motion == ticking || x.named.meaning != unnamed {
+	if x.column.word || x.other || x.named.setting || x.length != 0 || x.column.Role != Ignored || x.course.motion == ticking || x.named.meaning != unnamed {
 		return false
 	}
 	return !t.oneOfChannels(i)
@@ -131,4 +152,9 @@ func (t *table) free(i, lift int) bool {
 
 // turnAt reports whether column i may be the angle or counts by its place. What
 // stands behind the lift with a word of its own before it is a status.
-func (t *table) turnAt(i, lift int) bool { return i < lift || t.facts[i].column.Tags == nil }
+func (t *table) turnAt(i, lift int) bool {
+	wordy := func(tag string) bool {
+		return strings.ContainsFunc(tag, func(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) })
+	}
+	return i < lift || !slices.ContainsFunc(t.facts[i].column.Tags, wordy)
+}

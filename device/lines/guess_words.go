@@ -127,6 +127,9 @@ func (x *facts) angleWords(says string, o Options) (words, assumed string) {
 	default:
 		words = "angle, by its place: " + says
 	}
+	if o.Port != EncoderPort && x.named.meaning != namesAngle {
+		assumed = fmt.Sprintf("a number beside the lift (%s) is taken for the crank's angle in degrees, by its place: if it is none, leave it out in a format of your own", x.fields[len(x.fields)-1].text)
+	}
 	if o.Port == EncoderPort {
 		assumed = fmt.Sprintf("an angle without a unit comes (%s), and is taken for degrees: say unit=deg to be sure, or unit=rad or unit=turn", x.fields[len(x.fields)-1].text)
 	}

@@ -43,7 +43,7 @@ var angleWords = map[string]AngleUnit{
 
 // otherWords are units of what is neither a length nor an angle.
 var otherWords = strings.Fields(`s sec secs seconds ms msec us usec µs min h v mv volt volts ft feet yd a ma amp amps c °c degc f °f degf k kelvin
-	% pct rh hz khz rpm rps cps fps kg g n nm lb lbf pa kpa hpa mbar bar psi w kw lux lx db dbm ue ppm baud bit bits
+	% pct rh hz khz rpm rps cps fps kg g n nm lb lbs lbf oz ozt ct dwt pcs pa kpa hpa mbar bar psi w kw lux lx db dbm ue ppm baud bit bits
 	rad/s rad/sec deg/s deg/sec °/s dps m/s mm/s cm/s in/s ips m/s2 m/s^2 mm/s^2 counts/s ticks/s g's`)
 
 // nameWords are the words of names, by what they say.
@@ -54,7 +54,7 @@ var nameWords = map[meaning][]string{
 	namesAngle:  strings.Fields(`angle ang deg degrees degree crank crankshaft cam theta th phi rot rotation heading azimuth winkel rad radians grados`),
 	namesCounts: strings.Fields(`counts count cnt counter c enc encoder e qdec ticks tick pulses pulse steps quadrature raw encoderpos encodervalue rawangle`),
 	namesTurns:  strings.Fields(`turns turn revs rev revolutions revolution rotations laps`),
-	namesOther: strings.Fields(`t time timestamp ts ms us millis micros sec seconds temp temperature hum humidity v volt volts voltage bat batt battery
+	namesOther: strings.Fields(`t time timestamp ts ms us millis micros sec seconds temp temperature hum humidity volt volts voltage bat batt battery
 		hz rate rpm speed vel velocity omega rps accel acceleration acc n seq no id nr node rssi dbm snr status state flag flags err error
 		cmd dir direction tilt roll pitch yaw strain pressure press light lux weight force load torque pwm power current amps amp duty magnet magnitude agc gain
 		dt delta interval loop index idx sample samples line lines frame packet crc checksum btn button switch quality strength signal normalized mode channel ch freq frequency`),

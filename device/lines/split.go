@@ -17,7 +17,8 @@ type splitter struct {
 	synced  bool // a line has ended, or is known to begin here
 	tooLong bool // the line that is running has no end
 	held    []byte
-	at      int // where in the chunk the line ended that take was called with
+	at      int           // where in the chunk the line ended that take was called with
+	heldAt  measure.Stamp // when the last byte came of what is held
 }
 
 // reset forgets the line that is running: bytes were lost.
@@ -44,9 +45,13 @@ func (s *splitter) each(c wire.Chunk, out *wire.Out, take func(line []byte, at m
 		}
 		if at == len(b) {
 			s.hold(b[from:], out)
+			s.heldAt = c.At
 			return
 		}
 		line, end := b[from:at], at+1
+		// Where a line is ended by the start of the next, it was there when its last
+		// byte was.
+		late := from == 0 && at == 0 && len(s.held) > 0
 		from = end
 		if s.tooLong || !s.synced {
 			// The tail of a line whose start is missing.
@@ -73,6 +78,10 @@ func (s *splitter) each(c wire.Chunk, out *wire.Out, take func(line []byte, at m
 			}
 		}
 		s.at = end
+		if late {
+			take(line, s.heldAt, out)
+			continue
+		}
 		take(line, c.Stamp(end), out)
 	}
 }
