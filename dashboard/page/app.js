@@ -15,6 +15,7 @@ import { valveWords } from "./valve.js";
 import { StripBuffer } from "./strip.js";
 import { helpFor, parseRoute, screensFor, viewFor } from "./router.js";
 import { taken } from "./keys.js";
+import { createWedge, nextField } from "./wedge.js";
 import { nextValve } from "./engine.js";
 import { nextAction } from "./action.js";
 import { agreedCall, mayGoOn, rests } from "./round.js";
@@ -223,6 +224,21 @@ function Shell({ app }) {
     return () => removeEventListener("hashchange", go);
   }, []);
   useEffect(() => {
+    const wedge = createWedge();
+    // Before any field or button hears of it.
+    const typed = (/** @type {KeyboardEvent} */ e) => {
+      const wedged = wedge.hear(e), at = e.target;
+      if (!wedged) return;
+      const field = at instanceof HTMLInputElement;
+      if (!field && !(at instanceof HTMLTextAreaElement)) {
+        e.preventDefault();
+        e.stopPropagation();
+        if (wedged === "ends") app.notify(`${wedge.figure()} was typed, and no field was there to take it: click into one first. An indicator that is to be followed goes under Devices.`);
+      } else if (field && wedged === "ends") {
+        e.preventDefault();
+        if (!nextField(at)) at.blur(); // it is read and kept; Save is pressed by hand
+      }
+    };
     const key = (/** @type {KeyboardEvent} */ e) => {
       app.tone.start();
       if (taken(/** @type {any} */ (e))) return;
@@ -244,10 +260,12 @@ function Shell({ app }) {
       const at = document.activeElement;
       if (view === "bench" && e.detail > 0 && at instanceof HTMLButtonElement) at.blur();
     };
+    addEventListener("keydown", typed, true);
     addEventListener("keydown", key);
     addEventListener("pointerdown", touch);
     addEventListener("click", giveBack);
     return () => {
+      removeEventListener("keydown", typed, true);
       removeEventListener("keydown", key);
       removeEventListener("pointerdown", touch);
       removeEventListener("click", giveBack);
