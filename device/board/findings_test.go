@@ -98,7 +98,28 @@ type recorded struct {
 // record runs the built program on a pseudo-tty and sends it what the board said,
 // each byte when the board's clock says, so that a busy machine that emulates
 // slowly bends no time. What lose names never arrives.
-func record(t *testing.T, program string, r said, openings int, lose func(line string) bool) (got recorded) {
+func record(t *testing.T, program string, r said, openings int, lose func(line string) bool) recorded {
+	var chunks []simulator.Chunk
+	from := 0
+	for i, b := range r.bytes {
+		if b != '\n' {
+			continue
+		}
+		if lose == nil || !lose(string(r.bytes[from:i+1])) {
+			for j := from; j <= i; j += 8 {
+				upTo := min(j+8, i+1)
+				chunks = append(chunks, simulator.Chunk{At: measure.Stamp(r.at[upTo-1] / 16), Bytes: r.bytes[j:upTo]})
+			}
+		}
+		from = i + 1
+	}
+	return recordOf(t, program, openings, func(ctx context.Context, link io.Writer) error {
+		return simulator.PlayBytes(ctx, chunks, link, 1)
+	})
+}
+
+// recordOf runs the built program on a pseudo-tty while send writes to it.
+func recordOf(t *testing.T, program string, openings int, send func(ctx context.Context, link io.Writer) error) (got recorded) {
 	link, err := simulator.OpenLink(simulator.LinkOptions{Kind: simulator.TTY, Query: "baud=115200&counts=2400"})
 	require.NoError(t, err)
 	defer link.Close()
@@ -125,21 +146,7 @@ func record(t *testing.T, program string, r said, openings int, lose func(line s
 		}
 	}()
 	<-opened
-	var chunks []simulator.Chunk
-	from := 0
-	for i, b := range r.bytes {
-		if b != '\n' {
-			continue
-		}
-		if lose == nil || !lose(string(r.bytes[from:i+1])) {
-			for j := from; j <= i; j += 8 {
-				upTo := min(j+8, i+1)
-				chunks = append(chunks, simulator.Chunk{At: measure.Stamp(r.at[upTo-1] / 16), Bytes: r.bytes[j:upTo]})
-			}
-		}
-		from = i + 1
-	}
-	require.NoError(t, simulator.PlayBytes(ctx, chunks, link, 1))
+	require.NoError(t, send(ctx, link))
 	<-heard
 	_, _ = io.Copy(io.Discard, errs)
 	require.NoError(t, cmd.Wait(), "%s", &told)
@@ -217,6 +224,52 @@ func TestFindingsFromEdges(t *testing.T) {
 			assert.NotContains(t, f.told, "the device says")
 		})
 	}
+}
+
+// The same with the board running while it is recorded: each byte of its UART goes
+// into the pseudo-tty as the emulator says it, no sooner than the board's clock. A
+// machine that emulates too slowly is late, and the log says by how much; lift and
+// count are latched together and stay true.
+func TestRecordedWhileItRuns(t *testing.T) {
+	b := emulated(t)
+	program := lobescribe(t)
+	truth := turned(t)
+	s := &stimulus{}
+	s.follow(t, truth)
+	s.shows(truth, nil)
+	name := s.script(t, 24, cycles(begins+truth.End+100*measure.Millisecond))
+	late, sent := time.Duration(0), 0
+	f := recordOf(t, program, len(truth.Whole()), func(ctx context.Context, link io.Writer) error {
+		cmd := exec.CommandContext(ctx, b.emulator, b.firmware, name)
+		out, err := cmd.StdoutPipe()
+		if err != nil {
+			return err
+		}
+		if err := cmd.Start(); err != nil {
+			return err
+		}
+		begun := time.Now()
+		for in := bufio.NewScanner(out); in.Scan(); {
+			var cycle, value int64
+			if n, _ := fmt.Sscanf(in.Text(), "b %d %d", &cycle, &value); n != 2 {
+				continue
+			}
+			due := begun.Add(time.Duration(cycle) * time.Second / frequency)
+			if behind := time.Since(due); behind < 0 {
+				time.Sleep(-behind)
+			} else {
+				late = max(late, behind)
+			}
+			if _, err := link.Write([]byte{byte(value)}); err != nil {
+				return err
+			}
+			sent++
+		}
+		return cmd.Wait()
+	})
+	t.Logf("%d bytes, at most %v behind the board's clock", sent, late)
+	f.isTrue(t, truth)
+	assert.NotContains(t, f.told, "the device says")
 }
 
 // What goes wrong at the pins or on the way is told by name, and the lift stays

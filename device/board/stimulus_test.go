@@ -129,10 +129,11 @@ func emulated(t *testing.T) bench {
 	return b
 }
 
-// run plays a stimulus until the cycle end.
-func (b bench) run(t *testing.T, s *stimulus, kind int, end int64) said {
+// script writes a stimulus that lasts until the cycle end to a file, as the emulator
+// reads it.
+func (s *stimulus) script(t *testing.T, kind int, end int64) (name string) {
 	slices.SortStableFunc(s.changes, func(x, y change) int { return int(x.cycle - y.cycle) })
-	name := filepath.Join(t.TempDir(), "stimulus")
+	name = filepath.Join(t.TempDir(), "stimulus")
 	var text bytes.Buffer
 	for _, pin := range "ABZCD" {
 		level := 0
@@ -150,8 +151,13 @@ func (b bench) run(t *testing.T, s *stimulus, kind int, end int64) said {
 	}
 	fmt.Fprintf(&text, "%d E 0\n", end)
 	require.NoError(t, os.WriteFile(name, text.Bytes(), 0o600))
+	return name
+}
+
+// run plays a stimulus until the cycle end.
+func (b bench) run(t *testing.T, s *stimulus, kind int, end int64) said {
 	var out, errs bytes.Buffer
-	cmd := exec.Command(b.emulator, b.firmware, name)
+	cmd := exec.Command(b.emulator, b.firmware, s.script(t, kind, end))
 	cmd.Stdout, cmd.Stderr = &out, &errs
 	require.NoError(t, cmd.Run(), "%s", &errs)
 	r := said{stats: map[string]int64{}}

@@ -192,6 +192,7 @@ int main(int argc, char **argv)
 	uint32_t flags = 0;
 	size_t i;
 
+	setvbuf(stdout, NULL, _IOLBF, 0); /* somebody may listen while it runs */
 	memset(&firmware, 0, sizeof firmware);
 	if (argc != 3 || elf_read_firmware(argv[1], &firmware) || !(stimulus = fopen(argv[2], "r")))
 		fail("emulator FIRMWARE.elf STIMULUS");
