@@ -29,7 +29,9 @@ type parquetReader struct {
 	groups  []parquet.RowGroup // still to be read
 	open    bool               // the columns' values stand in the first of groups
 	row     int                // number of the last row given out, from 1
-	spool   *os.File           // what a stream was put down in, or nil
+	src     io.ReaderAt
+	size    int64
+	spool   *os.File // what a stream was put down in, or nil
 	// What a file of ours says of its readings, and what was read; nil for
 	// somebody else's.
 	seal       *seal
@@ -64,6 +66,10 @@ func (r *Reader) openParquet(from io.Reader) (err error) {
 		}
 		src = p.spool
 	}
+	if err := checkFooter(src, size); err != nil {
+		return r.notWhole(err)
+	}
+	p.src, p.size = src, size
 	p.file, err = parquet.OpenFile(src, size, parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true))
 	if err != nil {
 		return r.notWhole(err)
@@ -152,6 +158,9 @@ func (r *Reader) nextParquet() (err error) {
 			if len(p.groups) == 0 {
 				return r.checkSeal()
 			}
+			if err := r.checkGroup(); err != nil {
+				return err
+			}
 			chunks := p.groups[0].ColumnChunks()
 			for i := range p.columns {
 				p.columns[i].values = parquet.NewColumnChunkValueReader(chunks[p.columns[i].at])
@@ -165,6 +174,19 @@ func (r *Reader) nextParquet() (err error) {
 		if n == 0 {
 			p.closeGroup()
 			p.groups = p.groups[1:]
+		}
+	}
+	return nil
+}
+
+// checkGroup looks at the sizes that the pages of the next group name.
+func (r *Reader) checkGroup() error {
+	p := r.parquet
+	groups := p.file.Metadata().RowGroups
+	group := groups[len(groups)-len(p.groups)]
+	for _, c := range p.columns {
+		if err := checkPages(p.src, p.size, &group.Columns[c.at].MetaData); err != nil {
+			return r.notWhole(err)
 		}
 	}
 	return nil
