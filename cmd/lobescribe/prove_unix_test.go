@@ -6,8 +6,10 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -39,9 +41,11 @@ func TestProveLearnsIndicators(t *testing.T) {
 			ctx, stop := context.WithCancel(context.Background())
 			var playing sync.WaitGroup
 			playing.Go(func() {
-				// Again and again: where it begins is not known.
-				for ctx.Err() == nil {
-					_ = simulator.PlayBytes(ctx, want.Indicator, link, 1)
+				// Again and again: where it begins is not known. So many are plenty; who
+				// has not proved it by then never does.
+				defer stop()
+				for range 12 {
+					standsWhere(ctx, want.Indicator, link)
 				}
 			})
 			t.Cleanup(func() {
@@ -55,7 +59,7 @@ func TestProveLearnsIndicators(t *testing.T) {
 				args = append(args, "--one-sided")
 			}
 			var got, kept prove.Proof
-			require.NoError(t, json.Unmarshal(runBinary(t, args...), &got))
+			require.NoError(t, json.Unmarshal(runBinaryUntil(ctx, t, args...), &got))
 			step := want.Trace.Resolution
 			t.Logf("%+v", got)
 			assert.InDelta(t, float64(want.Hangs), float64(got.Low), float64(step+p.Sticks/2+2*p.Indicator.Noise), "what it shows at a stop, friction and all")
@@ -68,5 +72,26 @@ func TestProveLearnsIndicators(t *testing.T) {
 			require.NoError(t, json.Unmarshal(runBinary(t, "prove", link.Address(), "--data", data, "--show", "--json"), &kept))
 			assert.Equal(t, got.Travel(), kept.Travel(), "it is kept")
 		})
+	}
+}
+
+// standsWhere plays bytes at their times. Where the machine has stopped it for a
+// moment, the spindle stood still for that long: what follows is as late, and does
+// not come in a burst, in which a fall would have no time to fall.
+func standsWhere(ctx context.Context, chunks []simulator.Chunk, to io.Writer) {
+	begun := time.Now()
+	for _, c := range chunks {
+		due := begun.Add(time.Duration(c.At) * time.Microsecond)
+		if late := time.Since(due); late > 20*time.Millisecond {
+			begun = begun.Add(late)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(time.Until(due)):
+		}
+		if _, err := to.Write(c.Bytes); err != nil {
+			return
+		}
 	}
 }

@@ -27,9 +27,15 @@ import (
 // run runs the built binary to its end and returns its stdout.
 func runBinary(t testing.TB, args ...string) []byte {
 	t.Helper()
+	return runBinaryUntil(context.Background(), t, args...)
+}
+
+// runBinaryUntil is runBinary, which fails when ctx ends first.
+func runBinaryUntil(ctx context.Context, t testing.TB, args ...string) []byte {
+	t.Helper()
 	name, err := builtBinary()
 	require.NoError(t, err)
-	cmd := exec.Command(name, args...)
+	cmd := exec.CommandContext(ctx, name, args...)
 	var out, errs bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &errs
 	require.NoError(t, cmd.Run(), "%v: %s", args, &errs)
