@@ -36,7 +36,7 @@ type Health struct {
 type Check struct {
 	Part string `json:"part"` // "live", "store" or "page"
 	OK   bool   `json:"ok"`
-	Says string `json:"says,omitempty"` // what is wrong and what to do
+	Says string `json:"says,omitempty"` // what is wrong and what to do; where ok, what is to be known
 }
 
 // DeviceHealth is how a link stands, without saying where it leads.
@@ -121,8 +121,6 @@ func (s *Server) Health(ctx context.Context) Health {
 		room = fmt.Errorf("the store hangs (%w): is its disk still there?", room)
 	case room == nil && now.Trace != nil && now.Trace.State == capture.TraceFailed:
 		room = fmt.Errorf("readings are being lost. %s", now.Trace.Says)
-	case room == nil && now.Trace != nil && now.Trace.State == capture.TraceBehind:
-		room = fmt.Errorf("the store is behind. %s", now.Trace.Says)
 	}
 	for _, r := range now.Repairs {
 		h.Notes = append(h.Notes, r.Says)
@@ -134,6 +132,10 @@ func (s *Server) Health(ctx context.Context) Health {
 		add("live", follower)
 	}
 	add("store", room)
+	if room == nil && now.Trace != nil && now.Trace.State == capture.TraceBehind {
+		// Nothing is lost while memory holds it, and a restart would lose it.
+		h.Checks[len(h.Checks)-1].Says = "the store is behind, and readings wait in memory: do not restart. " + now.Trace.Says
+	}
 	add("page", page)
 	for _, d := range now.Devices {
 		h.Devices = append(h.Devices, DeviceHealth{ID: d.ID, State: d.State, Detail: d.Detail})

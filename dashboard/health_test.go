@@ -63,8 +63,13 @@ func TestWhatIsUnhealthy(t *testing.T) {
 		{name: "live has ended", part: "live", says: "has ended", change: func(o *Options) {
 			o.Alive = func(context.Context) error { return errors.New("the live side has ended") }
 		}},
-		{name: "store behind", part: "store", says: "no space left", then: func(s *site) {
-			s.hub.Publish(capture.TraceState{ID: 1, State: capture.TraceBehind, Says: "The disk refuses: no space left."}, 0)
+		{name: "readings are lost", part: "store", says: "no space left", then: func(s *site) {
+			s.hub.Publish(capture.TraceState{ID: 1, State: capture.TraceFailed, Says: "The disk refuses: no space left."}, 0)
+		}},
+		{name: "behind on a full disk", part: "store", says: "make room", change: func(o *Options) {
+			o.Free = func(string) (uint64, error) { return 1 << 20, nil }
+		}, then: func(s *site) {
+			s.hub.Publish(capture.TraceState{ID: 1, State: capture.TraceBehind, Says: "x"}, 0)
 		}},
 		{name: "disk full", part: "store", says: "make room", change: func(o *Options) {
 			o.Free = func(string) (uint64, error) { return 1 << 20, nil }
@@ -127,12 +132,27 @@ func TestHealthComesBack(t *testing.T) {
 	free.Store(1 << 40)
 	status, _, _ = s.healthNow()
 	assert.Equal(t, http.StatusOK, status)
-	s.hub.Publish(capture.TraceState{ID: 1, State: capture.TraceBehind, Says: "x"}, 0)
+	s.hub.Publish(capture.TraceState{ID: 1, State: capture.TraceFailed, Says: "x"}, 0)
 	status, _, _ = s.healthNow()
 	assert.Equal(t, http.StatusServiceUnavailable, status)
 	s.hub.Publish(capture.TraceState{ID: 1, State: capture.TraceKept}, 0)
 	status, _, _ = s.healthNow()
 	assert.Equal(t, http.StatusOK, status)
+}
+
+// A trace that waits in memory is told and is no fault: whoever restarts a daemon
+// that is not well would lose it.
+func TestMerelyBehindIsTold(t *testing.T) {
+	s := serve(t, func(o *Options) { o.Free = plenty })
+	s.hub.Publish(capture.TraceState{ID: 1, State: capture.TraceBehind, Says: "The disk has not answered for 3s."}, 0)
+	status, h, parts := s.healthNow()
+	assert.Equal(t, http.StatusOK, status)
+	assert.Equal(t, "ok", h.Status)
+	assert.True(t, parts["store"].OK)
+	assert.Contains(t, parts["store"].Says, "the store is behind, and readings wait in memory: do not restart. The disk has not answered for 3s.")
+	s.hub.Publish(capture.TraceState{ID: 1, State: capture.TraceKept}, 0)
+	_, _, parts = s.healthNow()
+	assert.Empty(t, parts["store"].Says)
 }
 
 // The system tells how much room there is where the tests run.
