@@ -124,7 +124,11 @@ type whole struct {
 	gauge  *gauge
 	disk   *disk.Disk
 	hours  float64
-	hurt   bool // this life the file is hurt
+	hurt   bool   // this life the file is hurt
+	script []does // what happens in the first life instead of what chance has happen
+	wrote  int    // writes in the first life
+	tear   uint64 // how what was not flushed is torn
+	exact  int64  // the write at which the power goes in it; 0: it does not
 	count  map[string]int
 
 	step    atomic.Int64 // of the wall clock, in nanoseconds
@@ -192,12 +196,16 @@ func (w *whole) live(t *testing.T, seed uint64) {
 		w.t, w.chance, w.born = t, rand.New(rand.NewPCG(seed, 19)), time.Now()
 		w.traces, w.imports = map[int64]told{}, map[storage.ID][]measure.Reading{}
 		w.engines, w.tried = map[string]string{}, map[string][]string{}
-		w.diskDice = rand.New(rand.NewPCG(seed, 20))
+		w.diskDice = rand.New(rand.NewPCG(seed, 20+w.tear))
 		w.disk = &disk.Disk{Path: filepath.Join(dir, "bench.db"), Refuse: w.refuse, Writing: w.writing}
 		var err error
 		w.gauge, err = newGauge(w.chance, w.clock)
 		require.NoError(t, err)
-		for n := range 2 + w.chance.IntN(4) {
+		lives := 2 + w.chance.IntN(4)
+		if w.script != nil {
+			lives = 2
+		}
+		for n := range lives {
 			w.life(n)
 			if t.Failed() {
 				break
@@ -296,6 +304,9 @@ type alive struct {
 func (w *whole) life(n int) {
 	t := w.t
 	w.gone = make(chan struct{})
+	if n == 0 {
+		w.cutAt.Store(w.exact)
+	}
 	store, err := storage.Open(w.disk.Path, w.options())
 	require.NoError(t, err, "start %d", n)
 	ctx, stop := context.WithCancel(t.Context())
@@ -317,15 +328,22 @@ func (w *whole) life(n int) {
 		require.NoError(t, a.daemon.Restore())
 		a.check()
 	}
-	w.hurt = w.chance.IntN(5) == 0
-	cut := w.chance.IntN(2) == 0
-	until := time.Now().Add(time.Duration(2+w.chance.IntN(25)) * time.Minute)
+	w.hurt = w.chance.IntN(5) == 0 && w.script == nil
+	cut := w.chance.IntN(2) == 0 && w.script == nil
+	until := time.Now()
+	if w.script == nil {
+		until = until.Add(time.Duration(2+w.chance.IntN(25)) * time.Minute)
+	}
+	for n == 0 && len(w.script) > 0 && !w.dead.Load() {
+		w.script[0].do(a)
+		w.script = w.script[1:]
+	}
 	for time.Now().Before(until) && !t.Failed() {
 		time.Sleep(time.Duration(1+w.chance.ExpFloat64()*30) * time.Second)
 		a.something()
 	}
 	// How it ends.
-	calm := w.chance.IntN(4) > 0
+	calm := w.chance.IntN(4) > 0 || w.script != nil
 	if calm {
 		a.heal()
 	}
@@ -355,6 +373,9 @@ func (w *whole) life(n int) {
 	}
 	assert.Zero(t, a.hub.Clients())
 	_ = store.Close() // of a store that was found hurt at the end, it may say so
+	if w.cutAt.Store(0); n == 0 {
+		w.wrote = w.disk.Writes()
+	}
 	a.heal()
 	time.Sleep(time.Second) // net/http leaves a connection that it has cut so long
 	if w.dead.Load() {
