@@ -27,19 +27,23 @@ const (
 
 var errTooLarge = errors.New("it names sizes that no trace has")
 
-// checkFooter looks at the footer of a Parquet file. What is no footer at all is
-// left to the library to say.
+var errNoEnd = errors.New("its end is missing")
+
+// checkFooter looks at the footer of a Parquet file.
 func checkFooter(src io.ReaderAt, size int64) error {
 	var tail [8]byte
 	if size < 12 {
-		return nil
+		return errNoEnd
 	}
-	if _, err := src.ReadAt(tail[:], size-8); err != nil || string(tail[4:]) != "PAR1" {
-		return nil
+	if _, err := src.ReadAt(tail[:], size-8); err != nil {
+		return err
+	}
+	if string(tail[4:]) != "PAR1" {
+		return errNoEnd
 	}
 	n := int64(binary.LittleEndian.Uint32(tail[:4]))
-	if n > size-8 {
-		return nil
+	if n > size-12 {
+		return errNoEnd
 	}
 	if n > mostFooter {
 		return fmt.Errorf("%w: a footer of %d bytes", errTooLarge, n)
