@@ -29,7 +29,7 @@ type row struct {
 
 // suite are the rows of every file.
 func suite() []row {
-	return slices.Concat(rockerRows(), shimRows(), timingRows(), ratioRows(), cardRows(), differenceRows(), springRows(), motionRows(), photoRows(), sweepRows(), moreRows(), restRows())
+	return slices.Concat(rockerRows(), shimRows(), timingRows(), ratioRows(), cardRows(), differenceRows(), springRows(), motionRows(), photoRows(), sweepRows(), moreRows(), restRows(), driveRows())
 }
 
 // few ends the name of a case whose traces cost much: by default it gets a third of the

@@ -175,7 +175,7 @@ func (a *Analysis) Findings() (Findings, error) {
 		mean.add(float64(m.MaxLift), m.own, m.common)
 	}
 	f.Resolution = measure.Length(a.g.steps.Step())
-	f.Held = a.g.holds
+	f.Held, f.Drive = a.g.holds, a.g.drive
 	f.Doubted, f.Doubts = a.g.doubts.counts, a.g.doubts.shown
 	if mean.n > 0 {
 		f.Sign = a.g.sign

@@ -32,10 +32,11 @@ type driven struct {
 // the crank went, by time.
 type passed struct {
 	flanks []driven
-	t, a   []float64 // seconds, degrees forward
-	lift   float64   // max lift, nanometres
-	nose   float64   // seconds from when the valve opened to the nose
-	part   bool      // it is one flank, or a part of one
+	backs  [][]driven // readings on its flanks where the crank went back, by stroke
+	t, a   []float64  // seconds, degrees forward
+	lift   float64    // max lift, nanometres
+	nose   float64    // seconds from when the valve opened to the nose
+	part   bool       // it is one flank, or a part of one
 }
 
 // at returns the angle at a time, between the readings on a straight line.
@@ -65,10 +66,13 @@ const (
 	// second.
 	unknownSink = 0.02
 	driveSteps  = 8
+	// portLate is by how much a port is late at the most, seconds, for it to be fitted
+	// well.
+	portLate = 0.1
 	// So much play may be in a drive that goes the other way for a moment, degrees.
 	leastForward = 1.0
 	// Residuals of one stroke go together: their mean is known so much worse.
-	together1 = 3.5
+	together1 = 2.5
 )
 
 // mostPath bounds the readings of an opening's way of the crank.
@@ -89,23 +93,40 @@ func (v *view) passes(lift, way float64) *passed {
 	}
 	far := math.Inf(-1)
 	half := lift / 2
-	resumed := far
+	resumed, turned, since, farAt := far, far, far, far
 	for i := 1; i < len(v.p)-1; i++ {
 		a := v.p[i].a * way
 		if a < far-1e-9 {
-			resumed = far + leastForward
+			resumed, since = far+leastForward, math.Inf(1)
 		}
-		far = max(far, a)
+		if a > far { // a stroke back begins below
+			far, turned, farAt = a, a, v.p[i].t/s
+		}
 		y := (v.y[i] - half) / lift
-		if a < resumed || math.Abs(y) > drivenShare {
+		r := driven{y: y, a: a, t: v.p[i].t / s}
+		if a > v.noseA*way {
+			r.side = 1
+		}
+		if a < turned { // still going back
+			if turned > far-leastForward && a <= far-leastForward { // more than a hand trembles
+				o.backs = append(o.backs, nil)
+				o.flanks = before(o.flanks, turnedAt(o.flanks, farAt-portLate)-speedOver)
+			}
+			turned = a
+			if far-a > slackBack && math.Abs(y) < backShare {
+				last := len(o.backs) - 1
+				o.backs[last] = append(o.backs[last], r)
+			}
+		}
+		if a < resumed {
 			continue
 		}
-		side, t := 0, v.p[i].t/s
-		if a > v.noseA*way {
-			side = 1
+		if since = min(since, r.t); r.t < since+speedOver/2 || math.Abs(y) > drivenShare {
+			continue // the lift may still be of before
 		}
-		o.flanks = append(o.flanks, driven{side: side, y: y, a: a, t: t})
+		o.flanks = append(o.flanks, r)
 	}
+	o.backs = slices.DeleteFunc(o.backs, func(b []driven) bool { return len(b) < leastBackward })
 	if stride := 1 + len(o.flanks)/(2*mostDriven); stride > 1 {
 		kept := o.flanks[:0]
 		for i := 0; i < len(o.flanks); i += stride {
@@ -114,11 +135,42 @@ func (v *view) passes(lift, way float64) *passed {
 		o.flanks = kept
 	}
 	for i := range o.flanks {
-		r := &o.flanks[i]
-		from, to := max(r.t-speedOver, o.t[0]), min(r.t+speedOver, o.t[len(o.t)-1])
-		r.w = (o.at(to) - o.at(from)) / max(to-from, 1e-3)
+		o.flanks[i].w = o.speedAt(o.flanks[i].t)
 	}
 	return o
+}
+
+// before returns the readings up to a time: what the hand does right after them has
+// no part in their speed.
+func before(flank []driven, t float64) []driven {
+	n := len(flank)
+	for n > 0 && flank[n-1].t > t {
+		n--
+	}
+	return flank[:n]
+}
+
+// turnedAt returns when the valve turned back, of a flank whose crank did so after a
+// time: with play between crank and encoder, or an encoder whose port is late, the
+// valve does before the encoder.
+func turnedAt(flank []driven, after float64) float64 {
+	at, farthest := math.Inf(1), math.Inf(-1)
+	for i := len(flank) - 1; i >= 0 && flank[i].t >= after; i-- {
+		y := flank[i].y
+		if flank[i].side == 1 {
+			y = -y
+		}
+		if y > farthest {
+			at, farthest = flank[i].t, y
+		}
+	}
+	return at
+}
+
+// speedAt returns how fast the crank went at a time, degrees a second.
+func (o *passed) speedAt(t float64) float64 {
+	from, to := max(t-speedOver, o.t[0]), min(t+speedOver, o.t[len(o.t)-1])
+	return (o.at(to) - o.at(from)) / max(to-from, 1e-3)
 }
 
 // drive is what the fit says.
@@ -133,6 +185,9 @@ type drive struct {
 	within      float64      // standard deviation of the residuals on one flank, degrees
 	apart       float64      // how far readings on a flank lie apart, degrees
 	loose       float64      // the turns between openings are off by this, degrees, without its being told
+	// slack is by how much less the crank shows going back than forward at the same
+	// lift, degrees, with its standard uncertainty; 0 for nothing known.
+	slack, slackU float64
 }
 
 // unfitted is what is known of a drive that nothing tells of.
@@ -189,6 +244,7 @@ func fitDrive(openings []*passed) drive {
 		k := 0
 		for i, o := range openings {
 			for _, r := range o.flanks {
+				r.w = o.speedAt(r.t - lag)
 				row(r, i, x)
 				for p, xp := range x {
 					if xp == 0 {
@@ -280,5 +336,54 @@ func fitDrive(openings []*passed) drive {
 	}
 	slices.Sort(within)
 	d.within = max(1.4826*within[len(within)/2], 0.005)
+	d.fitSlack(openings, &c, zero)
 	return d
 }
+
+// fitSlack compares the strokes back with the flanks that go forward: at the same
+// lift the crank has gone back by the slack before the valve follows.
+func (d *drive) fitSlack(openings []*passed, c *mat.VecDense, zero []float64) {
+	var means []float64 // of each stroke
+	speed := 0.0
+	for i, o := range openings {
+		shift := zero[i]
+		if i > 0 {
+			shift += c.AtVec(2*drivePowers + 1 + i)
+		}
+		for _, stroke := range o.backs {
+			mean := 0.0
+			for _, r := range stroke {
+				forward, k := shift, 1.0
+				for j := range drivePowers {
+					forward += c.AtVec(r.side*drivePowers+j) * k
+					k *= r.y / drivenShare
+				}
+				mean += (forward - o.at(r.t-d.lag)) / float64(len(stroke))
+				speed += math.Abs(o.speedAt(r.t)) / float64(len(stroke))
+			}
+			means = append(means, mean)
+		}
+	}
+	n := float64(len(means))
+	if n < leastStrokes {
+		return
+	}
+	slices.Sort(means)
+	d.slack = (means[len(means)/2] + means[(len(means)-1)/2]) / 2
+	off := make([]float64, len(means))
+	for i, m := range means {
+		off[i] = math.Abs(m - d.slack)
+	}
+	slices.Sort(off)
+	scatter := max(1.4826*off[len(off)/2], d.within)
+	// Going back the lag works the other way.
+	d.slackU = hypot(1.25*scatter/math.Sqrt(n), 2*d.u*speed/n)
+}
+
+const (
+	// A stroke back tells of slack once it has taken that up, degrees; and where the
+	// flanks forward are fitted well.
+	slackBack, backShare = 2.5, 0.9 * drivenShare
+	leastBackward        = 3 // readings of a stroke
+	leastStrokes         = 2
+)

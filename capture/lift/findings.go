@@ -1,6 +1,8 @@
 package lift
 
 import (
+	"fmt"
+
 	"lobescribe/capture/sift"
 	"lobescribe/device/measure"
 )
@@ -23,6 +25,8 @@ type Findings struct {
 	Sign int `json:"sign"`
 	// Held is what no finding tells and the uncertainties hold all the same.
 	Held []Held `json:"held,omitempty"`
+	// Drive is what lift and angle tell of each other; nil where they tell nothing.
+	Drive *Drive `json:"drive,omitempty"`
 	// Doubted counts the readings that do not count, by reason; Doubts lists the
 	// first of them.
 	Doubted map[sift.Reason]int `json:"doubted,omitempty"`
@@ -56,6 +60,46 @@ type Held struct {
 	Kind FaultKind      `json:"kind"`
 	By   measure.Length `json:"by_mm"` // what it may take off a max lift
 	Says string         `json:"says"`
+}
+
+// Drive is how lift and crank angle belong together, as the flanks of the openings
+// tell it. Its uncertainties are expanded, k = 2.
+type Drive struct {
+	// Delay is by how much the lift comes later than the angle, below zero where
+	// the angle comes later. Where it is beyond its uncertainty, the half-lift angles
+	// have it taken off.
+	Delay  measure.Stamp `json:"delay_s"`
+	DelayU measure.Stamp `json:"delay_u_s"`
+	// Slack is by how much less the encoder shows going back than forward at the same
+	// lift: above zero it lies between crank and valve, below between crank and
+	// encoder. Nil where it was not turned back on a flank at least twice.
+	Slack  *measure.Angle `json:"slack_deg,omitempty"`
+	SlackU *measure.Angle `json:"slack_u_deg,omitempty"`
+	// Says is both for the person at the engine.
+	Says string `json:"says"`
+}
+
+// words says it in a line.
+func (d *Drive) words() string {
+	late, what := d.Delay, "lift comes later than the crank angle by"
+	if late < 0 {
+		late, what = -late, "the crank angle comes later than lift by"
+	}
+	says := fmt.Sprintf("%s %.0f ± %.0f ms", what, 1000*late.Seconds(), 1000*d.DelayU.Seconds())
+	if late < d.DelayU {
+		says = fmt.Sprintf("lift and crank angle come together, to ± %.0f ms", 1000*(late+d.DelayU).Seconds())
+	}
+	if d.Slack == nil {
+		return says
+	}
+	slack, where := d.Slack.Degrees(), "between crank and valve"
+	if slack < 0 {
+		slack, where = -slack, "between crank and encoder"
+	}
+	if u := d.SlackU.Degrees(); slack < u {
+		return says + fmt.Sprintf("; no slack in the drive to ± %.1f°", slack+u)
+	}
+	return says + fmt.Sprintf("; slack %.1f ± %.1f° %s", slack, d.SlackU.Degrees(), where)
 }
 
 // Crossing is where the lift passes half of the max lift.

@@ -54,6 +54,7 @@ type Segmenter struct {
 	doubts    doubts
 	beyond    beyond
 	holds     []Held // in the uncertainties, and not told
+	drive     *Drive // what a finished trace tells of it
 	steps     step.Finder
 	noise     noiseMeter
 	tracks    [2]track      // the reading grows, the reading falls

@@ -34,6 +34,7 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 	if !d.ok {
 		return roughly(all)
 	}
+	g.drive = d.finding()
 	k := &g.verdict.sinking
 	k.flanks, k.flanksU = d.sink/s, d.sinkU/s
 	g.tellSinking(all[0])
@@ -46,6 +47,20 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 		d.loose = g.judgeTurns(ways, d)
 	}
 	return d
+}
+
+// finding returns what a fit tells; nil where the hand was too even to tell more of
+// the delay than was known before, and did not turn back either.
+func (d drive) finding() *Drive {
+	if d.u > unknownLag/2 && d.slackU == 0 {
+		return nil
+	}
+	f := &Drive{Delay: stamp(d.lag * s), DelayU: stamp(2 * d.u * s)}
+	if d.slackU > 0 {
+		f.Slack, f.SlackU = new(measure.FromDegrees(d.slack)), new(measure.FromDegrees(2*d.slackU))
+	}
+	f.Says = f.words()
+	return f
 }
 
 // roughly returns what the half-lift angles alone say of the drive, where too few

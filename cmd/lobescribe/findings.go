@@ -23,7 +23,7 @@ func tableFindings(w io.Writer, f lift.Findings, u measure.Unit) error {
 			fmt.Fprintf(t, "%d\t%.1f s\t%s\t%s\t%s\t%s\t", i+1, o.Nose.Seconds(),
 				o.MaxLift.In(u), o.MaxLiftU.In(u), o.HalfLift.In(u), o.ClosingHalf.Reading.In(u))
 			if angles {
-				fmt.Fprintf(t, "%s\t%s\t%s\t", degrees(o.OpeningHalf.Angle), degrees(o.NoseAngle), degrees(o.ClosingHalf.Angle))
+				fmt.Fprintf(t, "%s\t%s\t%s\t", crossed(o.OpeningHalf), degrees(o.NoseAngle), crossed(o.ClosingHalf))
 			}
 			fmt.Fprintln(t)
 		}
@@ -32,12 +32,26 @@ func tableFindings(w io.Writer, f lift.Findings, u measure.Unit) error {
 		}
 		fmt.Fprintf(w, "\nmax lift  %s ± %s (k=2, mean of %d)\n", f.MaxLift.In(u), f.MaxLiftU.In(u), len(f.Openings))
 		fmt.Fprintf(w, "half lift %s\n", f.HalfLift.In(u))
+		if d := f.Drive; d != nil {
+			fmt.Fprintf(w, "drive     %s\n", d.Says)
+		}
 		fmt.Fprintf(w, "spread    %s over the openings; indicator's step %s\n", f.Spread.In(u), f.Resolution.In(u))
+	}
+	for _, h := range f.Held {
+		fmt.Fprintf(w, "the ± holds %s for this: %s\n", h.By.In(u), h.Says)
 	}
 	for _, fault := range f.Faults {
 		fmt.Fprintf(w, "! %s at %.1f s: %s\n", fault.Kind, fault.At.Seconds(), fault.Says)
 	}
 	return nil
+}
+
+// crossed prints the angle of a crossing with its uncertainty.
+func crossed(c lift.Crossing) string {
+	if c.Angle == nil || c.AngleU == nil {
+		return degrees(c.Angle)
+	}
+	return fmt.Sprintf("%.2f ± %.2f°", c.Angle.Degrees(), c.AngleU.Degrees())
 }
 
 // degrees prints an angle to a twentieth of what a hand can set.

@@ -13,7 +13,7 @@
  * @typedef {{t_s: number, reading_mm: number, angle_deg?: number}} Crossing
  * @typedef {{t_open_s: number, t_nose_s: number, t_close_s: number, heel_mm: number, max_lift_mm: number, max_lift_u_mm: number, half_lift_mm: number, opening_half: Crossing, closing_half: Crossing, nose_angle_deg?: number}} Opening
  * @typedef {{kind: string, t_s: number, says: string}} Fault
- * @typedef {{openings: Opening[]|null, max_lift_mm: number, max_lift_u_mm: number, half_lift_mm: number, spread_mm: number, resolution_mm: number, sign?: number, held?: {kind: string, by_mm: number, says: string}[], doubted?: Record<string, number>, doubts?: {t_s: number, reading_mm: number, reason: string}[], faults: Fault[]|null, left_out?: {opening: Opening, why: string}[]}} Findings
+ * @typedef {{openings: Opening[]|null, max_lift_mm: number, max_lift_u_mm: number, half_lift_mm: number, spread_mm: number, resolution_mm: number, sign?: number, held?: {kind: string, by_mm: number, says: string}[], drive?: {delay_s: number, delay_u_s: number, slack_deg?: number, slack_u_deg?: number, says: string}, doubted?: Record<string, number>, doubts?: {t_s: number, reading_mm: number, reason: string}[], faults: Fault[]|null, left_out?: {opening: Opening, why: string}[]}} Findings
  * @typedef {{from_s: number, until_s: number, why: string}} LeftOut
  * @typedef {{id: string, address: string, state: "connecting"|"live"|"silent"|"lost", says: string, detail?: string, rate_hz?: number, age_s?: number, format?: string, assumes?: string, resolution_mm?: number, refused?: Record<string, number>}} Device
  * @typedef {{id: number, state: "recording"|"kept"|"behind"|"failed", t0_us?: number, seconds: number, readings: number, on_disk_s: number, says?: string}} Trace

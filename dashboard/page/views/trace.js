@@ -209,6 +209,7 @@ export function FindingsBlock({ findings, agreement, of: id, valve, again, unit,
     <p class="hint">The figure after ± is the expanded uncertainty, k = 2: the truth is inside it about 95 times in 100.</p>` : html`<p class="lead">Every opening of this trace is left out.</p>`}
     <${OpeningRows} rows=${rows} trace=${id} agreement=${agreement} unit=${unit} done=${again} />`
     : html`<${Nothing} says="No whole opening is in this trace: heel, nose, and heel again. Turn two full turns of the crank next time." href="#/bench" label="To the bench" />`}
+    ${findings.drive ? html`<p class="hint">The drive: ${findings.drive.says}.</p>` : null}
     ${(findings.held ?? []).map((h) => html`<p class="hint">The ± holds ${length(h.by_mm * 1e6, unit)} for this: ${h.says}.</p>`)}
     ${faults.map((f) => html`<${FaultLine} fault=${f} at />`)}
   </section>`;

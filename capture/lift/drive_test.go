@@ -1,0 +1,59 @@
+package lift_test
+
+import (
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	independent "lobescribe/capture/coverage/model"
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
+)
+
+// A hand that goes back after each stroke shows delay and slack, and apart. What
+// their uncertainties cover is tried in package coverage.
+func TestDriveShowsDelayAndSlackApart(t *testing.T) {
+	lobe := independent.Lobe{Height: 11.4, Centre: 200, Half: 140}
+	for name, one := range map[string]independent.Ratchet{
+		"neither":         {},
+		"late lift":       {Late: 0.04},
+		"late angle":      {Late: -0.04},
+		"play at the cam": {ValvePlay: 0.9},
+		"at the encoder":  {EncoderPlay: 0.9},
+		"late, and play":  {Late: 0.03, ValvePlay: 0.6},
+		"the other way":   {Late: -0.03, EncoderPlay: 0.6},
+	} {
+		t.Run(name, func(t *testing.T) {
+			one.Lobe, one.Step, one.Count, one.Turns = lobe, 0.01, 0.15, 6
+			trace := measure.Trace{Resolution: 10 * measure.Micrometre}
+			for _, p := range one.Play(rand.New(rand.NewPCG(3, 7))) {
+				trace.Readings = append(trace.Readings, measure.Reading{At: measure.Stamp(p.Seconds * 1e6), Has: measure.HasLift | measure.HasAngle,
+					Lift: measure.FromMillimetres(p.Lift), Angle: measure.FromDegrees(p.Angle)})
+			}
+			f, err := lift.Analyse(trace, lift.Options{})
+			require.NoError(t, err)
+			require.NotNil(t, f.Drive)
+			require.NotNil(t, f.Drive.Slack)
+			assert.InDelta(t, one.Late, f.Drive.Delay.Seconds(), 0.006)
+			assert.InDelta(t, one.ValvePlay-one.EncoderPlay, f.Drive.Slack.Degrees(), 0.45)
+			t.Log(f.Drive.Says)
+		})
+	}
+}
+
+// Turned evenly, one way, the hand tells nothing of either.
+func TestDriveOfAnEvenHandTellsNothing(t *testing.T) {
+	lobe := independent.Lobe{Height: 11.4, Centre: 200, Half: 140}
+	var trace measure.Trace
+	for i := range 3000 {
+		a := float64(i) * 0.8
+		trace.Readings = append(trace.Readings, measure.Reading{At: measure.Stamp(i * 20_000), Has: measure.HasLift | measure.HasAngle,
+			Lift: measure.FromMillimetres(lobe.Above(a)), Angle: measure.FromDegrees(a)})
+	}
+	f, err := lift.Analyse(trace, lift.Options{})
+	require.NoError(t, err)
+	require.NotEmpty(t, f.Openings)
+	assert.Nil(t, f.Drive)
+}
