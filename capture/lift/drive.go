@@ -66,6 +66,9 @@ const (
 	// second.
 	unknownSink = 0.02
 	driveSteps  = 8
+	// sparseLag is how well a delay can be known at the best, in times between
+	// readings.
+	sparseLag = 0.05
 	// portLate is by how much a port is late at the most, seconds, for it to be fitted
 	// well.
 	portLate = 0.1
@@ -306,7 +309,12 @@ func fitDrive(openings []*passed) drive {
 	d.sink = c.AtVec(2*drivePowers+1) * openings[0].lift
 	d.sinkU = together1 * sd * math.Sqrt(inverse.At(2*drivePowers+1, 2*drivePowers+1)) * openings[0].lift
 	// The prior is in the inverse; what the residuals share is not.
-	d.u = min(together1*sd*math.Sqrt(inverse.At(2*drivePowers, 2*drivePowers)), unknownLag)
+	// Between two readings the crank is taken to go evenly.
+	between := 0.0
+	for _, o := range openings {
+		between = max(between, (o.t[len(o.t)-1]-o.t[0])/float64(len(o.t)-1))
+	}
+	d.u = min(hypot(together1*sd*math.Sqrt(inverse.At(2*drivePowers, 2*drivePowers)), sparseLag*between), unknownLag)
 	k := 0
 	within := make([]float64, 0, n)
 	for i, o := range openings {

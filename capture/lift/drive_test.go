@@ -1,6 +1,7 @@
 package lift_test
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 
@@ -56,4 +57,24 @@ func TestDriveOfAnEvenHandTellsNothing(t *testing.T) {
 	require.NoError(t, err)
 	require.NotEmpty(t, f.Openings)
 	assert.Nil(t, f.Drive)
+}
+
+// An encoder that starts again at 0 after each turn is counted on.
+func TestAnalyseCountsAWrappedAngleOn(t *testing.T) {
+	lobe := independent.Lobe{Height: 11.4, Centre: 200, Half: 140}
+	var on, wrapped measure.Trace
+	for i := range 3500 {
+		a := float64(i) * 0.7
+		r := measure.Reading{At: measure.Stamp(i * 20_000), Has: measure.HasLift | measure.HasAngle,
+			Lift: measure.FromMillimetres(math.Round(lobe.Above(a)*100) / 100), Angle: measure.FromDegrees(a)}
+		on.Readings = append(on.Readings, r)
+		r.Angle = measure.FromDegrees(math.Mod(a, 360))
+		wrapped.Readings = append(wrapped.Readings, r)
+	}
+	want, err := lift.Analyse(on, lift.Options{})
+	require.NoError(t, err)
+	require.Len(t, want.Openings, 3)
+	got, err := lift.Analyse(wrapped, lift.Options{})
+	require.NoError(t, err)
+	assert.Equal(t, want, got)
 }

@@ -62,6 +62,7 @@ type Sift struct {
 	n     int
 	rests held // what a jump came out of
 
+	wrap  wrap
 	crank crank
 
 	doubts []Doubt
@@ -133,8 +134,10 @@ func (s *Sift) grain() float64 {
 }
 
 // Step takes the next reading and appends those that count to dst. A reading
-// without a lift counts for what it carries. Stamps must not go back.
+// without a lift counts for what it carries. Stamps must not go back. A crank angle
+// that starts again after each turn is counted on.
 func (s *Sift) Step(dst []measure.Reading, r measure.Reading) []measure.Reading {
+	r = s.wrap.on(r)
 	if r.Has&measure.HasLift == 0 {
 		return append(dst, r)
 	}
