@@ -37,6 +37,7 @@ type passed struct {
 	lift   float64    // max lift, nanometres
 	nose   float64    // seconds from when the valve opened to the nose
 	part   bool       // it is one flank, or a part of one
+	stood  float64    // when the crank stood while the valve moved, seconds; 0 for never
 }
 
 // at returns the angle at a time, between the readings on a straight line.
@@ -129,6 +130,7 @@ func (v *view) passes(lift, way float64) *passed {
 		}
 		o.flanks = append(o.flanks, r)
 	}
+	o.stood = v.stood(lift)
 	o.backs = slices.DeleteFunc(o.backs, func(b []driven) bool { return len(b) < leastBackward })
 	if stride := 1 + len(o.flanks)/(2*mostDriven); stride > 1 {
 		kept := o.flanks[:0]
@@ -141,6 +143,38 @@ func (v *view) passes(lift, way float64) *passed {
 		o.flanks[i].w = o.speedAt(o.flanks[i].t)
 	}
 	return o
+}
+
+const (
+	// A port that is late, or a gauge that averages, is done by then, seconds.
+	stoodAfter = 0.3
+	// So much of the max lift no valve moves by with its crank at rest, in so many
+	// readings, none of which is a leap.
+	stoodMoved, stoodReadings, stoodLeap = 0.08, 5, 0.5
+)
+
+// stood returns when the crank began to stand while the valve moved on, seconds; 0
+// where it never did.
+func (v *view) stood(lift float64) float64 {
+	from, after := 0, -1 // where the crank stopped; and the first reading long enough after
+	leap := 0.0
+	for i := range v.p {
+		if math.Abs(v.p[i].a-v.p[from].a) > stillDegrees {
+			from, after = i, -1
+			continue
+		}
+		if after < 0 {
+			if v.p[i].t-v.p[from].t > stoodAfter*s {
+				after, leap = i, 0
+			}
+			continue
+		}
+		leap = max(leap, math.Abs(v.y[i]-v.y[i-1]))
+		if moved := math.Abs(v.y[i] - v.y[after]); i-after >= stoodReadings && moved > stoodMoved*lift && leap < stoodLeap*moved {
+			return v.p[from].t / s
+		}
+	}
+	return 0
 }
 
 // before returns the readings up to a time: what the hand does right after them has

@@ -78,3 +78,56 @@ func TestAnalyseCountsAWrappedAngleOn(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, want, got)
 }
+
+// evenly is a valve turned evenly past its nose so many times, fifty readings a second.
+func evenly(turns int, height float64, show func(i int, angle, lift float64) (float64, float64)) measure.Trace {
+	lobe := independent.Lobe{Height: height, Centre: 200, Half: 140}
+	var t measure.Trace
+	for i := range turns * 1440 {
+		angle, lifted := show(i, float64(i)*0.5, lobe.Above(float64(i)*0.5))
+		t.Readings = append(t.Readings, measure.Reading{At: measure.Stamp(i * 20_000), Has: measure.HasLift | measure.HasAngle,
+			Lift: measure.FromMillimetres(math.Round(lifted*100) / 100), Angle: measure.FromDegrees(angle)})
+	}
+	return t
+}
+
+func TestEncoderThatStandsWhileTheValveMovesIsTold(t *testing.T) {
+	var frozen float64
+	f, err := lift.Analyse(evenly(4, 10, func(i int, angle, lifted float64) (float64, float64) {
+		switch {
+		case i < 1440+250: // on the opening flank of the second passage
+			frozen = angle
+		case i < 1440+310:
+			angle = frozen
+		}
+		return angle, lifted
+	}), lift.Options{})
+	require.NoError(t, err)
+	require.Len(t, f.Openings, 4)
+	require.Contains(t, kinds(f), lift.EncoderSlip)
+	for _, x := range f.Faults {
+		if x.Kind == lift.EncoderSlip {
+			assert.Contains(t, x.Says, "stood still while the valve moved")
+			assert.InDelta(t, 1.02*28.8+4.6, x.At.Seconds(), 3)
+		}
+	}
+	sound, err := lift.Analyse(evenly(4, 10, func(_ int, angle, lifted float64) (float64, float64) { return angle, lifted }), lift.Options{})
+	require.NoError(t, err)
+	assert.Empty(t, sound.Faults)
+}
+
+// No valve lifts 250 mm: the readings are in another unit than they are taken for.
+func TestLiftOfNoValveIsNoOpening(t *testing.T) {
+	f, err := lift.Analyse(evenly(3, 254, func(_ int, angle, lifted float64) (float64, float64) { return angle, lifted }), lift.Options{})
+	require.NoError(t, err)
+	assert.Empty(t, f.Openings)
+	assert.Zero(t, f.MaxLift)
+	assert.Equal(t, []lift.FaultKind{lift.UnitChange}, kinds(f))
+}
+
+func kinds(f lift.Findings) (all []lift.FaultKind) {
+	for _, x := range f.Faults {
+		all = append(all, x.Kind)
+	}
+	return all
+}

@@ -44,6 +44,7 @@ func (g *Segmenter) judge(m measured) {
 	g.judgeSinking(m)
 	g.judgeSticking(m)
 	g.judgeRunOut(m)
+	g.judgeStood(m)
 	if m.back > 0 {
 		g.tellBack(m.backAt, "")
 	}

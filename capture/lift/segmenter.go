@@ -54,6 +54,7 @@ type Segmenter struct {
 	doubts    doubts
 	beyond    beyond
 	holds     []Held // in the uncertainties, and not told
+	noLift    bool   // an opening higher than any valve lifts was told
 	drive     *Drive // what a finished trace tells of it
 	steps     step.Finder
 	noise     noiseMeter
@@ -324,8 +325,19 @@ func speaks(heel, nose float64) float64 {
 
 func trackOf(sign int) int { return (1 - sign) / 2 }
 
+// anyLifts is more than any valve lifts, nanometres (common practice, no source).
+const anyLifts = 45 * mm
+
 func (g *Segmenter) publish(m measured) {
 	o := m.Opening
+	if float64(o.MaxLift) > anyLifts {
+		if g.noLift {
+			return
+		}
+		g.noLift = true
+		g.fault(UnitChange, o.Open, "a lift of "+length(float64(o.MaxLift))+" is none that a valve makes: the indicator shows another unit than it is read in, or its scale is wrong. Set unit= or scale= of its address, or choose the column's unit, and turn again")
+		return
+	}
 	g.published = true
 	most := max(mostStick*float64(g.steps.Step()), leastShift)
 	v := &g.verdict

@@ -94,6 +94,14 @@ func (g *Segmenter) tellLate(at measure.Stamp, d drive) {
 	g.fault(SlowGauge, at, "lift comes "+by+" later than the crank angle: the indicator averages its figure, or its port is late. The half-lift angles are mended for it; turn slowly over the nose, prove the indicator, or set the delay of the two ports")
 }
 
+// judgeStood tells of an encoder that stood still while the valve moved.
+func (g *Segmenter) judgeStood(m measured) {
+	if m.passed == nil || m.passed.stood == 0 {
+		return
+	}
+	g.fault(EncoderSlip, stamp(m.passed.stood*s), "the encoder stood still while the valve moved: its coupling is loose, or its readings stopped coming. The crank angles of this opening are wrong; check its coupling and cable and turn again")
+}
+
 // turned returns the openings that tell of the drive, and the flanks before and
 // after them.
 func (g *Segmenter) turned(all []measured) (ways []turned) {
@@ -105,7 +113,7 @@ func (g *Segmenter) turned(all []measured) (ways []turned) {
 		ways, alone = append(ways, turned{o, stamp(o.t[0] * s), stamp(o.t[0] * s), false}), true
 	}
 	for i, m := range all {
-		if m.passed == nil || len(m.passed.flanks) < leastOnFlank || m.slipped {
+		if m.passed == nil || len(m.passed.flanks) < leastOnFlank || m.slipped || m.passed.stood > 0 {
 			alone = false
 			continue
 		}
