@@ -69,5 +69,5 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 
 // oneLine prints err as a single line, whatever libraries put into it.
 func oneLine(err error) string {
-	return strings.Join(strings.Fields(err.Error()), " ")
+	return strings.Join(strings.Fields(plainly(err)), " ")
 }

@@ -42,6 +42,9 @@ func firstReadable(files []string) string {
 
 // readSettings reads a settings file. Its errors name the line.
 func readSettings(name string, known map[string]*pflag.Flag) ([]given, error) {
+	if info, err := os.Stat(name); err == nil && info.Mode()&os.ModeNamedPipe != 0 { // opening it would wait for whoever writes
+		return nil, fmt.Errorf("read the settings: %s is a pipe; give the name of a file", name)
+	}
 	f, err := os.Open(name)
 	if err != nil {
 		return nil, fmt.Errorf("read the settings: %w", err)

@@ -86,7 +86,7 @@ func valueWords(e *pflag.InvalidValueError) string {
 	case errors.As(e, &number):
 		return "expected a whole number"
 	}
-	return e.Unwrap().Error()
+	return plainly(e.Unwrap())
 }
 
 // didYouMean asks for the nearest of names, if one is near.
