@@ -32,9 +32,9 @@ export function Compare({ route }) {
     <${Nothing} says="There is nothing to lay over each other yet: two traces with a whole opening each are needed." href="#/bench" label="To the bench" />`;
   return html`<h1>Compare</h1><${Trouble} text=${error} />
     <div class="row">
-      <button class="quiet" onClick=${() => setIds(newestOf(/I\d*$/))}>All intakes</button>
-        <button class="quiet" onClick=${() => setIds(newestOf(/E\d*$/))}>All exhausts</button>
-      ${bench.valve ? html`<button class="quiet"
+      <button class="quiet" disabled=${!all} onClick=${() => setIds(newestOf(/I\d*$/))}>All intakes</button>
+        <button class="quiet" disabled=${!all} onClick=${() => setIds(newestOf(/E\d*$/))}>All exhausts</button>
+      ${bench.valve ? html`<button class="quiet" disabled=${!all}
         onClick=${() => setIds(usable.filter((/** @type {any} */ t) => t.valve === bench.valve).slice(0, 2).reverse().map((/** @type {any} */ t) => String(t.id)))}>Before and after, ${valveWords(bench.valve)}</button>` : null}
     </div>
     ${ids.length === 0 ? html`<${Nothing} says="Tick two traces or more; the first is what the others are compared with." />`
@@ -67,6 +67,7 @@ function Overlay({ ids, align, setAlign, unit }) {
     const thou = unit === "in" ? nanometres.thou : 1000;
     return { lift: [x, ...ys.map(scale)], differences: [x, ...differences.map((y) => y.map((v) => (v === null ? null : v / thou)))] };
   }, [value, align, inDegrees, unit]);
+  if (value?.length === 0) return html`<p class="hint">None of them has a whole opening that counts.</p>`;
   if (!value || !drawn) return html`<${Trouble} text=${error} />${error ? null : html`<p class="hint">Fetching.</p>`}`;
   const xUnit = inDegrees ? "°" : "s";
   const from = align === "angle" && inDegrees ? "crank, degrees of the encoder" : `${inDegrees ? "crank degrees" : "seconds"} from ${align === "flanks" ? "the middle between half lifts" : align === "half" ? "half lift, opening" : "the nose"}`;
