@@ -19,11 +19,11 @@ func (p Point) MarshalJSON() ([]byte, error) { return json.Marshal([]float64{p.X
 
 // UnmarshalJSON reads [x, y].
 func (p *Point) UnmarshalJSON(b []byte) error {
-	var xy []float64
-	if err := json.Unmarshal(b, &xy); err != nil || len(xy) != 2 {
+	var xy []*float64 // null would be taken for 0
+	if err := json.Unmarshal(b, &xy); err != nil || len(xy) != 2 || xy[0] == nil || xy[1] == nil {
 		return &worksheet.Problem{Says: fmt.Sprintf("%.40s will not do: expected a mark as [x, y], in pixels from the upper left corner", b)}
 	}
-	*p = Point{xy[0], xy[1]}
+	*p = Point{*xy[0], *xy[1]}
 	return nil
 }
 
