@@ -5,34 +5,12 @@
 // Only what differs from what is stored is kept, leaf by leaf, so that a form
 // survives that somebody else saves another field of the same document meanwhile.
 
-import { useState } from "./lib/hooks.js";
+import { useEffect, useState } from "./lib/hooks.js";
 import { html } from "./ui.js";
+import { hearDraft, readDraft, writeDraft } from "./kept.js";
+import { useUnread } from "./unread.js";
 
-/** @param {string} name */
-const place = (name) => `lobescribe.draft.${name}`;
-
-/**
- * What was typed under a name and not yet saved, or null.
- * @param {string} name of the form and of what it belongs to
- * @returns {any}
- */
-export function readDraft(name) {
-  try {
-    return JSON.parse(localStorage.getItem(place(name)) ?? "null");
-  } catch {
-    return null;
-  }
-}
-
-/** @param {string} name @param {unknown} value null forgets it */
-export function writeDraft(name, value) {
-  try {
-    if (value === null) localStorage.removeItem(place(name));
-    else localStorage.setItem(place(name), JSON.stringify(value));
-  } catch {
-    // It is forgotten with the page, then.
-  }
-}
+export { readDraft, writeDraft } from "./kept.js";
 
 /**
  * One leaf that was typed: where it stands in the document, what stood there
@@ -80,6 +58,7 @@ export function changed(doc, all) {
  * @property {boolean} open something was typed that is not saved
  * @property {boolean} clash what is stored was changed elsewhere in a place that was typed in here
  * @property {() => void} done it is saved, or discarded
+ * @property {import("./unread.js").Unread} unread texts in it that do not read
  */
 
 /**
@@ -92,6 +71,8 @@ export function changed(doc, all) {
 export function useDraft(name, stored) {
   const [mine, setMine] = useState({ name, typed: /** @type {Change[]} */ (readDraft(name) ?? []) });
   const typed = mine.name === name ? mine.typed : /** @type {Change[]} */ (readDraft(name) ?? []);
+  const unread = useUnread(name);
+  useEffect(() => hearDraft(name, (all) => setMine({ name, typed: all ?? [] })), [name]);
   const note = (/** @type {Change[]} */ all) => {
     setMine({ name, typed: all });
     writeDraft(name, all.length ? all : null);
@@ -100,10 +81,43 @@ export function useDraft(name, stored) {
   return {
     value: changed(stored, real),
     set: (next) => note(changes(stored, next).map((c) => ({ ...c, was: typed.find((t) => same(t.at, c.at))?.was ?? c.was }))),
-    open: real.length > 0,
+    open: real.length > 0 || Object.keys(unread.texts).length > 0,
     clash: real.some((c) => !same(leaf(stored, c.at), c.was)),
-    done: () => note([]),
+    done: () => { note([]); unread.clear(); },
+    unread,
   };
+}
+
+/** What is still there, or an error that says that it is not. @template T @param {T|undefined} doc @returns {T} */
+export function there(doc) {
+  if (doc === undefined) throw new Clash("It was deleted elsewhere meanwhile. What you typed stands here until you leave: write it down, or save it as a new one.");
+  return doc;
+}
+
+/** Two have changed the same place of a document. */
+export class Clash extends Error {}
+
+/**
+ * Saves a document that somebody else may have saved since it was read: what was
+ * typed goes into the document as it is now. Where both changed the same place
+ * nothing is sent, and it is said; asked again, what was typed takes its place.
+ * @template T
+ * @param {{stored: T, value: T, get: () => Promise<T>, put: (value: T, over: T) => Promise<T>, renew: (now: T) => void}} doc
+ *   stored: as it was read; value: as it stands in the form; renew: shows what is stored now under what was typed
+ * @returns {Promise<T>}
+ */
+export async function saveOver({ stored, value, get, put, renew }) {
+  try {
+    return await put(value, stored);
+  } catch (err) {
+    if (/** @type {import("./api.js").ApiError} */ (err).status !== 409) throw err;
+  }
+  const now = await get(), mine = changes(stored, value);
+  if (mine.some((c) => !same(leaf(now, c.at), c.was) && !same(leaf(now, c.at), c.now))) {
+    renew(now);
+    throw new Clash("What you changed was changed elsewhere meanwhile, and stands there otherwise. Yours is still here: save again to put it in its place, or discard it.");
+  }
+  return put(changed(now, mine), now);
 }
 
 /**

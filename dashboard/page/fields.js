@@ -3,7 +3,8 @@
 // read is said under the field as soon as it is left, and a form that holds such
 // a field is not sent but goes to it.
 
-import { useEffect, useId, useRef, useState } from "./lib/hooks.js";
+import { useContext, useEffect, useId, useRef, useState } from "./lib/hooks.js";
+import { UnreadContext, useUnread } from "./unread.js";
 import { html } from "./ui.js";
 import { readLength, readLengths, readNumber } from "./reads.js";
 import { typedDigits } from "./units.js";
@@ -34,6 +35,7 @@ function Frame({ label, input, hint, wrong, unit, wide }) {
  * @property {(text: string) => T} read throws an Error in words
  * @property {(value: T|null) => void} onChange
  * @property {string} kind of what is typed, as the page's own tests ask for it
+ * @property {string} [name] among the fields of its form, where the label is not enough
  * @property {T|null} [empty] what an empty field means; null when absent
  * @property {string} [hint]
  * @property {string} [unit]
@@ -42,46 +44,61 @@ function Frame({ label, input, hint, wrong, unit, wide }) {
  */
 
 /**
+ * A text that can not be read stays as it was typed, over a reload and a change of
+ * the unit, and what stood there before it was typed goes on standing in the
+ * document: the "8" of an unfinished "8 11/" was never meant.
  * @template T
  * @param {TypedProps<T>} props
  */
-export function TypedField({ label, value, show, read, onChange, kind, empty = null, hint, unit, mode, list }) {
+export function TypedField({ label, value, show, read, onChange, kind, name = label, empty = null, hint, unit, mode, list }) {
   const shownText = value === null || value === undefined ? "" : show(value);
-  const [text, setText] = useState(shownText);
-  const [wrong, setWrong] = useState("");
+  const alone = useUnread(""), form = useContext(UnreadContext) ?? alone; // where a field stands in no form
+  const unread = form.texts[name];
+  const [text, setText] = useState(/** @type {string|null} */ (null)); // while it is typed and reads
   const [left, setLeft] = useState(true);
-  const last = useRef({ shownText, echo: false });
-  if (last.current.echo) {
-    // What the document made of the key just typed: not a change from outside.
+  const before = useRef(/** @type {T|null|undefined} */ (undefined)), last = useRef({ shownText, echo: false });
+  if (last.current.echo || last.current.shownText !== shownText) {
+    const echo = last.current.echo; // what the document made of the key just typed: not a change from outside
     last.current = { shownText, echo: false };
-  } else if (last.current.shownText !== shownText) {
-    last.current = { shownText, echo: false };
-    setText(shownText);
-    setWrong("");
+    if (!echo && text !== null) setText(null);
   }
+  let wrong = "";
+  if (unread !== undefined) {
+    try {
+      read(unread);
+    } catch (err) {
+      wrong = /** @type {Error} */ (err).message;
+    }
+  }
+  useEffect(() => {
+    // What did not read does now: the unit is another one, or the number of cylinders.
+    if (unread === undefined || wrong || !form.turn()) return;
+    form.put(name, null);
+    onChange(read(unread));
+  }, [form.texts, wrong]);
   const take = (/** @type {string} */ typed) => {
-    setText(typed);
+    if (left) before.current = value ?? empty;
     setLeft(false);
     last.current.echo = true;
-    if (typed.trim() === "") {
-      setWrong("");
-      onChange(empty);
+    /** @type {T|null} */ let got = empty;
+    try {
+      if (typed.trim() !== "") got = read(typed);
+    } catch {
+      setText(null);
+      form.put(name, typed);
+      if (before.current !== undefined) onChange(before.current);
       return;
     }
-    try {
-      const got = read(typed);
-      setWrong("");
-      onChange(got);
-    } catch (err) {
-      setWrong(/** @type {Error} */ (err).message);
-    }
+    setText(typed);
+    form.put(name, null);
+    onChange(got);
   };
   const leave = () => {
     setLeft(true);
-    if (!wrong) setText(shownText);
+    setText(null);
   };
   return html`<${Frame} label=${label} hint=${hint} wrong=${left ? wrong : ""} unit=${unit}
-    input=${(/** @type {any} */ a) => html`<input ...${a} inputmode=${mode} autocomplete="off" spellcheck=${false} list=${list} value=${text} data-kind=${kind}
+    input=${(/** @type {any} */ a) => html`<input ...${a} inputmode=${mode} autocomplete="off" spellcheck=${false} list=${list} value=${unread ?? text ?? shownText} data-kind=${kind}
       data-wrong=${wrong || undefined} onInput=${(/** @type {any} */ e) => take(e.target.value)} onBlur=${leave} />`} />`;
 }
 
@@ -91,10 +108,10 @@ const ruled = new Set(["pushrod", "rod", "stroke", "arm", "diameter", "piece", "
 /**
  * A field for a length. It shows and takes the user's unit and gives whole
  * nanometres.
- * @param {{label: string, nm: number|null|undefined, unit: import("./units.js").Unit, onChange: (nm: number|null) => void, hint?: string, of?: string}} props
+ * @param {{label: string, nm: number|null|undefined, unit: import("./units.js").Unit, onChange: (nm: number|null) => void, hint?: string, of?: string, name?: string}} props
  *   of: what it is the length of, see plausible.js
  */
-export const LengthField = ({ label, nm, unit, onChange, hint, of }) => html`<${TypedField} key=${unit} label=${label} value=${nm} unit=${unit} hint=${hint} kind="length"
+export const LengthField = ({ label, nm, unit, onChange, hint, of, name }) => html`<${TypedField} key=${unit} label=${label} name=${name} value=${nm} unit=${unit} hint=${hint} kind="length"
   mode=${signed.has(of ?? "") || (unit === "in" && ruled.has(of ?? "")) ? "text" : "decimal"} show=${(/** @type {number} */ v) => typedDigits(v, unit)} read=${(/** @type {string} */ t) => readLength(t, unit, of)} onChange=${onChange} />`;
 
 /**
@@ -106,10 +123,10 @@ export const LengthsField = ({ label, nms, unit, onChange, hint, of }) => html`<
 
 /**
  * A field for a plain number, with its unit written behind.
- * @param {{label: string, value: number|null|undefined, unit?: string, onChange: (value: number|null) => void, hint?: string, range?: import("./reads.js").Range}} props
+ * @param {{label: string, value: number|null|undefined, unit?: string, onChange: (value: number|null) => void, hint?: string, range?: import("./reads.js").Range, name?: string}} props
  */
-export const NumberField = ({ label, value, unit, onChange, hint, range }) => html`<${TypedField} label=${label} value=${value} unit=${unit} hint=${hint}
-  kind=${range?.whole ? "whole" : "number"} mode="decimal" show=${String} read=${(/** @type {string} */ t) => readNumber(t, range)} onChange=${onChange} />`;
+export const NumberField = ({ label, value, unit, onChange, hint, range, name }) => html`<${TypedField} label=${label} name=${name} value=${value} unit=${unit} hint=${hint}
+  kind=${range?.whole ? "whole" : "number"} mode="decimal" show=${String} read=${(/** @type {string} */ t) => readNumber(t, range, unit)} onChange=${onChange} />`;
 
 /**
  * A field for words, kept to the letter.
@@ -155,9 +172,10 @@ export function sound(inside) {
 
 /**
  * A form that is sent only when all of its fields read.
- * @param {{onSubmit: (e: Event) => unknown, class?: string, children?: any, formRef?: any}} props
+ * @param {{onSubmit: (e: Event) => unknown, class?: string, children?: any, formRef?: any, draft?: {unread: import("./unread.js").Unread}}} props
+ *   draft: what keeps its texts that do not read
  */
-export function Form({ onSubmit, class: kind, children, formRef }) {
+export function Form({ onSubmit, class: kind, children, formRef, draft }) {
   const own = useRef(/** @type {HTMLFormElement|null} */ (null));
   useEffect(() => {
     if (formRef) formRef.current = own.current;
@@ -166,5 +184,12 @@ export function Form({ onSubmit, class: kind, children, formRef }) {
     e.preventDefault();
     if (sound(own.current)) onSubmit(e);
   };
-  return html`<form class=${kind} ref=${own} novalidate onSubmit=${send}>${children}</form>`;
+  const form = html`<form class=${kind} ref=${own} novalidate onSubmit=${send}>${children}</form>`;
+  return draft ? html`<${UnreadContext.Provider} value=${draft.unread}>${form}<//>` : form;
 }
+
+/**
+ * Fields that belong to a button beside them, without a form's Enter.
+ * @param {{draft: {unread: import("./unread.js").Unread}, class?: string, children?: any}} props
+ */
+export const Fields = ({ draft, class: kind, children }) => html`<${UnreadContext.Provider} value=${draft.unread}><div class=${kind} data-fields>${children}</div><//>`;

@@ -22,15 +22,15 @@ export function fieldsOf(doc, change, unit) {
     /** A length; the place holds millimetres. */
     length: (/** @type {string} */ path, /** @type {string} */ label, /** @type {string} */ hint = "") => {
       const mm = getAt(doc, path);
-      return html`<${LengthField} label=${label} unit=${unit} hint=${hint} of=${kindAt(path)} nm=${mm === undefined || mm === null ? null : fromMm(mm)}
+      return html`<${LengthField} label=${label} name=${path} unit=${unit} hint=${hint} of=${kindAt(path)} nm=${mm === undefined || mm === null ? null : fromMm(mm)}
         onChange=${(/** @type {number|null} */ nm) => change(setAt(doc, path, nm === null ? undefined : toMm(nm)))} />`;
     },
     /** A ratio, that is 0 as long as nobody knows it. */
-    known: (/** @type {string} */ path, /** @type {string} */ label) => html`<${NumberField} label=${label} value=${getAt(doc, path) || null} range=${ratios}
+    known: (/** @type {string} */ path, /** @type {string} */ label) => html`<${NumberField} label=${label} name=${path} value=${getAt(doc, path) || null} range=${ratios}
       onChange=${(/** @type {number|null} */ v) => change(setAt(doc, path, v ?? 0))} />`,
     /** A plain number with its unit behind it. */
     number: (/** @type {string} */ path, /** @type {string} */ label, /** @type {string} */ unitName = "", /** @type {string} */ hint = "", /** @type {import("./reads.js").Range|undefined} */ range = undefined) => html`<${NumberField}
-      label=${label} unit=${unitName} hint=${hint} range=${range ?? (unitName.startsWith("°") ? circle : undefined)} value=${getAt(doc, path) ?? null}
+      label=${label} name=${path} unit=${unitName} hint=${hint} range=${range ?? (unitName.startsWith("°") ? circle : undefined)} value=${getAt(doc, path) ?? null}
         onChange=${(/** @type {number|null} */ v) => change(setAt(doc, path, v ?? undefined))} />`,
     text: (/** @type {string} */ path, /** @type {string} */ label, /** @type {string} */ hint = "") => html`<${TextField}
       label=${label} hint=${hint} value=${getAt(doc, path) ?? ""} onChange=${(/** @type {string} */ v) => change(setAt(doc, path, v))} />`,

@@ -3,7 +3,7 @@
 // guessed: a text either means exactly one thing, or it is refused.
 
 import { implausible } from "./plausible.js";
-import { parseLength } from "./units.js";
+import { parseLength, plainSigns, twoMeanings, whichIsMeant } from "./units.js";
 
 /** @typedef {import("./units.js").Unit} Unit */
 
@@ -24,14 +24,27 @@ export function readLength(text, unit, kind) {
  * @typedef {{least?: number, most?: number, whole?: boolean, why?: string}} Range
  * @param {string} text
  * @param {Range} [range]
+ * @param {string} [unit] that stands behind the field, and may be typed as well
  */
-export function readNumber(text, { least = -1e9, most = 1e9, whole = false, why = "" } = {}) {
-  const plain = text.trim().replace(",", ".").replace("\u2212", "-").replace(/^([+-])\s+/, "$1");
+export function readNumber(text, { least = -1e9, most = 1e9, whole = false, why = "" } = {}, unit = "") {
+  const typed = withoutUnit(plainSigns(text.trim()), unit), two = twoMeanings.exec(typed);
+  if (two && two[0] === typed) throw whichIsMeant(`"${text.trim()}"`, typed);
+  const plain = typed.replace(",", ".").replace(/^([+-])\s+/, "$1");
   if (!/^[+-]?(\d+\.?\d*|\.\d+)$/.test(plain) || plain.length > 20) throw new Error(`"${text.trim()}" is not a number`);
   const value = Number(plain);
   if (whole && !Number.isInteger(value)) throw new Error(`"${text.trim()}" is not a whole number`);
   if (value < least || value > most) throw new Error(`${text.trim()} is out of reason: it must be ${least} to ${most}${why ? `, ${why}` : ""}`);
   return value;
+}
+
+/** Other ways of writing what stands behind a field. @type {Record<string, string[]>} */
+const alike = { "°": ["degrees", "deg"], "rev/min": ["rpm", "1/min"], lbf: ["lbs", "lb"] };
+
+/** @param {string} text @param {string} unit */
+function withoutUnit(text, unit) {
+  const first = unit.split(" ")[0], words = [unit, first, ...(alike[first] ?? [])].filter(Boolean);
+  const word = words.find((w) => text.toLowerCase().endsWith(w.toLowerCase()));
+  return word ? text.slice(0, -word.length).trimEnd() : text;
 }
 
 /**
@@ -40,7 +53,7 @@ export function readNumber(text, { least = -1e9, most = 1e9, whole = false, why 
  * @param {number} cylinders
  */
 export function readFiringOrder(text, cylinders) {
-  const words = text.trim().split(/[\s,;\u2013\u2212-]+/).filter(Boolean);
+  const words = plainSigns(text).trim().split(/[\s,;-]+/).filter(Boolean);
   const order = words.map((w) => {
     if (!/^\d{1,2}$/.test(w)) throw new Error(`"${w}" is no cylinder: write their numbers with a dash between, as in 1-3-4-2`);
     return Number(w);
@@ -61,7 +74,7 @@ export function readFiringOrder(text, cylinders) {
  * @param {string[]} names of the engine's valves; none: not known, and then not held against
  */
 export function readOrderOfWork(text, names) {
-  const words = text.toUpperCase().split(/[\s,;]+/).filter(Boolean);
+  const words = plainSigns(text).toUpperCase().split(/[\s,;]+/).filter(Boolean);
   for (const [i, w] of words.entries()) {
     if (!/^\d+[IE]\d*$/.test(w) || (names.length > 0 && !names.includes(w))) throw new Error(`"${w}" is no valve of this engine${names.length ? `: they are ${names.join(" ")}` : ': write them as in "1I 1E 3I"'}`);
     if (words.indexOf(w) !== i) throw new Error(`${w} stands there twice`);

@@ -6,7 +6,7 @@ import { useContext, useEffect, useRef, useState } from "./lib/hooks.js";
 import htm from "./lib/htm.js";
 import { onlyShows } from "./state.js";
 
-export { Choice, Form, LengthField, LengthsField, LinesField, NumberField, sound, TextField, TypedField } from "./fields.js";
+export { Choice, Fields, Form, LengthField, LengthsField, LinesField, NumberField, sound, TextField, TypedField } from "./fields.js";
 
 /** Templates: html`<p>text</p>`. */
 export const html = /** @type {(strings: TemplateStringsArray, ...values: any[]) => any} */ (htm.bind(h));

@@ -155,11 +155,23 @@ const unitWords = new Map(Object.entries({
 /** What may stand under the stroke of a fraction: an inch rule's halves of halves, and decimal ones. */
 const unders = new Set([2, 4, 8, 16, 32, 64, 128, 10, 100, 1000]);
 
+/**
+ * What an eastern keyboard or a phone's autocorrection makes of digits and dashes, as
+ * the plain ones. @param {string} text
+ */
+export const plainSigns = (text) => text.replace(/[\uff01-\uff5e]/g, (c) => String.fromCharCode(c.charCodeAt(0) - 0xfee0)).replace(/[\u2013\u2212]/g, "-");
+
+/** A comma that one country reads as a point and another as thousands. */
+export const twoMeanings = /^[+-]?\s*[1-9]\d{0,2},\d{3}(?!\d)/;
+
+/** @param {string} asked @param {string} number */
+export const whichIsMeant = (asked, number) => new Error(`${asked} may be ${number.replace(",", "")} or ${number.replace(",", ".")}: write it without the comma, or with a point`);
+
 /** A number of a fraction: "11/16", "8 11/16", "8-11/16". */
-const fraction = /^\s*([+\-\u2212]?)\s*(?:(\d+)(?:\s*-\s*|\s+))?(\d+)\s*\/\s*(\d+)\s*(.*?)\s*$/;
+const fraction = /^\s*([+-]?)\s*(?:(\d+)(?:\s*-\s*|\s+))?(\d+)\s*\/\s*(\d+)\s*(.*?)\s*$/;
 
 /** One with a point, or none: "8.6875", ".015", "0,40". */
-const decimal = /^\s*([+\-\u2212]?)\s*(\d*)(?:[.,](\d*))?\s*(.*?)\s*$/;
+const decimal = /^\s*([+-]?)\s*(\d*)(?:[.,](\d*))?\s*(.*?)\s*$/;
 
 /**
  * A typed length as whole nanometres; a bare number is taken in unit, a unit in
@@ -170,16 +182,18 @@ const decimal = /^\s*([+\-\u2212]?)\s*(\d*)(?:[.,](\d*))?\s*(.*?)\s*$/;
  * @param {Unit} unit
  */
 export function parseLength(text, unit) {
-  const plain = text.replace(/[\u00bc-\u00be\u2150-\u215e]/g, (c) => ` ${c.normalize("NFKD")}`).replace(/\u2044/g, "/");
+  const plain = plainSigns(text).replace(/[\u00bc-\u00be\u2150-\u215e]/g, (c) => ` ${c.normalize("NFKD")}`).replace(/\u2044/g, "/");
   const parts = fraction.exec(plain), found = parts ?? decimal.exec(plain);
   const asked = `"${text.trim()}"`;
   if (!found || (!parts && (found[2] ?? "") + (found[3] ?? "") === "")) throw new Error(`${asked} is not a length: write it like ${example(unit)}`);
   const word = (parts ? parts[5] : found[4]).toLowerCase();
   const one = word === "" ? nanometres[unit] : unitWords.get(word);
   if (one === undefined) throw new Error(`"${parts ? parts[5] : found[4]}" is not a unit: write in, mm or thou`);
+  const two = !parts && one !== nanometres.mm && twoMeanings.exec(plain.trim());
+  if (two) throw whichIsMeant(asked, two[0]);
   const { above, below } = parts ? mixed(parts, asked) : pointed(found, asked);
   const size = (above * BigInt(one) * 2n + below) / (below * 2n);
-  return found[1] === "-" || found[1] === minus ? -Number(size) : Number(size);
+  return found[1] === "-" ? -Number(size) : Number(size);
 }
 
 /** @param {RegExpExecArray} found @param {string} asked */

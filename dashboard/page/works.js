@@ -5,7 +5,8 @@
 
 import { useEffect, useRef, useState } from "./lib/hooks.js";
 import { html, Mark, Trouble, useApp, useOnlyShows, usePart } from "./ui.js";
-import { readDraft, writeDraft } from "./draft.js";
+import { readDraft, writeDraft } from "./kept.js";
+import { useUnread } from "./unread.js";
 import { kept, newestOf } from "./questions.js";
 import { onlyShows } from "./state.js";
 import { when } from "./units.js";
@@ -20,6 +21,7 @@ import { query } from "./api.js";
  * @property {string} error why there is no answer
  * @property {(question: any) => Promise<unknown>} ask answers a question, and keeps it when that went well
  * @property {KeptState} state
+ * @property {import("./unread.js").Unread} unread texts in it that do not read
  *
  * @typedef {object} KeptState
  * @property {Work|null} work what is kept with the engine
@@ -41,7 +43,7 @@ export function useWork(form, engine, valve) {
   const app = useApp();
   const unit = usePart(app.store, (s) => s.unit);
   const name = `${form.name}.${engine.id}${valve ? `.${valve}` : ""}`;
-  const typed = useRef(/** @type {any} */ (undefined));
+  const unread = useUnread(name), typed = useRef(/** @type {any} */ (undefined));
   if (typed.current === undefined) typed.current = readDraft(name);
   const [d, set] = useState(() => ({ ...form.blank(engine), ...typed.current }));
   const [answer, setAnswer] = useState(/** @type {any} */ (null));
@@ -148,18 +150,19 @@ export function useWork(form, engine, valve) {
   }).catch((/** @type {Error} */ err) => setRefused(err.message));
 
   return {
-    d, setD, answer, error,
+    d, setD, answer, error, unread,
     ask(question) {
       const what = { question, typed: typed.current };
       return (turn.current = turn.current.then(() => answered(what)));
     },
     state: {
       work: work && form.draft(work.question) ? work : null,
-      changed: typed.current !== null, older: answer !== null && typed.current !== null && asked.current?.typed !== typed.current, clash, error: refused,
+      changed: typed.current !== null || Object.keys(unread.texts).length > 0, older: answer !== null && typed.current !== null && asked.current?.typed !== typed.current, clash, error: refused,
       mine: again(() => asked.current && keep(asked.current)),
       theirs: again((w) => {
         if (!w || !form.draft(w.question)) return; // there is nothing of it any more
         note(null);
+        unread.clear();
         fill(w);
       }),
     },

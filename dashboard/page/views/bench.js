@@ -228,7 +228,7 @@ function Height({ mood }) {
       app.notify(/** @type {Error} */ (err).message, "amiss");
     }
   };
-  return html`<${Form} class="height" formRef=${box} onSubmit=${keep}>
+  return html`<${Form} class="height" formRef=${box} onSubmit=${keep} draft=${typed}>
     <${LengthField} label="Adjuster end below valve end, now" nm=${nm} unit=${unit} of="height"
       onChange=${setNm} hint="A minus: the adjuster end stands higher." />
     <div class="stepper" role="group" aria-label="In steps"><button type="button" class="quiet" onClick=${() => setNm(stepped(nm, -1, unit))} aria-label="Less">−</button>

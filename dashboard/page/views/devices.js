@@ -116,7 +116,7 @@ function LinkSettings({ id, device }) {
       setError(/** @type {Error} */ (err).message);
     }
   };
-  return html`<details><summary>How it is set up</summary><${Form} class="grid" onSubmit=${use}>
+  return html`<details><summary>How it is set up</summary><${Form} class="grid" onSubmit=${use} draft=${typed}>
     ${settings[id].map(({ key, label, hint, options }) => (options
       ? html`<${Choice} key=${key} label=${label} hint=${hint} options=${options} value=${keyOf(address, key)}
         onChange=${(/** @type {string} */ v) => setAddress(withKey(address, key, v))} />`

@@ -2,7 +2,7 @@
 // the two ways of finding that.
 
 import { useState } from "../lib/hooks.js";
-import { html, LengthField, Mark, NumberField, sound, Trouble, useApp, useOnlyShows } from "../ui.js";
+import { Fields, html, LengthField, Mark, NumberField, sound, Trouble, useApp, useOnlyShows } from "../ui.js";
 import { degrees, toMm } from "../units.js";
 import { cylinderOf } from "../engine.js";
 import { DraftLine, useDraft, useKeptHere } from "../draft.js";
@@ -75,10 +75,10 @@ function Typed({ of, tdc, found }) {
   const draft = useDraft(`tdc.typed.${of}`, { deg: tdc?.angle_deg ?? null, u: tdc?.u_deg ?? null });
   const { deg, u } = draft.value;
   const setDeg = (/** @type {number|null} */ v) => draft.set({ deg: v, u }), setU = (/** @type {number|null} */ v) => draft.set({ deg, u: v });
-  return html`<div class="grid" data-fields><${NumberField} label="The encoder shows at TDC" unit="°" range=${turns} value=${deg} onChange=${setDeg} />
+  return html`<${Fields} class="grid" draft=${draft}><${NumberField} label="The encoder shows at TDC" unit="°" range=${turns} value=${deg} onChange=${setDeg} />
     <${NumberField} label="known to ±" unit="°" range=${{ least: 0, most: 90 }} value=${u} onChange=${setU} />
     <p><button type="button" disabled=${deg === null || !draft.open}
-      onClick=${(/** @type {Event} */ e) => deg !== null && sound(besides(e)) && found(foundTdc(deg, u, "typed"))}>Save</button></p><${DraftLine} draft=${draft} /></div>`;
+      onClick=${(/** @type {Event} */ e) => deg !== null && sound(besides(e)) && found(foundTdc(deg, u, "typed"))}>Save</button></p><${DraftLine} draft=${draft} /><//>`;
 }
 
 /** An encoder may have counted many turns. */
@@ -125,12 +125,12 @@ function Stop({ of, now, found }) {
   const { a, b } = draft.value;
   const setA = (/** @type {number|null} */ v) => draft.set({ a: v, b }), setB = (/** @type {number|null} */ v) => draft.set({ a, b: v });
   const { tdc, error, work } = useTdc({ positive_stop: { first_deg: [a], second_deg: [b] } });
-  return html`<div data-fields><h3>With a stop in the plug hole</h3>
+  return html`<${Fields} draft=${draft}><h3>With a stop in the plug hole</h3>
     <p class="hint">Screw the stop in, turn gently against it one way and read the encoder, then the other way. Top dead centre is the middle. Take the stop out again.</p>
     <div class="grid"><${AngleField} label="Against it, turning forwards" value=${a} onChange=${setA} now=${now} />
       <${AngleField} label="Against it, turning back" value=${b} onChange=${setB} now=${now} /></div>
     <p><button type="button" disabled=${a === null || b === null} onClick=${work}>Find the middle</button></p><${Trouble} text=${error} />
-      <${Found} tdc=${tdc} found=${(/** @type {any} */ t) => found(t).then(draft.done)} /><${DraftLine} draft=${draft} /></div>`;
+      <${Found} tdc=${tdc} found=${(/** @type {any} */ t) => found(t).then(draft.done)} /><${DraftLine} draft=${draft} /><//>`;
 }
 
 /** @param {Finder & {unit: import("../units.js").Unit}} props */
@@ -139,13 +139,13 @@ function Drop({ of, now, unit, found }) {
   const { before, after, drop } = draft.value;
   const put = (/** @type {"before"|"after"|"drop"} */ name) => (/** @type {number|null} */ v) => draft.set({ ...draft.value, [name]: v });
   const { tdc, error, work } = useTdc({ piston: { drops: [{ before_deg: before, after_deg: after, drop_mm: drop === null ? 0 : toMm(drop) }] } });
-  return html`<div data-fields><h3>With the indicator on the piston</h3>
+  return html`<${Fields} draft=${draft}><h3>With the indicator on the piston</h3>
     <p class="hint">Find the piston's top. Turn well back, come forwards until it is so much below its top, and read the encoder; go on over the top until it is as much below again, and read it once more.</p>
     <div class="grid"><${LengthField} label="So much below its top" nm=${drop} unit=${unit} of="drop" onChange=${put("drop")} />
       <${AngleField} label="Before the top" value=${before} onChange=${put("before")} now=${now} />
       <${AngleField} label="After it" value=${after} onChange=${put("after")} now=${now} /></div>
     <p><button type="button" disabled=${before === null || after === null || !drop} onClick=${work}>Find the middle</button></p>
-      <${Trouble} text=${error} /><${Found} tdc=${tdc} found=${(/** @type {any} */ t) => found(t).then(draft.done)} /><${DraftLine} draft=${draft} /></div>`;
+      <${Trouble} text=${error} /><${Found} tdc=${tdc} found=${(/** @type {any} */ t) => found(t).then(draft.done)} /><${DraftLine} draft=${draft} /><//>`;
 }
 
 /** @param {{tdc: any, found: (tdc: any) => void}} props */

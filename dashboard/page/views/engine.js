@@ -16,7 +16,7 @@ export function EngineView() {
   const state = usePart(app.store, (s) => s);
   const { bench, unit } = state;
   const engines = useFetched((signal) => app.api.get("/engines", signal), [bench.engine]);
-  const [adding, setAdding] = useState(readDraft("engine") !== null); // half filled before a reload
+  const [adding, setAdding] = useState(readDraft("engine") !== null || readDraft("engine.unread") !== null); // half filled before a reload
   const looks = useOnlyShows();
   const list = /** @type {import("../engine.js").Engine[]} */ (engines.value ?? []);
   const choose = async (/** @type {string} */ id) => {
@@ -64,7 +64,7 @@ function NewEngine({ unit, done }) {
       app.notify(/** @type {Error} */ (err).message, "amiss");
     }
   };
-  return html`<${Form} class="panel grid" onSubmit=${add}><h2>New engine</h2>
+  return html`<${Form} class="panel grid" onSubmit=${add} draft=${typed}><h2>New engine</h2>
     ${f.text("name", "Name", "as you call this build")}
     ${f.choice("layout", "Layout", layouts)}
     ${f.number("cylinders", "Cylinders", "", "", { least: 1, most: 48, whole: true })}
@@ -82,7 +82,7 @@ function TheEngine({ id, state, renamed }) {
   return html`<${Trouble} text=${engine.error || valves.error} />
     ${valves.value ? html`<${ValveMap} engine=${engine.value} valves=${valves.value} state=${state} />` : null}
     ${onlyShows(state) ? html`<fieldset class="read" disabled><legend class="sr">Its card, to read</legend>
-      <${EngineForm} engine=${engine.value} unit=${state.unit} kept=${() => {}} gone=${() => {}} /></fieldset>` : html`<${EngineForm} engine=${engine.value} unit=${state.unit} kept=${(/** @type {any} */ e) => { engine.set(e); renamed(); }} gone=${renamed} />`}`;
+      <${EngineForm} engine=${engine.value} unit=${state.unit} kept=${() => {}} gone=${() => {}} renew=${() => {}} /></fieldset>` : html`<${EngineForm} engine=${engine.value} unit=${state.unit} kept=${(/** @type {any} */ e) => { engine.set(e); renamed(); }} gone=${renamed} renew=${engine.set} />`}`;
 }
 
 /** @type {Record<string, {shape: string, says: string}>} */

@@ -2,7 +2,7 @@
 // the limits that its builder wants, the shims in the drawer.
 
 import { useState } from "../lib/hooks.js";
-import { DraftLine, useDraft } from "../draft.js";
+import { DraftLine, saveOver, useDraft } from "../draft.js";
 import { Form, html, LengthField, NumberField, Trouble, TypedField, useApp, useOnlyShows } from "../ui.js";
 import { degrees, fromMm, toMm } from "../units.js";
 import { setAt, valveNames } from "../engine.js";
@@ -15,8 +15,8 @@ const cylinders = { least: 1, most: 48, whole: true }, valvesEach = { least: 2, 
 /** An encoder may have counted many turns by then. */
 const turns = { least: -360000, most: 360000 };
 
-/** @param {{engine: import("../engine.js").Engine, unit: import("../units.js").Unit, kept: (engine: any) => void, gone: () => void}} props */
-export function EngineForm({ engine, unit, kept, gone }) {
+/** @param {{engine: import("../engine.js").Engine, unit: import("../units.js").Unit, kept: (engine: any) => void, gone: () => void, renew: (engine: any) => void}} props */
+export function EngineForm({ engine, unit, kept, gone, renew }) {
   const app = useApp();
   const typed = useDraft(`engine.${engine.id}`, /** @type {any} */ (engine)), draft = typed.value, setDraft = typed.set;
   const [error, setError] = useState("");
@@ -27,7 +27,7 @@ export function EngineForm({ engine, unit, kept, gone }) {
   const keep = async () => {
     if (!typed.open) return app.notify("Nothing was changed.");
     try {
-      kept(await app.api.put(at, tidied(draft, engine)));
+      kept(await saveOver({ stored: engine, value: draft, get: () => app.api.get(at), put: (next, over) => app.api.put(at, tidied(next, over)), renew }));
       typed.done();
       setError("");
       app.notify("The engine is saved.");
@@ -46,7 +46,7 @@ export function EngineForm({ engine, unit, kept, gone }) {
       setError(/** @type {Error} */ (err).message);
     }
   };
-  return html`<${Form} class="engine-form" onSubmit=${keep}>
+  return html`<${Form} class="engine-form" onSubmit=${keep} draft=${typed}>
     <details open><summary>The engine</summary><div class="grid">
       ${f.text("name", "Name")}${f.text("type", "Type", "what builds of one kind have in common; a shop compares them")}
       ${f.choice("layout", "Layout", [["inline", "inline"], ["vee", "vee"], ["flat", "flat, opposed"], ["single", "single cylinder"]])}
@@ -111,9 +111,9 @@ function Shims({ list, unit, change }) {
   const put = (/** @type {number} */ i, /** @type {object} */ what) => change(list.map((s, k) => (k === i ? { ...s, ...what } : s)));
   return html`<p class="hint">All that could go under a stand, the ones in use among them.</p>
     ${list.map((s, i) => html`<div class="shim-row" key=${i}>
-      <${LengthField} label="Thickness" unit=${unit} of="shim" nm=${s.thickness_mm ? fromMm(s.thickness_mm) : null}
+      <${LengthField} label="Thickness" name=${`shim ${i}`} unit=${unit} of="shim" nm=${s.thickness_mm ? fromMm(s.thickness_mm) : null}
         onChange=${(/** @type {number|null} */ nm) => put(i, { thickness_mm: nm === null ? 0 : toMm(nm) })} />
-      <${NumberField} label="How many" range=${howMany} value=${s.count} onChange=${(/** @type {number|null} */ n) => put(i, { count: n ?? 0 })} />
+      <${NumberField} label="How many" name=${`shims ${i}`} range=${howMany} value=${s.count} onChange=${(/** @type {number|null} */ n) => put(i, { count: n ?? 0 })} />
       <button type="button" class="quiet" onClick=${() => change(list.filter((_, k) => k !== i))}>Remove</button></div>`)}
     <p><button type="button" class="quiet" onClick=${() => change([...list, { thickness_mm: 0, count: 1 }])}>Add a thickness</button></p>`;
 }

@@ -2,7 +2,7 @@
 // reads from them.
 
 import { useEffect, useState } from "../lib/hooks.js";
-import { DraftLine, useDraft } from "../draft.js";
+import { DraftLine, saveOver, there, useDraft } from "../draft.js";
 import { Choice, Form, html, LengthField, Mark, NumberField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { digits, fromMm, length, toMm, when, withUncertainty } from "../units.js";
 import { query } from "../api.js";
@@ -10,7 +10,7 @@ import { encoded, everyMark, liftNow, plainMarks, rockerOver } from "../marks.js
 import { Basis, Sentences, verdictSign } from "../says.js";
 import { Marking } from "../marking.js";
 
-/** @typedef {{id: string, rev: number, at: string, width_px: number, height_px: number, marks?: import("../marks.js").Marks}} Photograph */
+/** @typedef {{id: string, rev: number, trial: string, at: string, width_px: number, height_px: number, marks?: import("../marks.js").Marks}} Photograph */
 
 /**
  * The photographs of one of a valve's trials. The first photograph of a valve that has no trial makes one.
@@ -92,7 +92,8 @@ function One({ photograph, unit, only, valve, answer, remove, saved }) {
   const [wrong, setWrong] = useState("");
   const save = async () => {
     try {
-      saved(await app.api.put(`/photographs/${encodeURIComponent(photograph.id)}`, { rev: photograph.rev, marks }));
+      const at = `/photographs/${encodeURIComponent(photograph.id)}`;
+      saved(await saveOver({ stored: photograph, value: { ...photograph, marks }, get: async () => there(/** @type {Photograph[]} */ (await app.api.get(`/trials/${encodeURIComponent(photograph.trial)}/photographs`)).find((p) => p.id === photograph.id)), put: (next) => app.api.put(at, { rev: next.rev, marks: next.marks }), renew: saved }));
       typed.done();
       setWrong("");
       app.notify("The marks are saved.");
@@ -115,7 +116,7 @@ function One({ photograph, unit, only, valve, answer, remove, saved }) {
       marks=${marks} change=${typed.set} only=${only} over=${over} />
     ${over ? html`<p class="hint">Dashed: where the arm would be square.${over.now.length ? " Yellow: the rocker as it stands now." : ""}</p>` : null}
     <p class="hint">Taken ${when(photograph.at)}, ${photograph.width_px} by ${photograph.height_px} pixels.</p>
-    ${only ? null : html`<${Form} class="panel grid" onSubmit=${save}>
+    ${only ? null : html`<${Form} class="panel grid" onSubmit=${save} draft=${typed}>
       <${LengthField} label="Lift at the picture" nm=${nm(marks.at_lift_mm)} unit=${unit} of="lift" onChange=${mm("at_lift_mm")} hint="empty: it was held at half lift" />
       <${LengthField} label="Known length" nm=${nm(marks.known_mm)} unit=${unit} of="arm" onChange=${mm("known_mm")} hint="between its two marks; then the arms come out too. Empty without" />
       <${NumberField} label="Camera aside, at most" unit="°" range=${{ least: 0, most: 25 }} value=${marks.camera_within_deg ?? null} hint="how far off the shaft's line it may have looked; empty: 5"

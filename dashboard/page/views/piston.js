@@ -21,7 +21,7 @@ export function Piston({ engine, valve, unit }) {
   const { value: all } = useFetched((signal) => app.api.get(`/traces${query({ engine: engine.id, limit: 200 })}`, signal), [engine.id]);
   // Those of this valve: the sheet says its clearance under this valve's name.
   const traces = (all ?? []).filter((/** @type {any} */ t) => t.has_angle && t.max_lift_mm && (!valve || !t.valve || t.valve === valve));
-  const { d, setD, answer, error, ask, state } = useWork(piston, engine, valve);
+  const { d, setD, answer, error, ask, state, unread } = useWork(piston, engine, valve);
   const [mounting] = useMounting(engine);
   const [trouble, setTrouble] = useState("");
   const f = fieldsOf(d, setD, unit);
@@ -38,7 +38,7 @@ export function Piston({ engine, valve, unit }) {
       setTrouble(/** @type {Error} */ (err).message);
     }
   };
-  return html`<${Form} onSubmit=${work}>
+  return html`<${Form} onSubmit=${work} draft=${{ unread }}>
     <p>With light checking springs fitted, stop the crank about 10 degrees from top dead centre of the overlap, where the valve is close to the piston. Push the valve open by hand until it touches the piston, and read how far it went. Write down both. Top dead centre is set under <a href="#/timing">Timing</a>.</p>
     <div class="grid">
       <label class="field"><span class="field-name">Trace of the valve</span>

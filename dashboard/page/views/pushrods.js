@@ -17,14 +17,14 @@ const materials = /** @type {const} */ ([["", "not said"], ["aluminium 6061", "a
 export function Pushrods({ engine, unit }) {
   const app = useApp();
   const valves = useFetched((signal) => app.api.get(`/engines/${encodeURIComponent(engine.id)}/valves`, signal), [engine.id, engine.rev]);
-  const { d, setD, answer, error, ask, state } = useWork(pushrods, engine, "");
+  const { d, setD, answer, error, ask, state, unread } = useWork(pushrods, engine, "");
   const f = fieldsOf(d, setD, unit);
   const names = (valves.value ?? []).map((/** @type {any} */ v) => v.valve);
   const rods = names.filter((/** @type {string} */ n) => d.rods[n]);
   const work = () => {
     void ask(askPushrods(d, names, engine));
   };
-  return html`<${Form} onSubmit=${work}>
+  return html`<${Form} onSubmit=${work} draft=${{ unread }}>
     <p>Set the rocker as it will stay. With the lifter on the heel of its lobe, lengthen the checking rod until the lash is just gone, take it out, and measure it.</p>
     <section><h2>Checking rods, ${unit}</h2><div class="grid">
       ${f.choice("measured", "Measured", [["overall", "over both tips"], ["centres", "between the middles of the balls"], ["gauge", "between gauging rings"]])}

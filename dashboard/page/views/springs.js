@@ -16,13 +16,13 @@ import { Basis, GapLine, Sentences } from "../says.js";
 
 /** @param {Props} props */
 export function Gaps({ engine, valve, unit }) {
-  const { d, setD, answer, error, ask, state } = useWork(gaps, engine, valve);
+  const { d, setD, answer, error, ask, state, unread } = useWork(gaps, engine, valve);
   const f = fieldsOf(d, setD, unit);
   const question = askGaps(d);
   const work = () => {
     void ask(question);
   };
-  return html`<${Form} onSubmit=${work}>
+  return html`<${Form} onSubmit=${work} draft=${{ unread }}>
     <div class="grid">${f.length("lift_mm", "Max lift at the valve", "the greatest of the engine's valves is on the safe side")}</div>
     <section><h2>Coil bind</h2>
       <p>Measure the installed height from the spring's seat to its retainer, valve closed. Press a spring solid in a vice between flat plates and measure it, inner springs too.</p>
@@ -47,7 +47,7 @@ const grams = { least: 0, most: 5000 };
 
 /** @param {Props} props */
 export function Spring({ engine, valve, unit }) {
-  const { d, setD, answer, error, ask, state } = useWork(spring, engine, valve);
+  const { d, setD, answer, error, ask, state, unread } = useWork(spring, engine, valve);
   const f = fieldsOf(d, setD, unit);
   const toForce = unit === "in" ? poundForce : 1, forceUnit = unit === "in" ? "lbf" : "N";
   const shownForce = (/** @type {number|undefined} */ n) => (n === undefined ? null : Number((n / toForce).toPrecision(9)));
@@ -66,13 +66,13 @@ export function Spring({ engine, valve, unit }) {
     }
   };
   const loads = (/** @type {string} */ of) => html`${some(of).map((/** @type {any} */ l, /** @type {number} */ i) => html`<div class="grid" key=${i}>
-      <${LengthField} label=${`Height ${i + 1}`} unit=${unit} of="spring" nm=${l.height_mm === undefined ? null : fromMm(l.height_mm)}
+      <${LengthField} label=${`Height ${i + 1}`} name=${`${of} height ${i}`} unit=${unit} of="spring" nm=${l.height_mm === undefined ? null : fromMm(l.height_mm)}
         onChange=${(/** @type {number|null} */ nm) => put(of, i, { height_mm: nm === null ? undefined : toMm(nm) })} />
-      <${NumberField} label=${`Load ${i + 1}`} unit=${forceUnit} range=${{ least: 0, most: 20000 }} value=${shownForce(l.load_n)}
+      <${NumberField} label=${`Load ${i + 1}`} name=${`${of} load ${i}`} unit=${forceUnit} range=${{ least: 0, most: 20000 }} value=${shownForce(l.load_n)}
         onChange=${(/** @type {number|null} */ v) => put(of, i, { load_n: v === null ? undefined : v * toForce })} /></div>`)}
       <p><button type="button" class="quiet" onClick=${() => setD({ ...d, [of]: [...some(of), {}] })}>Add a load</button></p>`;
   const a = answer;
-  return html`<${Form} onSubmit=${work}>
+  return html`<${Form} onSubmit=${work} draft=${{ unread }}>
     <p>Best from a spring tester: two heights and their loads. Without one, from the wire and the coils. Springs store energy: wear glasses, and press them with something that can not slip.</p>
     <section><h2>As tested</h2>${loads("loads")}
       <div class="grid">${f.choice("progressive", "Its rate", [["", "the same all the way"], ["yes", "grows: progressive, four loads or more"]])}</div></section>

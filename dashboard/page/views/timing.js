@@ -4,9 +4,10 @@
 
 import { useMemo, useState } from "../lib/hooks.js";
 import { useKeptHere } from "../draft.js";
+import { UnreadContext, useUnread } from "../unread.js";
 import { html, Mark, Nothing, Trouble, TypedField, useApp, useFetched, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
-import { degrees, digits, fromMm, length, nanometres, toMm, when, withUncertainty } from "../units.js";
+import { degrees, digits, fromMm, length, nanometres, plainSigns, toMm, when, withUncertainty } from "../units.js";
 import { cylinderOf, sideOf } from "../engine.js";
 import { axisWords, joined, readTiming } from "../timing.js";
 import { readLength } from "../reads.js";
@@ -27,6 +28,7 @@ export function Timing({ route }) {
   const [chosen, setChosen] = useState(/** @type {Record<string, string>} */ ({ intake: route.query.get("intake") ?? "", exhaust: route.query.get("exhaust") ?? "" }));
   const [lobes, setLobes] = useState(/** @type {Record<string, string>} */ ({ intake: "0", exhaust: "0" }));
   const [checks, setChecks] = useKeptHere("checking lifts", { text: "0.050 in, 1 mm", sent: "1.27mm,1mm" });
+  const unread = useUnread("checking lifts");
   const engine = useFetched((signal) => (bench.engine ? app.api.get(`/engines/${encodeURIComponent(bench.engine)}`, signal) : Promise.resolve(null)), [bench.engine]);
   const traces = (all ?? []).filter((/** @type {any} */ t) => t.has_angle && t.max_lift_mm);
   const known = engine.value !== undefined && (engine.value?.id ?? "") === bench.engine;
@@ -43,8 +45,8 @@ export function Timing({ route }) {
         <option value="0">none</option>
         ${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === ids[side]}>
           ${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>`)}
-      <${TypedField} label="Checking lifts" kind="checks" value=${checks} show=${(/** @type {Checks} */ c) => c.text} read=${(/** @type {string} */ t) => ({ text: t, sent: asked(t, unit) })}
-        empty=${{ text: "", sent: "" }} onChange=${setChecks} hint="as in 0.050 in, 1 mm; also 1/16 in" /></div>
+      <${UnreadContext.Provider} value=${unread}><${TypedField} label="Checking lifts" kind="checks" value=${checks} show=${(/** @type {Checks} */ c) => c.text} read=${(/** @type {string} */ t) => ({ text: withUnits(t, unit), sent: asked(t, unit) })}
+        empty=${{ text: "", sent: "" }} onChange=${setChecks} hint="as in 0.050 in, 1 mm; also 1/16 in" /><//></div>
     <${AtLobe} traces=${traces} ids=${ids} lobes=${lobes} change=${setLobes} />
     ${!known ? null : html`<${Mounted} key=${bench.engine} engine=${engine.value} set=${engine.set} valve=${bench.valve}
       ids=${ids} lobes=${lobes} checking=${checks.sent} unit=${unit} />`}`;
@@ -79,9 +81,15 @@ function Mounted({ engine, set, valve, ids, lobes, checking, unit }) {
 
 /** @typedef {{text: string, sent: string}} Checks the lifts as they were typed, and as the daemon is asked */
 
+/** The lifts one by one. @param {string} typed */
+const single = (typed) => typed.split(/,\s+|;/).map((s) => s.trim()).filter(Boolean);
+
+/** As it stands there when it is left: a bare number is of the unit that it was typed in, also after that is another. @param {string} typed @param {import("../units.js").Unit} unit */
+const withUnits = (typed, unit) => single(typed).map((s) => (/[\d/.\u00bc-\u00be\u2150-\u215e]$/.test(plainSigns(s)) ? `${s} ${unit}` : s)).join(", ");
+
 /** @param {string} typed @param {import("../units.js").Unit} unit */
 function asked(typed, unit) {
-  return typed.split(/,\s+|;/).map((s) => s.trim()).filter(Boolean).map((s) => `${toMm(readLength(s, unit, "checking"))}mm`).join(",");
+  return single(typed).map((s) => `${toMm(readLength(s, unit, "checking"))}mm`).join(",");
 }
 
 /** @param {{ids: Record<string, string>, lobes: Record<string, string>, checking: string, mounting: Record<string, any>, tdc: string, engine: string, unit: import("../units.js").Unit}} props */

@@ -2,7 +2,7 @@
 // labels, its way out as a file and its way back through the live path.
 
 import { useEffect, useMemo, useRef, useState } from "../lib/hooks.js";
-import { DraftLine, useDraft } from "../draft.js";
+import { changes, Clash, DraftLine, useDraft } from "../draft.js";
 import { Form, html, Mark, Nothing, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { agreementWords } from "../agreement.js";
@@ -222,11 +222,18 @@ const LabelsRead = ({ trace }) => html`<section><h2>Labels</h2><dl class="facts 
 /** @param {{trace: any, again: () => void}} props */
 function Labels({ trace, again }) {
   const app = useApp();
-  const typed = useDraft(`labels.${trace.id}`, { engine: trace.engine ?? "", valve: trace.valve ?? "", trial: trace.trial ?? "", remark: trace.remark ?? "" });
+  const stored = { engine: trace.engine ?? "", valve: trace.valve ?? "", trial: trace.trial ?? "", remark: trace.remark ?? "" };
+  const typed = useDraft(`labels.${trace.id}`, stored);
   const draft = typed.value;
   const keep = async () => {
     try {
-      await app.api.patch(`/traces/${encodeURIComponent(trace.id)}`, draft);
+      // Only what was typed, so that what somebody else wrote beside it stays.
+      const at = `/traces/${encodeURIComponent(trace.id)}`, now = await app.api.get(at), mine = changes(stored, draft);
+      if (mine.some(({ at: [name], was, now: v }) => (now[name] ?? "") !== was && (now[name] ?? "") !== v)) {
+        again();
+        throw new Clash("A label that you changed was changed elsewhere meanwhile. Yours is still here: save again to put it in its place, or discard it.");
+      }
+      await app.api.patch(at, Object.fromEntries(mine.map(({ at: [name], now: v }) => [name, v])));
       typed.done();
       app.notify("Labels saved.");
       again();
@@ -236,7 +243,7 @@ function Labels({ trace, again }) {
   };
   const field = (/** @type {"engine"|"valve"|"trial"|"remark"} */ name, /** @type {string} */ label, /** @type {string} */ hint) => html`<${TextField} label=${label} value=${draft[name]} hint=${hint} onChange=${(/** @type {string} */ v) => typed.set({ ...draft, [name]: v })} />`;
   return html`<section><h2>Labels</h2><p class="hint">The readings are never changed; what they belong to may be.</p>
-    <${Form} class="grid" onSubmit=${keep}>
+    <${Form} class="grid" onSubmit=${keep} draft=${typed}>
       ${field("engine", "Engine", "")}${field("valve", "Valve", "3I is cylinder 3 intake, 3E its exhaust")}${field("trial", "Trial", "")}${field("remark", "Remark", "")}
     <p><button>Save</button></p><${DraftLine} draft=${typed} /><//></section>`;
 }

@@ -2,7 +2,7 @@
 // as it is and as it would be.
 
 import { useEffect, useState } from "../lib/hooks.js";
-import { DraftLine, useDraft } from "../draft.js";
+import { DraftLine, saveOver, there, useDraft } from "../draft.js";
 import { Form, html, LengthField, LengthsField, Mark, Nothing, NumberField, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { shown } from "../state.js";
@@ -38,7 +38,7 @@ function ValveTrials({ engineId, valve, onStand, look }) {
   const trials = useFetched((signal) => app.api.get(`${at}/trials?valve=${encodeURIComponent(valve)}`, signal), [engineId, valve]);
   const valves = useFetched((signal) => app.api.get(`${at}/valves`, signal), [engineId, valve, trials.value?.length]);
   const list = /** @type {Trial[]} */ (trials.value ?? []);
-  const [editing, setEditing] = useState(/** @type {Trial|null} */ (null));
+  const [edited, setEdited] = useState(""), editing = list.find((t) => t.id === edited) ?? null;
   const looks = useOnlyShows();
   const known = valves.value?.find((/** @type {any} */ v) => v.valve === valve)?.max_lift_mm ?? null;
   const others = /** @type {import("../engine.js").ValveState[]} */ (valves.value ?? []).filter((v) => v.trials > 0 || v.valve === onStand || v.valve === valve);
@@ -47,9 +47,9 @@ function ValveTrials({ engineId, valve, onStand, look }) {
       ${others.map((v) => html`<option value=${v.valve} selected=${v.valve === valve}>${valveWords(v.valve)}${v.valve === onStand ? ", under the indicator" : ""}</option>`)}</select></label>` : null}
     <${Trouble} text=${engine.error || trials.error} />
     ${trials.value && list.length === 0 ? html`<${Nothing} says="Nothing was tried yet. Turn to half lift, hold, and measure by how much the adjuster end of the rocker sits below its valve end; write it here or on the bench." href="#/bench" label="To the bench" />` : null}
-    ${list.length ? html`<${TrialTable} list=${list} unit=${unit} again=${trials.again} edit=${setEditing} />` : null}
+    ${list.length ? html`<${TrialTable} list=${list} unit=${unit} again=${trials.again} edit=${(/** @type {Trial} */ t) => setEdited(t.id)} />` : null}
     ${engine.value ? html`${looks ? null : html`<${TrialForm} key=${editing ? editing.id : `new after ${list.length}`} at=${at} valve=${valve} editing=${editing}
-      last=${list.at(-1)} maxLift=${known} unit=${unit} done=${() => { setEditing(null); trials.again(); }} />`}
+      last=${list.at(-1)} maxLift=${known} unit=${unit} renew=${(/** @type {Trial} */ t) => trials.set(list.map((had) => (had.id === t.id ? t : had)))} done=${() => { setEdited(""); trials.again(); }} />`}
       <${Next} engine=${engine.value} valve=${valve} list=${list} unit=${unit} saved=${engine.set} />
       <${Sweep} at=${at} valve=${valve} unit=${unit} />
       <${Photographs} at=${at} list=${list} valve=${valve} maxLift=${known} unit=${unit} again=${trials.again} />
@@ -87,8 +87,8 @@ function TrialTable({ list, unit, again, edit }) {
           onClick=${() => remove(t)} aria-label=${`Delete trial ${i + 1}`}>Delete</button>`}</td></tr>`)}</tbody></table></div>`;
 }
 
-/** @param {{at: string, valve: string, editing: Trial|null, last: Trial|undefined, maxLift: number|null, unit: import("../units.js").Unit, done: () => void}} props */
-function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
+/** @param {{at: string, valve: string, editing: Trial|null, last: Trial|undefined, maxLift: number|null, unit: import("../units.js").Unit, done: () => void, renew: (t: Trial) => void}} props */
+function TrialForm({ at, valve, editing, last, maxLift, unit, done, renew }) {
   const app = useApp();
   const from = editing ?? last;
   const nm = (/** @type {number|null|undefined} */ mm) => (mm === null || mm === undefined ? null : fromMm(mm));
@@ -104,7 +104,8 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
     try {
       const mm = (/** @type {number|null} */ nm) => (nm === null ? undefined : toMm(nm));
       const written = { valve, stack_mm: d.stack.map(toMm), pushrod_length_mm: mm(d.pushrod), lash_mm: mm(d.lash), adjuster_below_valve_mm: mm(d.below), sweep_mm: mm(d.sweep), open_vs_closed_mm: mm(d.openClosed), max_lift_mm: mm(d.lift), remark: d.remark };
-      if (editing) await app.api.put(`/trials/${encodeURIComponent(editing.id)}`, { ...editing, ...written });
+      const path = `/trials/${encodeURIComponent(editing?.id ?? "")}`;
+      if (editing) await saveOver({ stored: editing, value: { ...editing, ...written }, get: async () => there(/** @type {Trial[]} */ (await app.api.get(`${at}/trials?valve=${encodeURIComponent(editing.valve)}`)).find((t) => t.id === editing.id)), put: (next) => app.api.put(path, next), renew });
       else await app.api.post(`${at}/trials`, written);
       typed.done();
       setWrong("");
@@ -115,7 +116,7 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done }) {
     }
   };
   return html`<details class="panel" open=${!last || editing !== null || typed.open}><summary>${editing ? "Edit the trial" : "New trial"}</summary>
-    <${Form} class="grid" onSubmit=${keep}>
+    <${Form} class="grid" onSubmit=${keep} draft=${typed}>
     <${LengthsField} label="Shims under the stand" nms=${d.stack} unit=${unit} of="shim" onChange=${set("stack")}
       hint=${`thicknesses with + between, as in ${unit === "in" ? "0.050 + 0.020" : "0.40 + 0.80"}; empty for none`} />
     <${LengthField} label="Adjuster end below valve end" nm=${d.below} unit=${unit} of="height" onChange=${set("below")} hint="at half lift; a minus when it sits higher" />
@@ -148,7 +149,7 @@ function AskRatio({ engine, valve, saved }) {
       app.notify(/** @type {Error} */ (err).message, "amiss");
     }
   };
-  return html`<${Form} class="panel grid" onSubmit=${save}>
+  return html`<${Form} class="panel grid" onSubmit=${save} draft=${typed}>
     <${NumberField} label=${`Rocker ratio, ${side}`} value=${ratio} range=${{ least: 0.5, most: 5 }} onChange=${(/** @type {number|null} */ v) => typed.set({ ratio: v })}
       hint="the next shim follows from it; it is saved with the engine. With both arms measured instead, enter them there" />
     <p><button disabled=${!ratio}>Save</button> <a href="#/engine">To the engine</a></p><${DraftLine} draft=${typed} /><//>`;

@@ -92,10 +92,21 @@ export function leaves(v, path, into) {
 /** @param {Record<string, string>} was @param {Record<string, string>} now */
 export const changed = (was, now) => [...new Set([...Object.keys(was), ...Object.keys(now)])].filter((p) => was[p] !== now[p]).map((p) => ({ path: p, was: was[p], now: now[p] }));
 
-/** Nanometres of a text in inches, or null when it means nothing: whole fractions only. @param {string} text */
-function nanometresOf(text) {
-  const m = /^(-?)(?:(\d+)[ -])?(\d+)\/(\d+)( mm| thou| in)?$|^(-?)(\d*)\.?(\d*)( mm| thou| in)?$/.exec(text.trim());
-  if (!m || /^-?\.?$/.test(text.trim().replace(/ (mm|thou|in)$/, ""))) return null;
+const wideDigits = "\uff10\uff11\uff12\uff13\uff14\uff15\uff16\uff17\uff18\uff19\uff0e\uff0f\uff0d", plainDigits = "0123456789./-";
+/** @type {Record<string, string>} */
+const vulgar = { "\u00bd": "1/2", "\u00bc": "1/4", "\u00be": "3/4", "\u215b": "1/8", "\u215c": "3/8", "\u215d": "5/8", "\u215e": "7/8" };
+
+/** Full-width digits of an eastern keyboard. @param {string} text */
+const widened = (text) => [...text].map((c) => wideDigits[plainDigits.indexOf(c)] ?? c).join("");
+
+/** The same with plain digits, dashes, points and fractions. @param {string} text */
+const plainly = (text) => [...text].map((c) => (wideDigits.includes(c) ? plainDigits[wideDigits.indexOf(c)] : c === "\u2013" || c === "\u2212" ? "-" : c === "," ? "." : vulgar[c] ? ` ${vulgar[c]}` : c)).join("").trim();
+
+/** Nanometres of a text in inches, or null when it means nothing: whole fractions only. @param {string} typed */
+function nanometresOf(typed) {
+  const text = plainly(typed).replace(/ ?(in|"|\u2033)$/, " in").replace(/(\d)(mm|thou)$/, "$1 $2").toLowerCase();
+  const m = /^(-?)(?:(\d+)[ -])?(\d+)\/(\d+)( mm| thou| in)?$|^(-?)\+?(\d*)\.?(\d*)( mm| thou| in)?$/.exec(text);
+  if (!m || /^-?\.?$/.test(text.replace(/ (mm|thou|in)$/, ""))) return null;
   const one = { " mm": 1_000_000n, " thou": 25_400n }[m[5] ?? m[9] ?? ""] ?? 25_400_000n;
   const [above, below] = m[3] ? [BigInt(m[2] ?? 0) * BigInt(m[4]) + BigInt(m[3]), BigInt(m[4])] : [BigInt(m[7] + m[8]), 10n ** BigInt(m[8].length)];
   const nm = Number((above * one * 2n + below) / (below * 2n));
@@ -104,19 +115,22 @@ function nanometresOf(text) {
 
 const lbf = 4.4482216152605;
 
+/** What nobody means by a number: two points, an exponent, a comma that may be thousands, digits that only look like some. */
+const nonsense = ["six", "1.2.3", "0..4", ".", "-", "--1", "1e-3", "1E3", "0x10", "1/2/3", "1/0", "=1", "NaN", "Infinity", "\u0664", "1'5", "1 2", "1,2,3"];
+
 /**
  * What would have to be held for a text, as JSON leaves; none: it must be refused.
  * @param {string} kind @param {string} text @returns {string[]}
  */
 export function meaning(kind, text) {
   const mm = (/** @type {string} */ t) => { const nm = nanometresOf(t); return nm === null ? NaN : nm / 1e6; };
-  const number = /^-?(\d+\.?\d*|\.\d+)$/.test(text) ? Number(text) : NaN;
+  const bare = plainly(text).replace(/^\+/, ""), number = /^-?(\d+\.?\d*|\.\d+)$/.test(bare) ? Number(bare) : NaN;
   switch (kind) {
     case "length": return Number.isNaN(mm(text)) ? [] : [JSON.stringify(mm(text))];
     case "lengths": { const all = text.split("+").map(mm); return all.some(Number.isNaN) ? [] : [JSON.stringify(all)]; }
     case "number": case "whole": return Number.isNaN(number) ? [] : [JSON.stringify(number), JSON.stringify(number * lbf)];
-    case "cylinders": return [JSON.stringify(text.split("-").map(Number))];
-    case "valves": return [JSON.stringify(text.split(" "))];
+    case "cylinders": return [JSON.stringify(text.split(/[^\d\uff10-\uff19]+/).map((n) => Number(plainly(n))))];
+    case "valves": return [JSON.stringify(text.toUpperCase().split(/[ ,;]+/))];
     case "checks": { const all = text.split(/,\s+/).map(mm); return all.some(Number.isNaN) ? [] : [JSON.stringify(all.map((v) => `${v}mm`).join(","))]; }
     case "text": case "word": return [JSON.stringify(text)];
     default: throw new Error(`a field of a new kind, ${kind}: say here what a text in it means`);
@@ -129,14 +143,20 @@ export function samples(kind, now) {
   const sixteenths = near === null ? 4 : Math.round(near * 64);
   const rule = `${Math.abs(sixteenths) >= 64 ? `${Math.trunc(sixteenths / 64)} ` : sixteenths < 0 ? "-" : ""}${(Math.abs(sixteenths) % 64) | 1}/64`;
   switch (kind) {
-    case "length": return { bad: ["six", "1.2.3", "8 11/61", "400", "-", "7 furlongs"], good: [...(near === null ? ["0.015", "0.5", "8 11/16"] : [String(Number((near * 1.002 + 0.0005).toFixed(4))), `${(near * 25.4).toFixed(2)} mm`, `${Math.round(near * 1000)} thou`, rule])] };
-    case "lengths": return { bad: ["0.050 0.020", "0.050 +", "15", "six"], good: ["0.050 + 0.020", "1/32 + 0.40 mm", "0.015"] };
-    case "number": return { bad: ["six", "1e3", "0x10", "1 2", "9999999999"], good: near === null ? ["10.5", "1.5"] : [String(Number((near * 1.01).toFixed(3))), `${(near * 1.02).toFixed(4)}`] };
-    case "whole": return { bad: ["six", "2.5", "99999"], good: near === null ? ["4"] : [String(near + 1), String(near)] };
-    case "cylinders": return { bad: ["1342", "1-3-4", "1-3-3-2", "one"], good: ["1-2-4-3"] };
-    case "valves": return { bad: ["1I1E", "9I", "1I 1I"], good: ["1I 1E 2I", "4E 1I"] };
-    case "checks": return { bad: ["six", "0.05 furlong"], good: ["0.006 in, 2 mm"] };
+    case "length": return { bad: ["8 11/61", "400", "7 furlongs", "1,500", "0.4 m", ...nonsense], good: near === null ? ["0.015", "0.5", "8 11/16", "\u00bd", ".4\"", "10,5 mm"] : lengthsNear(near, rule) };
+    case "lengths": return { bad: ["0.050 0.020", "0.050 +", "+ 0.050", "15", "six", "0.05 + 0..2"], good: ["0.050 + 0.020", "1/32 + 0.40 mm", ".015\"+12 thou", "0,4mm + \u215b", "0.015"] };
+    case "number": return { bad: ["9999999999", "1,500", "1.500,5", ...nonsense], good: near === null ? ["10.5", "1.5"] : [String(Number((near * 1.01).toFixed(3))), `${(near * 1.02).toFixed(4)}`, (near * 1.03).toFixed(2).replace(".", ","), widened((near * 1.04).toFixed(2)), `+${(Math.abs(near) * 1.05).toFixed(1)}`] };
+    case "whole": return { bad: ["2.5", "99999", ...nonsense], good: near === null ? ["4"] : [String(near + 1), widened(String(near + 2)), String(near)] };
+    case "cylinders": return { bad: ["1342", "1-3-4", "1-3-3-2", "one", "1-2-3-4-5", "1.2.4.3"], good: ["1-2-4-3", "1\u20133\u20134\u20132", "1 2 4 3", "1,3,4,2", "\uff11-\uff12-\uff14-\uff13"] };
+    case "valves": return { bad: ["1I1E", "9I", "1I 1I", "1I-1E", "I1"], good: ["1I 1E 2I", "4e 1i", "2I, 1E; 3E"] };
+    case "checks": return { bad: ["six", "0.05 furlong", "0..5"], good: ["0.006 in, 2 mm"] };
     case "word": return { bad: [], good: ["7"] };
-    default: return { bad: [], good: ["a b-c, d 0.015", "2I"] };
+    default: return { bad: [], good: ["a b-c, d 0.015", "2I", "\uff11\u00bd \u2013 \u201cx\u201d"] };
   }
+}
+
+/** A length near another one, as people write it. @param {number} near inches @param {string} rule as an inch rule has it */
+function lengthsNear(near, rule) {
+  const a = (/** @type {number} */ by, decimals = 4) => (near * by + 0.0005).toFixed(decimals);
+  return [String(Number(a(1.002))), `${(near * 25.4).toFixed(2)} mm`, `${Math.round(near * 1000)} thou`, rule, `${(near * 25.5).toFixed(2).replace(".", ",")}mm`, `${a(1.003)}"`, a(1.004).replace(/^(-?)0\./, "$1."), widened(a(1.005)), a(1.006).replace("-", "\u2013")];
 }

@@ -1,7 +1,7 @@
 // What is typed and not saved yet: kept leaf by leaf, laid over what is stored.
 import { test } from "node:test";
 import assert from "node:assert/strict";
-import { changed, changes } from "../../../page/draft.js";
+import { changed, changes, Clash, saveOver } from "../../../page/draft.js";
 
 const stored = { name: "V8", cam_card: { io: 12 }, limits: {}, order: ["1I", "1E"], tdc: undefined };
 
@@ -29,4 +29,22 @@ test("a field that somebody else saved meanwhile stays as they saved it", () => 
 
 test("changes are small: one leaf for one field", () => {
   assert.deepEqual(changes(stored, { ...stored, cam_card: { io: 14 } }), [{ at: ["cam_card", "io"], was: 12, now: 14 }]);
+});
+
+test("two who save one document: both are kept, or the second is told", async () => {
+  const conflict = Object.assign(new Error("somebody changed it"), { status: 409 });
+  const bench = (/** @type {any} */ now) => {
+    const held = { now, shown: /** @type {any} */ (null) };
+    return { held, save: (/** @type {any} */ value) => saveOver({ stored: { ...stored, rev: 1 }, value, get: async () => held.now, put: async (next, over) => {
+      if (over.rev !== held.now.rev) throw conflict;
+      return (held.now = { ...next, rev: held.now.rev + 1 });
+    }, renew: (there) => { held.shown = there; } }) };
+  };
+  const beside = bench({ ...stored, cam_card: { io: 12, ec: 9 }, rev: 2 });
+  await beside.save({ ...stored, rev: 1, name: "mine" });
+  assert.deepEqual(beside.held.now, { ...stored, cam_card: { io: 12, ec: 9 }, name: "mine", rev: 3 });
+  const same = bench({ ...stored, name: "theirs", rev: 2 });
+  await assert.rejects(same.save({ ...stored, rev: 1, name: "mine" }), Clash);
+  assert.equal(same.held.now.name, "theirs");
+  assert.equal(same.held.shown.name, "theirs", "what is stored now stands under what was typed");
 });

@@ -86,3 +86,25 @@ test("shims with a plus between", () => {
   assert.throws(() => readLengths("0.015 + ", "in", "shim"), /is not a length/);
   assert.throws(() => readLengths("0.015 0.030", "in", "shim"), /is not a unit/);
 });
+
+test("digits of an eastern keyboard and dashes of a phone are read as the plain ones", () => {
+  for (const [text, nm] of /** @type {const} */ ([["\uff10\uff0e\uff14 mm", 400_000], ["\uff18 \uff11\uff11\uff0f\uff11\uff16", 220_662_500], ["\u20130.5 mm", -500_000], ["8\u201311/16", 220_662_500], ["\u00bd\u2033", 12_700_000]]))
+    assert.equal(parseLength(text, "in"), nm, text);
+  assert.equal(readNumber("\uff11\uff10\uff16\uff0e\uff15"), 106.5);
+  assert.deepEqual(readFiringOrder("\uff11\uff0d\uff13\u20134\uff0d\uff12", 4), [1, 3, 4, 2]);
+});
+
+test("a comma that may be a point or thousands is asked about, and never guessed", () => {
+  for (const text of ["7,500", "1,500", "-12,345"]) assert.throws(() => readNumber(text), /without the comma, or with a point/, text);
+  assert.throws(() => parseLength("1,500 thou", "in"), /"1,500 thou" may be 1500 or 1.500/);
+  assert.equal(parseLength("1,524", "mm"), 1_524_000, "a thousand millimetres are no figure of this bench, a thousandth of one is");
+  assert.equal(parseLength("0,400", "in"), 10_160_000);
+  assert.equal(readNumber("0,125"), 0.125);
+});
+
+test("the unit behind a field may be typed as well, and no other", () => {
+  for (const [text, unit, value] of /** @type {const} */ ([["12\u00b0", "\u00b0 BTDC", 12], ["12 BTDC", "\u00b0 BTDC", NaN], ["12 \u00b0 BTDC", "\u00b0 BTDC", 12], ["12 deg", "\u00b0", 12], ["7500 rpm", "rev/min", 7500], ["70 K", "K", 70], ["120 lb", "lbf", 120]]))
+    if (Number.isNaN(value)) assert.throws(() => readNumber(text, {}, unit), /is not a number/, text);
+    else assert.equal(readNumber(text, {}, unit), value, text);
+  assert.throws(() => readNumber("120 N", {}, "lbf"), /is not a number/);
+});
