@@ -173,6 +173,9 @@ func (s Scenario) turn() (*player, error) {
 		// What was found stays; what the indicator shows there does not.
 		p.slipped.base = by
 		p.indicator, t.show = late, late.newDisplay(t.liftAt)
+		if wrong.has[ReZeroed] {
+			p.slipped.base = t.show.steps[len(t.show.steps)-1].offset - t.show.steps[0].offset
+		}
 		t.Openings, t.Touches = nil, nil
 		t.find()
 	}

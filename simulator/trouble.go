@@ -28,6 +28,9 @@ const (
 	CutNose       Trouble = "cut-nose"
 	HangsFree     Trouble = "hangs-free"
 	BaseSlips     Trouble = "base-slips"
+	TipOff        Trouble = "tip-off"
+	ReZeroed      Trouble = "re-zeroed"
+	UnitSwitched  Trouble = "unit-switched"
 	Knock         Trouble = "knock"
 	Vibration     Trouble = "vibration"
 	WarmDrift     Trouble = "warm-drift"
@@ -59,6 +62,9 @@ var troubleSays = []struct {
 	{CutNose, "the spindle comes to its end 0.3 to 1.2 mm under the nose"},
 	{HangsFree, "the spindle hangs free by 0.6 to 1.4 mm on the heel"},
 	{BaseSlips, "the base slips by 0.08 to 0.4 mm between two openings"},
+	{TipOff, "the tip slides off the valve once, by 1 to 4 mm, and stands on something else until it is set back at the end"},
+	{ReZeroed, "zero is pressed once while the valve is open"},
+	{UnitSwitched, "the unit is switched once while the valve is open"},
 	{Knock, "the stand is bumped by 0.1 to 1 mm and comes back"},
 	{Vibration, "the stand shakes 10 to 40 times a second for a moment"},
 	{WarmDrift, "a warm indicator cools: the heel wanders by 0.01 to 0.03 mm"},
@@ -154,6 +160,7 @@ func (s Scenario) troubled() (*troubles, error) {
 		bleed: between(0.02, 0.1), fill: between(0.3, 1),
 		out: between(0.01, 0.02), phase: between(0, 360),
 	}
+	t.gauge.off = between(1, 4) * either()
 	t.drive = driveTroubles{slip: between(2, 8) * either(), counts: []float64{1000. / 1024, 1024. / 1000, 0.9, 1.25}[r.IntN(4)], play: between(0.3, 0.8)}
 	return t, nil
 }
@@ -218,6 +225,16 @@ func (t *troubles) inTime(n Indicator, truth *Truth, slipped float64) (_ Indicat
 			by = -slipped // and back, so that it does not wander off
 		}
 		n.Slips, changed = append(slices.Clone(n.Slips), Slip{at, fromMM(by)}), true
+	}
+	open := func() measure.Stamp {
+		o := whole[t.when.IntN(len(whole))]
+		return o.Open + measure.Stamp(t.when.Float64()*float64(o.Close-o.Open))
+	}
+	if t.has[ReZeroed] {
+		n.ReZeros, changed = append(slices.Clone(n.ReZeros), open()), true
+	}
+	if t.has[UnitSwitched] {
+		n.Switches, changed = append(slices.Clone(n.Switches), open()), true
 	}
 	if t.has[CableOut] {
 		o := whole[t.when.IntN(len(whole))]

@@ -14,6 +14,8 @@ type gaugeTroubles struct {
 	drift, cools float64 // mm, seconds
 	bleed, fill  float64 // mm a second, seconds
 	out, phase   float64 // of the base circle: mm, degrees of the cam
+	off          float64 // mm that the tip slides off by
+	offAt, offTo float64 // seconds: when, and when somebody sets it back
 	bumps        []bump
 	frozen       []span // seconds
 }
@@ -57,11 +59,13 @@ type spindle struct {
 	shows  float64
 	before float64 // what it showed a step earlier
 	any    bool
+	isOff  bool // the tip has left the valve
+	offAs  float64
 }
 
 // newSpindle returns none where nothing goes wrong with it.
 func (t *troubles) newSpindle(truth *Truth, resolution measure.Length) *spindle {
-	for _, name := range []Trouble{Frozen, SlowGauge, Sticking, Knock, Vibration, WarmDrift, Bleeding, HeelRunsOut} {
+	for _, name := range []Trouble{Frozen, SlowGauge, Sticking, Knock, Vibration, WarmDrift, Bleeding, HeelRunsOut, TipOff} {
 		if !t.has[name] {
 			continue
 		}
@@ -86,6 +90,9 @@ func (s *spindle) plan() {
 		for _, at := range s.moments(1+r.IntN(3), s.truth) {
 			g.bumps = append(g.bumps, bump{at, between(0.1, 1) * float64(1-2*r.IntN(2)), between(0.04, 0.2), between(3, 12), true})
 		}
+	}
+	if s.has[TipOff] {
+		g.offAt, g.offTo = s.moments(1, s.truth)[0], s.truth.End.Seconds()-1
 	}
 	if s.has[Vibration] {
 		for _, at := range s.moments(2+r.IntN(4), s.truth) {
@@ -143,6 +150,12 @@ func (s *spindle) reach(t float64) float64 {
 // move lets spindle and display follow, one look further.
 func (s *spindle) move(x float64) {
 	g := &s.gauge
+	if s.has[TipOff] && s.t > g.offAt && s.t < g.offTo {
+		if !s.isOff {
+			s.isOff, s.offAs = true, s.shows+g.off
+		}
+		x = s.offAs
+	}
 	if s.has[Sticking] {
 		by := g.counts * s.step
 		switch d := x - s.stands; {

@@ -200,6 +200,46 @@ func TestTroublesAreWhatTheySay(t *testing.T) {
 			require.Len(t, at, 1)
 			assert.Zero(t, p.spoilt.Truth.LiftAt(at[0]), "the valve is shut")
 		},
+		TipOff: func(t *testing.T, p pair) {
+			all := p.spoilt.Trace.Readings
+			_, mm := p.off(t)
+			from := 0
+			for mm[from] == 0 {
+				from++
+			}
+			to := len(mm)
+			for mm[to-1] == 0 {
+				to--
+			}
+			assert.Greater(t, all[to-1].At, p.spoilt.Truth.End-2*measure.Second, "it is set back at the end")
+			assert.Positive(t, p.spoilt.Truth.LiftAt(all[from].At), "the valve is open")
+			by := math.Abs((all[from+1].Lift - all[from-1].Lift).Millimetres())
+			assert.GreaterOrEqual(t, by, 0.9)
+			assert.LessOrEqual(t, by, 4.2)
+			for _, r := range all[from+1 : to-1] {
+				require.InDelta(t, all[from+1].Lift.Millimetres(), r.Lift.Millimetres(), 0.0011, "it stands until then")
+			}
+		},
+		ReZeroed: func(t *testing.T, p pair) {
+			_, mm := p.off(t)
+			from := 0
+			for mm[from] == 0 {
+				from++
+			}
+			assert.InDelta(t, 0, p.spoilt.Trace.Readings[from].Lift.Millimetres(), 0.5)
+			assert.Positive(t, p.spoilt.Truth.LiftAt(p.spoilt.Trace.Readings[from].At), "the valve is open")
+			for _, y := range mm[from:] {
+				assert.InDelta(t, mm[from], y, 0.0011, "to a count")
+			}
+		},
+		UnitSwitched: func(t *testing.T, p pair) {
+			_, mm := p.off(t)
+			assert.LessOrEqual(t, most(mm), 0.002, "the unit stands beside each figure: only the rounding is another")
+			require.Len(t, p.spoilt.Trace.Notes, 1)
+			note := p.spoilt.Trace.Notes[0]
+			assert.Equal(t, measure.NoteUnitChange, note.Kind)
+			assert.Positive(t, p.spoilt.Truth.LiftAt(note.At), "the valve is open")
+		},
 		Knock: func(t *testing.T, p pair) {
 			at, mm := p.off(t)
 			assert.Greater(t, most(mm), 0.03)

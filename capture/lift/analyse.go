@@ -164,6 +164,7 @@ func (a *Analysis) Findings() (Findings, error) {
 	counting, f.Faults, f.LeftOut = leaveOut(a.g.all, f.Faults, a.out)
 	pool(counting)
 	a.g.judgeWhole(counting)
+	a.g.judgeAccount(a.g.all)
 	for _, n := range a.g.Take(nil) {
 		if n.Fault != nil {
 			f.Faults = append(f.Faults, *n.Fault)

@@ -27,12 +27,14 @@ type verdicts struct {
 	sinking     sinking
 	runsOut     int // over how many heels it has shown
 	home        homecomings
+	encoder     bool  // its slips or counts were told
 	last        level // heel after the last opening
 	hasLast     bool
 }
 
 // fault tells one.
 func (g *Segmenter) fault(kind FaultKind, at measure.Stamp, says string) {
+	g.verdict.encoder = g.verdict.encoder || kind == EncoderSlip || kind == EncoderCounts
 	g.news = append(g.news, News{Fault: &Fault{Kind: kind, At: at, Says: says}})
 }
 

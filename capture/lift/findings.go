@@ -137,6 +137,9 @@ const (
 	Bleeding      FaultKind = "bleeding"       // the lifter sinks while the valve is open
 	Sticking      FaultKind = "sticking"       // the spindle moves in jumps
 	Knock         FaultKind = "knock"          // the stand was knocked
+
+	NotCounted FaultKind = "not-counted" // an opening that could not be measured
+	NoRepeat   FaultKind = "no-repeat"   // openings that disagree, and nothing says why
 )
 
 // Fault is one thing that is wrong, where it began, and what to do about it in

@@ -71,6 +71,7 @@ type Segmenter struct {
 	verdict   verdicts
 	all       []measured // published, of a finished trace
 	leading   leading    // and what came before
+	account   account    // the whole of it, in outline
 	patient   bool       // keep everything for the end
 }
 
@@ -118,6 +119,9 @@ func (g *Segmenter) feed(r measure.Reading) {
 	}
 	if g.patient && len(g.all) == 0 {
 		g.leading.add(p)
+	}
+	if g.patient {
+		g.account.add(p)
 	}
 	g.n++
 	g.last = p

@@ -293,6 +293,7 @@ func (g *Segmenter) hole(r measure.Reading) {
 
 func (g *Segmenter) tellGap(from, until measure.Stamp) {
 	g.skipped = [2]bool{true, true}
+	g.account.gap(float64(from), float64(until))
 	g.fault(Gap, from, fmt.Sprintf("no readings came for %v: check cable and plug. What the valve did meanwhile is not in the trace; turn that opening again", (until-from).Duration().Round(100*time.Millisecond)))
 }
 

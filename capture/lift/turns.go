@@ -99,7 +99,11 @@ func (g *Segmenter) judgeStood(m measured) {
 	if m.passed == nil || m.passed.stood == 0 {
 		return
 	}
-	g.fault(EncoderSlip, stamp(m.passed.stood*s), "the encoder stood still while the valve moved: its coupling is loose, or its readings stopped coming. The crank angles of this opening are wrong; check its coupling and cable and turn again")
+	g.tellStood(stamp(m.passed.stood * s))
+}
+
+func (g *Segmenter) tellStood(at measure.Stamp) {
+	g.fault(EncoderSlip, at, "the encoder stood still while the valve moved: its coupling is loose, or its readings stopped coming. The crank angles of this opening are wrong; check its coupling and cable and turn again")
 }
 
 // turned returns the openings that tell of the drive, and the flanks before and

@@ -1,6 +1,9 @@
 package workshop
 
-import "math/rand/v2"
+import (
+	"math/rand/v2"
+	"slices"
+)
 
 // Kind is a kind of session: sound, or with one trouble.
 type Kind struct {
@@ -17,8 +20,21 @@ type Kind struct {
 	spoil   func(b *bench, r *rand.Rand)
 }
 
+// whatever names any trouble: what it did to the openings is told.
+var whatever = []string{"not-counted", "no-repeat"}
+
 // Kinds returns all of them.
 func Kinds() []Kind {
+	kinds := kinds()
+	for i := range kinds {
+		if k := &kinds[i]; !k.Sound {
+			k.NamedBy = slices.Concat(k.NamedBy, whatever)
+		}
+	}
+	return kinds
+}
+
+func kinds() []Kind {
 	return []Kind{
 		{Name: "sound", Sound: true, spoil: func(*bench, *rand.Rand) {}},
 		{Name: "warm drift", Sound: true, spoil: warmDrift},
@@ -40,6 +56,13 @@ func Kinds() []Kind {
 		{Name: "hangs free", NamedBy: []string{"no-contact"}, spoil: hangsFree},
 		{Name: "base slips", NamedBy: []string{"zero-shift"}, spoil: baseSlips},
 		{Name: "knock", NamedBy: []string{"knock", "misread"}, spoil: knock},
+
+		{Name: "tip skates off", NamedBy: []string{"zero-shift", "knock"}, spoil: tipSkatesOff},
+		{Name: "base slips open", NamedBy: []string{"zero-shift"}, spoil: slipsOpen},
+		{Name: "stand yields", NamedBy: []string{"sticking", "zero-shift", "bleeding"}, spoil: standYields},
+		{Name: "unit switched", NamedBy: []string{"unit-change", "misread"}, spoil: unitSwitched},
+		{Name: "re-zeroed", NamedBy: []string{"re-zero", "zero-shift"}, spoil: reZeroed},
+		{Name: "encoder stands", NeedsEncoder: true, NamedBy: []string{"encoder-slip", "encoder-counts"}, spoil: encoderStands},
 
 		{Name: "vibration", HeldOut: true, NamedBy: []string{"knock", "misread"}, spoil: vibration},
 		{Name: "digit dropped", HeldOut: true, NamedBy: []string{"misread", "no-lift"}, spoil: digitDropped},

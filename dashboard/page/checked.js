@@ -27,6 +27,16 @@ export const checked = Object.freeze({
       1
     ]
   },
+  "base slips open": {
+    "told": [
+      96,
+      98
+    ],
+    "silent": [
+      1,
+      1
+    ]
+  },
   "bleeding": {
     "told": [
       61,
@@ -91,6 +101,16 @@ export const checked = Object.freeze({
     "told": [
       null,
       96
+    ],
+    "silent": [
+      null,
+      2
+    ]
+  },
+  "encoder stands": {
+    "told": [
+      null,
+      90
     ],
     "silent": [
       null,
@@ -207,6 +227,16 @@ export const checked = Object.freeze({
       1
     ]
   },
+  "re-zeroed": {
+    "told": [
+      95,
+      97
+    ],
+    "silent": [
+      1,
+      1
+    ]
+  },
   "slack drive": {
     "told": [
       null,
@@ -237,6 +267,16 @@ export const checked = Object.freeze({
       1
     ]
   },
+  "stand yields": {
+    "told": [
+      0,
+      0
+    ],
+    "silent": [
+      7,
+      9
+    ]
+  },
   "sticking": {
     "told": [
       81,
@@ -247,6 +287,16 @@ export const checked = Object.freeze({
       1
     ]
   },
+  "tip skates off": {
+    "told": [
+      85,
+      93
+    ],
+    "silent": [
+      6,
+      2
+    ]
+  },
   "two at once": {
     "told": [
       72,
@@ -254,6 +304,16 @@ export const checked = Object.freeze({
     ],
     "silent": [
       2,
+      1
+    ]
+  },
+  "unit switched": {
+    "told": [
+      94,
+      98
+    ],
+    "silent": [
+      4,
       1
     ]
   },

@@ -187,6 +187,27 @@ export const faults = Object.freeze({
       "Turn the opening again that was hit.",
     ],
   },
+  "not-counted": {
+    title: "An opening that does not count",
+    means: "The reading left the heel, or should have, and no opening could be made of it: the tip came off the valve, something slipped far, readings are missing, or the unit was changed.",
+    figures: "This opening is in no figure, and those behind it may be missing too. The openings that are listed hold.",
+    steps: [
+      "Look at the trace at the time that is named.",
+      "See that the tip stands on the retainer at full lift and on the heel, and that base and arm are tight.",
+      "See that the indicator shows the unit that it is read in.",
+      "Turn this valve again.",
+    ],
+  },
+  "no-repeat": {
+    title: "Openings do not repeat",
+    means: "One opening's max lift differs from the others' by more than readings, hand and heel explain: something slipped, was knocked or was misread.",
+    figures: "The ± holds the difference. Which opening is the right one nobody knows until it is turned again.",
+    steps: [
+      "Turn the valve twice more without touching the indicator.",
+      "Leave out the opening that does not agree, with the reason.",
+      "If they still differ: check base, tip, lash, and a lifter that bleeds down.",
+    ],
+  },
   "part-turn": {
     title: "No whole opening",
     means: "The trace holds no passage from valve shut to valve shut again.",

@@ -29,8 +29,8 @@ export const setupHelp = [
   {
     name: "Stand the base where it can not slip",
     how: ["A magnet wants clean iron or steel. On aluminium bolt a steel plate to a stud hole, and stand the magnet on that.", "Short arm, every joint tight.", "Push the arm lightly with a finger and let go. The figure must come back."],
-    checks: "the heel before and after each opening. If it comes back elsewhere, something slipped; a bump that comes back is told too.",
-    faults: ["zero-shift", "knock"],
+    checks: "the heel before and after each opening. If it comes back elsewhere, something slipped; a bump that comes back is told too, and a tip that left the valve.",
+    faults: ["zero-shift", "knock", "not-counted"],
   },
   {
     name: "Set the tip on the retainer, in line with the valve",
@@ -70,8 +70,8 @@ export const setupHelp = [
   {
     name: "Turn two full turns by hand",
     how: ["Slowly over the nose. Nose and half lift are called out as they come.", "Then two more. Both openings should agree within their ±. If they do, the set-up is good."],
-    checks: "the speed, and that there was a whole opening.",
-    faults: ["too-fast", "part-turn"],
+    checks: "the speed, that there was a whole opening, and that the openings agree.",
+    faults: ["too-fast", "part-turn", "no-repeat"],
   },
 ];
 

@@ -28,8 +28,8 @@ export const troubles = Object.freeze({
   "travel-end": { shows: (x) => Math.min(lobe(x), 0.78), says: "Both noses are cut off flat.", simulated: "cut-nose", tested: "cut nose" },
   "no-contact": { shows: (x) => Math.max(lobe(x) - 0.18, 0), says: "The lift begins late and with a jerk, and the noses are lower.", simulated: "hangs-free", tested: "hangs free" },
   "zero-shift": { shows: (x) => lobe(x) + (x > 0.5 ? 0.14 : 0), says: "After the first opening the heel lies higher, and the second nose too.", simulated: "base-slips", tested: "base slips" },
-  "unit-change": { shows: (x) => lobe(x) * (x > 0.3 ? 0.2 : 1), says: "In the midst of an opening the figures become far smaller." },
-  "re-zero": { shows: (x) => lobe(x) - (x > 0.32 ? lobe(0.32) : 0), says: "In the midst of a flank the reading jumps to zero, and goes on below it." },
+  "unit-change": { shows: (x) => lobe(x) * (x > 0.3 ? 0.2 : 1), says: "In the midst of an opening the figures become far smaller.", simulated: "unit-switched", tested: "unit switched" },
+  "re-zero": { shows: (x) => lobe(x) - (x > 0.32 ? lobe(0.32) : 0), says: "In the midst of a flank the reading jumps to zero, and goes on below it.", simulated: "re-zeroed", tested: "re-zeroed" },
   gap: { shows: (x) => (within(x, 0.28, 0.42) ? null : lobe(x)), says: "A part of an opening is missing.", simulated: "cable-out" },
   "too-fast": { shows: (x) => { const at = (Math.floor(x * 9) + 0.2) / 9; const next = at + 1 / 9; const part = (x - at) * 9; return lobe(at) + (lobe(next) - lobe(at)) * Math.min(Math.max(part, 0), 1); },
     says: "Few readings, joined by straight lines: both noses lie between two of them." },
@@ -44,6 +44,8 @@ export const troubles = Object.freeze({
   bleeding: { shows: (x) => Math.max(lobe(x) - 0.5 * Math.max(((x * 2) % 1) - 0.14, 0) * (lobe(x) > 0 ? 1 : 0), 0), says: "The closing flanks lie lower than they should: the valve sinks while it is open.", simulated: "bleeding", tested: "bleeding" },
   sticking: { shows: (x) => Math.round(lobe(x) * 7) / 7, says: "The curve goes in steps.", simulated: "sticking", tested: "sticking" },
   knock: { shows: (x) => lobe(x) + (x > 0.3 ? 0.3 * Math.exp(-(x - 0.3) * 40) * Math.cos((x - 0.3) * 260) : 0), says: "For a moment the curve swings up and down, then it is where it should be.", simulated: "knock", tested: "knock" },
+  "not-counted": { shows: (x) => (x < 0.62 ? lobe(x) : Math.max(lobe(0.62) - 0.25, 0.2)), says: "On the second opening the reading leaps to another height and stays there.", simulated: "tip-off", tested: "tip skates off" },
+  "no-repeat": { shows: (x) => lobe(x) * (x > 0.5 ? 0.9 : 1), says: "The second nose is lower than the first, from the same heel." },
   "part-turn": { shows: (x) => (x < 0.24 ? lobe(x) : null), says: "The lift rises, and the recording ends before the nose." },
 });
 

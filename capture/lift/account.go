@@ -1,0 +1,436 @@
+package lift
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// account keeps the whole signal of a finished trace in outline, so that every time
+// the valve seems to have left its heel can be accounted for at the end: as an
+// opening, as one that the trace's ends cut off, or as one that is told of because
+// nothing could be made of it. It shares nothing with the tracks that cut out the
+// openings but the signal.
+type account struct {
+	s   []stretch
+	per int // readings a stretch
+	n   int // in the last
+
+	gaps [][2]float64 // in which the link was lost, and which are told
+}
+
+// mostGaps is how many are remembered. What is so near to one, microseconds, is beside it.
+const mostGaps, besideGap = 256, s
+
+func (a *account) gap(from, until float64) {
+	if len(a.gaps) < mostGaps {
+		a.gaps = append(a.gaps, [2]float64{from, until})
+	}
+}
+
+// gapped says whether readings are missing in a stretch or beside it.
+func (a *account) gapped(out stretch) bool {
+	return slices.ContainsFunc(a.gaps, func(g [2]float64) bool { return g[1] >= out.from-besideGap && g[0] <= out.to+besideGap })
+}
+
+// stretch is some readings in a row: when, and within which lifts and angles.
+type stretch struct {
+	from, to float64
+	lo, hi   float64
+
+	// Angles, degrees, NaN without an encoder: of the first and last, and within which
+	// all are.
+	first, last, least, most float64
+}
+
+// with returns a stretch and the next one, as one; their lifts are left to the caller.
+func (s stretch) with(next stretch) stretch {
+	s.to, s.last = next.to, next.last
+	s.least, s.most = min(s.least, next.least), max(s.most, next.most)
+	return s
+}
+
+// mostStretches bounds the outline; with more, two become one.
+const mostStretches = 1 << 14
+
+func (a *account) add(p point) {
+	if a.per == 0 {
+		a.per = 1
+	}
+	if a.n == 0 || a.n == a.per {
+		if len(a.s) == mostStretches {
+			a.coarsen()
+		}
+		a.s, a.n = append(a.s, stretch{p.t, p.t, p.y, p.y, p.a, p.a, p.a, p.a}), 1
+		return
+	}
+	s := &a.s[len(a.s)-1]
+	s.to, s.last, s.lo, s.hi = p.t, p.a, min(s.lo, p.y), max(s.hi, p.y)
+	s.least, s.most = min(s.least, p.a), max(s.most, p.a)
+	a.n++
+}
+
+func (a *account) coarsen() {
+	for i := 0; i < len(a.s)/2; i++ {
+		x, y := a.s[2*i], a.s[2*i+1]
+		a.s[i] = x.with(y)
+		a.s[i].lo, a.s[i].hi = min(x.lo, y.lo), max(x.hi, y.hi)
+	}
+	a.s = a.s[:len(a.s)/2]
+	a.per *= 2
+}
+
+// within returns the stretches that lie in a time.
+func (a *account) within(from, to float64) []stretch {
+	i, _ := slices.BinarySearchFunc(a.s, from, func(s stretch, t float64) int { return cmp.Compare(s.from, t) })
+	k, _ := slices.BinarySearchFunc(a.s, to, func(s stretch, t float64) int { return cmp.Compare(s.to, t) })
+	return a.s[i:max(i, k)]
+}
+
+const (
+	// A reading farther from the heel than such a share of the lift belongs to an
+	// excursion; one that rose by so much, and came home, was an opening: no hand
+	// turns back from there to the heel.
+	fromHeel, excursion = 0.2, 0.6
+	// No reading lies farther from the heel than so many times the lift.
+	beyondLobe = 1.3
+	// It turned the crank by so many degrees; up a flank and down the same one does not.
+	turnedPast = 60.0
+	// On its way there and back the crank turns by more degrees than this.
+	stoodStill = 10.0
+	// No nose dwells for so many degrees, and no valve stays open for so many.
+	stoodOff, openAtMost = 120.0, 500.0
+	// Within so many degrees of its nose a lobe has more than such a share of its lift;
+	// farther from it than so many it is on the heel. Two readings that are not go
+	// against it.
+	onNose, noseAtLeast = 8.0, 0.5
+	onHeel              = 220.0
+	againstLobe         = 3
+	// So long nobody looks at a rocker and then ends the trace, microseconds.
+	restedOpen = 8 * s
+	// So long a valve rests at home, or nearly.
+	cameHome = 3 * s
+	// Standing so long at its beginning, off the next heel by no more than such a share
+	// of the lift, a trace stands on a heel.
+	beganStill, beganOff = 4 * s, 0.3
+	// Less than this is no valve that opens, nanometres.
+	leastJudged = 0.5 * mm
+	// A hand does not turn back by such a share of the lift, and on again.
+	swing = 0.5
+	// A lift of an opening in the other unit is off by no more than this share of it.
+	otherUnitBy = 0.07
+)
+
+// outside is a time that no opening holds: before the first, between two, behind the
+// last. heel is the reading at home at its beginning and at its end, lift the max lift
+// of the trace's openings, nanometres.
+type outside struct {
+	since, until float64
+	heel         [2]float64
+	lift, long   float64 // long: how long an opening lasts
+	nose         float64 // its angle, in the opening beside; NaN without an encoder
+	first, last  bool
+}
+
+// judgeAccount tells of what the valve did that no opening holds, once: the trace is
+// to be looked at there, and turned again.
+func (g *Segmenter) judgeAccount(all []measured) {
+	switch {
+	case g.noLift:
+		return // and is told
+	case len(all) == 0:
+		g.judgeNone()
+		return
+	}
+	lifts, times := make([]float64, len(all)), make([]float64, len(all))
+	for i, m := range all {
+		lifts[i], times[i] = float64(m.MaxLift), float64(m.Close-m.Open)
+	}
+	slices.Sort(lifts)
+	slices.Sort(times)
+	o := outside{since: math.Inf(-1), lift: lifts[len(lifts)/2], long: times[len(times)/2], first: true}
+	o.heel, o.nose = [2]float64{all[0].before.y, all[0].before.y}, noseAngle(all[0])
+	for i, m := range all {
+		o.until, o.heel[1] = float64(m.Open), m.before.y
+		if g.judgeOutside(o) {
+			return
+		}
+		o.since, o.heel[0], o.nose, o.first = float64(m.Close), m.after.y, noseAngle(m), false
+		if i == len(all)-1 {
+			o.until, o.heel[1], o.last = math.Inf(1), m.after.y, true
+		}
+	}
+	g.judgeOutside(o)
+}
+
+// noseAngle returns the nose's angle in degrees; NaN without an encoder.
+func noseAngle(m measured) float64 {
+	if m.NoseAngle == nil {
+		return math.NaN()
+	}
+	return m.NoseAngle.Degrees()
+}
+
+// judgeOutside looks for excursions in a time that no opening holds.
+func (g *Segmenter) judgeOutside(o outside) (told bool) {
+	parts := g.account.within(o.since, o.until)
+	if len(parts) == 0 || float64(g.account.per)*g.stream.typical > o.long/8 {
+		return false // the outline is too coarse
+	}
+	parts = slices.Clone(parts)
+	for i, s := range parts {
+		if g.sign < 0 {
+			parts[i].lo, parts[i].hi = -s.hi, -s.lo
+		}
+	}
+	w := outline{o: o, home: !o.first, level: stretch{from: math.NaN()}, lim: g.tracks[0].lim}
+	if level, stood := w.begins(parts); o.first && stood {
+		w.home, w.o.heel[0] = true, level // it may have been another heel
+	}
+	for _, s := range parts {
+		w.outOfPhase(s)
+		w.stands(s)
+		if out, ended := w.excursion(s); ended && g.notCounted(out, o.lift) {
+			return true
+		}
+		if w.stood > stoodOff || w.against >= againstLobe && !g.encoderTold() {
+			g.fault(NotCounted, stamp(s.from), "the engine was turned and the reading did not go as in the openings of this trace: the indicator's tip is off the valve, its base has moved, or the encoder stopped. What follows may not count; set the indicator up again and turn this again")
+			return true
+		}
+	}
+	if w.open && (max(w.out.hi, -w.out.lo) > beyondLobe*o.lift || o.last && w.swings.n > 1) {
+		return g.notCounted(w.out, o.lift)
+	}
+	if o.last && w.off(w.level) && w.level.to-w.level.from > restedOpen && math.IsNaN(w.level.first) {
+		g.fault(NotCounted, stamp(w.level.from), "the reading stopped here and did not come home until the end of the trace: the valve was left open, or the indicator's tip is off it. This opening does not count; turn through until the valve is shut")
+		return true
+	}
+	return g.judgeOtherUnit(parts, o)
+}
+
+// encoderTold says whether the encoder is told of: its angles say nothing of the lobe.
+func (g *Segmenter) encoderTold() bool { return g.verdict.encoder }
+
+// outline goes through the stretches of a time that no opening holds; their lifts grow as
+// the valve opens.
+type outline struct {
+	o       outside
+	lim     limits
+	home    bool    // it was seen at home before
+	open    bool    // out is under way
+	out     stretch // the excursion
+	came    bool    // and seems to have come home
+	level   stretch // the newest readings that lie at one level
+	swings  swings  // of the excursion
+	stood   float64 // how far the crank was turned at a level that is none of the heel's
+	against int     // stretches that lie where the lobe cannot be
+}
+
+// begins returns the level at which a trace stood when it began, where that is a heel's:
+// the crank was turned on it, or it stood there for long.
+func (w outline) begins(parts []stretch) (level float64, heel bool) {
+	for _, s := range parts {
+		was := w.level
+		w.stands(s)
+		if w.level.from > parts[0].from {
+			w.level = was
+			break
+		}
+	}
+	level = (w.level.lo + w.level.hi) / 2
+	turned := w.level.most - w.level.least
+	return level, math.Abs(level-w.o.heel[1]) < beganOff*w.o.lift &&
+		(turned > stoodOff/2 || math.IsNaN(turned) && w.level.to-w.level.from > beganStill)
+}
+
+// excursion takes the next stretch and returns the excursion that has ended for sure:
+// the valve is home, rests, or goes out again.
+func (w *outline) excursion(s stretch) (out stretch, ended bool) {
+	lo, hi := w.above(s)
+	off := max(hi, -lo)
+	away := off > fromHeel*w.o.lift
+	if w.came && (off > 2*fromHeel*w.o.lift || off <= 1.5*w.lim.leave || w.level.to-max(w.level.from, w.out.to) > cameHome) {
+		w.came, out, ended = false, w.out, true
+	}
+	switch {
+	case !away:
+		w.came = w.came || w.open
+		w.open, w.swings = false, swings{}
+		w.home = w.home || off <= w.lim.leave // a trace may begin on the foot of a lobe
+	case !w.home:
+	case !w.open:
+		w.open = true
+		w.out = s
+		w.out.lo, w.out.hi = lo, hi
+	default:
+		w.out = w.out.with(s)
+		w.out.lo, w.out.hi = min(w.out.lo, lo), max(w.out.hi, hi)
+	}
+	w.swings.see(s.lo, s.hi, swing*w.o.lift)
+	return out, ended
+}
+
+// above returns how far a stretch lies above the heel: above the nearer one, where it
+// is not the same at both ends.
+func (w *outline) above(s stretch) (lo, hi float64) {
+	heel := w.o.heel[0]
+	mid := (s.lo + s.hi) / 2
+	if math.Abs(mid-w.o.heel[1]) < math.Abs(mid-heel) {
+		heel = w.o.heel[1]
+	}
+	return s.lo - heel, s.hi - heel
+}
+
+// swings counts how often a signal has turned and gone a way.
+type swings struct {
+	n       int
+	way     int
+	extreme float64
+	begun   bool
+}
+
+func (w *swings) see(lo, hi, least float64) {
+	if !w.begun {
+		w.begun, w.extreme = true, lo
+	}
+	switch {
+	case w.way >= 0 && hi > w.extreme:
+		if w.way == 0 && hi-w.extreme < least {
+			return // from the lowest so far
+		}
+		w.extreme, w.way = hi, 1
+	case w.way == 1 && w.extreme-lo > least:
+		w.n, w.way, w.extreme = w.n+1, -1, lo
+	case w.way == -1 && lo < w.extreme:
+		w.extreme = lo
+	case w.way == -1 && hi-w.extreme > least:
+		w.n, w.way, w.extreme = w.n+1, 1, hi
+	case w.way == 0 && lo < w.extreme:
+		w.extreme = lo
+	}
+}
+
+// stands follows the readings that lie at one level.
+func (w *outline) stands(s stretch) {
+	if w.level.from >= 0 && max(w.level.hi, s.hi)-min(w.level.lo, s.lo) <= 2*w.lim.near {
+		level := w.level.with(s)
+		level.lo, level.hi = min(w.level.lo, s.lo), max(w.level.hi, s.hi)
+		w.level = level
+	} else {
+		w.level = s
+	}
+	w.stood = 0
+	if w.off(w.level) {
+		w.stood = w.level.most - w.level.least
+	}
+}
+
+// off says whether a level is none of the heel's.
+func (w *outline) off(level stretch) bool {
+	mid := (level.lo + level.hi) / 2
+	return math.Abs(mid-w.o.heel[0]) > 1.25*w.lim.leave && math.Abs(mid-w.o.heel[1]) > 1.25*w.lim.leave
+}
+
+// outOfPhase counts stretches in a row that lie where the lobe of the openings cannot be
+// at that angle.
+func (w *outline) outOfPhase(s stretch) {
+	if math.IsNaN(w.o.nose) || math.IsNaN(s.first) || math.IsNaN(s.last) {
+		return
+	}
+	lo, hi := w.above(s)
+	phase := math.Abs(math.Remainder((s.first+s.last)/2-w.o.nose, period))
+	switch {
+	case phase < onNose && hi < noseAtLeast*w.o.lift,
+		phase > onHeel && lo > fromHeel*w.o.lift,
+		hi < -fromHeel*w.o.lift:
+		w.against++
+	default:
+		w.against = 0
+	}
+}
+
+// notCounted tells of an excursion that came home and is no opening, where it must
+// have been one.
+func (g *Segmenter) notCounted(out stretch, lift float64) bool {
+	if max(out.hi, -out.lo) < excursion*lift || g.account.gapped(out) {
+		return false
+	}
+	if turned := math.Abs(out.last - out.first); turned < turnedPast {
+		if out.most-out.least > stoodStill {
+			return false // up a flank and down the same one
+		}
+		g.tellStood(stamp(out.from))
+		return true
+	}
+	g.fault(NotCounted, stamp(out.from), "the reading went by "+length(max(out.hi, -out.lo))+" here, and no opening could be made of it: readings are missing or wrong, or something moved meanwhile. Look at the trace there, and turn this opening again")
+	return true
+}
+
+// judgeOtherUnit looks for excursions that are as high as the openings in the other
+// unit, on one side of all of them.
+func (g *Segmenter) judgeOtherUnit(parts []stretch, o outside) (told bool) {
+	if !o.first && !o.last {
+		return false
+	}
+	small := o.lift / unitRatio
+	if small < 8*float64(g.steps.Step()) {
+		return false
+	}
+	base := math.Inf(1) // of the smaller excursions, which may have another zero
+	for _, s := range parts {
+		base = min(base, s.lo)
+	}
+	from, top, at := math.NaN(), 0.0, 0.0
+	for _, s := range parts {
+		hi := s.hi - base
+		switch {
+		case hi <= fromHeel*small:
+			if !math.IsNaN(from) && math.Abs(top-small) < otherUnitBy*small && at-from > o.long/4 {
+				g.fault(UnitChange, stamp(from), "from here on the valve seems to open by "+length(top)+" only, which is the openings' lift in the other unit: the indicator was switched between inch and millimetre. Switch it back, or say the unit in its address, and turn this part again")
+				return true
+			}
+			from, top = s.from, 0
+		case top < hi:
+			top = hi
+		}
+		at = s.to
+	}
+	return false
+}
+
+// judgeNone tells of a trace without any opening in which the engine turned through
+// one, or the valve went out and came back.
+func (g *Segmenter) judgeNone() {
+	lo, hi, least, most := math.Inf(1), math.Inf(-1), math.NaN(), math.NaN()
+	if len(g.account.s) > 0 {
+		least, most = g.account.s[0].least, g.account.s[0].most
+	}
+	for _, s := range g.account.s {
+		lo, hi = min(lo, s.lo), max(hi, s.hi)
+		least, most = min(least, s.least), max(most, s.most)
+	}
+	if hi-lo < leastJudged {
+		return
+	}
+	// How often it went from one quarter of the range to the other, and how long it
+	// stood at another level than at first.
+	passes, side := 0, 0
+	w := outline{level: stretch{from: math.NaN()}, lim: g.tracks[0].lim}
+	for _, s := range g.account.s {
+		switch {
+		case s.hi > hi-(hi-lo)/4 && side != 1:
+			passes, side = passes+1, 1
+		case s.lo < lo+(hi-lo)/4 && side != -1:
+			passes, side = passes+1, -1
+		}
+		w.stands(s)
+		if w.o.heel == [2]float64{} {
+			w.o.heel = [2]float64{(s.lo + s.hi) / 2, (s.lo + s.hi) / 2}
+		}
+	}
+	last := g.account.s[len(g.account.s)-1]
+	whole := passes >= 4 || passes == 3 && math.Abs((last.lo+last.hi)/2-w.o.heel[0]) <= 1.5*w.lim.leave
+	if most-least > openAtMost || whole || w.off(w.level) && w.level.to-w.level.from > restedOpen {
+		g.fault(NotCounted, stamp(g.account.s[0].from), "the reading went over "+length(hi-lo)+" and no opening could be made of it: something slipped, readings are missing or wrong, or the trace holds no heel on both sides of a nose. Look at the trace, mend what it shows, and turn through again")
+	}
+}
