@@ -29,14 +29,53 @@ func (w *wrap) on(r measure.Reading) measure.Reading {
 	if r.Has&measure.HasAngle == 0 {
 		return r
 	}
-	by := r.Angle - w.shown
-	if w.begun && (by > wrapLeast || by < -wrapLeast) && r.At-w.at < wrapSoon {
-		turns := measure.Angle(math.Round(float64(by)/float64(wholeTurn))) * wholeTurn
-		if rest := by - turns; rest <= wrapRest && rest >= -wrapRest {
-			w.turns -= turns
-		}
+	if w.begun {
+		w.turns -= startedAgain(r.Angle-w.shown, r.At-w.at)
 	}
 	w.shown, w.at, w.begun = r.Angle, r.At, true
 	r.Angle += w.turns
 	return r
 }
+
+// startedAgain returns the whole turns that an angle lost or won at once, so much
+// time apart; 0 where it went on.
+func startedAgain(by measure.Angle, apart measure.Stamp) measure.Angle {
+	if (by <= wrapLeast && by >= -wrapLeast) || apart >= wrapSoon {
+		return 0
+	}
+	turns := measure.Angle(math.Round(float64(by)/float64(wholeTurn))) * wholeTurn
+	if rest := by - turns; rest > wrapRest || rest < -wrapRest {
+		return 0
+	}
+	return turns
+}
+
+// Wraps counts how often a trace's crank angle starts again, for whoever says how
+// the angle was read.
+type Wraps struct {
+	last  measure.Reading
+	begun bool
+	// Count is how often so far. A misread angle counts twice: there and back.
+	Count int
+	turns measure.Angle
+}
+
+// Add takes the next readings.
+func (w *Wraps) Add(readings []measure.Reading) {
+	for _, r := range readings {
+		if r.Has&measure.HasAngle == 0 {
+			continue
+		}
+		if w.begun {
+			if turns := startedAgain(r.Angle-w.last.Angle, r.At-w.last.At); turns != 0 {
+				w.Count++
+				w.turns += turns
+			}
+		}
+		w.last, w.begun = r, true
+	}
+}
+
+// Again tells whether the angle starts again turn by turn, as of an encoder with an
+// index or a degree wheel, and does not only come back from where it was misread.
+func (w *Wraps) Again() bool { return w.turns != 0 }

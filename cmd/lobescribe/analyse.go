@@ -2,12 +2,14 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"slices"
 
 	"github.com/spf13/cobra"
 
 	"lobescribe/capture/lift"
+	"lobescribe/capture/sift"
 	"lobescribe/device/measure"
 	"lobescribe/storage/tracefile"
 )
@@ -62,11 +64,12 @@ func analyseFile(cmd *cobra.Command, name string, o lift.Options) (lift.Findings
 	if err != nil {
 		return lift.Findings{}, err
 	}
-	if name != "-" {
+	if name != "-" && !piped(name) {
 		if r, err := tracefile.OpenFile(name, file); err == nil {
-			f, err := analyseReader(r, o)
+			var angles sift.Wraps
+			f, err := analyseReader(r, o, &angles)
 			if err == nil {
-				sayHow(cmd, r.How())
+				sayHow(cmd, howRead(r.How(), angles))
 			}
 			return f, columnsHint(err)
 		} // it may be a recording, and what else is wrong is told below
@@ -75,21 +78,40 @@ func analyseFile(cmd *cobra.Command, name string, o lift.Options) (lift.Findings
 	if err != nil {
 		return lift.Findings{}, err
 	}
+	var angles sift.Wraps
+	angles.Add(trace.Readings)
+	sayHow(cmd, howRead("", angles))
 	return lift.Analyse(trace, o)
+}
+
+// howRead is how a file was read, with what was made of its angles, in one line.
+func howRead(how string, angles sift.Wraps) string {
+	if !angles.Again() {
+		return how
+	}
+	if how != "" {
+		how += "; "
+	}
+	times := "once"
+	if angles.Count > 1 {
+		times = fmt.Sprintf("%d times", angles.Count)
+	}
+	return how + "the crank angle starts again after a turn, " + times + ", and was counted on"
 }
 
 // analyseReader returns the findings of a file, and closes it. CSV and Parquet are
 // analysed while they are read, and may be longer than memory; the notes of JSON
 // lines may stand anywhere.
-func analyseReader(r *tracefile.Reader, o lift.Options) (lift.Findings, error) {
+func analyseReader(r *tracefile.Reader, o lift.Options, angles *sift.Wraps) (lift.Findings, error) {
 	if r.Format() != tracefile.JSONLines {
-		f, err := analysePieces(r, o)
+		f, err := analysePieces(r, o, angles)
 		return f, errors.Join(err, r.Close())
 	}
 	trace, _, err := r.Whole()
 	if err != nil {
 		return lift.Findings{}, err
 	}
+	angles.Add(trace.Readings)
 	return lift.Analyse(trace, o)
 }
 
@@ -101,7 +123,7 @@ type piece struct {
 }
 
 // analysePieces reads in one goroutine and analyses in another.
-func analysePieces(r *tracefile.Reader, o lift.Options) (lift.Findings, error) {
+func analysePieces(r *tracefile.Reader, o lift.Options, angles *sift.Wraps) (lift.Findings, error) {
 	const ahead = 4
 	o.Resolution = r.Resolution()
 	read, used := make(chan piece, ahead), make(chan []measure.Reading, ahead+2)
@@ -131,6 +153,7 @@ func analysePieces(r *tracefile.Reader, o lift.Options) (lift.Findings, error) {
 		if p.err != nil {
 			return lift.Findings{}, p.err
 		}
+		angles.Add(p.readings)
 		a.Add(p.readings, p.notes)
 		used <- p.readings
 	}

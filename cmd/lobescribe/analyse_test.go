@@ -3,8 +3,10 @@ package main
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/spf13/cobra"
@@ -62,4 +64,35 @@ func TestAnalyseFileThatBreaksOff(t *testing.T) {
 	assert.ErrorContains(t, err, "20002")
 	_, err = analyseFile(&cobra.Command{}, filepath.Join(t.TempDir(), "none.csv"), lift.Options{})
 	assert.ErrorContains(t, err, "no such file")
+}
+
+// An angle that starts again after each turn is counted on, and the one line on how
+// the file was read says so; an angle that goes on, or a misread one, is not spoken of.
+func TestAnalyseSaysThatAnAngleStartsAgain(t *testing.T) {
+	for name, c := range map[string]struct {
+		angle func(i int) float64
+		says  string
+	}{
+		"an index":     {func(i int) float64 { return math.Mod(float64(i)*3, 360) }, "lobescribe: the crank angle starts again after a turn, 3 times, and was counted on\n"},
+		"counted down": {func(i int) float64 { return 360 - math.Mod(float64(i)*3, 360) }, "lobescribe: the crank angle starts again after a turn, 3 times, and was counted on\n"},
+		"goes on":      {func(i int) float64 { return float64(i) * 3 }, ""},
+		"misread once": {func(i int) float64 { return float64(i)*3 + map[bool]float64{i == 200: 360}[true] }, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var file strings.Builder
+			file.WriteString("t_s,lift_mm,angle_deg\n")
+			for i := range 470 {
+				turn := math.Mod(float64(i)*3/720, 1)
+				fmt.Fprintf(&file, "%.2f,%.3f,%.1f\n", float64(i)/50, 10*math.Max(0, math.Sin(2*math.Pi*turn)), c.angle(i))
+			}
+			path := filepath.Join(t.TempDir(), "turn.csv")
+			require.NoError(t, os.WriteFile(path, []byte(file.String()), 0o600))
+			var out, complaint bytes.Buffer
+			require.Zero(t, run(t.Context(), []string{"analyse", path, "--data", t.TempDir()}, strings.NewReader(""), &out, &complaint), complaint.String())
+			assert.Equal(t, c.says, complaint.String())
+			complaint.Reset()
+			require.Zero(t, run(t.Context(), []string{"analyse", "-", "--data", t.TempDir()}, strings.NewReader(file.String()), &out, &complaint), complaint.String())
+			assert.Equal(t, c.says, complaint.String(), "off standard input")
+		})
+	}
 }

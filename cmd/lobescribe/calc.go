@@ -107,7 +107,7 @@ func (c calculation[Q, A]) command() *cobra.Command {
 		if problem := (*worksheet.Problem)(nil); errors.As(err, &problem) {
 			return wordsError{errors.New(speak(err.Error()))}
 		}
-		if err != nil && f.given() {
+		if err != nil && f.given() && !errors.As(err, &inFile{}) {
 			return errors.New(speak(err.Error()))
 		}
 		if err != nil {

@@ -61,12 +61,12 @@ const mostCurveBytes = 8 << 20
 // readLiftCurve reads a CSV with the columns angle_deg and lift_mm; others are
 // left alone.
 func readLiftCurve(path string) ([]clearance.CurvePoint, error) {
-	file, err := os.Open(path)
+	file, err := openText(path)
 	if err != nil {
-		return nil, fmt.Errorf("opening the lift curve: %w", err)
+		return nil, err
 	}
 	defer file.Close()
-	if info, err := file.Stat(); err == nil && info.Size() > mostCurveBytes {
+	if info, err := os.Stat(path); err == nil && info.Size() > mostCurveBytes {
 		return nil, fmt.Errorf("%s is larger than %d MB: thin the curve out", path, mostCurveBytes>>20)
 	}
 	in := csv.NewReader(io.LimitReader(file, mostCurveBytes))

@@ -159,6 +159,9 @@ func (s *sweepFiles) traces() (*sweep.Recordings, error) {
 		if r.Trace, _, err = readTraceFile(s.cmd, path); err == nil {
 			r.Findings, err = lift.Analyse(r.Trace, lift.Options{})
 		}
+		if err != nil {
+			err = inFile{err}
+		}
 		return r, err
 	}
 	if f, err := tracefile.OpenFile(s.turn, tracefile.Options{}); err != nil {
@@ -195,6 +198,11 @@ func (s *sweepFiles) read(q *sweep.Question) ([]worksheet.Sentence, error) {
 	}
 	if s.turn == "" {
 		return nil, worksheet.Wrongf("", "--turn is missing: name the file of the turn against the tip")
+	}
+	for _, path := range []string{s.turn, s.reference, s.lift} {
+		if piped(path) {
+			return nil, worksheet.Wrongf("", "%s is a pipe or a device, which is read only once: write it into a file first", path)
+		}
 	}
 	r, err := s.traces()
 	if err != nil {
@@ -285,8 +293,13 @@ func above(dst []measure.Length, heel measure.Length) {
 
 // readColumns reads named columns of numbers, in millionths of their unit: whole
 // nanometres of a _mm column, microdegrees of a _deg one.
-func readColumns(path string, names ...string) (map[string][]int64, error) {
-	in, err := os.Open(path)
+func readColumns(path string, names ...string) (columns map[string][]int64, err error) {
+	defer func() {
+		if err != nil {
+			err = inFile{err}
+		}
+	}()
+	in, err := openText(path)
 	if err != nil {
 		return nil, err
 	}

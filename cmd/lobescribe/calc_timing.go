@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"math"
-	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -139,7 +138,7 @@ func (w *timingWords) declare(f *questionFlags, q *timing.Request) {
 
 // readPoints reads the lifts of one valve against crank angle from a file.
 func readPoints(path string) (any, error) {
-	in, err := os.Open(path)
+	in, err := openText(path)
 	if err != nil {
 		return nil, err
 	}

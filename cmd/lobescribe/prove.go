@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 
 	"github.com/spf13/cobra"
 
@@ -159,9 +158,14 @@ func readProof(name string) (p prove.Proof, err error) {
 	if name == "" {
 		return p, nil
 	}
-	text, err := os.ReadFile(name)
+	var text []byte
+	in, err := openText(name)
 	if err == nil {
-		err = json.Unmarshal(text, &p)
+		text, err = io.ReadAll(in)
+		in.Close()
+	}
+	if err == nil && json.Unmarshal(text, &p) != nil {
+		err = errors.New("it holds no proof")
 	}
 	if err == nil && !p.Proved() {
 		err = errors.New("no indicator was proved in it")

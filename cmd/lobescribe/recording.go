@@ -72,14 +72,18 @@ func openTraceFile(cmd *cobra.Command, name string) (*tracefile.Reader, measure.
 	if err != nil {
 		return nil, measure.Trace{}, err
 	}
-	in := cmd.InOrStdin()
+	in, once := cmd.InOrStdin(), name == "-" || piped(name)
 	if name != "-" {
 		f, err := os.Open(name)
 		if err != nil {
 			file, err := tracefile.OpenFile(name, o) // which says what to do
 			return file, measure.Trace{}, err
 		}
-		defer f.Close()
+		defer func() {
+			if !once {
+				f.Close()
+			}
+		}()
 		in = f
 	}
 	head := bufio.NewReader(in)
@@ -91,8 +95,10 @@ func openTraceFile(cmd *cobra.Command, name string) (*tracefile.Reader, measure.
 		return nil, t, err
 	}
 	var file *tracefile.Reader
-	if name == "-" {
-		file, err = tracefile.NewReader(head, o)
+	if once {
+		if file, err = tracefile.NewReader(head, o); err != nil && name != "-" {
+			err = fmt.Errorf("%s: %w", name, err)
+		}
 	} else {
 		file, err = tracefile.OpenFile(name, o)
 	}

@@ -130,6 +130,9 @@ func replayAsDevice(cmd *cobra.Command, name, link string, rate float64, hostile
 
 // player returns what sends the named trace or byte recording.
 func player(cmd *cobra.Command, name string, rate float64, hostile uint64) (func(context.Context, *simulator.Link) error, error) {
+	if piped(name) {
+		return nil, wrongWords("%s is a pipe or a device, which is read only once: write it into a file first", name)
+	}
 	f, err := os.Open(name)
 	if err == nil {
 		defer f.Close()

@@ -43,7 +43,7 @@ energy. The engine maker's figures come before any number shown here.`,
 	root.PersistentFlags().String("data", "", "folder of the store (default: the user's data folder)")
 	root.PersistentFlags().String("formats", "", "TOML file with line formats of your own (default: formats.toml in the data folder)")
 	_ = root.MarkPersistentFlagDirname("data")
-	_ = root.MarkPersistentFlagFilename("formats", "toml")
+	readsFile(root.PersistentFlags(), "formats", "toml")
 	root.PersistentFlags().String("config", "", "settings file (default: "+settingsFile+" in the user's or the system's settings folder)")
 	_ = root.MarkPersistentFlagFilename("config", "toml")
 	addLogFlags(root)

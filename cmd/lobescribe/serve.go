@@ -63,9 +63,9 @@ func (f *serveFlags) addPage(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.cert, "cert", "", "with --tls: your own certificate (PEM); default: one made on first use")
 	cmd.Flags().StringVar(&f.certKey, "cert-key", "", "with --cert: its key (PEM)")
 	cmd.Flags().StringVar(&f.pprof, "pprof", "", "serve the Go profiler at this loopback address, as in 127.0.0.1:6060")
-	_ = cmd.MarkFlagDirname("page")
-	_ = cmd.MarkFlagFilename("cert", "pem", "crt")
-	_ = cmd.MarkFlagFilename("cert-key", "pem", "key")
+	readsFolder(cmd.Flags(), "page")
+	readsFile(cmd.Flags(), "cert", "pem", "crt")
+	readsFile(cmd.Flags(), "cert-key", "pem", "key")
 }
 
 func newServe() *cobra.Command {

@@ -263,6 +263,9 @@ func applySettings(cmd *cobra.Command) error {
 	if err := s.apply(cmd); err != nil {
 		return err
 	}
+	if err := checkPaths(cmd); err != nil {
+		return err
+	}
 	if on, _ := cmd.Flags().GetBool("verbose"); on {
 		return cmd.Flags().Set("log-level", "debug") // it was typed, so it wins
 	}

@@ -4,6 +4,9 @@ import (
 	"fmt"
 	"io"
 	"net/url"
+	"path/filepath"
+	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -15,8 +18,13 @@ func newSheet() *cobra.Command {
 	var out, unit string
 	cmd := &cobra.Command{
 		Use:   "sheet ENGINE -o FILE.html",
-		Short: "The build sheet of an engine, one self-contained file",
-		Args:  cobra.ExactArgs(1),
+		Short: "The build sheet of an engine, one self-contained file: a page, or a PDF",
+		Long: `Writes the build sheet of an engine: one page that stands by itself, to be saved,
+sent, printed and signed. A name that ends in .pdf prints it, for which a browser
+(Chromium, Chrome or Edge) must be on this machine.`,
+		Example: `  lobescribe sheet v8 -o sheet.html
+  lobescribe sheet v8 -o sheet.pdf --unit mm`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o := sheet.Options{Version: version}
 			if unit != "" {
@@ -25,6 +33,10 @@ func newSheet() *cobra.Command {
 					return wordsError{fmt.Errorf("--unit: %w", err)}
 				}
 				o.Units = u
+			}
+			ending := strings.ToLower(filepath.Ext(out))
+			if !slices.Contains([]string{"", ".html", ".htm", ".pdf"}, ending) && !piped(out) {
+				return wrongWords("--out %s: a sheet is a page or a PDF: let the name end in .html or .pdf", out)
 			}
 			reader, err := openReader(cmd)
 			if err != nil {
@@ -38,10 +50,13 @@ func newSheet() *cobra.Command {
 			if out == "" || out == "-" {
 				return write(cmd.OutOrStdout())
 			}
+			if ending == ".pdf" {
+				return writePDF(cmd.Context(), out, write)
+			}
 			return writeBeside(out, write)
 		},
 	}
-	cmd.Flags().StringVarP(&out, "out", "o", "", "file to write; default: standard output")
+	cmd.Flags().StringVarP(&out, "out", "o", "", "file to write, .html or .pdf; default: standard output")
 	cmd.Flags().StringVar(&unit, "unit", "", "in or mm; default: the engine's own")
 	return cmd
 }

@@ -69,6 +69,7 @@ machine only; for other machines it needs a NATS configuration with users and TL
 	cmd.Flags().BoolVar(&f.embedded, "embedded", false, "run the NATS server in this process")
 	cmd.Flags().StringVar(&f.listen, "listen", "", "with --embedded: where the server listens (default 127.0.0.1:4222); port 0 picks a free one")
 	cmd.Flags().StringVar(&f.config, "nats-config", "", "with --embedded: a configuration file of NATS, with users and TLS")
+	readsFile(cmd.Flags(), "nats-config", "conf")
 	cmd.Flags().IntVar(&f.replicas, "replicas", 1, "on how many of the server's nodes the stream is kept, where it is not there yet: 1, 3 or 5")
 	cmd.Flags().BoolVar(&f.rebuild, "rebuild", false, "make the record again from the stream; the old one is kept beside it")
 	addJSONFlag(cmd)

@@ -24,6 +24,8 @@ func (f *shopFlags) add(flags *pflag.FlagSet) {
 	flags.StringVar(&f.url, "shop", "", "the shop's NATS server, as in nats://10.0.0.7:4222 or tls://…; several with commas")
 	flags.StringVar(&f.creds, "shop-creds", "", "file that lets us in there: a .creds file, or an nkey's seed")
 	flags.StringVar(&f.ca, "shop-ca", "", "PEM file with who signed its certificate (default: whom the system trusts)")
+	readsFile(flags, "shop-creds", "creds", "seed")
+	readsFile(flags, "shop-ca", "pem", "crt")
 }
 
 func (f *shopFlags) addBench(flags *pflag.FlagSet) {

@@ -166,6 +166,16 @@ export function Mark({ shape, kind = "" }) {
 }
 
 /**
+ * Something folded, with whether it is open at first. What is typed and taken back
+ * in it does not shut it under the hand.
+ * @param {{summary: string, open: boolean, class?: string, children?: any}} props
+ */
+export function Fold({ summary, open: first, class: kind, children }) {
+  const [open, setOpen] = useState(first);
+  return html`<details class=${kind} open=${open} onToggle=${(/** @type {any} */ e) => setOpen(e.currentTarget.open)}><summary>${summary}</summary>${children}</details>`;
+}
+
+/**
  * An empty place, which never stands without the next step.
  * @param {{says: string, href?: string, label?: string, children?: any}} props
  */

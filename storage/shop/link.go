@@ -3,6 +3,7 @@ package shop
 import (
 	"context"
 	"crypto/tls"
+	"crypto/x509"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -172,8 +173,12 @@ func (s Server) options() ([]nats.Option, error) {
 		}
 	}
 	if s.CA != "" {
-		if _, err := os.Stat(s.CA); err != nil {
+		text, err := os.ReadFile(s.CA)
+		if err != nil {
 			return nil, fmt.Errorf("reading the shop's CA: %w", err)
+		}
+		if !x509.NewCertPool().AppendCertsFromPEM(text) {
+			return nil, fmt.Errorf("no certificate is in %s: name the PEM file of who signed the server's", s.CA)
 		}
 		opts = append(opts, nats.RootCAs(s.CA))
 	}

@@ -2,7 +2,7 @@
 
 import { useState } from "../lib/hooks.js";
 import { DraftLine, useDraft } from "../draft.js";
-import { Choice, Form, html, Mark, Nothing, Trouble, TypedField, useApp, useFetched, usePart } from "../ui.js";
+import { Choice, Fold, Form, html, Mark, Nothing, Trouble, TypedField, useApp, useFetched, usePart } from "../ui.js";
 import { deviceWords, heardWords, refusedWords } from "../cues.js";
 import { length, small } from "../units.js";
 import { keyOf, settings, withKey } from "../address.js";
@@ -199,9 +199,9 @@ function Listen({ address: given }) {
 
 function OtherAddress() {
   const typed = useDraft("address", { address: "" }), address = typed.value.address;
-  return html`<details class="panel" open=${typed.open}><summary>Other address</summary>
+  return html`<${Fold} class="panel" open=${typed.open} summary="Other address">
     <p class="hint">For a serial port over the network, or settings that differ: <span class="mono">serial:/dev/ttyUSB0?baud=9600</span>, <span class="mono">tcp://192.168.0.20:4001</span>, <span class="mono">usb:VVVV:PPPP</span>. Every word that may stand behind the question mark, with an example: <a href="#/help/addresses">Help, addresses</a>.</p>
     <${TypedField} label="Address" kind="word" value=${address || null} show=${(/** @type {string} */ t) => t} read=${(/** @type {string} */ t) => t.trim()}
       onChange=${(/** @type {string|null} */ t) => typed.set({ address: t ?? "" })} />
-    ${address ? html`<${Listen} key=${address} address=${address} />` : null}</details>`;
+    ${address ? html`<${Listen} key=${address} address=${address} />` : null}<//>`;
 }

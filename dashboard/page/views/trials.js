@@ -3,7 +3,7 @@
 
 import { useEffect, useState } from "../lib/hooks.js";
 import { DraftLine, saveOver, there, useDraft } from "../draft.js";
-import { Form, html, LengthField, LengthsField, Mark, Nothing, NumberField, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
+import { Fold, Form, html, LengthField, LengthsField, Mark, Nothing, NumberField, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { shown } from "../state.js";
 import { digits, fromMm, length, shim, toMm, withUncertainty } from "../units.js";
@@ -115,7 +115,7 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done, renew }) {
       setWrong(/** @type {Error} */ (err).message);
     }
   };
-  return html`<details class="panel" open=${!last || editing !== null || typed.open}><summary>${editing ? "Edit the trial" : "New trial"}</summary>
+  return html`<${Fold} class="panel" open=${!last || editing !== null || typed.open} summary=${editing ? "Edit the trial" : "New trial"}>
     <${Form} class="grid" onSubmit=${keep} draft=${typed}>
     <${LengthsField} label="Shims under the stand" nms=${d.stack} unit=${unit} of="shim" onChange=${set("stack")}
       hint=${`thicknesses with + between, as in ${unit === "in" ? "0.050 + 0.020" : "0.40 + 0.80"}; empty for none`} />
@@ -127,7 +127,7 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done, renew }) {
       hint="than the line of the closed valve, in ink on the stem; a minus when farther away. It shows square whatever the rocker's bend" />
     <${LengthField} label="Max lift" nm=${d.lift} unit=${unit} of="lift" onChange=${set("lift")} />
     <${TextField} label="Remark" value=${d.remark} onChange=${set("remark")} />
-    <${Trouble} text=${wrong} /><p><button>Save</button></p><${DraftLine} draft=${typed} /><//></details>`;
+    <${Trouble} text=${wrong} /><p><button>Save</button></p><${DraftLine} draft=${typed} /><//><//>`;
 }
 
 /**
