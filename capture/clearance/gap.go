@@ -1,8 +1,6 @@
 package clearance
 
 import (
-	"fmt"
-
 	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
@@ -76,42 +74,42 @@ type Answer struct {
 
 // CoilBindQuestion asks how far the spring is from coil bind at full lift.
 type CoilBindQuestion struct {
-	Installed measure.Length  `json:"installed_height_mm" flag:"installed" help:"installed height of the spring; asks for coil bind"`
-	Lift      measure.Length  `json:"lift_mm"`
-	Solid     measure.Length  `json:"solid_height_mm" flag:"solid" help:"solid height of the spring"`
-	Limit     *measure.Length `json:"limit_mm,omitempty" flag:"coil-limit" help:"what is to be left to coil bind"`
+	Installed measure.Length  `json:"installed_height_mm" bound:"spring" flag:"installed" help:"installed height of the spring; asks for coil bind"`
+	Lift      measure.Length  `json:"lift_mm" bound:"lift"`
+	Solid     measure.Length  `json:"solid_height_mm" bound:"spring" flag:"solid" help:"solid height of the spring"`
+	Limit     *measure.Length `json:"limit_mm,omitempty" bound:"limit" flag:"coil-limit" help:"what is to be left to coil bind"`
 	// U is the expanded uncertainty (k = 2) of each of the two heights.
 	// Default 0.2 mm.
-	U *measure.Length `json:"height_u_mm,omitempty" flag:"height-u" help:"how well either height of the spring was measured (k = 2; default 0.2 mm)"`
+	U *measure.Length `json:"height_u_mm,omitempty" bound:"u" flag:"height-u" help:"how well either height of the spring was measured (k = 2; default 0.2 mm)"`
 }
 
 // RetainerQuestion asks what is left between retainer and seal (or guide) at
 // full lift.
 type RetainerQuestion struct {
 	// Closed is the gap with the valve closed.
-	Closed measure.Length  `json:"closed_gap_mm" flag:"retainer-gap" help:"retainer to seal with the valve closed; asks for it at full lift"`
-	Lift   measure.Length  `json:"lift_mm"`
-	Limit  *measure.Length `json:"limit_mm,omitempty" flag:"retainer-limit" help:"least to keep between retainer and seal"`
+	Closed measure.Length  `json:"closed_gap_mm" bound:"gap" flag:"retainer-gap" help:"retainer to seal with the valve closed; asks for it at full lift"`
+	Lift   measure.Length  `json:"lift_mm" bound:"lift"`
+	Limit  *measure.Length `json:"limit_mm,omitempty" bound:"limit" flag:"retainer-limit" help:"least to keep between retainer and seal"`
 	// U is that of the closed gap (k = 2). Default 0.1 mm.
-	U *measure.Length `json:"gap_u_mm,omitempty" flag:"gap-u" help:"how well that gap was measured (k = 2; default 0.1 mm)"`
+	U *measure.Length `json:"gap_u_mm,omitempty" bound:"u" flag:"gap-u" help:"how well that gap was measured (k = 2; default 0.1 mm)"`
 }
 
 // SlotQuestion asks how near the end of the rocker's slot comes to the stud
 // that passes through it.
 type SlotQuestion struct {
-	Slot measure.Length `json:"slot_length_mm" flag:"slot" help:"length of the rocker's slot; asks for slot to stud"`
-	Stud measure.Length `json:"stud_diameter_mm" flag:"stud" help:"diameter of the stud"`
+	Slot measure.Length `json:"slot_length_mm" bound:"slot" flag:"slot" help:"length of the rocker's slot; asks for slot to stud"`
+	Stud measure.Length `json:"stud_diameter_mm" bound:"slot" flag:"stud" help:"diameter of the stud"`
 	// Height is from the pivot's centre to the face of the slot that is
 	// farthest from it.
-	Height measure.Length `json:"height_mm" flag:"slot-height" help:"pivot's centre to the farther face of the slot"`
+	Height measure.Length `json:"height_mm" bound:"reach" flag:"slot-height" help:"pivot's centre to the farther face of the slot"`
 	// Closed and Full are the rocker's angles there, as the rocker calculation
 	// gives them; Centred is where the slot stands even about the stud.
-	Closed  measure.Angle   `json:"closed_deg" flag:"closed-angle" help:"rocker's angle with the valve closed, as calc rocker gives it"`
-	Full    measure.Angle   `json:"full_deg" flag:"full-angle" help:"rocker's angle at full lift"`
-	Centred measure.Angle   `json:"centred_deg,omitzero" flag:"slot-centred" help:"angle at which the slot stands even about the stud (default 0)"`
-	Limit   *measure.Length `json:"limit_mm,omitempty" flag:"slot-limit" help:"least to keep between slot and stud"`
+	Closed  measure.Angle   `json:"closed_deg" bound:"lean" flag:"closed-angle" help:"rocker's angle with the valve closed, as calc rocker gives it"`
+	Full    measure.Angle   `json:"full_deg" bound:"lean" flag:"full-angle" help:"rocker's angle at full lift"`
+	Centred measure.Angle   `json:"centred_deg,omitzero" bound:"lean" flag:"slot-centred" help:"angle at which the slot stands even about the stud (default 0)"`
+	Limit   *measure.Length `json:"limit_mm,omitempty" bound:"limit" flag:"slot-limit" help:"least to keep between slot and stud"`
 	// U is that of each length (k = 2). Default 0.1 mm.
-	U *measure.Length `json:"length_u_mm,omitempty" flag:"slot-u" help:"how well each length was measured (k = 2; default 0.1 mm)"`
+	U *measure.Length `json:"length_u_mm,omitempty" bound:"u" flag:"slot-u" help:"how well each length was measured (k = 2; default 0.1 mm)"`
 }
 
 // SlotAnswer is the gap at either end of the swing.
@@ -134,6 +132,10 @@ const (
 // that cannot be, another for parts that do not go together.
 func Solve(q Question) (Answer, error) {
 	a := Answer{Basis: worksheet.Basis{Assumes: []worksheet.Sentence{}, Sources: []string{}}}
+	var c worksheet.Check
+	if c.Bounds(q); c.Err() != nil {
+		return a, c.Err()
+	}
 	if q.Piston == nil && q.CoilBind == nil && q.Retainer == nil && q.Slot == nil {
 		return a, worksheet.Wrongf("", "nothing is asked: give one or more of piston, coil_bind, retainer, slot")
 	}
@@ -184,7 +186,10 @@ func (q CoilBindQuestion) solve() (Gap, error) {
 		return Gap{}, err
 	}
 	if q.Solid >= q.Installed {
-		return Gap{}, fmt.Errorf("a spring of %v solid does not go into an installed height of %v: check both", q.Solid, q.Installed)
+		return Gap{}, worksheet.Wrongf("coil_bind.solid_height_mm", "is %v, which does not go into an installed height of %v: check both, and that both are in the unit they were measured in", q.Solid, q.Installed)
+	}
+	if q.Lift >= q.Installed {
+		return Gap{}, worksheet.Wrongf("coil_bind.lift_mm", "is %v, and the spring's installed height only %v: check both, and that both are in the unit they were measured in", q.Lift, q.Installed)
 	}
 	left := q.Installed - q.Lift - q.Solid
 	u := orDefault(q.U, 200*measure.Micrometre).Millimetres()

@@ -36,19 +36,19 @@ type MotionQuestion struct {
 	// Curve is lift at the valve against crank degrees.
 	Curve []timing.Point `json:"curve,omitempty" flag:"curve" form:"FILE" help:"CSV file of the valve's lift against crank angle: asks for the spring's margin in motion"`
 	// Resolution is the step to which the lifts were rounded.
-	Resolution measure.Length `json:"resolution_mm,omitzero" flag:"resolution" help:"step to which those lifts were rounded"`
+	Resolution measure.Length `json:"resolution_mm,omitzero" bound:"resolute" flag:"resolution" help:"step to which those lifts were rounded"`
 	// Mass is what moves with the valve, in grams, without the spring; Rocker is the
 	// rocker's share as it weighs at the valve: its moment of inertia over the square
 	// of its valve arm.
-	Mass   float64 `json:"mass_g,omitzero" flag:"mass" help:"valve, retainer and locks, in grams"`
-	Rocker float64 `json:"rocker_mass_g,omitzero" flag:"rocker-mass" help:"the rocker as it weighs at the valve, in grams: moment of inertia over the valve arm's square"`
+	Mass   float64 `json:"mass_g,omitzero" bound:"mass" flag:"mass" help:"valve, retainer and locks, in grams"`
+	Rocker float64 `json:"rocker_mass_g,omitzero" bound:"mass" flag:"rocker-mass" help:"the rocker as it weighs at the valve, in grams: moment of inertia over the valve arm's square"`
 	// Spring is the spring's mass in grams; left out, it comes from wire and coils.
-	Spring float64 `json:"spring_mass_g,omitzero" flag:"spring-mass" help:"the spring, in grams (default: from wire and coils)"`
+	Spring float64 `json:"spring_mass_g,omitzero" bound:"mass" flag:"spring-mass" help:"the spring, in grams (default: from wire and coils)"`
 	// Speed of the crank in revolutions a minute.
-	Speed float64 `json:"speed_rpm,omitzero" flag:"speed" help:"crank speed in revolutions a minute at which the margin is asked for"`
+	Speed float64 `json:"speed_rpm,omitzero" bound:"speed" flag:"speed" help:"crank speed in revolutions a minute at which the margin is asked for"`
 	// Inner springs, wound into the first, by their rate and load on the seat.
-	InnerRate Rate  `json:"inner_rate_n_per_mm,omitzero"`
-	InnerSeat Force `json:"inner_seat_load_n,omitzero"`
+	InnerRate Rate  `json:"inner_rate_n_per_mm,omitzero" bound:"rate"`
+	InnerSeat Force `json:"inner_seat_load_n,omitzero" bound:"load"`
 }
 
 // MotionAnswer is what the spring has in hand.
@@ -182,7 +182,7 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 		}
 	}
 	if math.IsInf(best, 1) {
-		return fmt.Errorf("the curve is too coarse to tell its acceleration: give a point a degree, and the step they were rounded to")
+		return worksheet.Wrongf("motion.curve", "is too coarse to tell its acceleration: give a point a degree, and the step they were rounded to")
 	}
 	if out.Margin != nil {
 		v := verdict.Judge(verdict.Figure[float64]{Value: float64(*out.Margin), U: float64(*out.MarginU)}, verdict.AtLeast(0.0))

@@ -21,14 +21,14 @@ const (
 
 // CurvePoint is the valve's lift at one crank angle.
 type CurvePoint struct {
-	Angle measure.Angle  `json:"angle_deg"`
-	Lift  measure.Length `json:"lift_mm"`
+	Angle measure.Angle  `json:"angle_deg" bound:"crank"`
+	Lift  measure.Length `json:"lift_mm" bound:"curve"`
 }
 
 // PistonQuestion asks how near valve and piston come through the overlap.
 type PistonQuestion struct {
-	Stroke measure.Length `json:"stroke_mm" flag:"stroke" help:"stroke of the crank; asks for valve to piston"`
-	Rod    measure.Length `json:"rod_mm" flag:"con-rod" help:"connecting rod between its centres"` // between its centres
+	Stroke measure.Length `json:"stroke_mm" bound:"stroke" flag:"stroke" help:"stroke of the crank; asks for valve to piston"`
+	Rod    measure.Length `json:"rod_mm" bound:"rod" flag:"con-rod" help:"connecting rod between its centres"` // between its centres
 	// Valve is "intake" (the default) or "exhaust"; only the usual minimum
 	// hangs on it.
 	Valve string `json:"valve,omitzero" flag:"valve" help:"intake or exhaust (default intake)"`
@@ -36,28 +36,28 @@ type PistonQuestion struct {
 	// angle of the curve at which the crank is at the top dead centre of the
 	// overlap.
 	Curve []CurvePoint  `json:"curve" flag:"curve" form:"FILE" help:"lift curve: CSV with a header row, columns angle_deg and lift_mm, angles rising"`
-	TDC   measure.Angle `json:"tdc_deg,omitzero" flag:"tdc" help:"angle of the curve at top dead centre of the overlap (default 0)"`
+	TDC   measure.Angle `json:"tdc_deg,omitzero" bound:"crank" flag:"tdc" help:"angle of the curve at top dead centre of the overlap (default 0)"`
 	// MeasuredAt and Measured are the one clearance that was measured: how far
 	// the valve could be pushed open from where the cam held it.
-	MeasuredAt *measure.Angle  `json:"measured_at_deg" flag:"measured-at" help:"angle of the curve at which that was"`
-	Measured   *measure.Length `json:"measured_clearance_mm" flag:"measured" help:"clearance measured by pushing the valve open until it touched"`
+	MeasuredAt *measure.Angle  `json:"measured_at_deg" bound:"crank" flag:"measured-at" help:"angle of the curve at which that was"`
+	Measured   *measure.Length `json:"measured_clearance_mm" bound:"gap" flag:"measured" help:"clearance measured by pushing the valve open until it touched"`
 	// ValveLean is the valve's axis against the cylinder's; Crown is
 	// PocketParallel (the default) or CrownFlat.
-	ValveLean measure.Angle `json:"valve_lean_deg,omitzero" flag:"valve-lean" help:"the valve's lean against the cylinder"`
+	ValveLean measure.Angle `json:"valve_lean_deg,omitzero" bound:"far lean" flag:"valve-lean" help:"the valve's lean against the cylinder"`
 	Crown     string        `json:"crown,omitzero" flag:"crown" help:"parallel (a pocket square to the valve, default) or flat"`
 	// CurveLash is the lash at the valve with which the curve was taken, Lashes
 	// those to work the clearance out for. Default: CurveLash alone.
-	CurveLash measure.Length   `json:"curve_lash_mm,omitzero" flag:"curve-lash" help:"lash at the valve with which the curve was taken"`
-	Lashes    []measure.Length `json:"lashes_mm,omitempty" flag:"lash" help:"lashes to work it out for, by commas"`
+	CurveLash measure.Length   `json:"curve_lash_mm,omitzero" bound:"lash" flag:"curve-lash" help:"lash at the valve with which the curve was taken"`
+	Lashes    []measure.Length `json:"lashes_mm,omitempty" bound:"lash" flag:"lash" help:"lashes to work it out for, by commas"`
 	// Cam lists by how many crank degrees the cam is advanced (below zero:
 	// retarded) against the curve. Default -8 to 8 by 2.
-	Cam   []measure.Angle `json:"cam_deg,omitempty" flag:"cam" help:"cam advance in crank degrees to work it out for, by commas (default -8 to 8 by 2)"`
-	Limit *measure.Length `json:"limit_mm,omitempty" flag:"piston-limit" help:"least clearance to keep between valve and piston"`
+	Cam   []measure.Angle `json:"cam_deg,omitempty" bound:"cam" flag:"cam" help:"cam advance in crank degrees to work it out for, by commas (default -8 to 8 by 2)"`
+	Limit *measure.Length `json:"limit_mm,omitempty" bound:"limit" flag:"piston-limit" help:"least clearance to keep between valve and piston"`
 	// Expanded uncertainties (k = 2) of the measured clearance, of top dead
 	// centre and of a lift. Default 0.1 mm, timing.UnknownTDCU, 0.02 mm.
-	MeasuredU *measure.Length `json:"measured_clearance_u_mm,omitempty" flag:"measured-u" help:"how well that clearance was measured (k = 2; default 0.1 mm)"`
-	TDCU      *measure.Angle  `json:"tdc_u_deg,omitempty" flag:"tdc-u" help:"how well top dead centre is known (k = 2; default that of one that nobody measured)"`
-	LiftU     *measure.Length `json:"lift_u_mm,omitempty" flag:"lift-u" help:"how well a lift of the curve is known (k = 2; default 0.02 mm)"`
+	MeasuredU *measure.Length `json:"measured_clearance_u_mm,omitempty" bound:"u" flag:"measured-u" help:"how well that clearance was measured (k = 2; default 0.1 mm)"`
+	TDCU      *measure.Angle  `json:"tdc_u_deg,omitempty" bound:"angle u" flag:"tdc-u" help:"how well top dead centre is known (k = 2; default that of one that nobody measured)"`
+	LiftU     *measure.Length `json:"lift_u_mm,omitempty" bound:"u" flag:"lift-u" help:"how well a lift of the curve is known (k = 2; default 0.02 mm)"`
 	// Doubts are reasons not to judge the answer: a top dead centre that puts the
 	// nose where no cam has it, a curve that was simulated.
 	Doubts []verdict.Doubt `json:"doubts,omitempty"`
@@ -129,7 +129,7 @@ func (q PistonQuestion) check() error {
 	var c worksheet.Check
 	c.Positive("piston.stroke_mm", q.Stroke)
 	c.Positive("piston.rod_mm", q.Rod)
-	c.That(2*q.Rod > q.Stroke, "piston.rod_mm", "is %v, no longer than half the stroke: give the rod between its centres", q.Rod)
+	c.That(q.Rod >= q.Stroke, "piston.rod_mm", "is %v, shorter than the stroke of %v, as no engine's rod between its centres is: were the two swapped?", q.Rod, q.Stroke)
 	c.That(q.Valve == "" || q.Valve == "intake" || q.Valve == "exhaust", "piston.valve", "is %q: expected \"intake\" or \"exhaust\"", q.Valve)
 	c.That(q.Crown == "" || q.Crown == PocketParallel || q.Crown == CrownFlat, "piston.crown", "is %q: expected %q or %q", q.Crown, PocketParallel, CrownFlat)
 	c.That(len(q.Curve) >= 4, "piston.curve", "has %d points: give angle_deg and lift_mm of 4 at least, better one every 5 degrees or finer", len(q.Curve))

@@ -1,6 +1,7 @@
 package clearance
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -120,10 +121,10 @@ type InnerQuestion struct {
 	// Loads of it alone, two or more; Installed its height on the closed valve where
 	// that is not the outer one's (a step in the retainer or seat).
 	Loads     []Load         `json:"loads,omitempty" flag:"inner-load" form:"HEIGHT:LOAD" help:"a load of the inner spring alone, as in \"40 mm: 120 N\"; twice or more"`
-	Installed measure.Length `json:"installed_height_mm,omitzero" flag:"inner-installed" help:"the inner spring's installed height, where it is not the outer one's"`
+	Installed measure.Length `json:"installed_height_mm,omitzero" bound:"spring" flag:"inner-installed" help:"the inner spring's installed height, where it is not the outer one's"`
 	// Mass is its own, in grams, for its frequency and what moves.
-	Mass  float64        `json:"mass_g,omitzero" flag:"inner-mass" help:"the inner spring, in grams"`
-	Solid measure.Length `json:"solid_height_mm,omitzero" flag:"inner-solid" help:"the inner spring's solid height"`
+	Mass  float64        `json:"mass_g,omitzero" bound:"mass" flag:"inner-mass" help:"the inner spring, in grams"`
+	Solid measure.Length `json:"solid_height_mm,omitzero" bound:"spring" flag:"inner-solid" help:"the inner spring's solid height"`
 }
 
 // InnerAnswer is what the inner spring does, and both together.
@@ -167,6 +168,9 @@ func (a *SpringAnswer) nest(q SpringQuestion) error {
 	in := InnerAnswer{asked: SpringQuestion{Loads: q.Inner.Loads, Installed: own, Lift: q.Lift, Solid: q.Inner.Solid}}
 	var err error
 	if in.alone, err = SolveSpring(in.asked); err != nil {
+		if p := (*worksheet.Problem)(nil); errors.As(err, &p) {
+			return worksheet.Wrongf("inner."+p.Field, "%s", p.Says)
+		}
 		return fmt.Errorf("inner spring: %w", err)
 	}
 	in.Rate, in.RateU, in.SeatLoad, in.SeatLoadU, in.CoilBind = in.alone.Rate, in.alone.RateU, *in.alone.SeatLoad, *in.alone.SeatLoadU, in.alone.CoilBind

@@ -1,7 +1,6 @@
 package clearance
 
 import (
-	"fmt"
 	"math"
 
 	"lobescribe/capture/worksheet"
@@ -24,7 +23,7 @@ func (q SlotQuestion) solve() (SlotAnswer, error) {
 		return a, err
 	}
 	if q.Stud >= q.Slot {
-		return a, fmt.Errorf("a stud of %v does not pass a slot of %v: check both", q.Stud, q.Slot)
+		return a, worksheet.Wrongf("slot.stud_diameter_mm", "is %v, which does not pass a slot of %v: check both", q.Stud, q.Slot)
 	}
 	u := orDefault(q.U, 100*measure.Micrometre).Millimetres()
 	for _, end := range []struct {

@@ -38,38 +38,38 @@ const (
 
 // Load is one measured load.
 type Load struct {
-	Height measure.Length `json:"height_mm"`
-	Load   Force          `json:"load_n"`
+	Height measure.Length `json:"height_mm" bound:"spring"`
+	Load   Force          `json:"load_n" bound:"load"`
 }
 
 // SpringQuestion asks for rate and loads, from the coil's dimensions, from
 // measured loads, or from both.
 type SpringQuestion struct {
-	Wire measure.Length `json:"wire_mm,omitzero" flag:"wire" help:"diameter of the wire"`
+	Wire measure.Length `json:"wire_mm,omitzero" bound:"wire" flag:"wire" help:"diameter of the wire"`
 	// MeanDiameter is between the wire's middles; OuterDiameter may stand for
 	// it.
-	MeanDiameter  measure.Length `json:"mean_diameter_mm,omitzero" flag:"mean-diameter" help:"diameter of the coil, between the wire's middles"`
-	OuterDiameter measure.Length `json:"outer_diameter_mm,omitzero" flag:"outer-diameter" help:"diameter over the coil, in place of that"`
+	MeanDiameter  measure.Length `json:"mean_diameter_mm,omitzero" bound:"coil" flag:"mean-diameter" help:"diameter of the coil, between the wire's middles"`
+	OuterDiameter measure.Length `json:"outer_diameter_mm,omitzero" bound:"coil" flag:"outer-diameter" help:"diameter over the coil, in place of that"`
 	// ActiveCoils, or TotalCoils of which the ends take their part.
-	ActiveCoils float64 `json:"active_coils,omitzero" flag:"active" help:"active coils"`
-	TotalCoils  float64 `json:"total_coils,omitzero" flag:"total" help:"all coils, in place of that"`
+	ActiveCoils float64 `json:"active_coils,omitzero" bound:"coils" flag:"active" help:"active coils"`
+	TotalCoils  float64 `json:"total_coils,omitzero" bound:"coils" flag:"total" help:"all coils, in place of that"`
 	// Ends is ClosedGround by default.
 	Ends string `json:"ends,omitzero" flag:"ends" help:"plain, \"plain ground\", closed or \"closed ground\" (default)"`
 	// Modulus is the shear modulus. Default 79300 MPa (11.5e6 psi), that of
 	// most valve spring wire.
-	Modulus float64 `json:"shear_modulus_mpa,omitzero" flag:"modulus" help:"shear modulus in MPa (default 79300)"`
+	Modulus float64 `json:"shear_modulus_mpa,omitzero" bound:"modulus" flag:"modulus" help:"shear modulus in MPa (default 79300)"`
 	// Loads are what a spring tester showed.
 	Loads []Load `json:"loads,omitempty" flag:"load" form:"HEIGHT:LOAD" help:"a measured load, as in \"1.800 in: 120 lbf\"; twice or more"`
 	// Free is the length without load; left out, it comes from Loads or
 	// SeatLoad.
-	Free      measure.Length `json:"free_length_mm,omitzero" flag:"free" help:"length without load"`
-	SeatLoad  Force          `json:"seat_load_n,omitzero" flag:"seat-load" form:"FORCE" help:"load at the installed height, as in \"350 N\" or \"80 lbf\""`
-	Installed measure.Length `json:"installed_height_mm,omitzero" flag:"installed" help:"installed height"`
-	Lift      measure.Length `json:"lift_mm,omitzero" flag:"lift" help:"full lift at the valve"`
+	Free      measure.Length `json:"free_length_mm,omitzero" bound:"spring" flag:"free" help:"length without load"`
+	SeatLoad  Force          `json:"seat_load_n,omitzero" bound:"load" flag:"seat-load" form:"FORCE" help:"load at the installed height, as in \"350 N\" or \"80 lbf\""`
+	Installed measure.Length `json:"installed_height_mm,omitzero" bound:"spring" flag:"installed" help:"installed height"`
+	Lift      measure.Length `json:"lift_mm,omitzero" bound:"lift" flag:"lift" help:"full lift at the valve"`
 	// Solid was measured; left out, it comes from wire and coils.
-	Solid measure.Length `json:"solid_height_mm,omitzero" flag:"solid" help:"solid height, if measured"`
+	Solid measure.Length `json:"solid_height_mm,omitzero" bound:"spring" flag:"solid" help:"solid height, if measured"`
 	// Limit is what is to be left to coil bind.
-	Limit *measure.Length `json:"coil_bind_limit_mm,omitempty" flag:"limit" help:"what is to be left to coil bind"`
+	Limit *measure.Length `json:"coil_bind_limit_mm,omitempty" bound:"limit" flag:"limit" help:"what is to be left to coil bind"`
 	// Progressive says that its rate grows as it gets shorter: Loads are then four or
 	// more, from the installed height to full lift.
 	Progressive bool `json:"progressive,omitzero" flag:"progressive" help:"yes: its rate grows as it gets shorter; four loads or more, from the installed height to full lift"`
@@ -139,12 +139,16 @@ const (
 	heightU   = 0.2  // mm
 
 	defaultModulus = 79_300.0 // MPa
+	mostStress     = 2000.0   // MPa: the best wire breaks at about as much in tension (from memory)
 )
 
 func (q SpringQuestion) dimensions() bool { return q.Wire != 0 }
 
 func (q SpringQuestion) check() error {
 	var c worksheet.Check
+	if c.Bounds(q); c.Err() != nil {
+		return c.Err()
+	}
 	c.That(q.dimensions() || len(q.Loads) >= 2, "wire_mm", "is missing: give wire_mm, mean_diameter_mm and active_coils, or two loads")
 	_, _, err := coilsOf(q.Ends)
 	c.That(err == nil, "ends", "is %q: expected %q, %q, %q or %q", q.Ends, Plain, PlainGround, Closed, ClosedGround)
@@ -175,6 +179,7 @@ func (q SpringQuestion) check() error {
 		c.Within(fmt.Sprintf("loads[%d].load_n", i), float64(l.Load), 0, 100_000)
 	}
 	checkOptional(&c, "coil_bind_limit_mm", q.Limit)
+	q.goTogether(&c)
 	if q.Inner != nil {
 		q.Inner.check(&c, q.Installed)
 	}
@@ -183,6 +188,30 @@ func (q SpringQuestion) check() error {
 		c.That(q.Inner == nil || q.Motion.InnerRate == 0, "motion.inner_rate_n_per_mm", "is given beside inner, which says the same: leave one of the two out")
 	}
 	return c.Err()
+}
+
+// goTogether checks the lengths of one spring against each other: a lift beyond its
+// height, or a height beyond its free length, would still give loads, of no spring.
+func (q SpringQuestion) goTogether(c *worksheet.Check) {
+	const look = "check both, and that both are in the unit they were measured in"
+	c.That(q.Lift == 0 || q.Installed == 0 || q.Lift < q.Installed, "lift_mm", "is %v, and the spring's installed height only %v: %s", q.Lift, q.Installed, look)
+	solid := q.Solid
+	if solid == 0 && q.dimensions() {
+		idle, more, _ := coilsOf(q.Ends)
+		solid = measure.FromMillimetres(q.Wire.Millimetres() * (q.active() + idle + more))
+	}
+	for _, l := range []struct {
+		field, what string
+		l           measure.Length
+	}{{"free_length_mm", "free length", q.Free}, {"installed_height_mm", "installed height", q.Installed}} {
+		c.That(l.l == 0 || solid < l.l, l.field, "is %v, and the spring is %v high when its coils touch: %s", l.l, worksheet.Rounded(solid), look)
+	}
+	c.That(q.Free == 0 || q.Installed <= q.Free, "installed_height_mm", "is %v, above the free length of %v, where the spring is loose on its seat: %s", q.Installed, q.Free, look)
+	for i, l := range q.Loads {
+		field := fmt.Sprintf("loads[%d].height_mm", i)
+		c.That(q.Free == 0 || l.Height <= q.Free, field, "is %v, above the free length of %v, where no load is: %s", l.Height, q.Free, look)
+		c.That(q.Solid == 0 || l.Height >= q.Solid-measure.FromMillimetres(heightU), field, "is %v, below the solid height of %v: %s", l.Height, q.Solid, look)
+	}
 }
 
 func (q SpringQuestion) mean() measure.Length {
@@ -218,11 +247,16 @@ func SolveSpring(q SpringQuestion) (SpringAnswer, error) {
 	if err := a.progress(q); err != nil {
 		return a, err
 	}
+	if err := a.valveSpring(); err != nil {
+		return a, err
+	}
 	if q.Solid != 0 {
 		a.Solid = new(q.Solid)
 	}
-	a.loads(q)
 	if err := a.bind(q); err != nil {
+		return a, err
+	}
+	if err := a.loads(q); err != nil {
 		return a, err
 	}
 	if err := a.nest(q); err != nil {
@@ -237,6 +271,25 @@ func SolveSpring(q SpringQuestion) (SpringAnswer, error) {
 	a.Assume("%s", theMaker)
 	a.Cite("uncertainty: JCGM 100:2008, 5.1.2 and 6.2.1 (k = 2)")
 	return a, nil
+}
+
+// valveSpring refuses rates that no valve spring has.
+func (a *SpringAnswer) valveSpring() error {
+	most := Rate(worksheet.Bounds()["rate"].Most)
+	rates := []Rate{a.Rate}
+	if a.Progressive != nil {
+		rates = append(rates, a.Progressive.Open)
+	}
+	for _, r := range rates {
+		switch {
+		case r <= most:
+		case a.From == "loads":
+			return worksheet.Wrongf("loads", "make a rate of %.0f N/mm, and no valve spring has more than %.0f: check loads and heights, and their units", float64(r), float64(most))
+		default:
+			return worksheet.Wrongf("wire_mm", "makes a rate of %.0f N/mm with this coil, and no valve spring has more than %.0f: check wire, coil and coils, and their units", float64(r), float64(most))
+		}
+	}
+	return nil
 }
 
 func (a *SpringAnswer) fromDimensions(q SpringQuestion) {
@@ -278,11 +331,11 @@ func (a *SpringAnswer) fromLoads(q SpringQuestion) error {
 		hl += d * (float64(l.Load) - load)
 	}
 	if hh < 0.25 {
-		return fmt.Errorf("the loads were taken at heights too near each other for a rate: take them a lift apart")
+		return worksheet.Wrongf("loads", "were taken at heights too near each other for a rate: take them a lift apart")
 	}
 	rate := -hl / hh
 	if rate <= 0 {
-		return fmt.Errorf("the loads do not grow as the spring gets shorter: check heights and loads")
+		return worksheet.Wrongf("loads", "do not grow as the spring gets shorter: check heights and loads")
 	}
 	for _, l := range q.Loads { // each load moves the slope by its lever
 		d := (l.Height.Millimetres() - height) / hh
@@ -310,7 +363,7 @@ func (a *SpringAnswer) fromLoads(q SpringQuestion) error {
 }
 
 // loads fills in the load on the seat and at full lift.
-func (a *SpringAnswer) loads(q SpringQuestion) {
+func (a *SpringAnswer) loads(q SpringQuestion) error {
 	if q.Free != 0 {
 		a.Free = new(q.Free)
 	}
@@ -329,15 +382,18 @@ func (a *SpringAnswer) loads(q SpringQuestion) {
 			seatU = a.openLoadU(q, 0, 0)
 		}
 	default:
-		return
+		return nil
 	}
 	if seat < 0 {
-		a.Says = append(a.Says, worksheet.Sayf("the installed height is above the free length, %v: the spring would be loose on the seat", worksheet.Rounded(*a.Free)))
-		seat = 0
+		return worksheet.Wrongf("installed_height_mm", "is %v, above the free length of %v that the loads make, where the spring is loose on its seat: check it, and the heights of the loads", q.Installed, worksheet.Rounded(*a.Free))
 	}
 	a.SeatLoad, a.SeatLoadU = new(Force(seat)), new(Force(seatU))
 	if q.Lift == 0 {
-		return
+		return nil
+	}
+	if a.CoilBind != nil && a.CoilBind.Left < -a.CoilBind.LeftU {
+		a.Says = append(a.Says, worksheet.Sayf("the coils touch before full lift: no load or stress at full lift is told"))
+		return nil
 	}
 	lift := q.Lift.Millimetres()
 	open := seat + float64(a.Rate)*lift
@@ -348,9 +404,14 @@ func (a *SpringAnswer) loads(q SpringQuestion) {
 	a.OpenLoadU = new(Force(a.openLoadU(q, seatU, lift)))
 	if a.KB != nil {
 		d, mean := q.Wire.Millimetres(), q.mean().Millimetres()
-		a.OpenStress = new(8 * open * mean * *a.KB / (math.Pi * math.Pow(d, 3)))
+		stress := 8 * open * mean * *a.KB / (math.Pi * math.Pow(d, 3))
+		if stress > mostStress {
+			return worksheet.Wrongf("wire_mm", "with these coils and lengths bears %.0f MPa of shear at full lift, and no wire bears %.0f: check wire, coil, coils and lengths, and their units", stress, mostStress)
+		}
+		a.OpenStress = &stress
 		a.Cite("shear stress 8 F D KB / (pi d^3), KB = (4C+2)/(4C-3): Shigley, ch. 10, from memory")
 	}
+	return nil
 }
 
 // openLoadU is the expanded uncertainty of the load at full lift. Where the load on

@@ -128,6 +128,9 @@ func Solve(q Question) (Answer, error) {
 	}
 	b, inputs := q.bench(&a.Basis)
 	s, err := solve(b)
+	if far := q.farOff(s, err); far != nil {
+		return a, far
+	}
 	if err != nil {
 		return a, fmt.Errorf("working the rocker out: %w", err)
 	}

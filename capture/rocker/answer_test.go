@@ -229,10 +229,17 @@ func TestQuestionsThatCannotBe(t *testing.T) {
 		{"rocker_ratio", func(q *Question) { q.AdjusterArm = mm(38) }},
 		{"valve_arm_mm", func(q *Question) { q.ValveArm = mm(-38) }},
 		{"valve_arm_mm", func(q *Question) { q.ValveArm = mm(9000) }},
-		{"valve_arm_mm", func(q *Question) { q.RockerRatio, q.AdjusterArm = 0, mm(2) }},
+		{"valve_arm_mm", func(q *Question) { q.RockerRatio, q.ValveArm, q.AdjusterArm = 0, mm(99), mm(9) }},
 		{"lift_mm", func(q *Question) { q.Lift = 0 }},
 		{"lift_mm", func(q *Question) { q.LobeLift = mm(7) }},
 		{"lift_mm", func(q *Question) { q.Lift = mm(-10) }},
+		{"lift_mm", func(q *Question) { q.Lift = mm(39) }},
+		// Inches taken for millimetres, of all lengths or of some; heights that no arms have.
+		{"lift_mm", func(q *Question) { q.Lift = mm(0.435) }},
+		{"valve_arm_mm", func(q *Question) { q.ValveArm = mm(1.5) }},
+		{"adjuster_below_valve_mm", func(q *Question) { q.AdjusterBelowValve = new(mm(64)) }},
+		{"adjuster_below_valve_mm", func(q *Question) { q.AdjusterBelowValve = new(mm(-64)) }},
+		{"adjuster_below_valve_mm", func(q *Question) { q.AdjusterBelowValve = new(mm(50)) }},
 		{"lash_mm", func(q *Question) { q.Lash = mm(-1) }},
 		{"tip_radius_mm", func(q *Question) { q.Tip = Pad }},
 		{"tip_radius_mm", func(q *Question) { q.Tip, q.TipRadius = Pad, mm(37) }},
@@ -265,11 +272,10 @@ func TestQuestionsThatCannotBe(t *testing.T) {
 // A question that is well put and has no answer is no Problem of a field.
 func TestPartsThatDoNotGoTogether(t *testing.T) {
 	for _, spoil := range []func(q *Question){
-		func(q *Question) { q.Lift = mm(80) },
-		func(q *Question) { q.AdjusterBelowValve = new(mm(100)) },
-		func(q *Question) { q.AdjusterBelowValve = new(mm(-64)) },
-		func(q *Question) { q.Lift, q.LobeLift = 0, mm(500) },
-		func(q *Question) { q.Pushrod = mm(0.001) },
+		func(q *Question) { q.Bend, q.PushrodLean = new(45*measure.Degree), new(45*measure.Degree) },
+		func(q *Question) {
+			q.Lash, q.Lift, q.ValveArm, q.AdjusterBelowValve = mm(3), mm(19), mm(20), new(mm(19))
+		},
 	} {
 		q := Question{ValveArm: mm(38), RockerRatio: 1.4, Lift: mm(10)}
 		spoil(&q)

@@ -93,7 +93,7 @@ func (b bench) centred() (bench, error) {
 	return c, nil
 }
 
-var errPad = errors.New("a pad of that radius does not touch so near to the pivot: check its radius and the valve's arm")
+var errPad = errors.New("a pad of that radius does not touch so near to the pivot: check tip_radius_mm and valve_arm_mm")
 
 // solve works a bench out.
 func solve(b bench) (solution, error) {

@@ -22,10 +22,10 @@ const (
 type LeanQuestion struct {
 	// Lean is between the spindle and the valve axis; LeanU how well that is
 	// known (k = 2). Default 2 deg, by eye.
-	Lean  measure.Angle  `json:"lean_deg" flag:"lean" help:"angle between spindle and valve axis"`
-	LeanU *measure.Angle `json:"lean_u_deg,omitempty" flag:"lean-u" help:"how well that is known (k = 2; default 2, by eye)"`
+	Lean  measure.Angle  `json:"lean_deg" bound:"far lean" flag:"lean" help:"angle between spindle and valve axis"`
+	LeanU *measure.Angle `json:"lean_u_deg,omitempty" bound:"angle u" flag:"lean-u" help:"how well that is known (k = 2; default 2, by eye)"`
 	// Reading is the lift that the indicator shows.
-	Reading measure.Length `json:"reading_mm" flag:"reading" help:"lift that the indicator shows"`
+	Reading measure.Length `json:"reading_mm" bound:"reading" flag:"reading" help:"lift that the indicator shows"`
 	// Tip is OnFlat or OnPoint; left out, both are told.
 	Tip string `json:"tip,omitzero" flag:"tip" help:"flat or point (default: both are told)"`
 }
@@ -54,6 +54,9 @@ type LeanFixture struct {
 func Lean(q LeanQuestion) (LeanAnswer, error) {
 	var a LeanAnswer
 	var c worksheet.Check
+	if c.Bounds(q); c.Err() != nil {
+		return a, c.Err()
+	}
 	c.Lean("lean_deg", q.Lean, 60*measure.Degree)
 	c.Sane("reading_mm", q.Reading)
 	c.That(q.Reading != 0, "reading_mm", "is missing (or 0): give the lift that the indicator shows")

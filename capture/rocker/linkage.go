@@ -18,7 +18,7 @@ type linkage struct {
 }
 
 // errReach says that the parts cannot be put together.
-var errReach = errors.New("the pushrod does not reach from lifter to adjuster")
+var errReach = errors.New("the pushrod does not reach from lifter to adjuster: check pushrod_mm and its lean, pushrod_lean_deg")
 
 // ball returns the adjuster's ball at theta.
 func (l linkage) ball(theta float64) (x, z float64) {
@@ -49,7 +49,7 @@ func (l linkage) heel() (float64, error) { return l.atLift(-l.lash) }
 func (l linkage) atLift(lift float64) (float64, error) {
 	s := (l.pz + lift) / l.a
 	if math.Abs(s) > 0.98 {
-		return 0, fmt.Errorf("an arm of %.4g mm cannot swing %.4g mm off its right angle: check the arm, the lift and the height difference", l.a, math.Abs(l.pz+lift))
+		return 0, fmt.Errorf("an arm of %.4g mm cannot swing %.4g mm off its right angle: check the arm (valve_arm_mm), the lift (lift_mm) and the height difference (adjuster_below_valve_mm)", l.a, math.Abs(l.pz+lift))
 	}
 	return math.Asin(s), nil
 }
@@ -99,7 +99,7 @@ func (l linkage) ratio(theta float64) (float64, error) {
 	ds, dc := math.Sincos(l.lean)
 	cup := -nx*ds + nz*dc // d(cup)/d(lobe) along the pushrod
 	if ball <= 0 || cup <= 0 {
-		return 0, errors.New("the pushrod pushes past the adjuster's dead point: check its lean and the bend of the rocker")
+		return 0, errors.New("the pushrod pushes past the adjuster's dead point: check its lean (pushrod_lean_deg) and the rocker's bend (bend_deg)")
 	}
 	return l.a * math.Cos(theta) * cup / ball, nil
 }
@@ -168,7 +168,7 @@ func (l linkage) squared(lobe, standLean float64) (sq linkage, lift float64, err
 }
 
 // errNoRoot says that an increasing function does not pass zero.
-var errNoRoot = errors.New("the lobe's lift is out of the rocker's reach")
+var errNoRoot = errors.New("the lobe's lift is out of the rocker's reach: check lift_mm or lobe_lift_mm, and the arms")
 
 // increasing finds where the increasing function f is zero in [lo, hi], to the
 // last bits, by false position with halving (the Illinois rule) kept inside a

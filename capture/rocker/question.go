@@ -21,62 +21,62 @@ type Question struct {
 	// pad's centre of curvature is nowhere to be touched: for a pad it is from
 	// the pivot to the point that touches the stem at half lift, and TipRadius
 	// takes it to the centre.
-	ValveArm measure.Length `json:"valve_arm_mm,omitzero" flag:"valve-arm" help:"pivot to the tip's centre; of a pad to where it touches at half lift"`
+	ValveArm measure.Length `json:"valve_arm_mm,omitzero" bound:"arm" flag:"valve-arm" help:"pivot to the tip's centre; of a pad to where it touches at half lift"`
 	// AdjusterArm is from the pivot to the middle of the adjuster's ball.
-	AdjusterArm measure.Length `json:"adjuster_arm_mm,omitzero" flag:"adjuster-arm" help:"pivot to the adjuster's ball"`
-	RockerRatio float64        `json:"rocker_ratio,omitzero" flag:"ratio" help:"rocker ratio, in place of an arm"`
+	AdjusterArm measure.Length `json:"adjuster_arm_mm,omitzero" bound:"arm" flag:"adjuster-arm" help:"pivot to the adjuster's ball"`
+	RockerRatio float64        `json:"rocker_ratio,omitzero" bound:"ratio" flag:"ratio" help:"rocker ratio, in place of an arm"`
 	// Bend is by how much the adjuster's arm stands above the line of the
 	// valve's arm. Left out: straight to 10 deg, which stands in the ±.
-	Bend *measure.Angle `json:"bend_deg,omitempty" flag:"bend" help:"how far the adjuster's arm stands above the line of the valve's arm (default straight, within 10 degrees)"`
+	Bend *measure.Angle `json:"bend_deg,omitempty" bound:"lean" flag:"bend" help:"how far the adjuster's arm stands above the line of the valve's arm (default straight, within 10 degrees)"`
 	// Tip is Roller (the default) or Pad, TipRadius its radius: for a roller
 	// only the drawing needs it, a pad's must be told. TipRadiusU is its expanded
 	// uncertainty (k = 2), default 0.5 mm (a radius gauge).
 	Tip        string          `json:"tip,omitzero" flag:"tip" help:"roller or pad (default roller)"`
-	TipRadius  measure.Length  `json:"tip_radius_mm,omitzero" flag:"tip-radius" help:"radius of the tip: a pad's must be told, a roller's is for the drawing"`
-	TipRadiusU *measure.Length `json:"tip_radius_u_mm,omitempty" flag:"tip-radius-u" help:"how well the pad's radius is measured (k = 2; default 0.5 mm)"`
+	TipRadius  measure.Length  `json:"tip_radius_mm,omitzero" bound:"radius" flag:"tip-radius" help:"radius of the tip: a pad's must be told, a roller's is for the drawing"`
+	TipRadiusU *measure.Length `json:"tip_radius_u_mm,omitempty" bound:"u" flag:"tip-radius-u" help:"how well the pad's radius is measured (k = 2; default 0.5 mm)"`
 	// Lift is the valve's full lift, or LobeLift the lifter's. One of the two.
-	Lift     measure.Length `json:"lift_mm,omitzero" flag:"lift" help:"full lift at the valve"`
-	LobeLift measure.Length `json:"lobe_lift_mm,omitzero" flag:"lobe-lift" help:"full lift at the lifter, in place of --lift"`
+	Lift     measure.Length `json:"lift_mm,omitzero" bound:"lift" flag:"lift" help:"full lift at the valve"`
+	LobeLift measure.Length `json:"lobe_lift_mm,omitzero" bound:"lift" flag:"lobe-lift" help:"full lift at the lifter, in place of --lift"`
 	// Lash is at the valve, on the heel.
-	Lash measure.Length `json:"lash_mm,omitzero" flag:"lash" help:"lash at the valve, on the heel"`
+	Lash measure.Length `json:"lash_mm,omitzero" bound:"lash" flag:"lash" help:"lash at the valve, on the heel"`
 	// AdjusterBelowValve is by how much the adjuster's end of the rocker sits
 	// below the valve's end at half lift; below zero when it sits above. The
 	// valve's end is the tip's centre, of a pad the point that touches. Left
 	// out: the rocker is taken to be square there.
-	AdjusterBelowValve *measure.Length `json:"adjuster_below_valve_mm,omitempty" flag:"below" help:"by how much the adjuster's end sits below the valve's end at half lift"`
+	AdjusterBelowValve *measure.Length `json:"adjuster_below_valve_mm,omitempty" bound:"height" flag:"below" help:"by how much the adjuster's end sits below the valve's end at half lift"`
 	// Pushrod is from the middle of its upper ball to that of the lower.
-	Pushrod measure.Length `json:"pushrod_mm,omitzero" flag:"pushrod" help:"pushrod between the middles of its balls"`
+	Pushrod measure.Length `json:"pushrod_mm,omitzero" bound:"pushrod" flag:"pushrod" help:"pushrod between the middles of its balls"`
 	// PushrodLean is against the valve axis at half lift, above zero with the
 	// lower end towards the pivot. LifterLean likewise; left out, the lifter's
 	// bore is in line with the pushrod at half lift.
-	PushrodLean *measure.Angle `json:"pushrod_lean_deg,omitempty" flag:"lean" help:"the pushrod's lean at half lift, lower end towards the pivot"`
-	LifterLean  *measure.Angle `json:"lifter_lean_deg,omitempty" flag:"lifter-lean" help:"the lifter bore's lean (default in line with the pushrod)"`
+	PushrodLean *measure.Angle `json:"pushrod_lean_deg,omitempty" bound:"lean" flag:"lean" help:"the pushrod's lean at half lift, lower end towards the pivot"`
+	LifterLean  *measure.Angle `json:"lifter_lean_deg,omitempty" bound:"lean" flag:"lifter-lean" help:"the lifter bore's lean (default in line with the pushrod)"`
 	// StandLean is that of the stand's studs against the valve axis, above zero
 	// when raising the stand takes it towards the valve.
-	StandLean measure.Angle `json:"stand_lean_deg,omitzero" flag:"stand-lean" help:"the stand's lean against the valve axis"`
+	StandLean measure.Angle `json:"stand_lean_deg,omitzero" bound:"lean" flag:"stand-lean" help:"the stand's lean against the valve axis"`
 	// PivotToStem is from the pivot, level, to the middle of the stem. Left
 	// out, contact is told from the middle of its own mark.
-	PivotToStem measure.Length `json:"pivot_to_stem_mm,omitzero" flag:"pivot-to-stem" help:"pivot, level, to the middle of the stem"`
+	PivotToStem measure.Length `json:"pivot_to_stem_mm,omitzero" bound:"arm" flag:"pivot-to-stem" help:"pivot, level, to the middle of the stem"`
 	// AtLift asks for poses at further valve lifts, AtLobeLift at lobe lifts
 	// (within the lash the valve's lift is below zero there: the gap that is
 	// left). Beyond full lift there is full lift.
-	AtLift     []measure.Length `json:"at_lift_mm,omitempty" flag:"at-lift" help:"further lifts to give the pose at, by commas"`
-	AtLobeLift []measure.Length `json:"at_lobe_lift_mm,omitempty" flag:"at-lobe-lift" help:"further lobe lifts to give the pose at, by commas"`
+	AtLift     []measure.Length `json:"at_lift_mm,omitempty" bound:"at lift" flag:"at-lift" help:"further lifts to give the pose at, by commas"`
+	AtLobeLift []measure.Length `json:"at_lobe_lift_mm,omitempty" bound:"at lift" flag:"at-lobe-lift" help:"further lobe lifts to give the pose at, by commas"`
 	// Points is how many points the ratio curve has. Default 25.
-	Points int `json:"points,omitzero"`
+	Points int `json:"points,omitzero" bound:"points"`
 	// ArmsU and BelowU are the expanded uncertainties (k = 2) of the arms and
 	// of the height difference, CentresU that of the two points whose heights
 	// are compared against the centres, BendU that of the bend. Default 0.5 mm
 	// (a caliper on rounded ends), 0.2 mm, 0.5 mm and 2 deg (10 deg where the
 	// bend was not told).
-	ArmsU    *measure.Length `json:"arms_u_mm,omitempty" flag:"arms-u" help:"how well the arms are measured (k = 2; default 0.5 mm)"`
-	BelowU   *measure.Length `json:"adjuster_below_valve_u_mm,omitempty" flag:"below-u" help:"how well --below is measured (k = 2; default 0.2 mm)"`
-	CentresU *measure.Length `json:"centres_u_mm,omitempty" flag:"centres-u" help:"how near to the centres the heights were taken (k = 2; default 0.5 mm)"`
-	BendU    *measure.Angle  `json:"bend_u_deg,omitempty" flag:"bend-u" help:"how well the bend was measured (k = 2; default 2 degrees)"`
+	ArmsU    *measure.Length `json:"arms_u_mm,omitempty" bound:"u" flag:"arms-u" help:"how well the arms are measured (k = 2; default 0.5 mm)"`
+	BelowU   *measure.Length `json:"adjuster_below_valve_u_mm,omitempty" bound:"u" flag:"below-u" help:"how well --below is measured (k = 2; default 0.2 mm)"`
+	CentresU *measure.Length `json:"centres_u_mm,omitempty" bound:"u" flag:"centres-u" help:"how near to the centres the heights were taken (k = 2; default 0.5 mm)"`
+	BendU    *measure.Angle  `json:"bend_u_deg,omitempty" bound:"angle u" flag:"bend-u" help:"how well the bend was measured (k = 2; default 2 degrees)"`
 	// Tolerance is how far off square at half lift, as a height of the stand,
 	// the builder calls square. Default 0.381 mm (0.015 in, the thinnest of the
 	// usual shims; common practice, no source).
-	Tolerance *measure.Length `json:"tolerance_mm,omitempty" flag:"tolerance" help:"how far off square, as a height of the stand, you call square (default 0.381 mm)"`
+	Tolerance *measure.Length `json:"tolerance_mm,omitempty" bound:"tolerance" flag:"tolerance" help:"how far off square, as a height of the stand, you call square (default 0.381 mm)"`
 }
 
 // What an unmeasured quantity is taken to be, and its expanded uncertainty.
@@ -104,6 +104,9 @@ const (
 // check finds the first field that cannot be.
 func (q Question) check() error {
 	var c worksheet.Check
+	if c.Bounds(q); c.Err() != nil {
+		return c.Err()
+	}
 	c.NotNegative("valve_arm_mm", q.ValveArm)
 	c.NotNegative("adjuster_arm_mm", q.AdjusterArm)
 	if q.RockerRatio != 0 {
@@ -127,6 +130,13 @@ func (q Question) check() error {
 	c.That((q.Lift != 0) != (q.LobeLift != 0), "lift_mm", "give lift_mm (at the valve) or lobe_lift_mm, one of the two")
 	c.NotNegative("lift_mm", q.Lift)
 	c.NotNegative("lobe_lift_mm", q.LobeLift)
+	arm := q.usualArm()
+	for _, l := range []struct {
+		field string
+		l     measure.Length
+	}{{"lift_mm", q.Lift}, {"lobe_lift_mm", measure.FromMillimetres(q.LobeLift.Millimetres() * max(q.RockerRatio, 1))}} {
+		c.That(l.l.Millimetres() < arm, l.field, "makes a lift of %v at the valve, more than a rocker with an arm of %.3g mm can give: check both and their units", worksheet.Rounded(l.l), arm)
+	}
 	c.NotNegative("lash_mm", q.Lash)
 	c.NotNegative("tip_radius_mm", q.TipRadius)
 	c.NotNegative("pushrod_mm", q.Pushrod)
@@ -173,6 +183,17 @@ func (q Question) check() error {
 	}
 	c.That(q.Points == 0 || q.Points >= 2 && q.Points <= mostPoints, "points", "is %d: expected 2 to %d", q.Points, mostPoints)
 	return c.Err()
+}
+
+// usualArm is the valve's arm in millimetres, that of most where it was not told.
+func (q Question) usualArm() float64 {
+	switch {
+	case q.ValveArm > 0:
+		return q.ValveArm.Millimetres()
+	case q.AdjusterArm > 0:
+		return q.AdjusterArm.Millimetres() * q.RockerRatio
+	}
+	return usualArm
 }
 
 // input is one number of the bench with its uncertainty, and how to move it.

@@ -129,6 +129,9 @@ func (out *Result) curve(field string, v Valve, in *ValveInput) (*Curve, error) 
 	if err != nil {
 		return nil, within(field, err)
 	}
+	if err := liftOfAValve(c.Nose().MaxLift, len(in.Inches) > 0); err != nil {
+		return nil, within(field, err)
+	}
 	out.Assume("typed lifts are counted from the heel")
 	switch c.made.Method {
 	case Spline:
@@ -140,6 +143,20 @@ func (out *Result) curve(field string, v Valve, in *ValveInput) (*Curve, error) 
 		out.Assume("%s: the step to which the lifts were rounded is not known (resolution_mm), so no uncertainty comes from it", field)
 	}
 	return c, nil
+}
+
+// liftOfAValve refuses a curve whose lifts, told in one unit and typed in another,
+// make no valve's.
+func liftOfAValve(top measure.Length, inches bool) error {
+	b := worksheet.Bounds()["lift"]
+	if mm := top.Millimetres(); mm >= b.Least && mm <= b.Most {
+		return nil
+	}
+	field := "lift_mm"
+	if inches {
+		field = "lift_in"
+	}
+	return worksheet.Wrongf(field, "makes a full lift of %v (%s): expected %v mm to %v mm; check the lifts and their unit", worksheet.Rounded(top), top.In(measure.InInches), b.Least, b.Most)
 }
 
 // points joins angles and lifts; nil if there are none.

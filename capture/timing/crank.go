@@ -16,8 +16,8 @@ import (
 // Source: Heywood, Internal Combustion Engine Fundamentals, eqs 2.4-2.6 (from
 // memory; the geometry is elementary and was derived again).
 type Crank struct {
-	Stroke measure.Length `json:"stroke_mm"`
-	Rod    measure.Length `json:"rod_mm"`
+	Stroke measure.Length `json:"stroke_mm" bound:"stroke"`
+	Rod    measure.Length `json:"rod_mm" bound:"rod"`
 }
 
 // Check names the dimension that cannot be.
@@ -25,6 +25,8 @@ func (k Crank) Check() error {
 	switch {
 	case k.Stroke <= 0 || k.Stroke > 5000*measure.Millimetre:
 		return worksheet.Wrongf("stroke_mm", "%v is no engine's stroke", k.Stroke)
+	case k.Rod > 0 && k.Rod < k.Stroke && k.Rod > k.Stroke/2:
+		return worksheet.Wrongf("rod_mm", "%v is shorter than the stroke of %v, as no engine's rod between its centres is: were the two swapped?", k.Rod, k.Stroke)
 	case k.Rod <= k.Stroke/2 || k.Rod > 20_000*measure.Millimetre:
 		return worksheet.Wrongf("rod_mm", "%v is no rod for a stroke of %v: it must be longer than the crank throw", k.Rod, k.Stroke)
 	}

@@ -12,8 +12,8 @@ import (
 
 // Point is the lift at one crank angle.
 type Point struct {
-	Angle measure.Angle  `json:"angle_deg"`
-	Lift  measure.Length `json:"lift_mm"`
+	Angle measure.Angle  `json:"angle_deg" bound:"crank"`
+	Lift  measure.Length `json:"lift_mm" bound:"curve"`
 }
 
 // Direction says which way the indicator reads while the valve opens.

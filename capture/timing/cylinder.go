@@ -12,10 +12,10 @@ type CylinderInput struct {
 	// Compression is the compression ratio of the whole stroke; CompressionU its
 	// expanded uncertainty (k = 2), default 0.1 (volumes poured in; common practice,
 	// no source).
-	Compression  float64  `json:"compression"`
-	CompressionU *float64 `json:"compression_u,omitempty"`
+	Compression  float64  `json:"compression" bound:"compression"`
+	CompressionU *float64 `json:"compression_u,omitempty" bound:"compression u"`
 	// Bore gives the swept volume left in cm3.
-	Bore measure.Length `json:"bore_mm,omitzero"`
+	Bore measure.Length `json:"bore_mm,omitzero" bound:"bore"`
 	// Crank is, in JSON, that of the request.
 	Crank Crank `json:"-"`
 }

@@ -14,7 +14,7 @@ type MoreInput struct {
 	// Lobe asks for the lobe's own motion, worked out from a curve at the valve.
 	Lobe bool `json:"lobe_motion,omitempty"`
 	// LashStep is a change of the lash whose effect on the events is asked for.
-	LashStep measure.Length `json:"lash_step_mm,omitzero"`
+	LashStep measure.Length `json:"lash_step_mm,omitzero" bound:"lash step"`
 	// Port is what the gas passes at the valve; Cylinder what an intake that closes
 	// traps.
 	Port     *PortInput     `json:"port,omitempty"`

@@ -12,15 +12,15 @@ type PortInput struct {
 	// Head is the diameter of the valve's head over its seat, SeatWidth that of the
 	// seat as it lies (default none: a sharp seat), SeatAngle the seat's against the
 	// head's face, default 45 degrees.
-	Head      measure.Length `json:"head_mm,omitzero"`
-	SeatWidth measure.Length `json:"seat_width_mm,omitzero"`
-	SeatAngle measure.Angle  `json:"seat_angle_deg,omitzero"`
+	Head      measure.Length `json:"head_mm,omitzero" bound:"port"`
+	SeatWidth measure.Length `json:"seat_width_mm,omitzero" bound:"seat"`
+	SeatAngle measure.Angle  `json:"seat_angle_deg,omitzero" bound:"seat face"`
 	// Throat is the narrowest diameter below the seat, Stem that of the stem in it.
-	Throat measure.Length `json:"throat_mm,omitzero"`
-	Stem   measure.Length `json:"stem_mm,omitzero"`
+	Throat measure.Length `json:"throat_mm,omitzero" bound:"port"`
+	Stem   measure.Length `json:"stem_mm,omitzero" bound:"stem"`
 	// U is the expanded uncertainty (k = 2) of each diameter, default 0.1 mm (a
 	// caliper; common practice, no source).
-	U *measure.Length `json:"diameters_u_mm,omitempty"`
+	U *measure.Length `json:"diameters_u_mm,omitempty" bound:"u"`
 }
 
 const caliperU = 100 * measure.Micrometre

@@ -69,6 +69,10 @@ type RatioStation struct {
 	Off *float64 `json:"off_nominal,omitempty"`
 }
 
+// No rocker's ratio lies outside of these, worn or bent as it may be (common practice,
+// no source).
+const leastRatio, mostRatio = 0.4, 4
+
 // Ratio works out the rocker ratio from two curves of the same valve, one
 // measured at the lobe (lifter, pushrod) and one at the valve.
 //
@@ -97,7 +101,7 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 	// Degrees of the lobe's frame to the valve's: whole turns may lie between.
 	turns := 360 * math.Round((valveNose.Angle-lobeNose.Angle).Degrees()/360)
 	if d := math.Abs((valveNose.Angle - lobeNose.Angle).Degrees() - turns); d > 30 {
-		return r, fmt.Errorf("ratio: the two noses lie %s degrees apart, so the traces are not of one valve against one top dead centre", plain(d))
+		return r, fmt.Errorf("ratio: the two noses lie %s degrees apart, so the traces are not of one valve against one top dead centre: check angle_deg and tdc_deg of both", plain(d))
 	}
 	var xs, ls, vs, ds []float64
 	for x := math.Ceil(lobe.x[0]); x <= lobe.x[len(lobe.x)-1]; x++ {
@@ -211,6 +215,9 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 			st.Off = &off
 		}
 		r.Stations = append(r.Stations, st)
+	}
+	if mean := r.Stations[len(r.Stations)-1].Mean; !(mean >= leastRatio && mean <= mostRatio) {
+		return RatioCurve{}, worksheet.Wrongf("", "the valve's lift_mm rises %.3g times as far as the lobe's, and no rocker makes that of it: check that both curves are in one unit, and which of them is which", mean)
 	}
 	r.top = top
 	r.at = func(lift float64) (v, u float64) {

@@ -17,7 +17,7 @@ type Request struct {
 	Exhaust *ValveInput `json:"exhaust,omitempty"`
 	// CheckingLifts, default 0.050 in and 1 mm, at CheckedAt, default where
 	// each curve was measured.
-	CheckingLifts []measure.Length `json:"checking_lifts_mm,omitempty"`
+	CheckingLifts []measure.Length `json:"checking_lifts_mm,omitempty" bound:"checking"`
 	CheckedAt     Place            `json:"checked_at,omitempty"`
 	// TDC is how top dead centre was found. It sets that of every curve.
 	TDC  *TDCInput  `json:"tdc,omitempty"`
@@ -31,23 +31,23 @@ type Request struct {
 	// Valves are compared with each other.
 	Valves []FiguresInput `json:"valves,omitempty"`
 	// LiftU and AngleU are the least deviations between valves worth a word.
-	LiftU  measure.Length `json:"valves_lift_u_mm,omitempty"`
-	AngleU measure.Angle  `json:"valves_angle_u_deg,omitempty"`
+	LiftU  measure.Length `json:"valves_lift_u_mm,omitempty" bound:"u"`
+	AngleU measure.Angle  `json:"valves_angle_u_deg,omitempty" bound:"angle u"`
 	// Wheel checks a degree wheel or an encoder by itself.
 	Wheel *WheelInput `json:"wheel,omitempty"`
 	// Crank with angles or travels turns one into the other.
 	Crank    *Crank           `json:"crank,omitempty"`
-	PistonAt []measure.Angle  `json:"piston_at_deg,omitempty"`
-	Travels  []measure.Length `json:"angle_at_travel_mm,omitempty"`
+	PistonAt []measure.Angle  `json:"piston_at_deg,omitempty" bound:"crank"`
+	Travels  []measure.Length `json:"angle_at_travel_mm,omitempty" bound:"piston travel"`
 }
 
 // ValveInput is one valve: either points, or the two events of a valve that
 // somebody read off a degree wheel, or (from within the program) a trace.
 type ValveInput struct {
 	// Angles with lifts above the heel, in millimetres or in inches.
-	Angles []measure.Angle  `json:"angle_deg,omitempty"`
-	Lifts  []measure.Length `json:"lift_mm,omitempty"`
-	Inches []float64        `json:"lift_in,omitempty"`
+	Angles []measure.Angle  `json:"angle_deg,omitempty" bound:"crank"`
+	Lifts  []measure.Length `json:"lift_mm,omitempty" bound:"curve"`
+	Inches []float64        `json:"lift_in,omitempty" bound:"inches"`
 	// Trace takes the place of points. ZeroDoubts are why what counts from top dead
 	// centre must not be judged, Doubts why nothing of the valve must.
 	Trace              *measure.Trace  `json:"-"`
@@ -57,28 +57,28 @@ type ValveInput struct {
 	// uncertainty, default 1 degree.
 	Opens        *EventInput    `json:"opens,omitempty"`
 	Closes       *EventInput    `json:"closes,omitempty"`
-	CheckingLift measure.Length `json:"checking_lift_mm,omitempty"`
-	U            *measure.Angle `json:"u_deg,omitempty"`
+	CheckingLift measure.Length `json:"checking_lift_mm,omitempty" bound:"checking"`
+	U            *measure.Angle `json:"u_deg,omitempty" bound:"angle u"`
 
-	TDC        measure.Angle  `json:"tdc_deg,omitempty"`
-	TDCU       measure.Angle  `json:"tdc_u_deg,omitempty"`
-	Period     measure.Angle  `json:"period_deg,omitempty"`
-	Wraps      measure.Angle  `json:"wraps_deg,omitempty"`
+	TDC        measure.Angle  `json:"tdc_deg,omitempty" bound:"crank"`
+	TDCU       measure.Angle  `json:"tdc_u_deg,omitempty" bound:"angle u"`
+	Period     measure.Angle  `json:"period_deg,omitempty" bound:"turn"`
+	Wraps      measure.Angle  `json:"wraps_deg,omitempty" bound:"turn"`
 	OnCam      bool           `json:"on_cam,omitempty"`
 	CountsDown bool           `json:"counts_down,omitempty"`
 	MeasuredAt Place          `json:"measured_at,omitempty"`
-	Ratio      float64        `json:"rocker_ratio,omitempty"`
-	RatioU     float64        `json:"rocker_ratio_u,omitempty"`
-	Lash       measure.Length `json:"lash_mm,omitempty"`
+	Ratio      float64        `json:"rocker_ratio,omitempty" bound:"ratio"`
+	RatioU     float64        `json:"rocker_ratio_u,omitempty" bound:"ratio u"`
+	Lash       measure.Length `json:"lash_mm,omitempty" bound:"lash"`
 	// Other is the curve of the same valve measured at the other end of the rocker
 	// with nothing changed between: the ratio is fitted to the two. RatioCurve are
 	// the points of a ratio that was measured on the same rocker at another time.
 	// Either is used in place of the constant ratio.
 	Other      *OtherEnd      `json:"other_end,omitempty"`
 	RatioCurve []RatioPoint   `json:"ratio_curve,omitempty"`
-	Resolution measure.Length `json:"resolution_mm,omitempty"`
-	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
-	Limit      measure.Length `json:"indicator_limit_mm,omitempty"`
+	Resolution measure.Length `json:"resolution_mm,omitempty" bound:"resolute"`
+	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty" bound:"small"`
+	Limit      measure.Length `json:"indicator_limit_mm,omitempty" bound:"error"`
 	Method     Method         `json:"method,omitempty"`
 
 	// More asks for what follows from the curve: the lobe's motion, the lash, the
@@ -88,20 +88,20 @@ type ValveInput struct {
 
 // OtherEnd is a curve measured at the other end of a valve's rocker.
 type OtherEnd struct {
-	Angles []measure.Angle  `json:"angle_deg,omitempty"`
-	Lifts  []measure.Length `json:"lift_mm,omitempty"`
-	Inches []float64        `json:"lift_in,omitempty"`
+	Angles []measure.Angle  `json:"angle_deg,omitempty" bound:"crank"`
+	Lifts  []measure.Length `json:"lift_mm,omitempty" bound:"curve"`
+	Inches []float64        `json:"lift_in,omitempty" bound:"inches"`
 	Trace  *measure.Trace   `json:"-"`
 
 	// TDC and TDCU are by default those of the valve's own curve.
-	TDC        measure.Angle  `json:"tdc_deg,omitempty"`
-	TDCU       measure.Angle  `json:"tdc_u_deg,omitempty"`
-	Wraps      measure.Angle  `json:"wraps_deg,omitempty"`
+	TDC        measure.Angle  `json:"tdc_deg,omitempty" bound:"crank"`
+	TDCU       measure.Angle  `json:"tdc_u_deg,omitempty" bound:"angle u"`
+	Wraps      measure.Angle  `json:"wraps_deg,omitempty" bound:"turn"`
 	OnCam      bool           `json:"on_cam,omitempty"`
 	CountsDown bool           `json:"counts_down,omitempty"`
-	Resolution measure.Length `json:"resolution_mm,omitempty"`
-	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
-	Limit      measure.Length `json:"indicator_limit_mm,omitempty"`
+	Resolution measure.Length `json:"resolution_mm,omitempty" bound:"resolute"`
+	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty" bound:"small"`
+	Limit      measure.Length `json:"indicator_limit_mm,omitempty" bound:"error"`
 }
 
 // input is the curve as one of its own, at the place where it was measured.
@@ -140,22 +140,22 @@ type CardInput struct {
 	// TwoCams: intake and exhaust may be off by different amounts.
 	TwoCams bool `json:"two_cams,omitempty"`
 	// LobeSeparation is in cam degrees.
-	LobeSeparation *measure.Angle `json:"lobe_separation_cam_deg,omitempty"`
+	LobeSeparation *measure.Angle `json:"lobe_separation_cam_deg,omitempty" bound:"card line"`
 	// Tolerance of the lines that are angles, default [CardTolerance], and of max
 	// lift, default [CardLiftTolerance].
-	Tolerance     measure.Angle  `json:"tolerance_deg,omitempty"`
-	LiftTolerance measure.Length `json:"tolerance_mm,omitempty"`
+	Tolerance     measure.Angle  `json:"tolerance_deg,omitempty" bound:"angle u"`
+	LiftTolerance measure.Length `json:"tolerance_mm,omitempty" bound:"tolerance"`
 }
 
 // CardValveInput is one valve on the card.
 type CardValveInput struct {
-	CheckingLift measure.Length `json:"checking_lift_mm,omitempty"` // default 0.050 in
-	CheckedAt    Place          `json:"checked_at,omitempty"`       // default lobe
+	CheckingLift measure.Length `json:"checking_lift_mm,omitempty" bound:"checking"` // default 0.050 in
+	CheckedAt    Place          `json:"checked_at,omitempty"`                        // default lobe
 	Opens        *EventInput    `json:"opens,omitempty"`
 	Closes       *EventInput    `json:"closes,omitempty"`
-	Duration     *measure.Angle `json:"duration_deg,omitempty"`
-	Centreline   *measure.Angle `json:"centreline_deg,omitempty"`
-	MaxLift      measure.Length `json:"max_lift_mm,omitempty"`
+	Duration     *measure.Angle `json:"duration_deg,omitempty" bound:"duration"`
+	Centreline   *measure.Angle `json:"centreline_deg,omitempty" bound:"card line"`
+	MaxLift      measure.Length `json:"max_lift_mm,omitempty" bound:"lift"`
 	MaxLiftAt    Place          `json:"max_lift_at,omitempty"` // default checked_at
 	// Gross: max_lift_mm at the valve is without the lash taken off.
 	Gross bool `json:"max_lift_gross,omitempty"`
@@ -169,28 +169,28 @@ type TDCInput struct {
 
 // StopInput is [Stop].
 type StopInput struct {
-	First     []measure.Angle `json:"first_deg"`
-	Second    []measure.Angle `json:"second_deg"`
-	AngleStep measure.Angle   `json:"angle_step_deg,omitempty"`
-	Repeat    measure.Angle   `json:"repeat_deg,omitempty"`
+	First     []measure.Angle `json:"first_deg" bound:"crank"`
+	Second    []measure.Angle `json:"second_deg" bound:"crank"`
+	AngleStep measure.Angle   `json:"angle_step_deg,omitempty" bound:"small"`
+	Repeat    measure.Angle   `json:"repeat_deg,omitempty" bound:"angle u"`
 	// PinOffset needs crank.
-	PinOffset measure.Length `json:"pin_offset_mm,omitempty"`
+	PinOffset measure.Length `json:"pin_offset_mm,omitempty" bound:"pin"`
 }
 
 // PistonInput is [Piston].
 type PistonInput struct {
 	Drops      []Drop         `json:"drops"`
-	DropU      measure.Length `json:"drop_u_mm,omitempty"`
-	Resolution measure.Length `json:"resolution_mm,omitempty"`
-	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty"`
+	DropU      measure.Length `json:"drop_u_mm,omitempty" bound:"u"`
+	Resolution measure.Length `json:"resolution_mm,omitempty" bound:"resolute"`
+	AngleStep  measure.Angle  `json:"angle_step_deg,omitempty" bound:"small"`
 	Crank      *Crank         `json:"crank,omitempty"`
 }
 
 // DeriveInput is [DeriveOptions].
 type DeriveInput struct {
-	Step       measure.Angle `json:"step_deg,omitempty"`
-	HalfWindow measure.Angle `json:"half_window_deg,omitempty"`
-	Order      int           `json:"order,omitempty"`
+	Step       measure.Angle `json:"step_deg,omitempty" bound:"small"`
+	HalfWindow measure.Angle `json:"half_window_deg,omitempty" bound:"small"`
+	Order      int           `json:"order,omitempty" bound:"order"`
 }
 
 // RatioInput is a lobe-side and a valve-side curve of one valve, and perhaps
@@ -199,9 +199,9 @@ type RatioInput struct {
 	Lobe    *ValveInput     `json:"lobe,omitempty"`
 	Valve   *ValveInput     `json:"valve,omitempty"`
 	Before  *ValveInput     `json:"before,omitempty"`
-	Nominal float64         `json:"nominal,omitempty"`
-	Lash    *measure.Length `json:"lash_mm,omitempty"`
-	Degree  int             `json:"degree,omitempty"`
+	Nominal float64         `json:"nominal,omitempty" bound:"ratio"`
+	Lash    *measure.Length `json:"lash_mm,omitempty" bound:"lash"`
+	Degree  int             `json:"degree,omitempty" bound:"order"`
 }
 
 // CompareInput is two curves for [Differ].
@@ -214,10 +214,10 @@ type CompareInput struct {
 type FiguresInput struct {
 	Name        string         `json:"name"`
 	Valve       Valve          `json:"valve,omitempty"`
-	MaxLift     measure.Length `json:"max_lift_mm,omitempty"`
-	Duration    *measure.Angle `json:"duration_deg,omitempty"`
-	OpeningHalf *measure.Angle `json:"opening_half_deg,omitempty"`
-	ClosingHalf *measure.Angle `json:"closing_half_deg,omitempty"`
+	MaxLift     measure.Length `json:"max_lift_mm,omitempty" bound:"lift"`
+	Duration    *measure.Angle `json:"duration_deg,omitempty" bound:"duration"`
+	OpeningHalf *measure.Angle `json:"opening_half_deg,omitempty" bound:"crank"`
+	ClosingHalf *measure.Angle `json:"closing_half_deg,omitempty" bound:"crank"`
 }
 
 // farthest is how far any angle may lie from 0: ten thousand turns, so that no
@@ -228,6 +228,9 @@ const farthest = 10_000 * measure.Turn
 // makes sense where it stands is for those who use it.
 func (r Request) check() error {
 	var c worksheet.Check
+	if c.Bounds(r); c.Err() != nil {
+		return c.Err()
+	}
 	angle := func(field string, a measure.Angle) {
 		c.That(a >= -farthest && a <= farthest, field, "is %v: an angle lies within ten thousand turns", a)
 	}
@@ -270,6 +273,11 @@ func (r Request) check() error {
 	}
 	c.That(r.CheckedAt == "" || r.CheckedAt == AtValve || r.CheckedAt == AtLobe, "checked_at", "%q is neither valve nor lobe", r.CheckedAt)
 	r.Wheel.check(&c)
+	if r.Crank != nil && c.Err() == nil {
+		if err := r.Crank.Check(); err != nil {
+			return within("crank", err)
+		}
+	}
 	if t := r.TDC; t != nil {
 		c.That((t.Stop == nil) != (t.Piston == nil), "tdc", "give either positive_stop or piston")
 		if t.Stop != nil {

@@ -145,7 +145,7 @@ func TestRequestNamesTheField(t *testing.T) {
 		`{"intake":{` + pts + `,"method":"magic"}}`:                                                          "intake.method",
 		`{"intake":{` + pts + `,"measured_at":"head"}}`:                                                      "intake.measured_at",
 		`{"intake":{` + pts + `},"checking_lifts_mm":[-1]}`:                                                  "checking_lifts_mm[0]",
-		`{"intake":{` + pts + `},"checking_lifts_mm":[1,50]}`:                                                "intake: checking_lifts_mm[1]: checking lift 50 mm",
+		`{"intake":{` + pts + `},"checking_lifts_mm":[1,29]}`:                                                "intake: checking_lifts_mm[1]: checking lift 29 mm",
 		`{"intake":{` + pts + `},"checked_at":"head"}`:                                                       "checked_at",
 		`{"intake":{` + pts + `,"tdc_deg":5},"tdc":{"positive_stop":{"first_deg":[33],"second_deg":[329]}}}`: "intake.tdc_deg",
 		`{"intake":{` + pts + `},"derivatives":{"order":99}}`:                                                "derivatives.order",

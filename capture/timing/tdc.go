@@ -33,9 +33,9 @@ const unknownRepeat = 0.5
 // Drop is one pair of the indicator-on-piston method: the encoder's readings
 // at which the piston stands the same distance below its top before and after.
 type Drop struct {
-	Before measure.Angle  `json:"before_deg"`
-	After  measure.Angle  `json:"after_deg"`
-	Drop   measure.Length `json:"drop_mm"`
+	Before measure.Angle  `json:"before_deg" bound:"crank"`
+	After  measure.Angle  `json:"after_deg" bound:"crank"`
+	Drop   measure.Length `json:"drop_mm" bound:"drop"`
 }
 
 // Piston is the indicator-on-piston method.

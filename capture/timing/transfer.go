@@ -76,11 +76,11 @@ func byOneNumber(o Options) *transfer {
 
 // RatioPoint is the valve's lift at one lobe lift, as a [RatioStation] has it.
 type RatioPoint struct {
-	Lobe measure.Length `json:"lobe_lift_mm"`
+	Lobe measure.Length `json:"lobe_lift_mm" bound:"curve"`
 	// Valve has the lash added: what the rocker moved.
-	Valve measure.Length `json:"valve_lift_mm"`
+	Valve measure.Length `json:"valve_lift_mm" bound:"curve"`
 	// ValveU is expanded; left out, it is 0.02 mm (two counts of 0.01 mm).
-	ValveU *measure.Length `json:"valve_lift_u_mm,omitempty"`
+	ValveU *measure.Length `json:"valve_lift_u_mm,omitempty" bound:"u"`
 }
 
 // byPoints is the transfer of a ratio curve that was measured elsewhere on the same

@@ -18,17 +18,17 @@ type WheelInput struct {
 	Readings []WheelReading `json:"readings,omitempty"`
 	// Index is what the encoder showed each time a mark (a pin, the wheel's zero) came
 	// past turning forwards, IndexBack turning backwards.
-	Index     []measure.Angle `json:"index_deg,omitempty"`
-	IndexBack []measure.Angle `json:"index_back_deg,omitempty"`
+	Index     []measure.Angle `json:"index_deg,omitempty" bound:"crank"`
+	IndexBack []measure.Angle `json:"index_back_deg,omitempty" bound:"crank"`
 	// U is how well one reading is (k = 2), default half a degree of a wheel read by
 	// eye (common practice, no source).
-	U *measure.Angle `json:"reading_u_deg,omitempty"`
+	U *measure.Angle `json:"reading_u_deg,omitempty" bound:"angle u"`
 }
 
 // WheelReading is encoder and wheel at one moment.
 type WheelReading struct {
-	Encoder measure.Angle `json:"encoder_deg"`
-	Wheel   measure.Angle `json:"wheel_deg"`
+	Encoder measure.Angle `json:"encoder_deg" bound:"crank"`
+	Wheel   measure.Angle `json:"wheel_deg" bound:"crank"`
 	Back    bool          `json:"back,omitempty"`
 }
 

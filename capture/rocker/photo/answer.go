@@ -1,10 +1,11 @@
 package photo
 
 import (
-	"errors"
+	"fmt"
 	"math"
 	"slices"
 
+	"lobescribe/capture/rocker"
 	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
@@ -91,13 +92,20 @@ func Solve(q Question) (Answer, error) {
 	}
 	sd, causes, err := w.spread(inputs, by, row)
 	if err != nil {
-		return a, errors.Join(errors.New("with what is not known of these marks nothing can be said of the arm: mark places that are farther apart"), err)
+		return a, fmt.Errorf("with what is not known of these marks nothing can be said of the arm (%w): mark places in photographs that are farther apart, or tell depth_within_mm and the rest more closely", err)
 	}
 	length := func(fig int) (l, u measure.Length) { return mm(row[fig]), upward(mm(2 * sd[fig])) }
 	angle := func(fig int) (l, u measure.Angle) { return degrees(row[fig]), max(degrees(2*sd[fig]), 1) }
 	a.Raise, a.RaiseU = length(figRaise)
 	a.SquareAt, a.SquareAtU = length(figSquareAt)
 	a.HalfAngle, a.HalfAngleU = angle(figHalf)
+	field := "photographs"
+	if len(q.Photographs) == 1 {
+		field = "photographs[0].tip_px"
+	}
+	if err := rocker.OffSquare(field, a.HalfAngle, "that the marks lie on the stem's axis, the pivot and the tip, each on its own"); err != nil {
+		return Answer{}, err
+	}
 	a.ValveArm, a.ValveArmU = length(figArm)
 	if row[figRatio] > 0 {
 		a.Adjuster = &AdjusterArm{RockerRatio: row[figRatio], RockerRatioU: 2 * sd[figRatio]}

@@ -25,7 +25,7 @@ const (
 // They are worked out once: an answer's ± is then what the answer moves by.
 type weights struct{ theta, scale []float64 }
 
-var errNoFit = errors.New("no arm turns as the photographs show: check the lifts at which they were taken, and their marks")
+var errNoFit = errors.New("no arm turns as the photographs show: check lift_mm, the lifts at which they were taken (at_lift_mm), and their marks")
 
 // fit works all figures out of a world. residuals are measured angle less fitted,
 // radians.

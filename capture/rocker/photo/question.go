@@ -50,17 +50,17 @@ type Marks struct {
 // Photograph is one picture's marks and the lift at which it was taken.
 type Photograph struct {
 	// Width and Height are the picture's, whole and not cropped, in pixels.
-	Width  int `json:"width_px"`
-	Height int `json:"height_px"`
+	Width  int `json:"width_px" bound:"pixels"`
+	Height int `json:"height_px" bound:"pixels"`
 	// AtLift is the valve's lift at the picture; AtLiftU its expanded uncertainty
 	// (k = 2, default 0.05 mm). Left out: half lift, held to 0.15 mm.
-	AtLift  *measure.Length `json:"at_lift_mm,omitempty"`
-	AtLiftU *measure.Length `json:"at_lift_u_mm,omitempty"`
+	AtLift  *measure.Length `json:"at_lift_mm,omitempty" bound:"at lift"`
+	AtLiftU *measure.Length `json:"at_lift_u_mm,omitempty" bound:"u"`
 	// Known is the true length between KnownA and KnownB.
-	Known measure.Length `json:"known_mm,omitzero"`
+	Known measure.Length `json:"known_mm,omitzero" bound:"known"`
 	// CameraWithin is how far the camera may have looked aside in this picture;
 	// left out, as the question has it.
-	CameraWithin *measure.Angle `json:"camera_within_deg,omitempty"`
+	CameraWithin *measure.Angle `json:"camera_within_deg,omitempty" bound:"camera"`
 	Marks
 }
 
@@ -69,37 +69,37 @@ type Question struct {
 	Photographs []Photograph `json:"photographs" flag:"photo" form:"MARKS" help:"a photograph's size, lift and marks, as in \"1600x1200 @ 6.1 mm: stem X,Y X,Y; pivot X,Y; tip X,Y; ball X,Y; known 25 mm X,Y X,Y\"; again for each photograph"`
 	// Lift is the valve's full lift; LiftU its expanded uncertainty (k = 2,
 	// default 0.02 mm).
-	Lift  measure.Length  `json:"lift_mm" flag:"lift" help:"full lift at the valve"`
-	LiftU *measure.Length `json:"lift_u_mm,omitempty" flag:"lift-u" help:"how well that is known (k = 2; default 0.02 mm)"`
+	Lift  measure.Length  `json:"lift_mm" bound:"lift" flag:"lift" help:"full lift at the valve"`
+	LiftU *measure.Length `json:"lift_u_mm,omitempty" bound:"u" flag:"lift-u" help:"how well that is known (k = 2; default 0.02 mm)"`
 	// ValveArm is from pivot to tip's centre, ArmsU its uncertainty (k = 2,
 	// default 0.5 mm). Left out: 38 mm give or take 8, and what the pictures say.
-	ValveArm measure.Length  `json:"valve_arm_mm,omitzero" flag:"valve-arm" help:"pivot to the tip's centre (default 38 mm to 8 mm, and what the photographs say)"`
-	ArmsU    *measure.Length `json:"arms_u_mm,omitempty" flag:"arms-u" help:"how well the arm is measured (k = 2; default 0.5 mm)"`
+	ValveArm measure.Length  `json:"valve_arm_mm,omitzero" bound:"arm" flag:"valve-arm" help:"pivot to the tip's centre (default 38 mm to 8 mm, and what the photographs say)"`
+	ArmsU    *measure.Length `json:"arms_u_mm,omitempty" bound:"u" flag:"arms-u" help:"how well the arm is measured (k = 2; default 0.5 mm)"`
 	// Bend is used where no ball was marked; left out, straight to 10 deg. BendU
 	// default 2 deg. PushrodLean likewise (default along the stem to 5 deg).
-	Bend        *measure.Angle `json:"bend_deg,omitempty" flag:"bend" help:"the rocker's bend, where no ball is marked (default straight, within 10 degrees)"`
-	BendU       *measure.Angle `json:"bend_u_deg,omitempty" flag:"bend-u" help:"how well the bend was measured (k = 2; default 2 degrees)"`
-	PushrodLean *measure.Angle `json:"pushrod_lean_deg,omitempty" flag:"lean" help:"the pushrod's lean at half lift, lower end towards the pivot"`
+	Bend        *measure.Angle `json:"bend_deg,omitempty" bound:"lean" flag:"bend" help:"the rocker's bend, where no ball is marked (default straight, within 10 degrees)"`
+	BendU       *measure.Angle `json:"bend_u_deg,omitempty" bound:"angle u" flag:"bend-u" help:"how well the bend was measured (k = 2; default 2 degrees)"`
+	PushrodLean *measure.Angle `json:"pushrod_lean_deg,omitempty" bound:"lean" flag:"lean" help:"the pushrod's lean at half lift, lower end towards the pivot"`
 	// StandLean is that of the stand's studs against the stem.
-	StandLean measure.Angle `json:"stand_lean_deg,omitzero" flag:"stand-lean" help:"the stand's lean against the stem"`
+	StandLean measure.Angle `json:"stand_lean_deg,omitzero" bound:"lean" flag:"stand-lean" help:"the stand's lean against the stem"`
 	// CameraWithin is how far the camera may have looked off the rocker's shaft,
 	// either way in both directions. Default 5 deg.
-	CameraWithin *measure.Angle `json:"camera_within_deg,omitempty" flag:"camera-within" help:"how far the camera may have looked off the rocker's shaft, either way (default 5 degrees)"`
+	CameraWithin *measure.Angle `json:"camera_within_deg,omitempty" bound:"camera" flag:"camera-within" help:"how far the camera may have looked off the rocker's shaft, either way (default 5 degrees)"`
 	// Distance is from the lens to the rocker. Default 250 mm; what is marked off
 	// the picture's centre depends on it.
-	Distance measure.Length `json:"distance_mm,omitzero" flag:"distance" help:"from the lens to the rocker (default 250 mm)"`
+	Distance measure.Length `json:"distance_mm,omitzero" bound:"distance" flag:"distance" help:"from the lens to the rocker (default 250 mm)"`
 	// DepthWithin is by how much the marks of pivot and ball may stand nearer to
 	// the camera than the tip's, or farther (rectangular). Default 2.5 mm.
-	DepthWithin *measure.Length `json:"depth_within_mm,omitempty" flag:"depth-within" help:"how much nearer or farther than the tip's mark those of pivot and ball may lie (default 2.5 mm)"`
+	DepthWithin *measure.Length `json:"depth_within_mm,omitempty" bound:"depth" flag:"depth-within" help:"how much nearer or farther than the tip's mark those of pivot and ball may lie (default 2.5 mm)"`
 	// DistortionWithin is the lens's radial distortion in the picture's corners,
 	// as a share, either way. Default 0.01.
-	DistortionWithin *float64 `json:"distortion_within,omitempty" flag:"distortion-within" help:"the lens's distortion in the corners, as a share (default 0.01)"`
+	DistortionWithin *float64 `json:"distortion_within,omitempty" bound:"distortion" flag:"distortion-within" help:"the lens's distortion in the corners, as a share (default 0.01)"`
 	// MarkU is the scatter of one mark (k = 2), in pixels. Left out: 3 pixels, and
 	// what repeated marks show.
-	MarkU *float64 `json:"mark_u_px,omitempty" flag:"mark-u" help:"scatter of a mark in pixels (k = 2; default 3, and what repeated marks show)"`
+	MarkU *float64 `json:"mark_u_px,omitempty" bound:"pixel u" flag:"mark-u" help:"scatter of a mark in pixels (k = 2; default 3, and what repeated marks show)"`
 	// Tolerance is how far off square at half lift, as a height of the stand, the
 	// builder calls square. Default 0.381 mm (0.015 in; common practice, no source).
-	Tolerance *measure.Length `json:"tolerance_mm,omitempty" flag:"tolerance" help:"how far off square, as a height of the stand, you call square (default 0.381 mm)"`
+	Tolerance *measure.Length `json:"tolerance_mm,omitempty" bound:"tolerance" flag:"tolerance" help:"how far off square, as a height of the stand, you call square (default 0.381 mm)"`
 }
 
 // What was not told, and how well it is known. Common practice, no source.
@@ -143,6 +143,9 @@ func (q Question) cameraWithin() (within measure.Angle, assumed bool) {
 // check finds the first field that cannot be.
 func (q Question) check() error {
 	var c worksheet.Check
+	if c.Bounds(q); c.Err() != nil {
+		return c.Err()
+	}
 	c.That(len(q.Photographs) > 0, "photographs", "is missing: give at least one photograph with its marks")
 	c.That(len(q.Photographs) <= mostPhotographs, "photographs", "has %d: no more than %d", len(q.Photographs), mostPhotographs)
 	c.Positive("lift_mm", q.Lift)

@@ -47,12 +47,12 @@ func findMaterial(name string) (Material, error) {
 // Piece is a length of one material.
 type Piece struct {
 	Material string         `json:"material,omitzero"`
-	Length   measure.Length `json:"length_mm,omitzero"`
+	Length   measure.Length `json:"length_mm,omitzero" bound:"block"`
 	// Alpha, in 1e-6/K, goes before what the material's name would give.
-	Alpha *float64 `json:"expansion_ppm_per_k,omitempty"`
+	Alpha *float64 `json:"expansion_ppm_per_k,omitempty" bound:"expansion"`
 	// Warmer is by how many kelvins this piece warms up; left out, as the question
 	// says for all.
-	Warmer *float64 `json:"warmer_k,omitempty"`
+	Warmer *float64 `json:"warmer_k,omitempty" bound:"warmer"`
 }
 
 // LashQuestion asks what the lash does as the engine warms up.
@@ -87,14 +87,14 @@ type LashQuestion struct {
 	// Warmer is by how many kelvins the stack warms up, RodWarmer the rod.
 	// Default 70, and that of the stack; WarmerU is how well either is known
 	// (k = 2), default 20.
-	Warmer    *float64 `json:"warmer_k,omitempty" flag:"warmer" help:"by how many kelvins the engine warms up (default 70)"`
-	RodWarmer *float64 `json:"rod_warmer_k,omitempty" flag:"rod-warmer" help:"by how many kelvins the pushrod does (default as the engine)"`
-	WarmerU   *float64 `json:"warmer_u_k,omitempty" flag:"warmer-u" help:"how well either is known in kelvins (k = 2; default 20)"`
+	Warmer    *float64 `json:"warmer_k,omitempty" bound:"warmer" flag:"warmer" help:"by how many kelvins the engine warms up (default 70)"`
+	RodWarmer *float64 `json:"rod_warmer_k,omitempty" bound:"warmer" flag:"rod-warmer" help:"by how many kelvins the pushrod does (default as the engine)"`
+	WarmerU   *float64 `json:"warmer_u_k,omitempty" bound:"warmer u" flag:"warmer-u" help:"how well either is known in kelvins (k = 2; default 20)"`
 	// RockerRatio takes the lash from the pushrod to the valve; left out, that
 	// of the question around it.
-	RockerRatio float64 `json:"rocker_ratio,omitzero"`
+	RockerRatio float64 `json:"rocker_ratio,omitzero" bound:"ratio"`
 	// HotLash is the lash wanted at the valve when warm. Default 0.
-	HotLash measure.Length `json:"hot_lash_mm,omitzero" flag:"hot-lash" help:"lash wanted warm, at the valve (default none)"`
+	HotLash measure.Length `json:"hot_lash_mm,omitzero" bound:"lash" flag:"hot-lash" help:"lash wanted warm, at the valve (default none)"`
 }
 
 // LashAnswer is what the lash does.

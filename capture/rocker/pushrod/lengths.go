@@ -20,13 +20,13 @@ const (
 // End is an end piece that is pressed into the tube.
 type End struct {
 	// Length is the whole piece, PressDepth what of it goes into the tube.
-	Length     measure.Length `json:"length_mm"`
-	PressDepth measure.Length `json:"press_depth_mm"`
+	Length     measure.Length `json:"length_mm" bound:"piece"`
+	PressDepth measure.Length `json:"press_depth_mm" bound:"press"`
 	// BallDiameter is that of its ball (or of the ball its cup takes).
-	BallDiameter measure.Length `json:"ball_diameter_mm,omitzero"`
+	BallDiameter measure.Length `json:"ball_diameter_mm,omitzero" bound:"ball"`
 	// CupDepth, above zero, says that the end is a cup and how deep it is from its
 	// rim to its bottom; overall lengths go over the rim.
-	CupDepth measure.Length `json:"cup_depth_mm,omitzero"`
+	CupDepth measure.Length `json:"cup_depth_mm,omitzero" bound:"cup"`
 }
 
 // inside is how far the middle of the ball lies inside the rod's overall length: a
@@ -46,40 +46,40 @@ func (e End) adds() measure.Length { return e.Length - e.PressDepth }
 // lifter on the heel.
 type Rod struct {
 	Valve    string         `json:"valve"`
-	Checking measure.Length `json:"checking_rod_mm"`
+	Checking measure.Length `json:"checking_rod_mm" bound:"pushrod"`
 }
 
 // Question asks for the cut lengths of one rod or of an engine's.
 type Question struct {
 	// Checking is the only rod, or Rods are those of the engine.
-	Checking measure.Length `json:"checking_rod_mm,omitzero" flag:"checking" help:"checking rod at zero lash"`
+	Checking measure.Length `json:"checking_rod_mm,omitzero" bound:"pushrod" flag:"checking" help:"checking rod at zero lash"`
 	Rods     []Rod          `json:"rods,omitempty" flag:"rod" form:"VALVE=LENGTH" help:"a checking rod of an engine, as in \"1 intake = 8.712 in\"; again for each valve"`
 	// Measured says over what: Overall (the default), Centres or Gauge.
 	Measured string `json:"measured,omitzero" flag:"measured" help:"over what the checking rod was measured: overall, centres or gauge (default overall)"`
 	// GaugeDiameter is the hole of the gauging ring.
-	GaugeDiameter measure.Length `json:"gauge_diameter_mm,omitzero" flag:"gauge" help:"hole of the gauging ring"`
+	GaugeDiameter measure.Length `json:"gauge_diameter_mm,omitzero" bound:"hole" flag:"gauge" help:"hole of the gauging ring"`
 	// Ends are the lower and the upper end piece; one stands for both. Left
 	// out, no tube length is told.
 	Ends []End `json:"ends,omitempty" flag:"end" form:"LENGTH:DEPTH[:BALL[:CUP]]" help:"an end piece: its length, how deep it is pressed in, its ball, and of a cup its depth; once for both ends, or twice"`
 	// CheckingU is the expanded uncertainty (k = 2) of a checking rod's length,
 	// EndU that of what an end piece adds. Default 0.05 mm and 0.03 mm.
-	CheckingU *measure.Length `json:"checking_rod_u_mm,omitempty" flag:"checking-u" help:"how well the checking rod is measured (k = 2; default 0.05 mm)"`
-	EndU      *measure.Length `json:"end_u_mm,omitempty" flag:"end-u" help:"how well an end piece's length is known (k = 2; default 0.03 mm)"`
+	CheckingU *measure.Length `json:"checking_rod_u_mm,omitempty" bound:"u" flag:"checking-u" help:"how well the checking rod is measured (k = 2; default 0.05 mm)"`
+	EndU      *measure.Length `json:"end_u_mm,omitempty" bound:"u" flag:"end-u" help:"how well an end piece's length is known (k = 2; default 0.03 mm)"`
 	// StackChange is what goes under the stand after the checking (below zero:
 	// what comes out); it needs RockerRatio.
-	StackChange measure.Length `json:"stack_change_mm,omitzero" flag:"stack-change" help:"shims added after the checking; needs --ratio"`
-	RockerRatio float64        `json:"rocker_ratio,omitzero" flag:"ratio" help:"rocker ratio"`
-	PushrodLean measure.Angle  `json:"pushrod_lean_deg,omitzero" flag:"lean" help:"the pushrod's lean against the valve axis"`
+	StackChange measure.Length `json:"stack_change_mm,omitzero" bound:"move" flag:"stack-change" help:"shims added after the checking; needs --ratio"`
+	RockerRatio float64        `json:"rocker_ratio,omitzero" bound:"ratio" flag:"ratio" help:"rocker ratio"`
+	PushrodLean measure.Angle  `json:"pushrod_lean_deg,omitzero" bound:"lean" flag:"lean" help:"the pushrod's lean against the valve axis"`
 	// AdjusterDown is how much further down the adjuster is to stand than it
 	// did when the checking rod was set; ThreadLeft how far down it could still
 	// go then.
-	AdjusterDown measure.Length  `json:"adjuster_down_mm,omitzero" flag:"adjuster-down" help:"how much further down the adjuster is to stand"`
-	ThreadLeft   *measure.Length `json:"thread_left_mm,omitempty" flag:"thread-left" help:"how far down the adjuster could go when the checking rod was set"`
+	AdjusterDown measure.Length  `json:"adjuster_down_mm,omitzero" bound:"move" flag:"adjuster-down" help:"how much further down the adjuster is to stand"`
+	ThreadLeft   *measure.Length `json:"thread_left_mm,omitempty" bound:"thread" flag:"thread-left" help:"how far down the adjuster could go when the checking rod was set"`
 	// Preload is by how much a hydraulic lifter is to be pressed in.
-	Preload measure.Length `json:"preload_mm,omitzero" flag:"preload" help:"preload of a hydraulic lifter"`
+	Preload measure.Length `json:"preload_mm,omitzero" bound:"preload" flag:"preload" help:"preload of a hydraulic lifter"`
 	// Step is what the saw or lathe works to; lengths are rounded to it.
 	// Default 0.05 mm.
-	Step measure.Length `json:"step_mm,omitzero" flag:"step" help:"what the saw or lathe works to (default 0.05 mm, or 0.001 in when lengths are in inches)"`
+	Step measure.Length `json:"step_mm,omitzero" bound:"step" flag:"step" help:"what the saw or lathe works to (default 0.05 mm, or 0.001 in when lengths are in inches)"`
 	// Lash asks for the cold lash.
 	Lash *LashQuestion `json:"lash,omitempty"`
 }
@@ -130,6 +130,9 @@ const (
 
 func (q Question) check() error {
 	var c worksheet.Check
+	if c.Bounds(q); c.Err() != nil {
+		return c.Err()
+	}
 	c.That((q.Checking != 0) != (len(q.Rods) > 0), "checking_rod_mm",
 		"give checking_rod_mm for one rod, or rods for the engine's: one of the two")
 	c.NotNegative("checking_rod_mm", q.Checking)
@@ -184,7 +187,7 @@ func (q Question) check() error {
 	return c.Err()
 }
 
-var errThread = errors.New("the adjuster has not that much thread left: cut a longer pushrod instead")
+var errThread = errors.New("the adjuster has not that much thread left (thread_left_mm): cut a longer pushrod instead")
 
 // Solve answers a question. The error is a [*worksheet.Problem] for a field
 // that cannot be, another when there is no such rod.
@@ -262,18 +265,18 @@ func (q Question) cut(r Rod, step measure.Length) (Cut, measure.Length, error) {
 	// (l cos + rise)^2 + (l sin)^2
 	longer := measure.FromMillimetres(math.Hypot(l*math.Cos(lean)+rise, l*math.Sin(lean))-l) + q.Preload
 	if l*math.Cos(lean)+rise <= 0 {
-		return c, 0, fmt.Errorf("a checking rod of %v cannot be shortened by %v: check the lengths", r.Checking, worksheet.Rounded(measure.FromMillimetres(-rise)))
+		return c, 0, fmt.Errorf("a checking rod of %v cannot be shortened by %v: check checking_rod_mm, stack_change_mm and adjuster_down_mm", r.Checking, worksheet.Rounded(measure.FromMillimetres(-rise)))
 	}
 	c.Overall = overall + longer
 	u := []float64{orDefault(q.CheckingU, defaultCheckingU).Millimetres()}
 	if len(q.Ends) > 0 {
 		tube := nearest(c.Overall-ends, step)
 		if tube <= 0 {
-			return c, 0, fmt.Errorf("the end pieces add %v, which leaves nothing of %v for the tube: check the ends", ends, c.Overall)
+			return c, 0, fmt.Errorf("the end pieces add %v, which leaves nothing of %v for the tube: check length_mm of the ends", ends, c.Overall)
 		}
 		depth := q.end(0).PressDepth + q.end(1).PressDepth
 		if tube < depth {
-			return c, 0, fmt.Errorf("a tube of %v does not take end pieces pressed in by %v together: check the ends", tube, depth)
+			return c, 0, fmt.Errorf("a tube of %v does not take end pieces pressed in by %v together: check length_mm and press_depth_mm of the ends", tube, depth)
 		}
 		c.Tube = &tube
 		c.Overall = tube + ends // what will be, once it is cut to a step

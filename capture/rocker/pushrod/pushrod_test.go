@@ -234,8 +234,8 @@ func TestQuestionsThatCannotBe(t *testing.T) {
 	}
 	// Well put, but there is no such rod.
 	for _, q := range []pushrod.Question{
-		{Checking: mm(20), AdjusterDown: mm(30)},
-		{Checking: mm(20), Ends: []pushrod.End{{Length: mm(30), PressDepth: mm(10)}}},
+		{Checking: mm(26), AdjusterDown: mm(30)},
+		{Checking: mm(26), Ends: []pushrod.End{{Length: mm(30), PressDepth: mm(10)}}},
 		{Checking: mm(50), Ends: []pushrod.End{{Length: mm(30), PressDepth: mm(20)}}},
 	} {
 		_, err := pushrod.Solve(q)

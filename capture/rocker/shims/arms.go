@@ -39,6 +39,7 @@ type arms struct {
 	bendTold        bool
 	pad             float64 // radius of a pad where heights are those of its touching point
 	riseU           float64 // of rise, from ratio or arms, expanded
+	unknown         float64 // by how much valve may be longer, where no arm was told
 }
 
 // valveArm and adjusterArm are the arms in millimetres, usual where not told.
@@ -79,7 +80,7 @@ func (q Question) arms(basis *worksheet.Basis) arms {
 	adjusterU := a.valveU
 	switch {
 	case q.ValveArm == 0 && q.AdjusterArm == 0:
-		a.valveU = usualArmU
+		a.valveU, a.unknown = usualArmU, usualArmU
 		adjusterU = usualArmU / a.ratio
 	case q.ValveArm == 0:
 		a.valveU = math.Hypot(a.ratio*a.valveU, nominalRatioU*valve)
@@ -161,6 +162,13 @@ func (a arms) points(trials []Trial) ([]point, error) {
 		short, err := a.short(*t.AdjusterBelowValve)
 		if err != nil {
 			return nil, fmt.Errorf("taking up trial %d: %w", i+1, err)
+		}
+		off := 90.0
+		if sine := math.Abs(short) / (a.valve + a.unknown); sine < 1 {
+			off = math.Asin(sine) * 180 / math.Pi
+		}
+		if err := rocker.OffSquare(fmt.Sprintf("trials[%d].adjuster_below_valve_mm", i), measure.FromDegrees(off), "that the heights of the two ends were taken at half lift"); err != nil {
+			return nil, err
 		}
 		points[i] = point{t.Stack.Total().Millimetres(), short, 1 / a.rise()}
 	}

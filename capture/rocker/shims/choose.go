@@ -13,7 +13,7 @@ const mostCells = 8 << 20
 
 var (
 	errNoStack = errors.New("no stack of the shims on hand lies within the limits")
-	errTooFine = errors.New("the thicknesses on hand have too fine a common step to try every stack: round them to 0.001 mm or 0.0001 in")
+	errTooFine = errors.New("the thicknesses on hand have too fine a common step to try every stack: round them (on_hand_mm) to 0.001 mm or 0.0001 in")
 )
 
 // choose puts together the stack nearest to wanted from the pieces on hand; of

@@ -191,7 +191,7 @@ func (a *Answer) pickStack(q Question, arms arms) error {
 		if most < unlimited {
 			within = fmt.Sprintf("%v to %v", worksheet.Rounded(least), worksheet.Rounded(most))
 		}
-		return fmt.Errorf("choosing a stack for %v: %w (%s): add thicknesses or widen the limits", worksheet.Rounded(a.Wanted), err, within)
+		return fmt.Errorf("choosing a stack for %v: %w (%s): add thicknesses (on_hand_mm) or widen the limits (stack_least_mm, stack_most_mm, the adjuster's)", worksheet.Rounded(a.Wanted), err, within)
 	}
 	if err != nil {
 		return fmt.Errorf("choosing a stack for %v: %w", worksheet.Rounded(a.Wanted), err)

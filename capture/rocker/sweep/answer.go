@@ -123,11 +123,18 @@ func Solve(q Question) (Answer, error) {
 	if err != nil {
 		return a, err
 	}
+	off := math.Asin(max(-1, min(1, (full/2-best.p[atV0])/best.p[atArm])))
+	if err := rocker.OffSquare("turn.sweep_mm", measure.FromDegrees(off*180/math.Pi), "that the gauge lay against the tip in the rocker's plane"); err != nil {
+		return Answer{}, err
+	}
 	if arm := best.p[atArm]; math.Abs(arm-priors[atArm].mean) > 5*priors[atArm].sd {
 		a.Says = append(a.Says, worksheet.Sayf("the curve makes the valve's arm %v, far from what was told or is usual: check that both readings are in one unit, and that the gauge lay in the rocker's plane", worksheet.Rounded(measure.FromMillimetres(arm))))
 	}
 	if q.Reference != nil && math.Abs(side) > 3*math.Tan(radians(tilt)) {
 		a.Says = append(a.Says, worksheet.Sayf("the reference pass slopes by %.1f degrees, more than a gauge that was set square: check that it lay against a side that travels along the stem", math.Atan(side)*180/math.Pi))
+	}
+	if raise := rocker.SquareRaise(best.p[atV0], full, best.p[atArm], 0, 0); math.IsNaN(raise) {
+		return Answer{}, errCurve
 	}
 	a.fill(q, best, full)
 	a.remark(q, best, max(best.noise, noise), scale)

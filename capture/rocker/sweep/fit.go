@@ -53,8 +53,8 @@ type solved struct {
 func (f solved) sd(i int) float64 { return math.Sqrt(f.cov.At(i, i)) }
 
 var (
-	errCurve = errors.New("the sweep does not turn as a rocker's does: check that the gauge lay against the roller in the rocker's plane, over the whole opening")
-	errSpan  = errors.New("the readings go through too little of the lift: turn the engine over a whole opening with the gauge against the tip")
+	errCurve = errors.New("the sweep does not turn as a rocker's does: check that the gauge lay against the roller in the rocker's plane, over the whole opening, and that lift_mm and sweep_mm are in one unit")
+	errSpan  = errors.New("the readings go through too little of the lift (lift_mm): turn the engine over a whole opening with the gauge against the tip")
 )
 
 // curve is s less s0 and its slopes by v0, arm and tilt.

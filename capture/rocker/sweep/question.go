@@ -10,8 +10,8 @@ import (
 // Pass is a turn's readings in the order in which they came, one of each at a time.
 type Pass struct {
 	// Lift is above the heel, Sweep as the gauge reads it.
-	Lift  []measure.Length `json:"lift_mm"`
-	Sweep []measure.Length `json:"sweep_mm"`
+	Lift  []measure.Length `json:"lift_mm" bound:"reading"`
+	Sweep []measure.Length `json:"sweep_mm" bound:"reading"`
 }
 
 // Question asks where the arm is square.
@@ -22,36 +22,36 @@ type Question struct {
 	Reference *Pass `json:"reference,omitempty"`
 	// Lift is the valve's full lift; left out, the most that the turn shows. LiftU
 	// is its expanded uncertainty (k = 2, default 0.02 mm).
-	Lift  measure.Length  `json:"lift_mm,omitzero" flag:"lift" help:"full lift at the valve (default: the most that the turn shows)"`
-	LiftU *measure.Length `json:"lift_u_mm,omitempty" flag:"lift-u" help:"how well that is known (k = 2; default 0.02 mm)"`
+	Lift  measure.Length  `json:"lift_mm,omitzero" bound:"lift" flag:"lift" help:"full lift at the valve (default: the most that the turn shows)"`
+	LiftU *measure.Length `json:"lift_u_mm,omitempty" bound:"u" flag:"lift-u" help:"how well that is known (k = 2; default 0.02 mm)"`
 	// ValveArm is from pivot to tip's centre, ArmsU its uncertainty (k = 2, default
 	// 0.5 mm). Left out: 38 mm give or take 8, and what the curve says.
-	ValveArm measure.Length  `json:"valve_arm_mm,omitzero" flag:"valve-arm" help:"pivot to the tip's centre (default 38 mm to 8 mm, and what the curve says)"`
-	ArmsU    *measure.Length `json:"arms_u_mm,omitempty" flag:"arms-u" help:"how well the arm is measured (k = 2; default 0.5 mm)"`
+	ValveArm measure.Length  `json:"valve_arm_mm,omitzero" bound:"arm" flag:"valve-arm" help:"pivot to the tip's centre (default 38 mm to 8 mm, and what the curve says)"`
+	ArmsU    *measure.Length `json:"arms_u_mm,omitempty" bound:"u" flag:"arms-u" help:"how well the arm is measured (k = 2; default 0.5 mm)"`
 	// TiltWithin is how far off square to the stem the gauge may stand, either way.
 	// Default 3 deg.
-	TiltWithin *measure.Angle `json:"tilt_within_deg,omitempty" flag:"tilt-within" help:"how far off square to the stem the gauge may stand, either way (default 3 degrees)"`
+	TiltWithin *measure.Angle `json:"tilt_within_deg,omitempty" bound:"tilt" flag:"tilt-within" help:"how far off square to the stem the gauge may stand, either way (default 3 degrees)"`
 	// GaugeU is how well a gauge reads over its travel (k = 2): linearity and what
 	// else neighbouring readings share. Default 0.008 mm.
-	GaugeU *measure.Length `json:"gauge_u_mm,omitempty" flag:"gauge-u" help:"how well the gauge reads over its travel (k = 2; default 0.008 mm)"`
+	GaugeU *measure.Length `json:"gauge_u_mm,omitempty" bound:"u" flag:"gauge-u" help:"how well the gauge reads over its travel (k = 2; default 0.008 mm)"`
 	// SideU is how parallel to the valve's travel the side of the reference pass
 	// stays (k = 2): its taper, and the stem's play in its guide. Default 0.03 deg.
-	SideU *measure.Angle `json:"side_u_deg,omitempty" flag:"side-u" help:"how parallel to the valve's travel the side of the reference pass stays, taper and play in the guide (k = 2; default 0.03 degrees)"`
+	SideU *measure.Angle `json:"side_u_deg,omitempty" bound:"angle u" flag:"side-u" help:"how parallel to the valve's travel the side of the reference pass stays, taper and play in the guide (k = 2; default 0.03 degrees)"`
 	// RunOut is the total run-out of that side and TurnsWithin how far it may turn
 	// over an opening, either way; RollerRunOut that of the tip's roller. Default
 	// 0.03 mm, 20 deg and 0.02 mm.
-	RunOut       *measure.Length `json:"run_out_mm,omitempty" flag:"run-out" help:"total run-out of that side (default 0.03 mm)"`
-	TurnsWithin  *measure.Angle  `json:"turns_within_deg,omitempty" flag:"turns-within" help:"how far the side may turn about the stem's axis over an opening (default 20 degrees)"`
-	RollerRunOut *measure.Length `json:"roller_run_out_mm,omitempty" flag:"roller-run-out" help:"total run-out of the tip's roller (default 0.02 mm)"`
+	RunOut       *measure.Length `json:"run_out_mm,omitempty" bound:"run-out" flag:"run-out" help:"total run-out of that side (default 0.03 mm)"`
+	TurnsWithin  *measure.Angle  `json:"turns_within_deg,omitempty" bound:"turning" flag:"turns-within" help:"how far the side may turn about the stem's axis over an opening (default 20 degrees)"`
+	RollerRunOut *measure.Length `json:"roller_run_out_mm,omitempty" bound:"run-out" flag:"roller-run-out" help:"total run-out of the tip's roller (default 0.02 mm)"`
 	// Bend, BendU and PushrodLean say how full lift changes when the stand is
 	// raised; left out, straight to 10 deg and along the stem to 5 deg.
-	Bend        *measure.Angle `json:"bend_deg,omitempty" flag:"bend" help:"the rocker's bend (default straight, within 10 degrees)"`
-	BendU       *measure.Angle `json:"bend_u_deg,omitempty" flag:"bend-u" help:"how well the bend was measured (k = 2; default 2 degrees)"`
-	PushrodLean *measure.Angle `json:"pushrod_lean_deg,omitempty" flag:"lean" help:"the pushrod's lean at half lift, lower end towards the pivot"`
-	StandLean   measure.Angle  `json:"stand_lean_deg,omitzero" flag:"stand-lean" help:"the stand's lean against the stem"`
+	Bend        *measure.Angle `json:"bend_deg,omitempty" bound:"lean" flag:"bend" help:"the rocker's bend (default straight, within 10 degrees)"`
+	BendU       *measure.Angle `json:"bend_u_deg,omitempty" bound:"angle u" flag:"bend-u" help:"how well the bend was measured (k = 2; default 2 degrees)"`
+	PushrodLean *measure.Angle `json:"pushrod_lean_deg,omitempty" bound:"lean" flag:"lean" help:"the pushrod's lean at half lift, lower end towards the pivot"`
+	StandLean   measure.Angle  `json:"stand_lean_deg,omitzero" bound:"lean" flag:"stand-lean" help:"the stand's lean against the stem"`
 	// Tolerance is how far off square at half lift, as a height of the stand, the
 	// builder calls square. Default 0.381 mm (0.015 in; common practice, no source).
-	Tolerance *measure.Length `json:"tolerance_mm,omitempty" flag:"tolerance" help:"how far off square, as a height of the stand, you call square (default 0.381 mm)"`
+	Tolerance *measure.Length `json:"tolerance_mm,omitempty" bound:"tolerance" flag:"tolerance" help:"how far off square, as a height of the stand, you call square (default 0.381 mm)"`
 }
 
 // What was not told. Common practice, no source.
@@ -78,6 +78,9 @@ const (
 
 func (q Question) check() error {
 	var c worksheet.Check
+	if c.Bounds(q); c.Err() != nil {
+		return c.Err()
+	}
 	for _, p := range []struct {
 		field string
 		pass  *Pass

@@ -32,7 +32,7 @@ test("what stands in a field can be typed again and is the same", () => {
 
 test("a length out of reason is refused with the reason, and what may have been meant", () => {
   assert.throws(() => readLength("15", "in", "shim"), /15\.0000 in is out of reason: a shim is at most 0\.59 in\. Was it 15 thou or 15 mm\?/);
-  assert.throws(() => readLength("0.2", "in", "lash"), /a lash is at most 0\.16 in\. Was it 0\.2 thou or 0\.2 mm\?/);
+  assert.throws(() => readLength("0.2", "in", "lash"), /a lash is at most 0\.12 in\. Was it 0\.2 thou or 0\.2 mm\?/);
   assert.throws(() => readLength("-0.01", "in", "lash"), /a lash is not below zero/);
   assert.throws(() => readLength("218", "in", "pushrod"), /Was it 218 mm\?/);
   assert.equal(readLength("0", "in", "lash"), 0);
