@@ -81,6 +81,8 @@ type CoilBindQuestion struct {
 	// U is the expanded uncertainty (k = 2) of each of the two heights.
 	// Default 0.2 mm.
 	U *measure.Length `json:"height_u_mm,omitempty" bound:"u" flag:"height-u" help:"how well either height of the spring was measured (k = 2; default 0.2 mm)"`
+
+	solidU float64 // of a solid height that was worked out, mm
 }
 
 // RetainerQuestion asks what is left between retainer and seal (or guide) at
@@ -153,6 +155,7 @@ func Solve(q Question) (Answer, error) {
 		}
 		a.CoilBind = &g
 		a.Assume("at coil bind the spring is at its solid height; its own surge is not counted")
+		a.Assume("%s", liftKnown)
 	}
 	if q.Retainer != nil {
 		g, err := q.Retainer.solve()
@@ -160,6 +163,7 @@ func Solve(q Question) (Answer, error) {
 			return a, err
 		}
 		a.Retainer = &g
+		a.Assume("%s", liftKnown)
 	}
 	if q.Slot != nil {
 		s, err := q.Slot.solve()
@@ -193,7 +197,11 @@ func (q CoilBindQuestion) solve() (Gap, error) {
 	}
 	left := q.Installed - q.Lift - q.Solid
 	u := orDefault(q.U, 200*measure.Micrometre).Millimetres()
-	g := Gap{Left: left, LeftU: measure.FromMillimetres(worksheet.Combine(u, u)), Limit: q.Limit, Usual: usualCoilBind}
+	solidU := u
+	if q.solidU > 0 {
+		solidU = q.solidU
+	}
+	g := Gap{Left: left, LeftU: measure.FromMillimetres(worksheet.Combine(u, solidU, liftU)), Limit: q.Limit, Usual: usualCoilBind}
 	return g.judged("coils, whole spring at full lift"), nil
 }
 
@@ -206,9 +214,17 @@ func (q RetainerQuestion) solve() (Gap, error) {
 	if err := c.Err(); err != nil {
 		return Gap{}, err
 	}
-	g := Gap{Left: q.Closed - q.Lift, LeftU: orDefault(q.U, 100*measure.Micrometre), Limit: q.Limit, Usual: usualRetainer}
+	gapU := orDefault(q.U, 100*measure.Micrometre).Millimetres()
+	g := Gap{Left: q.Closed - q.Lift, LeftU: measure.FromMillimetres(worksheet.Combine(gapU, liftU)), Limit: q.Limit, Usual: usualRetainer}
 	return g.judged("retainer to seal at full lift"), nil
 }
+
+// liftU is how well a full lift is known that was measured with an indicator by hand:
+// its step, its lean by a degree or two, the heel (k = 2, mm; common practice, no
+// source).
+const liftU = 0.05
+
+const liftKnown = "full lift was measured with an indicator, to 0.05 mm; the lift of a card is not that of this engine"
 
 func checkOptional(c *worksheet.Check, field string, l *measure.Length) {
 	if l != nil {

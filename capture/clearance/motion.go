@@ -148,15 +148,17 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 	out := MotionAnswer{Mass: m.Mass + m.Rocker + (spring+inner)/3}
 	rockerU := rockerMassU * m.Rocker
 	if m.Rocker == 0 {
-		// Half of what a rocker may add goes in, and as much either way.
+		// Half of what a rocker may add goes in, and as much either way, each as likely
+		// (JCGM 100:2008, 4.3.7): a standard uncertainty of it over the root of 3.
 		add := noRocker * out.Mass / 2
-		out.Mass, rockerU = out.Mass+add, add
+		out.Mass, rockerU = out.Mass+add, 2*add/math.Sqrt(3)
 		a.Assume("what a rocker and pushrod add at the valve was not told: %.0f ± %.0f g are taken (rocker_mass_g; common practice, no source)", add, add)
 	}
 	out.MassU = worksheet.Combine(massU*m.Mass, rockerU, springMassU*spring/3, springMassU*inner/3)
 	best := math.Inf(1)
 	perRadian := math.Pow(180/math.Pi, 2) / 1000 // mm/deg2 to m/rad2
 	least := math.Inf(1)
+	lowest, highest := math.Inf(1), math.Inf(1) // of the speed, wherever it is used up
 	w := m.Speed * math.Pi / 30
 	for _, p := range d.Points {
 		if !(p.Acceleration < 0) || p.Lift < top/10 { // below, the lobe pushes
@@ -166,14 +168,17 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 		load, loadU := a.at(q, lift)
 		need := out.Mass / 1000 * -p.Acceleration * perRadian // N s2/rad2
 		share := math.Hypot(out.MassU/out.Mass, p.AccelerationU/-p.Acceleration)
-		if load/need < best && p.AccelerationU < -p.Acceleration {
-			best = load / need
-			out.UsedUp = math.Sqrt(best) * 30 / math.Pi
+		if p.AccelerationU < -p.Acceleration {
+			speed := math.Sqrt(load/need) * 30 / math.Pi
 			// The place is where noise was least kind: the least of many lies low by about
 			// one standard deviation, half of U.
-			least := p.AccelerationU / 2 / -p.Acceleration
-			out.UsedUpU = out.UsedUp / 2 * worksheet.Combine(share, least, loadU/load)
-			out.At, out.AtLift = p.Angle, p.Lift
+			chance := p.AccelerationU / 2 / -p.Acceleration
+			u := speed / 2 * worksheet.Combine(share, chance, loadU/load)
+			if load/need < best {
+				best = load / need
+				out.UsedUp, out.UsedUpU, out.At, out.AtLift = speed, u, p.Angle, p.Lift
+			}
+			lowest, highest = min(lowest, speed-u), min(highest, speed+u)
 		}
 		if margin := load - need*w*w; m.Speed > 0 && margin < least {
 			least = margin
@@ -184,6 +189,9 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 	if math.IsInf(best, 1) {
 		return worksheet.Wrongf("motion.curve", "is too coarse to tell its acceleration: give a point a degree, and the step they were rounded to")
 	}
+	// Where another place is nearly as bad and less well known, it is used up there as
+	// likely: the least of all lies between the least of what each may be, either way.
+	out.UsedUpU = max(out.UsedUpU, out.UsedUp-lowest, highest-out.UsedUp)
 	if out.Margin != nil {
 		v := verdict.Judge(verdict.Figure[float64]{Value: float64(*out.Margin), U: float64(*out.MarginU)}, verdict.AtLeast(0.0))
 		out.Verdict = &v

@@ -236,7 +236,7 @@ func TestVerdicts(t *testing.T) {
 		says          string
 	}{
 		{13, 1, verdict.Meets, "meets the limit of 1 mm given, with 2 mm to spare"},
-		{10.9, 1, verdict.CannotTell, "cannot tell: 0.1 mm too little for the limit of 1 mm given, but the uncertainty, 0.1 mm, is larger"},
+		{10.9, 1, verdict.CannotTell, "cannot tell: 0.1 mm too little for the limit of 1 mm given, but the uncertainty, 0.112 mm, is larger"},
 		{11.05, 1, verdict.CannotTell, "cannot tell: 0.05 mm to spare of the limit of 1 mm given, but the uncertainty"},
 		{10.2, 1, verdict.Fails, "does not meet the limit of 1 mm given: 0.8 mm too little"},
 	} {

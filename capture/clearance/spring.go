@@ -137,6 +137,7 @@ const (
 	modulusU  = 0.02 // of itself
 	loadU     = 0.03 // of itself
 	heightU   = 0.2  // mm
+	groundU   = 0.25 // of a wire: how much of both ends was ground off
 
 	defaultModulus = 79_300.0 // MPa
 	mostStress     = 2000.0   // MPa: the best wire breaks at about as much in tension (from memory)
@@ -450,13 +451,19 @@ func (a *SpringAnswer) bind(q SpringQuestion) error {
 	if a.Solid == nil || q.Installed == 0 || q.Lift == 0 {
 		return nil
 	}
-	gap, err := CoilBindQuestion{Installed: q.Installed, Lift: q.Lift, Solid: *a.Solid, Limit: q.Limit}.solve()
+	ask := CoilBindQuestion{Installed: q.Installed, Lift: q.Lift, Solid: *a.Solid, Limit: q.Limit}
+	if q.Solid == 0 {
+		// Wire and coils carry their errors into the height, and so does how far the ends
+		// were ground.
+		d := q.Wire.Millimetres()
+		ask.solidU = worksheet.Combine(a.Solid.Millimetres()/d*wireU, coilsU*d, groundU*d)
+		a.Assume("solid height from wire and coils, to ± %.2g mm; a measured one is better", ask.solidU)
+	}
+	gap, err := ask.solve()
 	if err != nil {
 		return err
 	}
 	a.CoilBind = &gap
-	if q.Solid == 0 {
-		a.Assume("solid height from wire and coils; a measured one is better")
-	}
+	a.Assume("%s", liftKnown)
 	return nil
 }

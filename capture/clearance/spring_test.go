@@ -91,7 +91,10 @@ func TestLoadsFromDimensions(t *testing.T) {
 	assert.InDelta(t, 18*18.062136, float64(*a.OpenLoad), 1e-4)
 	assert.InDelta(t, 18*18.062136/4.4482216152605, a.OpenLoad.Pounds(), 1e-4)
 	assert.Equal(t, mm(60-8-50), a.CoilBind.Left)
-	assert.Equal(t, verdict.Meets, a.CoilBind.Verdict.Kind)
+	// 2 mm left of 1.5, but ten coils counted to a quarter of one of 5 mm are not known to
+	// half a millimetre: sqrt(0.2^2 + (10 0.02)^2 + 2 (5/4)^2 + 0.05^2) = 1.791.
+	assert.InDelta(t, 1.791, a.CoilBind.LeftU.Millimetres(), 1e-3)
+	assert.Equal(t, verdict.CannotTell, a.CoilBind.Verdict.Kind)
 	// 8 F D KB / (pi d^3), C = 7: KB = 30/25.
 	assert.InDelta(t, 8*18*18.062136*35*1.2/(math.Pi*125), *a.OpenStress, 1e-3)
 	assert.Greater(t, *a.OpenLoadU, *a.SeatLoadU)

@@ -50,20 +50,34 @@ func restRows() []row {
 		}, ""},
 		{"clearance.left_u_mm", "coil bind", func(t *testing.T, r *rand.Rand) (off, u float64) {
 			installed, solid, lift := between(r, 40, 48), between(r, 22, 27), between(r, 9, 13)
-			a, err := clearance.Solve(clearance.Question{CoilBind: &clearance.CoilBindQuestion{Installed: mm(about(r, installed, 0.2)), Solid: mm(about(r, solid, 0.2)), Lift: mm(lift)}})
+			a, err := clearance.Solve(clearance.Question{CoilBind: &clearance.CoilBindQuestion{Installed: mm(about(r, installed, 0.2)), Solid: mm(about(r, solid, 0.2)), Lift: mm(about(r, lift, 0.05))}})
 			require.NoError(t, err)
 			return a.CoilBind.Left.Millimetres() - (installed - solid - lift), a.CoilBind.LeftU.Millimetres()
 		}, ""},
 		{"clearance.left_u_mm", "retainer to seal", func(t *testing.T, r *rand.Rand) (off, u float64) {
 			closed, lift := between(r, 12, 16), between(r, 9, 11.5)
-			a, err := clearance.Solve(clearance.Question{Retainer: &clearance.RetainerQuestion{Closed: mm(about(r, closed, 0.1)), Lift: mm(lift)}})
+			a, err := clearance.Solve(clearance.Question{Retainer: &clearance.RetainerQuestion{Closed: mm(about(r, closed, 0.1)), Lift: mm(about(r, lift, 0.05))}})
 			require.NoError(t, err)
 			return a.Retainer.Left.Millimetres() - (closed - lift), a.Retainer.LeftU.Millimetres()
 		}, ""},
 		{"spring.left_u_mm", "its coils at full lift", func(t *testing.T, r *rand.Rand) (off, u float64) {
 			installed, solid, lift := between(r, 40, 48), between(r, 22, 27), between(r, 9, 13)
-			a, err := clearance.SolveSpring(clearance.SpringQuestion{Installed: mm(about(r, installed, 0.2)), Solid: mm(about(r, solid, 0.2)), Lift: mm(lift),
+			a, err := clearance.SolveSpring(clearance.SpringQuestion{Installed: mm(about(r, installed, 0.2)), Solid: mm(about(r, solid, 0.2)), Lift: mm(about(r, lift, 0.05)),
 				Loads: []clearance.Load{{Height: mm(installed), Load: 350}, {Height: mm(installed - lift), Load: 900}}})
+			require.NoError(t, err)
+			return a.CoilBind.Left.Millimetres() - (installed - solid - lift), a.CoilBind.LeftU.Millimetres()
+		}, ""},
+		{"spring.left_u_mm", "a spring that nobody pressed solid: wire and coils counted", func(t *testing.T, r *rand.Rand) (off, u float64) {
+			// Coils on coils: as many wires as there are, less what was ground off the ends.
+			wire, total, ground := between(r, 3.5, 4.8), between(r, 5.5, 7), about(r, 0, 0.25)
+			solid := 0.0
+			for range int(total) {
+				solid += wire
+			}
+			solid += (total - math.Floor(total) - ground) * wire
+			installed, lift := solid+between(r, 11, 16), between(r, 8, 10)
+			a, err := clearance.SolveSpring(clearance.SpringQuestion{Installed: mm(about(r, installed, 0.2)), Lift: mm(about(r, lift, 0.05)), SeatLoad: 350,
+				Wire: mm(about(r, wire, 0.02)), MeanDiameter: mm(30), TotalCoils: about(r, total, 0.25)})
 			require.NoError(t, err)
 			return a.CoilBind.Left.Millimetres() - (installed - solid - lift), a.CoilBind.LeftU.Millimetres()
 		}, ""},

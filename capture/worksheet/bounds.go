@@ -69,7 +69,7 @@ var bounds = map[string]Bound{
 	"modulus": {20_000, 120_000, "a shear modulus in MPa"},            // light metal 26,000, titanium 42,000, steel 79,300
 	"load":    {0.5, 20_000, "a valve spring's load in newtons"},      // 1300 lbf of a racing engine is 5.8 kN
 	"rate":    {0.01, 500, "a valve spring's rate in newtons per mm"}, //
-	"mass":    {0.2, 5000, "a mass in grams"},                         // a model's valve to a diesel's
+	"mass":    {0, 5000, "a mass in grams"},                           // a model's valve to a diesel's
 	"speed":   {1, 30_000, "a crank speed in revolutions a minute"},   //
 	"limit":   {0, 60, "a limit of a clearance"},                      //
 	"gap":     {0, 100, "a clearance"},                                // a piston far down leaves much
