@@ -18,7 +18,7 @@ import (
 // how much of that it errs by.
 func gauge(r *rand.Rand, share float64) model.SweepGauge {
 	g := model.SweepGauge{
-		Tilt: between(r, -3, 3) * degree, Sense: 1, Wave: share * 0.004 * math.Sqrt2 * between(r, 0.3, 1), Pitch: between(r, 0.5, 6), Phase: between(r, 0, 7),
+		Tilt: between(r, -3, 3) * degree, Sense: 1, Wave: share * 0.0025 * math.Sqrt2 * between(r, 0.3, 1), Pitch: between(r, 0.5, 6), Phase: between(r, 0, 7),
 		Drift: between(r, -0.01, 0.01) * share, Noise: 0.002, Step: 0.001,
 		RollerOut: 0.01 * share, SideOut: 0.015 * share, SideTurns: between(r, -20, 20) * degree, SideLean: about(r, 0, 0.03*degree*share), OutPhase: between(r, 0, 7),
 	}
@@ -130,7 +130,7 @@ func TestOneTurnAndOneReferenceAreEnough(t *testing.T) {
 	const engines = 300
 	r := rand.New(rand.NewPCG(2, 22))
 	careful := sweeper{"careful", true, 0.2, func(r *rand.Rand, f found, q *sweep.Question) {
-		q.GaugeU, q.SideU, q.RunOut, q.RollerRunOut = new(1600*measure.Nanometre), new(measure.Angle(6_000)), new(6*measure.Micrometre), new(4*measure.Micrometre)
+		q.GaugeU, q.SideU, q.RunOut, q.RollerRunOut = new(measure.Micrometre), new(measure.Angle(6_000)), new(6*measure.Micrometre), new(4*measure.Micrometre)
 		q.Bend = new(deg(about(r, f.bend, 2*degree) / degree))
 		q.PushrodLean = new(deg(about(r, f.RodLean, 2*degree) / degree))
 		full, err := f.bench.Full()

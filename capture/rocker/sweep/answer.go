@@ -55,7 +55,9 @@ func Solve(q Question) (Answer, error) {
 		return a, errSpan
 	}
 	flat := math.Sqrt(3)
-	scale := or(q.GaugeU, defaultGaugeU).Millimetres() / 2
+	step := q.step()
+	gaugeU := or(q.GaugeU, max(leastGaugeU, 2*step))
+	scale := gaugeU.Millimetres() / 2
 	var priors [unknowns]prior
 	priors[atArm] = prior{usualArm, usualArmU / 2}
 	if q.ValveArm > 0 {
@@ -79,7 +81,7 @@ func Solve(q Question) (Answer, error) {
 			return a, errSpan
 		}
 		var err error
-		if side, sideSD, noise, err = fitSide(list, scale); err != nil {
+		if side, sideSD, noise, err = fitSide(list, scale, step.Millimetres()); err != nil {
 			return a, err
 		}
 		turns := or(q.RunOut, defaultRunOut).Millimetres() / 2 * radians(or(q.TurnsWithin, defaultTurns)) / math.Sqrt(6) / full
@@ -89,7 +91,7 @@ func Solve(q Question) (Answer, error) {
 	} else {
 		a.Assume("the gauge stands square to the stem to %v: no reference pass was made", tilt)
 	}
-	a.Assume("the tip's roller runs out by %v; the gauge reads to %v over its travel", or(q.RollerRunOut, defaultRollerOut), or(q.GaugeU, defaultGaugeU))
+	a.Assume("the tip's roller runs out by %v; the gauge reads to %v over its travel", or(q.RollerRunOut, defaultRollerOut), gaugeU)
 	c, err := parabola(turn)
 	if err != nil {
 		return a, err
@@ -119,7 +121,7 @@ func Solve(q Question) (Answer, error) {
 		return a, errCurve
 	}
 	start[atS0] = c[0] + c[1]*full/2 + c[2]*full*full/4 - at
-	best, err := fitTurn(turn, priors, start, k, max(smooth, 1e-5), scale)
+	best, err := fitTurn(turn, priors, start, k, max(smooth, 1e-5), scale, step.Millimetres())
 	if err != nil {
 		return a, err
 	}

@@ -30,8 +30,9 @@
 // Both passes are fitted with least squares (Gauss-Newton) for s0, v0, a, t and a
 // drift in time, with what is known of a and t beforehand as further observations.
 // Readings are many and their errors are not independent: a gauge that is wrong by
-// its linearity is wrong alike for its neighbours. Whatever the number of readings,
-// they count as no more than three of a gauge's own uncertainty.
+// its linearity is wrong alike for its neighbours. In the fit, whatever their number,
+// they count as no more than three of a gauge's own uncertainty; what that does to the
+// answer is worked out from the places that the gauge stood at ([scaleError]).
 //
 // # What is assumed
 //

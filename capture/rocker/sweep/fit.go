@@ -157,7 +157,7 @@ func (s normals) matrix(damping float64) *mat.SymDense {
 // fitTurn fits a turn from a start (Levenberg and Marquardt). k is the gauge's
 // sense; noise is the scatter of single readings about a smooth curve and scale
 // what neighbouring readings share (one standard deviation each).
-func fitTurn(list []reading, priors [unknowns]prior, start [unknowns]float64, k, noise, scale float64) (solved, error) {
+func fitTurn(list []reading, priors [unknowns]prior, start [unknowns]float64, k, noise, scale, step float64) (solved, error) {
 	each := noise*noise*correlated + scale*scale*float64(len(list))/counts
 	f := solved{p: start}
 	now, ok := gather(list, priors, f.p, k, each)
@@ -188,13 +188,47 @@ func fitTurn(list []reading, priors [unknowns]prior, start [unknowns]float64, k,
 			break
 		}
 	}
-	var chol mat.Cholesky
-	f.cov = mat.NewSymDense(unknowns, nil)
-	if !chol.Factorize(now.matrix(0)) || chol.InverseTo(f.cov) != nil {
-		return f, errCurve
-	}
 	f.noise = now.noise
-	return f, nil
+	return f, f.spread(list, priors, now, k, noise*noise*correlated+rounding(list, step), each, scale)
+}
+
+// spread fills in the covariance of a fit that was weighed by 1/each: what was known
+// beforehand, the readings' own scatter, and what the gauge's scale does to all of them.
+func (f *solved) spread(list []reading, priors [unknowns]prior, now normals, k, scatter, each, scale float64) error {
+	n := now.matrix(0)
+	var chol mat.Cholesky
+	var inverse mat.SymDense
+	if !chol.Factorize(n) || chol.InverseTo(&inverse) != nil {
+		return errCurve
+	}
+	own := scatter / each
+	inner := mat.NewSymDense(unknowns, nil)
+	for i := range unknowns {
+		for j := i; j < unknowns; j++ {
+			inner.SetSym(i, j, own*n.At(i, j))
+		}
+		if q := priors[i]; q.sd > 0 {
+			inner.SetSym(i, i, inner.At(i, i)+(1-own)/(q.sd*q.sd))
+		}
+	}
+	var left, all mat.Dense
+	left.Mul(&inverse, inner)
+	all.Mul(&left, &inverse)
+	places := make([]float64, len(list))
+	for i, r := range list {
+		places[i] = r.s
+	}
+	f.cov = scaleError(n, places, func(i int, dst []float64) {
+		_, d, _ := curve(list[i].v, f.p, k)
+		d[atDrift] = list[i].when
+		copy(dst, d[:])
+	}, each, scale)
+	for i := range unknowns {
+		for j := i; j < unknowns; j++ {
+			f.cov.SetSym(i, j, f.cov.At(i, j)+(all.At(i, j)+all.At(j, i))/2)
+		}
+	}
+	return nil
 }
 
 // correlated widens the scatter of single readings: neighbours share a part of it.
@@ -202,7 +236,7 @@ const correlated = 2.0
 
 // fitSide fits the reference pass, s = s0 + slope v + drift: slope and its standard
 // uncertainty, scatter among it.
-func fitSide(list []reading, scale float64) (slope, sd, noise float64, err error) {
+func fitSide(list []reading, scale, step float64) (slope, sd, noise float64, err error) {
 	n := mat.NewSymDense(3, nil)
 	g := mat.NewVecDense(3, nil)
 	for _, r := range list {
@@ -230,6 +264,10 @@ func fitSide(list []reading, scale float64) (slope, sd, noise float64, err error
 	if err := chol.InverseTo(inverse); err != nil {
 		return 0, 0, 0, errSpan
 	}
-	each := noise*noise*correlated + scale*scale*float64(len(list))/counts
-	return p.AtVec(1), math.Sqrt(inverse.At(1, 1) * each), noise, nil
+	places := make([]float64, len(list))
+	for i, r := range list {
+		places[i] = r.s
+	}
+	shared := scaleError(n, places, func(i int, dst []float64) { dst[0], dst[1], dst[2] = 1, list[i].v, list[i].when }, 1, scale)
+	return p.AtVec(1), math.Sqrt(inverse.At(1, 1)*(noise*noise*correlated+rounding(list, step)) + shared.At(1, 1)), noise, nil
 }

@@ -32,8 +32,9 @@ type Question struct {
 	// Default 3 deg.
 	TiltWithin *measure.Angle `json:"tilt_within_deg,omitempty" bound:"tilt" flag:"tilt-within" help:"how far off square to the stem the gauge may stand, either way (default 3 degrees)"`
 	// GaugeU is how well a gauge reads over its travel (k = 2): linearity and what
-	// else neighbouring readings share. Default 0.008 mm.
-	GaugeU *measure.Length `json:"gauge_u_mm,omitempty" bound:"u" flag:"gauge-u" help:"how well the gauge reads over its travel (k = 2; default 0.008 mm)"`
+	// else neighbouring readings share. Default twice the step of its readings, 0.005
+	// mm at least.
+	GaugeU *measure.Length `json:"gauge_u_mm,omitempty" bound:"u" flag:"gauge-u" help:"how well the gauge reads over its travel (k = 2; default twice its step, 0.005 mm at least)"`
 	// SideU is how parallel to the valve's travel the side of the reference pass
 	// stays (k = 2): its taper, and the stem's play in its guide. Default 0.03 deg.
 	SideU *measure.Angle `json:"side_u_deg,omitempty" bound:"angle u" flag:"side-u" help:"how parallel to the valve's travel the side of the reference pass stays, taper and play in the guide (k = 2; default 0.03 degrees)"`
@@ -60,7 +61,7 @@ const (
 	defaultArmU         = 500 * measure.Micrometre
 	defaultLiftU        = 20 * measure.Micrometre
 	defaultTilt         = 3 * measure.Degree
-	defaultGaugeU       = 8 * measure.Micrometre
+	leastGaugeU         = 5 * measure.Micrometre    // of a good gauge of a micrometre's step
 	defaultSideU        = 30_000 * measure.Angle(1) // 0.03 deg
 	defaultRunOut       = 30 * measure.Micrometre
 	defaultTurns        = 20 * measure.Degree

@@ -91,3 +91,30 @@ func TestPair(t *testing.T) {
 	_, err = Pair(lift, []At{{500 * measure.Degree, 7}})
 	assert.ErrorIs(t, err, errPair)
 }
+
+// A gauge's step is found in its readings, and a coarse one counts: a reference pass
+// that never leaves one step says nothing of a slope within it.
+func TestTheGaugesStep(t *testing.T) {
+	turn, side := exact(6, 40, 0, 1)
+	fine := Question{Turn: turn, Reference: &side}
+	assert.Equal(t, measure.Length(1), fine.step())
+	round := func(p Pass, step measure.Length) Pass {
+		out := Pass{Lift: p.Lift}
+		for _, s := range p.Sweep {
+			out.Sweep = append(out.Sweep, (s+step/2)/step*step)
+		}
+		return out
+	}
+	coarseSide := round(side, 10*measure.Micrometre)
+	coarse := Question{Turn: round(turn, 10*measure.Micrometre), Reference: &coarseSide}
+	assert.Equal(t, 10*measure.Micrometre, coarse.step())
+	a, err := Solve(fine)
+	require.NoError(t, err)
+	b, err := Solve(coarse)
+	require.NoError(t, err)
+	assert.InDelta(t, 6, a.SquareAt.Millimetres(), 0.01)
+	// Half a step either way over some 12 mm is 0.024 degrees of the gauge's stand, and
+	// its sd times the arm of 40 mm 0.014 mm and more.
+	assert.Greater(t, b.TiltU, a.TiltU+measure.FromDegrees(0.01))
+	assert.InDelta(t, 6, b.SquareAt.Millimetres(), b.SquareAtU.Millimetres())
+}
