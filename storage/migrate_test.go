@@ -15,6 +15,7 @@ import (
 
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
+	"lobescribe/storage/chunk"
 	"lobescribe/storage/tracefile"
 )
 
@@ -56,6 +57,59 @@ func TestStoresOfEarlierSchemas(t *testing.T) {
 		f, err := s.Findings(list[1].ID)
 		require.NoError(t, err)
 		assert.EqualValues(t, 10_668_000, f.MaxLift)
+		require.NoError(t, s.Close())
+	}
+}
+
+// The kept stores of schemas 1 and 2 were written before a sweep gauge was read. They
+// open, have no sweep in them, print none, and take a trace with one beside those they
+// had.
+func TestStoresFromBeforeTheSweep(t *testing.T) {
+	for _, name := range []string{"schema1", "schema2"} {
+		image, err := os.ReadFile(filepath.Join(oldStores, name+".lobes"))
+		require.NoError(t, err)
+		require.NotContains(t, string(image), chunk.Magic+"\x02", "a chunk of the version with a sweep: this is no store from before it")
+		require.Contains(t, string(image), chunk.Magic+"\x01")
+		path := filepath.Join(t.TempDir(), "s")
+		require.NoError(t, os.WriteFile(path, image, 0o600))
+		s, err := Open(path, Options{})
+		require.NoError(t, err)
+		list, err := s.Traces(Query{Engine: "v8"})
+		require.NoError(t, err)
+		require.Len(t, list, 2)
+		_, old, err := s.Load(list[1].ID)
+		require.NoError(t, err)
+		swept := turned(300, 100, 4)
+		for i := range swept {
+			swept[i].Sweep, swept[i].Has = measure.Length(i)*1000-5000, measure.HasAll
+		}
+		id := record(t, s, Head{Engine: "v8", Valve: "3I", Against: AgainstSide}, swept, 100)
+		require.NoError(t, s.Close())
+
+		s, err = Open(path, Options{})
+		require.NoError(t, err)
+		rep, err := s.Verify(t.Context())
+		require.NoError(t, err)
+		assert.True(t, rep.Whole(), rep.String())
+		head, got, err := s.Load(id)
+		require.NoError(t, err)
+		assert.Equal(t, AgainstSide, head.Against)
+		assert.Equal(t, swept, got.Readings)
+		_, again, err := s.Load(list[1].ID)
+		require.NoError(t, err)
+		assert.Equal(t, old, again)
+		for _, r := range again.Readings {
+			require.Zero(t, r.Has&measure.HasSweep)
+			require.Zero(t, r.Sweep)
+		}
+		for _, c := range []struct {
+			trace  measure.Trace
+			column bool
+		}{{again, false}, {got, true}} {
+			var text bytes.Buffer
+			require.NoError(t, tracefile.Write(&text, c.trace, tracefile.CSV))
+			assert.Equal(t, c.column, bytes.Contains(text.Bytes(), []byte("sweep_mm")), name)
+		}
 		require.NoError(t, s.Close())
 	}
 }

@@ -50,9 +50,12 @@ name, and say format=NAME in the address. Nothing is written to the device.
 	return cmd
 }
 
+// roleSweep is a gauge across the stem, which says what any indicator does.
+const roleSweep = "sweep"
+
 // addRoleFlag adds --role.
 func addRoleFlag(cmd *cobra.Command, role *string) {
-	cmd.Flags().StringVar(role, "role", "", "what sits on the port: indicator or encoder; an encoder's never gives a lift")
+	cmd.Flags().StringVar(role, "role", "", "what sits on the port: indicator, encoder or sweep (a gauge across the stem); an encoder's never gives a lift")
 }
 
 // parseRole reads what --role says.
@@ -60,12 +63,12 @@ func parseRole(role string) (lines.Port, error) {
 	switch role {
 	case "":
 		return lines.AnyPort, nil
-	case "indicator":
+	case "indicator", roleSweep:
 		return lines.IndicatorPort, nil
 	case "encoder":
 		return lines.EncoderPort, nil
 	}
-	return lines.AnyPort, wrongWords("--role is indicator or encoder, not %q", role)
+	return lines.AnyPort, wrongWords("--role is indicator, encoder or sweep, not %q", role)
 }
 
 // formatFrom listens to a device and prints the format of its lines.

@@ -24,7 +24,8 @@ func newListen() *cobra.Command {
 		Use:   "listen ADDRESS",
 		Short: "Decoded readings of a device, one JSON object a line",
 		Long: `Prints what a device says, decoded, as one JSON object a line:
-{"t_s":..,"lift_mm":..} and/or "angle_deg". How the link stands, and what nothing
+{"t_s":..,"lift_mm":..} and/or "angle_deg". A gauge across the stem reads as an
+indicator does: with --role sweep its figure is a "sweep_mm". How the link stands, and what nothing
 in the lines told and was assumed, goes to stderr; what the format was found to be
 with --verbose.
 
@@ -45,7 +46,7 @@ with --verbose.
 				return err
 			}
 			if raw == "" {
-				return listen(cmd, a, o, count)
+				return listen(cmd, a, o, listenTo{count, role == roleSweep})
 			}
 			f, err := os.Create(raw)
 			if err != nil {
@@ -61,7 +62,7 @@ with --verbose.
 				}
 				_ = rec.Mark(at, what)
 			}
-			return errors.Join(listen(cmd, a, o, count), rec.Flush(), f.Close())
+			return errors.Join(listen(cmd, a, o, listenTo{count, role == roleSweep}), rec.Flush(), f.Close())
 		},
 	}
 	cmd.Flags().StringVar(&raw, "raw", "", "also write the raw bytes, with their times, to this file; replay --link plays it back")
@@ -70,8 +71,16 @@ with --verbose.
 	return cmd
 }
 
+// listenTo is what listen does besides: how many readings it prints, and whether
+// the device is a gauge across the stem.
+type listenTo struct {
+	count int
+	sweep bool
+}
+
 // listen prints the readings of a device until ctx ends or count are printed.
-func listen(cmd *cobra.Command, a device.Address, o device.Options, count int) error {
+func listen(cmd *cobra.Command, a device.Address, o device.Options, l listenTo) error {
+	count := l.count
 	ctx, cancel := context.WithCancel(cmd.Context())
 	defer cancel()
 	out := bufio.NewWriter(cmd.OutOrStdout())
@@ -90,6 +99,9 @@ func listen(cmd *cobra.Command, a device.Address, o device.Options, count int) e
 			continue // what was under way when enough had come
 		}
 		for _, r := range e.Readings {
+			if l.sweep {
+				r = asSweep(r)
+			}
 			line = appendReading(line[:0], r)
 			if _, err := out.Write(line); err != nil {
 				return err
@@ -104,6 +116,16 @@ func listen(cmd *cobra.Command, a device.Address, o device.Options, count int) e
 		}
 	}
 	return nil
+}
+
+// asSweep is a reading of a gauge that stands across the stem, whose lines are those
+// of any indicator.
+func asSweep(r measure.Reading) measure.Reading {
+	if r.Has&measure.HasLift != 0 {
+		r.Sweep, r.Lift = r.Lift, 0
+		r.Has = r.Has&^measure.HasLift | measure.HasSweep
+	}
+	return r
 }
 
 // say prints a status when it differs from the one before, and by more than the
@@ -152,6 +174,9 @@ func appendReading(b []byte, r measure.Reading) []byte {
 	}
 	if r.Has&measure.HasAngle != 0 {
 		mustAppend(`,"angle_deg":`, r.Angle)
+	}
+	if r.Has&measure.HasSweep != 0 {
+		mustAppend(`,"sweep_mm":`, r.Sweep)
 	}
 	return append(b, '}', '\n')
 }

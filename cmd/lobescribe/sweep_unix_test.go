@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"os"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -37,6 +38,9 @@ func TestSweepPutsTheRockerSquare(t *testing.T) {
 		record := func(more ...string) {
 			runBinary(t, append(append([]string{"record", "--openings", "1", "--save", "--data", data}, addresses...), more...)...)
 		}
+		heard := string(runBinary(t, "listen", "-n", "3", "--role", "sweep", bench.live.Sweep.Address()))
+		assert.Equal(t, 3, strings.Count(heard, `"sweep_mm":`), heard)
+		assert.NotContains(t, heard, "lift_mm", "what a gauge across the stem reads is no lift")
 		record()
 		require.NoError(t, bench.live.Lay(true))
 		record("--against", "side")
