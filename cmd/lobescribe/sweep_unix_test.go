@@ -128,7 +128,7 @@ func (b swept) holdsUp(t *testing.T, out []byte) {
 	lift, err := raised.MaxLift()
 	require.NoError(t, err)
 	off := square - lift/2
-	t.Logf("square at %v ± %v, truly %v; after raising by %v ± %v off by %v; gauge %v ± %v", a.SquareAt, a.SquareAtU, truth, a.Raise, a.RaiseU, off, a.Tilt, a.TiltU)
+	t.Logf("scatter %v, square at %v ± %v, truly %v; after raising by %v ± %v off by %v; gauge %v ± %v", a.Scatter, a.SquareAt, a.SquareAtU, truth, a.Raise, a.RaiseU, off, a.Tilt, a.TiltU)
 	assert.Less(t, off.Abs(), 50*measure.Micrometre)
 	assert.Less(t, (a.SquareAt - truth).Abs(), 2*a.SquareAtU)
 }
