@@ -155,7 +155,7 @@ func Solve(q Question) (Answer, error) {
 		}
 		a.CoilBind = &g
 		a.Assume("at coil bind the spring is at its solid height; its own surge is not counted")
-		a.Assume("%s", liftKnown)
+		liftKnown(&a.Basis)
 	}
 	if q.Retainer != nil {
 		g, err := q.Retainer.solve()
@@ -163,7 +163,7 @@ func Solve(q Question) (Answer, error) {
 			return a, err
 		}
 		a.Retainer = &g
-		a.Assume("%s", liftKnown)
+		liftKnown(&a.Basis)
 	}
 	if q.Slot != nil {
 		s, err := q.Slot.solve()
@@ -224,7 +224,10 @@ func (q RetainerQuestion) solve() (Gap, error) {
 // source).
 const liftU = 0.05
 
-const liftKnown = "full lift was measured with an indicator, to 0.05 mm; the lift of a card is not that of this engine"
+// liftKnown says so.
+func liftKnown(b *worksheet.Basis) {
+	b.Assume("full lift was measured with an indicator, to %v; the lift of a card is not that of this engine", measure.FromMillimetres(liftU))
+}
 
 func checkOptional(c *worksheet.Check, field string, l *measure.Length) {
 	if l != nil {

@@ -184,7 +184,7 @@ func (a *SpringAnswer) nest(q SpringQuestion) error {
 	in.BothOpen, in.BothOpenU = together(a.OpenLoad, a.OpenLoadU, in.alone.OpenLoad, in.alone.OpenLoadU)
 	a.Inner = &in
 	if in.BothOpen != nil {
-		a.Says = append(a.Says, worksheet.Sayf("with the inner spring: %.0f ± %.0f N on the seat, %.0f ± %.0f N at full lift", float64(*in.Both), float64(*in.BothU), float64(*in.BothOpen), float64(*in.BothOpenU)))
+		a.Says = append(a.Says, worksheet.Sayf("with the inner spring: %v ± %v on the seat, %v ± %v at full lift", newtons(*in.Both), newtons(*in.BothU), newtons(*in.BothOpen), newtons(*in.BothOpenU)))
 	}
 	if in.CoilBind != nil {
 		a.Says = append(a.Says, worksheet.Sayf("inner spring, %s", in.CoilBind.Says))

@@ -19,6 +19,8 @@ const newtonsAPound = 4.4482216152605
 // FromPounds returns a force given in lbf.
 func FromPounds(lbf float64) Force { return Force(lbf * newtonsAPound) }
 
+func newtons(f Force) worksheet.Physical { return worksheet.Newtons(float64(f)) }
+
 // Pounds returns the force in lbf.
 func (f Force) Pounds() float64 { return float64(f) / newtonsAPound }
 
@@ -312,7 +314,7 @@ func (a *SpringAnswer) fromDimensions(q SpringQuestion) {
 	if q.Ends == "" {
 		a.Assume("ends closed and ground")
 	}
-	a.Assume("wire to %g mm, coil to %g mm, coils to %g", wireU, diameterU, coilsU)
+	a.Assume("wire to %v, coil to %v, coils to %g", measure.FromMillimetres(wireU), measure.FromMillimetres(diameterU), coilsU)
 	a.Cite("k = G d^4 / (8 D^3 Na), solid height and active coils by ends: Shigley, Mechanical Engineering Design, ch. 10 and Table 10-1, from memory")
 }
 
@@ -344,13 +346,13 @@ func (a *SpringAnswer) fromLoads(q SpringQuestion) error {
 	}
 	a.Rate, a.RateU, a.From = Rate(rate), Rate(math.Sqrt(u)), "loads"
 	a.Free = new(measure.FromMillimetres(min(height+load/rate, worksheet.Longest.Millimetres())))
-	a.Assume("a spring tester is right to %.0f %% and its height to %g mm", 100*loadU, heightU)
+	a.Assume("a spring tester is right to %.0f %% and its height to %v", 100*loadU, measure.FromMillimetres(heightU))
 	// Loads that bend upwards by more than a tester is out are a progressive spring's.
 	if len(q.Loads) >= 3 && !q.Progressive {
 		for _, l := range q.Loads {
 			line := load + rate*(height-l.Height.Millimetres())
 			if off := math.Abs(float64(l.Load) - line); off > 1.5*math.Hypot(loadU*float64(l.Load), rate*heightU) {
-				a.Says = append(a.Says, worksheet.Sayf("the load at %v lies %.0f N off the line through all: measure it again, or say that the spring is progressive (progressive)", l.Height, off))
+				a.Says = append(a.Says, worksheet.Sayf("the load at %v lies %v off the line through all: measure it again, or say that the spring is progressive (progressive)", l.Height, worksheet.Newtons(off)))
 				break
 			}
 		}
@@ -457,13 +459,13 @@ func (a *SpringAnswer) bind(q SpringQuestion) error {
 		// were ground.
 		d := q.Wire.Millimetres()
 		ask.solidU = worksheet.Combine(a.Solid.Millimetres()/d*wireU, coilsU*d, groundU*d)
-		a.Assume("solid height from wire and coils, to ± %.2g mm; a measured one is better", ask.solidU)
+		a.Assume("solid height from wire and coils, to ± %v; a measured one is better", measure.FromMillimetres(math.Round(100*ask.solidU)/100))
 	}
 	gap, err := ask.solve()
 	if err != nil {
 		return err
 	}
 	a.CoilBind = &gap
-	a.Assume("%s", liftKnown)
+	liftKnown(&a.Basis)
 	return nil
 }

@@ -231,18 +231,18 @@ func (q Question) bench(basis *worksheet.Basis) (bench, []input) {
 			moveRatio(b, by)
 			b.ratio += by
 		})
-		basis.Assume("the adjuster's arm is the valve's arm over the ratio, %.4g mm; the ratio is right to %.0f %%", b.b, 100*nominalRatioU)
+		basis.Assume("the adjuster's arm is the valve's arm over the ratio, %v; the ratio is right to %.0f %%", worksheet.Rounded(measure.FromMillimetres(b.b)), 100*nominalRatioU)
 	case b.b > 0:
 		b.a = b.b * q.RockerRatio
 		add("adjuster_arm_mm", false, armsU, moveArms)
 		add("rocker_ratio", false, nominalRatioU*q.RockerRatio, func(b *bench, by float64) { b.a = b.b * (b.a/b.b + by) })
-		basis.Assume("the valve's arm is the adjuster's arm times the ratio, %.4g mm; the ratio is right to %.0f %%", b.a, 100*nominalRatioU)
+		basis.Assume("the valve's arm is the adjuster's arm times the ratio, %v; the ratio is right to %.0f %%", worksheet.Rounded(measure.FromMillimetres(b.a)), 100*nominalRatioU)
 	default:
 		b.a = usualArm
 		b.b = b.a / q.RockerRatio
 		add("valve_arm_mm", true, usualArmU, moveArms)
 		add("rocker_ratio", false, nominalRatioU*q.RockerRatio, moveRatio)
-		basis.Assume("neither arm was measured: the valve's arm is taken as %g mm ± %g mm", usualArm, usualArmU)
+		basis.Assume("neither arm was measured: the valve's arm is taken as %v ± %v", measure.FromMillimetres(usualArm), measure.FromMillimetres(usualArmU))
 	}
 
 	bendU := measuredAngleU
@@ -286,7 +286,7 @@ func (q Question) bench(basis *worksheet.Basis) (bench, []input) {
 	b.rod = q.Pushrod.Millimetres()
 	if b.rod == 0 {
 		b.rod = usualRod
-		basis.Assume("the pushrod was not measured: taken as %g mm ± %g mm between balls", usualRod, usualRodU)
+		basis.Assume("the pushrod was not measured: taken as %v ± %v between balls", measure.FromMillimetres(usualRod), measure.FromMillimetres(usualRodU))
 		add("pushrod_mm", true, usualRodU, func(b *bench, by float64) { b.rod += by })
 	}
 	leanU := measuredAngleU

@@ -133,7 +133,7 @@ func (l *LobeMotion) words() {
 	l.Says = append(l.Says, worksheet.Sayf("the lobe lifts %v ± %v by %s", worksheet.Rounded(l.MaxLift), worksheet.Rounded(l.MaxLiftU), l.By))
 	for _, p := range l.Peaks {
 		if p.Of == "nose acceleration" {
-			l.Says = append(l.Says, worksheet.Sayf("its nose bends most at %s: %.2g ± %.1g mm/deg²", saysNose(p.Angle), p.Value, p.U))
+			l.Says = append(l.Says, worksheet.Sayf("its nose bends most at %s: %v ± %v", saysNose(p.Angle), worksheet.PerSquareDegree(p.Value), worksheet.PerSquareDegree(p.U)))
 			continue
 		}
 		// A thousandth of a millimetre a degree is what a length can say.

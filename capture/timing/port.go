@@ -160,13 +160,14 @@ func (c *Curve) portFlow(in PortInput) (PortFlow, error) {
 		return lift*(1+at.share) + math.Sqrt(max(sq(share*at.top)-sq(at.share*at.top), 0))
 	}))
 	f := PortFlow{Throat: s.throat, ThroatU: uThroat, Curtain: s.curtain, CurtainU: uCurtain, Sum: s.sum, SumU: uSum, SumLeast: s.least, SumLeastU: uLeast}
+	area, sum := worksheet.SquareMillimetres, worksheet.SquareMillimetreDegrees
 	if s.even > 0 {
 		f.Even, f.For = new(millimetres(s.even)), degrees(s.rules)
-		f.Says = worksheet.Sayf("the curtain is as large as the throat, %.0f ± %.0f mm², at %v of lift; for %.0f degrees of crank the throat is the narrower; the narrower of the two comes to %.0f ± %.0f mm²·deg",
-			f.Throat, f.ThroatU, worksheet.Rounded(*f.Even), f.For.Degrees(), f.SumLeast, f.SumLeastU)
+		f.Says = worksheet.Sayf("the curtain is as large as the throat, %v ± %v, at %v of lift; for %.0f degrees of crank the throat is the narrower; the narrower of the two comes to %v ± %v",
+			area(f.Throat), area(f.ThroatU), worksheet.Rounded(*f.Even), f.For.Degrees(), sum(f.SumLeast), sum(f.SumLeastU))
 	} else {
-		f.Says = worksheet.Sayf("the curtain comes to %.0f ± %.0f mm² at full lift and stays below the throat's %.0f ± %.0f mm²; it comes to %.0f ± %.0f mm²·deg",
-			f.Curtain, f.CurtainU, f.Throat, f.ThroatU, f.SumLeast, f.SumLeastU)
+		f.Says = worksheet.Sayf("the curtain comes to %v ± %v at full lift and stays below the throat's %v ± %v; it comes to %v ± %v",
+			area(f.Curtain), area(f.CurtainU), area(f.Throat), area(f.ThroatU), sum(f.SumLeast), sum(f.SumLeastU))
 	}
 	return f, nil
 }

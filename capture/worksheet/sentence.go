@@ -51,6 +51,8 @@ func (s Sentence) In(u measure.Unit) string {
 			}
 		case Sentence:
 			args[i] = a.In(u)
+		case Physical:
+			args[i] = a.in(u)
 		default:
 			args[i] = a
 		}

@@ -150,5 +150,5 @@ export const SweepPicture = ({ caption = "" }) => html`<${Drawing} good=${true} 
   <path class="axis" d="M140 26V208M20 90H126" />
   <path class="post" d="M48 90H122" /><path class="part" d="M122 78h4v24h-4z" /><circle class="part" cx="40" cy="90" r="24" /><circle class="face" cx="40" cy="90" r="18" /><path class="needle" d="M40 90L50 78" />
   <path class="ghost" d="M64 139H106M106 128v22" /><path class="mark-line" d="M126 90v-14h14" />
-  <text x="14" y="58">gauge</text><text x="150" y="74">square</text><text x="178" y="150">retainer: reference pass</text><text x="150" y="200">stem</text>
+  <text x="14" y="58">gauge</text><text x="150" y="74">square</text><text x="178" y="144">retainer, for the</text><text x="178" y="159">reference pass</text><text x="150" y="200">stem</text>
 <//>`;

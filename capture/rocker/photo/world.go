@@ -148,7 +148,7 @@ func (q Question) world(basis *worksheet.Basis) (*world, []input, error) {
 	w.arm, w.armSD = q.ValveArm.Millimetres(), or(q.ArmsU, defaultArmU).Millimetres()/2
 	if q.ValveArm == 0 {
 		w.arm, w.armSD = usualArm, usualArmU/2
-		basis.Assume("the valve's arm was not told: taken as %g mm ± %g mm, and what the photographs say of it", usualArm, usualArmU)
+		basis.Assume("the valve's arm was not told: taken as %v ± %v, and what the photographs say of it", measure.FromMillimetres(usualArm), measure.FromMillimetres(usualArmU))
 	}
 	w.armSD = max(w.armSD, 1e-6)
 	add(ofArm, false, w.armSD, func(w *world) *float64 { return &w.arm })
@@ -191,7 +191,7 @@ func (q Question) world(basis *worksheet.Basis) (*world, []input, error) {
 	}
 	if scaled {
 		add(ofDepth, true, scaleDepth/flat, func(w *world) *float64 { return &w.scaled })
-		basis.Assume("the known length lies at the rocker's depth to %g mm either way", scaleDepth)
+		basis.Assume("the known length lies at the rocker's depth to %v either way", measure.FromMillimetres(scaleDepth))
 	}
 	one := q.scatter(sc, basis)
 	for i := range w.shots {

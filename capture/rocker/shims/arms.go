@@ -127,7 +127,7 @@ func (q Question) arms(basis *worksheet.Basis) arms {
 			Bend: measure.FromDegrees(bend * 180 / math.Pi)}
 	}
 	if bend != 0 && q.ValveArm == 0 && q.AdjusterArm == 0 {
-		basis.Assume("neither arm was measured: the valve's arm is taken as %g mm ± %g mm", usualArm, usualArmU)
+		basis.Assume("neither arm was measured: the valve's arm is taken as %v ± %v", measure.FromMillimetres(usualArm), measure.FromMillimetres(usualArmU))
 	}
 	return a
 }

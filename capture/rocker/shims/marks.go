@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"lobescribe/capture/worksheet"
+	"lobescribe/device/measure"
 )
 
 // The marks on the stem tell where the rocker is square without its bend. With
@@ -170,6 +171,6 @@ func (m marks) assume(basis *worksheet.Basis) {
 	if len(m.seen) == 0 {
 		return
 	}
-	basis.Assume("a mark on the stem is wider than the way of the contact by %g mm ± %g mm, the contact's own width in the ink", inkWide, 2*inkWideSD)
+	basis.Assume("a mark on the stem is wider than the way of the contact by %v ± %v, the contact's own width in the ink", measure.FromMillimetres(inkWide), measure.FromMillimetres(2*inkWideSD))
 	basis.Cite("marks on the stem: contact at sqrt(a^2 - z^2), plane geometry, derived here")
 }

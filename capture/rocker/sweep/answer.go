@@ -63,7 +63,7 @@ func Solve(q Question) (Answer, error) {
 	if q.ValveArm > 0 {
 		priors[atArm] = prior{q.ValveArm.Millimetres(), max(or(q.ArmsU, defaultArmU).Millimetres()/2, 1e-6)}
 	} else {
-		a.Assume("the valve's arm was not told: taken as %g mm ± %g mm, and what the curve says of it", usualArm, usualArmU)
+		a.Assume("the valve's arm was not told: taken as %v ± %v, and what the curve says of it", measure.FromMillimetres(usualArm), measure.FromMillimetres(usualArmU))
 	}
 	priors[atV0] = prior{full / 2, 25} // anywhere in reach
 	tilt := or(q.TiltWithin, defaultTilt)
