@@ -159,3 +159,27 @@ export function askPiston(d, { side, curve, doubt = "" }) {
   const { trace: _, ...rest } = d;
   return { piston: filled({ ...rest, valve: side, curve, doubts: doubt ? [{ cause: "doubtful", says: doubt }] : undefined }) };
 }
+
+/**
+ * The question of what was typed; null while there is too little for one.
+ * @param {{index: (number|null)[], back: (number|null)[], pairs: {encoder: number|null, wheel: number|null}[]}} t
+ */
+export function askWheel(t) {
+  const told = (/** @type {(number|null)[]} */ list) => list.filter((v) => v !== null);
+  const index_deg = told(t.index), index_back_deg = told(t.back);
+  const readings = t.pairs.filter((p) => p.encoder !== null && p.wheel !== null).map((p) => ({ encoder_deg: p.encoder, wheel_deg: p.wheel }));
+  if (readings.length === 0 && index_deg.length + index_back_deg.length < 2) return null;
+  return { wheel: { index_deg, index_back_deg, readings } };
+}
+
+/**
+ * The question of a trace: the same flank at half lift comes past once in two turns.
+ * @param {any} findings
+ */
+export function askTraceWheel(findings) {
+  /** @type {any[]} */
+  const halves = (findings?.openings ?? []).map((/** @type {any} */ o) => o.opening_half).filter((/** @type {any} */ h) => h?.angle_deg !== undefined);
+  if (halves.length < 2) return null;
+  const u = Math.max(0.05, ...halves.map((h) => h.angle_u_deg ?? 0.5));
+  return { wheel: { index_deg: halves.map((h) => h.angle_deg), reading_u_deg: u } };
+}

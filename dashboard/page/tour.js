@@ -23,7 +23,7 @@ export function Tour() {
   const [route, name, says] = steps[at];
   const go = (/** @type {number} */ n) => {
     app.prefs.set({ ...app.prefs.get(), tour: n < steps.length ? n : -1 });
-    if (n < steps.length) location.hash = `#/${steps[n][0]}`;
+    if (steps[n]) location.hash = `#/${steps[n][0]}`; // -1 closes it
   };
   return html`<aside class="tour" aria-label="A look at the demo">
     <p><strong>${at + 1} of ${steps.length}, <a href=${`#/${route}`}>${name}</a>.</strong> ${says}</p>

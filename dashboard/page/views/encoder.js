@@ -7,6 +7,8 @@ import { degrees, toMm } from "../units.js";
 import { cylinderOf } from "../engine.js";
 import { DraftLine, useDraft, useKeptHere } from "../draft.js";
 import { foundTdc, tdcWords, withTdc } from "../tdc.js";
+import { AngleField, besides, turns } from "../anglefield.js";
+import { Wheel } from "./wheel.js";
 
 /**
  * @typedef {object} Mounting
@@ -67,7 +69,8 @@ export function EncoderPanel({ engine, valve, mounting: m, change, kept, unit })
       <label class="tick"><input type="checkbox" checked=${Boolean(m.counts_down)}
         onChange=${() => change({ ...m, counts_down: !m.counts_down })} /> it counts down as the engine runs</label></div>
     <${Stop} of=${engine?.id ?? ""} now=${now} found=${(/** @type {any} */ t) => keep(foundTdc(t.tdc_deg, t.tdc_u_deg, "positive stop"))} />
-    <${Drop} of=${engine?.id ?? ""} now=${now} unit=${unit} found=${(/** @type {any} */ t) => keep(foundTdc(t.tdc_deg, t.tdc_u_deg, "indicator on the piston"))} /></details>`;
+    <${Drop} of=${engine?.id ?? ""} now=${now} unit=${unit} found=${(/** @type {any} */ t) => keep(foundTdc(t.tdc_deg, t.tdc_u_deg, "indicator on the piston"))} /></details>
+    <${Wheel} engine=${engine} valve=${valve} now=${now} />`;
 }
 
 /** @param {{of: string, tdc: import("../tdc.js").TopDeadCentre|null, found: (tdc: import("../tdc.js").TopDeadCentre) => Promise<void>}} props */
@@ -81,26 +84,7 @@ function Typed({ of, tdc, found }) {
       onClick=${(/** @type {Event} */ e) => deg !== null && sound(besides(e)) && found(foundTdc(deg, u, "typed"))}>Save</button></p><${DraftLine} draft=${draft} /><//>`;
 }
 
-/** An encoder may have counted many turns. */
-const turns = { least: -360000, most: 360000 };
-
-/** The fields that belong to a button: those of its block. @param {Event} e */
-const besides = (e) => /** @type {Element} */ (e.currentTarget).closest("[data-fields]");
-
 /** @typedef {{of: string, now: () => number|undefined, found: (tdc: any) => Promise<void>}} Finder */
-
-/**
- * A field for an angle, with the encoder's present one at a touch.
- * @param {{label: string, value: number|null, onChange: (v: number|null) => void, now: () => number|undefined}} props
- */
-function AngleField({ label, value, onChange, now }) {
-  const take = () => {
-    const angle = now();
-    if (angle !== undefined) onChange(Math.round(angle / 1e4) / 100);
-  };
-  return html`<div class="angle-field"><${NumberField} label=${label} unit="°" range=${turns} value=${value} onChange=${onChange} />
-    ${now() === undefined ? null : html`<button type="button" class="quiet" onClick=${take}>As it stands</button>`}</div>`;
-}
 
 /** @param {object} question of top dead centre */
 function useTdc(question) {
@@ -121,14 +105,17 @@ function useTdc(question) {
 
 /** @param {Finder} props */
 function Stop({ of, now, found }) {
-  const draft = useDraft(`tdc.stop.${of}`, /** @type {{a: number|null, b: number|null}} */ ({ a: null, b: null }));
-  const { a, b } = draft.value;
-  const setA = (/** @type {number|null} */ v) => draft.set({ a: v, b }), setB = (/** @type {number|null} */ v) => draft.set({ a, b: v });
-  const { tdc, error, work } = useTdc({ positive_stop: { first_deg: [a], second_deg: [b] } });
+  const draft = useDraft(`tdc.stop.${of}`, /** @type {Record<"a"|"b"|"a2"|"b2", number|null>} */ ({ a: null, b: null, a2: null, b2: null }));
+  const { a, b, a2, b2 } = draft.value;
+  const put = (/** @type {"a"|"b"|"a2"|"b2"} */ name) => (/** @type {number|null} */ v) => draft.set({ ...draft.value, [name]: v });
+  const told = (/** @type {(number|null)[]} */ list) => list.filter((v) => v !== null);
+  const { tdc, error, work } = useTdc({ positive_stop: { first_deg: told([a, a2]), second_deg: told([b, b2]) } });
   return html`<${Fields} draft=${draft}><h3>With a stop in the plug hole</h3>
-    <p class="hint">Screw the stop in, turn gently against it one way and read the encoder, then the other way. Top dead centre is the middle. Take the stop out again.</p>
-    <div class="grid"><${AngleField} label="Against it, turning forwards" value=${a} onChange=${setA} now=${now} />
-      <${AngleField} label="Against it, turning back" value=${b} onChange=${setB} now=${now} /></div>
+    <p class="hint">Screw the stop in, turn gently against it one way and read the encoder, then the other way. Top dead centre is the middle. Twice from each side shows how well the stop repeats, and narrows the ±. Take the stop out again.</p>
+    <div class="grid"><${AngleField} label="Against it, turning forwards" value=${a} onChange=${put("a")} now=${now} />
+      <${AngleField} label="Against it, turning back" value=${b} onChange=${put("b")} now=${now} />
+      <${AngleField} label="Forwards, once more" value=${a2} onChange=${put("a2")} now=${now} />
+      <${AngleField} label="Back, once more" value=${b2} onChange=${put("b2")} now=${now} /></div>
     <p><button type="button" disabled=${a === null || b === null} onClick=${work}>Find the middle</button></p><${Trouble} text=${error} />
       <${Found} tdc=${tdc} found=${(/** @type {any} */ t) => found(t).then(draft.done)} /><${DraftLine} draft=${draft} /><//>`;
 }
