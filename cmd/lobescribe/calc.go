@@ -161,6 +161,15 @@ func (t *answerTable) line(name, format string, args ...any) {
 // length prints l in the table's unit.
 func (t *answerTable) length(l measure.Length) string { return l.In(t.unit) }
 
+// fine prints what may be a micrometre, which four decimals of an inch would make
+// nothing of.
+func (t *answerTable) fine(l measure.Length) string {
+	if t.unit == measure.InInches && l < 2540*measure.Nanometre {
+		return l.Decimal(t.unit, 6) + " " + t.unit.String()
+	}
+	return t.length(l)
+}
+
 // lengthU prints l with its expanded uncertainty.
 func (t *answerTable) lengthU(l, u measure.Length) string {
 	return l.In(t.unit) + " ± " + u.In(t.unit)

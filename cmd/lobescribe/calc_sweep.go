@@ -76,7 +76,7 @@ Nobody reaches in while somebody turns.`,
 			t.line("valve arm", "%s", t.lengthU(a.ValveArm, a.ValveArmU))
 			t.line("width of the mark", "%s, without the contact's own", t.lengthU(a.Width, a.WidthU))
 			t.line("gauge stands", "%s off square", angleU(a.Tilt, a.TiltU))
-			t.line("scatter", "%s a reading", t.length(a.Scatter))
+			t.line("scatter", "%s a reading", t.fine(a.Scatter))
 			t.says(a.Says)
 			t.basis(a.Basis)
 		},

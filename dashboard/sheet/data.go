@@ -10,6 +10,7 @@ import (
 	"lobescribe/capture/rocker/shims"
 	"lobescribe/capture/timing"
 	"lobescribe/capture/valve"
+	"lobescribe/dashboard/question"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -61,6 +62,10 @@ type Valve struct {
 	// without one.
 	Photograph *storage.Photograph
 	Marks      photo.Photograph
+	// Pictured is what its trial's photographs say, Swept what a gauge across the stem
+	// does; nil without them.
+	Pictured *photo.Answer
+	Swept    *question.SweepOf
 	// Next is what the trials ask for; nil when they say nothing yet.
 	Next      *shims.Answer
 	Clearance *clearance.Answer

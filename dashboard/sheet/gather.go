@@ -26,6 +26,7 @@ type Source interface {
 	Works(engine string) ([]storage.Work, error)
 	Traces(storage.Query) ([]storage.Summary, error)
 	Load(storage.ID) (storage.Head, measure.Trace, error)
+	Summary(storage.ID) (storage.Summary, error)
 }
 
 // Options of a sheet. The zero value is the engine's own unit and now.
@@ -119,7 +120,10 @@ func gatherValve(s Source, e storage.Engine, one valve.Valve, traces []storage.S
 	}
 	facts := question.Facts{Engine: e, Valve: one, Trials: question.TrialsOf(trials, one), MaxLift: question.MaxLiftOf(traces, one)}
 	v.Trials = facts.Trials
-	if err := v.photograph(s); err != nil {
+	if err := v.photograph(s, e); err != nil {
+		return v, err
+	}
+	if err := v.sweep(s, e, traces); err != nil {
 		return v, err
 	}
 	next := facts.Next()
@@ -141,27 +145,6 @@ func gatherValve(s Source, e storage.Engine, one valve.Valve, traces []storage.S
 		}
 	}
 	return v, nil
-}
-
-// photograph finds the newest one with marks.
-func (v *Valve) photograph(s Source) error {
-	for _, t := range slices.Backward(v.Trials) {
-		list, err := s.Photographs(t.ID)
-		if err != nil {
-			hurt := Damaged(err)
-			if hurt == nil {
-				return err
-			}
-			v.Notes = append(v.Notes, hurt...)
-		}
-		for _, p := range slices.Backward(list) {
-			if marks, err := question.Marks(p); len(p.Marks) > 0 && err == nil && !marks.Empty() {
-				v.Photograph, v.Marks = &p, marks
-				return nil
-			}
-		}
-	}
-	return nil
 }
 
 // measure works the valve's trace out, from the readings: what the store

@@ -327,6 +327,15 @@ func TestSheetShowsAPhotograph(t *testing.T) {
 	assert.Contains(t, text, `cx="801.5" cy="602"`)
 	assert.Contains(t, text, `x1="300" y1="600" x2="801.5" y2="602"`)
 	assert.Contains(t, text, "Photographed 14 Mar 11:00, at a lift of 5.000 mm")
+	// What it says needs the trial's max lift, which is not known yet: asked for, and then
+	// answered. The arm drops 2 in 501.5 pixels, which of 38 mm is 0.152 mm, at 1 mm below half lift.
+	assert.Contains(t, text, "so that half lift is known")
+	trials[0].MaxLift = new(12 * measure.Millimetre)
+	_, err = b.store.PutTrial(trials[0])
+	require.NoError(t, err)
+	answered := written(t, sheet.Write, b.gather(sheet.Options{Made: options.Made, Units: measure.InMillimetres}), "answered.html")
+	assert.Contains(t, answered, "By photograph, square at half lift to 0.381 mm: fails")
+	assert.Contains(t, answered, "lower the stand by 1.152 mm")
 	_, picture, _ := strings.Cut(text, "data:image/jpeg;base64,")
 	picture, _, _ = strings.Cut(picture, `"`)
 	small, err := base64.StdEncoding.DecodeString(picture)

@@ -11,7 +11,7 @@ import (
 
 func (d Data) setups(v *view, w words) {
 	for _, one := range d.Valves {
-		if len(one.Trials) == 0 {
+		if len(one.Trials) == 0 && one.Swept == nil {
 			continue
 		}
 		s := setup{Name: valveWords(one.Name)}
@@ -53,6 +53,7 @@ func (d Data) setups(v *view, w words) {
 					strings.Join(parts, " + "), w.length(n.Total), w.unit, w.signed(n.LeftOver), w.u(n.LeftOverU)))
 			}
 		}
+		s.Next = append(s.Next, one.square(w)...)
 		v.Setups = append(v.Setups, s)
 	}
 }
@@ -174,7 +175,7 @@ func (d Data) measured(v *view, w words) {
 		for _, dev := range one.Devices {
 			says := fmt.Sprintf("%s at %s%s", dev.Role, dev.Address, optional(", %s", dev.Format))
 			if dev.Role == "indicator" && one.Findings.Resolution != 0 {
-				says += ", least step " + w.with(one.Findings.Resolution)
+				says += ", least step " + w.step(one.Findings.Resolution)
 			}
 			v.Instruments = once(v.Instruments, says)
 		}

@@ -134,8 +134,13 @@ func Solve(q Question) (Answer, error) {
 // remark says what a person must not miss.
 func (a *Answer) remark(q Question, w *world, by weights, residuals []float64) {
 	say := func(format string, args ...any) { a.Says = append(a.Says, worksheet.Sayf(format, args...)) }
-	raise := worksheet.Rounded(a.Raise)
+	raise, off := worksheet.Rounded(a.Raise), "above"
+	if raise < 0 {
+		off = "below"
+	}
 	switch {
+	case a.Verdict.Good():
+		say("the arm is square at %v of lift, %v ± %v %s half lift, which is within %v, its ± counted: leave the stand", worksheet.Rounded(a.SquareAt), raise.Abs(), worksheet.Rounded(a.RaiseU), off, a.Tolerance)
 	case raise > 0:
 		say("the arm is square at %v of lift, above half lift: raise the stand by %v ± %v", worksheet.Rounded(a.SquareAt), raise, worksheet.Rounded(a.RaiseU))
 	default:
