@@ -30,6 +30,21 @@ export function kept(form, older, question) {
   return { ...Object.fromEntries(others), ...question };
 }
 
+/** The numbers in a value, wherever they stand. @param {any} v @returns {number[]} */
+const numbers = (v) => (typeof v === "number" ? [v] : v !== null && typeof v === "object" ? Object.values(v).flatMap(numbers) : []);
+
+/**
+ * Whether a number that was typed is not in the question, since something beside it
+ * is missing: a length without its material, a mass without a trace.
+ * @param {Form} form @param {any} engine
+ * @param {any} d what was typed
+ * @param {any} question that was made of it
+ */
+export function notAsked(form, engine, d, question) {
+  const asked = numbers([form.blank(engine), form.draft(question)]);
+  return numbers(d).some((n) => !asked.includes(n));
+}
+
 /**
  * The newest of the works of one valve; "" is the whole engine.
  * @template {{at: string, valve?: string}} W

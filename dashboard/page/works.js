@@ -7,7 +7,7 @@ import { useEffect, useRef, useState } from "./lib/hooks.js";
 import { html, Mark, Trouble, useApp, useOnlyShows, usePart } from "./ui.js";
 import { readDraft, writeDraft } from "./kept.js";
 import { useUnread } from "./unread.js";
-import { kept, newestOf } from "./questions.js";
+import { kept, newestOf, notAsked } from "./questions.js";
 import { onlyShows } from "./state.js";
 import { when } from "./units.js";
 import { query } from "./api.js";
@@ -27,6 +27,7 @@ import { query } from "./api.js";
  * @property {Work|null} work what is kept with the engine
  * @property {boolean} changed something was typed since
  * @property {boolean} older the answer on screen is of what was typed before
+ * @property {boolean} over some of what was typed is not in the question
  * @property {boolean} clash somebody else kept another one meanwhile
  * @property {string} error why it could not be kept
  * @property {() => void} mine keeps it all the same
@@ -55,6 +56,7 @@ export function useWork(form, engine, valve) {
   const turn = useRef(/** @type {Promise<unknown>} */ (Promise.resolve()));
   const [clash, setClash] = useState(false);
   const [refused, setRefused] = useState("");
+  const [over, setOver] = useState(false);
   const asked = useRef(/** @type {any} */ (null));
   const at = `/engines/${encodeURIComponent(engine.id)}/works`;
 
@@ -69,6 +71,7 @@ export function useWork(form, engine, valve) {
   };
   const setD = (/** @type {any} */ next) => {
     set(next);
+    setOver(false);
     note(next);
   };
   /** @returns {Promise<Work|null>} */
@@ -115,7 +118,11 @@ export function useWork(form, engine, valve) {
       setWork(older
         ? await app.api.put(`/works/${encodeURIComponent(older.id)}`, { id: older.id, rev: older.rev, engine: engine.id, valve, kind: form.kind, question })
         : await app.api.post(at, { kind: form.kind, valve, question }));
-      if (typed.current === what.typed) note(null); // more may have been typed meanwhile
+      const rest = what.typed !== null && notAsked(form, engine, what.typed, what.question);
+      if (typed.current === what.typed) { // more may have been typed meanwhile
+        setOver(rest);
+        if (!rest) note(null);
+      }
       setClash(false);
       setRefused("");
     } catch (err) {
@@ -157,12 +164,13 @@ export function useWork(form, engine, valve) {
     },
     state: {
       work: work && form.draft(work.question) ? work : null,
-      changed: typed.current !== null || Object.keys(unread.texts).length > 0, older: answer !== null && typed.current !== null && asked.current?.typed !== typed.current, clash, error: refused,
+      changed: typed.current !== null || Object.keys(unread.texts).length > 0, older: answer !== null && typed.current !== null && asked.current?.typed !== typed.current, over, clash, error: refused,
       mine: again(() => asked.current && keep(asked.current)),
       theirs: again((w) => {
         if (!w || !form.draft(w.question)) return; // there is nothing of it any more
         note(null);
         unread.clear();
+        setOver(false);
         fill(w);
       }),
     },
@@ -170,13 +178,14 @@ export function useWork(form, engine, valve) {
 }
 
 /** Where what is typed stands: with the engine, or only here. @param {{state: KeptState}} props */
-export function KeptLine({ state: { work, changed, older, clash, error, mine, theirs } }) {
+export function KeptLine({ state: { work, changed, older, over, clash, error, mine, theirs } }) {
   const looks = useOnlyShows();
   if (clash) return html`<div class="fault" role="alert"><p><${Mark} shape="triangle" /> <strong>Worked out, but not saved.</strong> Somebody saved another one with this engine since this screen was opened. Nothing of either is lost.</p>
     <p class="row"><button type="button" onClick=${mine}>Save mine in its place</button>
       <button type="button" class="quiet" onClick=${theirs}>Show theirs</button></p></div>`;
   const back = work && changed ? html` <button type="button" class="quiet" onClick=${theirs}>Discard what was typed</button>` : null;
   return html`${error ? html`<${Trouble} text=${`Not saved with the engine: ${error}`} />` : null}
+    ${over ? html`<p class="fault" role="status"><${Mark} shape="triangle" /> <strong>Not all that is typed was used:</strong> something beside it is missing, as the material of a length, the other figure of a load, or the trace for a mass. It stays in this browser, and is not saved with the engine.</p>` : null}
     ${work || changed ? html`<p class="hint kept" role="status">${changed
       ? html`<${Mark} shape="ring" /> What is typed here is in this browser only${looks ? "" : ", until it is worked out and saved"}.${older ? " The figures below are of what stood here before." : ""}${back}`
       : html`<${Mark} shape="check" kind="good" /> Saved with the engine since ${when(work?.at ?? "")}; it stands on the build sheet.`}</p>` : null}`;

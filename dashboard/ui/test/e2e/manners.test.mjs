@@ -42,10 +42,38 @@ after(async () => {
   await d?.end();
 });
 
+/**
+ * What can not be hit with a thumb: targets under 44 px, over one another, or off the
+ * screen. A link within a sentence is as high as its line.
+ * @param {import("playwright-core").Page} page
+ * @returns {Promise<string[]>}
+ */
+const crowded = (page) => page.evaluate(() => {
+  for (const e of document.querySelectorAll("main details")) /** @type {HTMLDetailsElement} */ (e).open = true;
+  const name = (/** @type {Element} */ e) => `${e.tagName.toLowerCase()} "${(e.getAttribute("aria-label") ?? e.textContent ?? "").trim().slice(0, 24)}"`;
+  const box = (/** @type {Element} */ e) => (e.closest("label") ?? e).getBoundingClientRect();
+  const floats = (/** @type {Element|null} */ e) => { for (let x = e; x; x = x.parentElement) if (["fixed", "sticky"].includes(getComputedStyle(x).position)) return true; return false; };
+  const targets = [...document.querySelectorAll("a, button, input, select, summary, textarea, [role=button]")]
+    .filter((e) => { const r = e.getBoundingClientRect(); return r.width > 1 && r.height > 1 && getComputedStyle(e).visibility !== "hidden" && !e.closest(".sr") && !(e.tagName === "A" && !e.classList.contains("button") && e.closest("p, li, dd, td, h1, h2, h3")); });
+  const out = [];
+  for (const [i, e] of targets.entries()) {
+    const r = box(e);
+    if (r.height < 43.5 || r.width < 43.5) out.push(`${name(e)} is ${Math.round(r.width)}x${Math.round(r.height)}`);
+    if (r.right > document.documentElement.clientWidth + 1 && !e.closest(".wide")) out.push(`${name(e)} is off the screen`);
+    for (const other of targets.slice(i + 1)) {
+      if (e.contains(other) || floats(e) || floats(other)) continue;
+      const q = other.getBoundingClientRect(), p = e.getBoundingClientRect();
+      if (Math.min(p.right, q.right) - Math.max(p.left, q.left) > 2 && Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top) > 2) out.push(`${name(e)} lies over ${name(other)}`);
+    }
+  }
+  if (targets.length < 5) out.push(`only ${targets.length} targets were found`);
+  return out.slice(0, 8);
+});
+
 /** The cautions were read. @param {import("playwright-core").Page} page */
 const remember = (page) => page.addInitScript(() => localStorage.setItem("lobescribe", '{"cautioned":true,"ended":true}'));
 
-for (const [width, height] of [[390, 844], [1440, 900]]) {
+for (const [width, height] of [[390, 844], [844, 390], [1440, 900]]) {
   test(`every screen at ${width}x${height}, light and dark`, async () => {
     const { page, context, complaints } = await openPage(b, { viewport: { width, height } });
     const settled = watch(page);
@@ -57,6 +85,7 @@ for (const [width, height] of [[390, 844], [1440, 900]]) {
       await settled();
       const sideways = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
       if (sideways > 0) bad.push(`${screen}: ${sideways} px sideways`);
+      bad.push(...(await crowded(page)).map((f) => `${screen}: ${f}`));
       await page.evaluate(axe + ";0");
       for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
         await inColours(page, colorScheme);
@@ -70,6 +99,45 @@ for (const [width, height] of [[390, 844], [1440, 900]]) {
     await context.close();
   });
 }
+
+// What the present step needs stands above the one large action, without scrolling:
+// held at half lift with the field open, and when nothing new comes in.
+test("the bench's step fits a phone, upright and on its side", async () => {
+  const bad = [];
+  for (const [width, height] of [[390, 844], [844, 390], [667, 375]]) {
+    const { page, context } = await openPage(b, { viewport: { width, height }, hasTouch: true });
+    await remember(page);
+    // The live socket is cut when the test says so, and does not come back.
+    await page.addInitScript(() => {
+      const Socket = WebSocket;
+      /** @type {WebSocket[]} */ const open = [];
+      let cut = false;
+      // @ts-expect-error a stand-in
+      window.WebSocket = class extends Socket { constructor(/** @type {string} */ url) { super(cut ? "ws://127.0.0.1:1/" : url); open.push(this); } };
+      Object.assign(window, { cut: () => { cut = true; for (const s of open) s.close(); } });
+    });
+    await page.goto(d.url);
+    const below = (/** @type {string} */ when) => page.evaluate((said) => {
+      const top = /** @type {Element} */ (document.querySelector(".act-bar")).getBoundingClientRect().top, out = [];
+      if (scrollY > 0) out.push(`${said}: it was scrolled`);
+      for (const e of document.querySelectorAll(".step > *")) {
+        const { bottom, height: tall } = e.getBoundingClientRect();
+        if (getComputedStyle(e).display !== "none" && tall > 1 && !e.matches(".travel-line") && bottom > top + 1) out.push(`${said}: .${e.className} goes ${Math.round(bottom - top)} px below the action`);
+      }
+      return out;
+    }, `${width}x${height}, ${when}`);
+    await page.locator(".height input").waitFor();
+    bad.push(...await below("at half lift"));
+    await shoot(page, `step-half-${width}`);
+    // @ts-expect-error put there above
+    await page.evaluate(() => cut());
+    await page.locator(".stale-says").waitFor();
+    bad.push(...await below("with nothing coming in"));
+    await shoot(page, `step-stale-${width}`);
+    await context.close();
+  }
+  assert.deepEqual(bad, []);
+});
 
 // Whatever font there is, wide or narrow, and on half lift too, where the box has
 // a frame: the largest figure does not run over its box or into the dial.
