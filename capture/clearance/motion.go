@@ -97,6 +97,7 @@ const (
 	steel                     = 7.85e-3 // g/mm3, of spring wire; from memory
 	wideWindow                = 24 * measure.Degree
 	activeShare, activeShareU = 0.69, 0.09 // of a spring's mass, where its coils were not told: 3/5 to 7/9
+	fastest                   = 3          // times the speed at which the margin is used up, for which there still is one worth telling
 	noRocker                  = 0.25       // of the other masses: what a rocker may add that nobody weighed
 )
 
@@ -159,6 +160,7 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 	perRadian := math.Pow(180/math.Pi, 2) / 1000 // mm/deg2 to m/rad2
 	least := math.Inf(1)
 	lowest, highest := math.Inf(1), math.Inf(1) // of the speed, wherever it is used up
+	leastLow, leastHigh := math.Inf(1), math.Inf(1)
 	w := m.Speed * math.Pi / 30
 	for _, p := range d.Points {
 		if !(p.Acceleration < 0) || p.Lift < top/10 { // below, the lobe pushes
@@ -180,19 +182,26 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 			}
 			lowest, highest = min(lowest, speed-u), min(highest, speed+u)
 		}
-		if margin := load - need*w*w; m.Speed > 0 && margin < least {
-			least = margin
-			f, u := Force(margin), Force(math.Hypot(loadU, need*w*w*share))
-			out.Margin, out.MarginU = &f, &u
+		if margin := load - need*w*w; m.Speed > 0 {
+			u := math.Hypot(loadU, need*w*w*share)
+			if margin < least {
+				least = margin
+				out.Margin, out.MarginU = new(Force(margin)), new(Force(u))
+			}
+			leastLow, leastHigh = min(leastLow, margin-u), min(leastHigh, margin+u)
 		}
 	}
 	if math.IsInf(best, 1) {
 		return worksheet.Wrongf("motion.curve", "is too coarse to tell its acceleration: give a point a degree, and the step they were rounded to")
 	}
+	if m.Speed > fastest*out.UsedUp {
+		return worksheet.Wrongf("motion.speed_rpm", "is %.0f, more than %d times the %.0f at which the margin is used up: check the speed, that it is the crank's, and the masses", m.Speed, fastest, out.UsedUp)
+	}
 	// Where another place is nearly as bad and less well known, it is used up there as
 	// likely: the least of all lies between the least of what each may be, either way.
 	out.UsedUpU = max(out.UsedUpU, out.UsedUp-lowest, highest-out.UsedUp)
 	if out.Margin != nil {
+		*out.MarginU = max(*out.MarginU, *out.Margin-Force(leastLow), Force(leastHigh)-*out.Margin)
 		v := verdict.Judge(verdict.Figure[float64]{Value: float64(*out.Margin), U: float64(*out.MarginU)}, verdict.AtLeast(0.0))
 		out.Verdict = &v
 	}

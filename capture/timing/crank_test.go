@@ -45,6 +45,20 @@ func TestPistonTravel(t *testing.T) {
 	assert.Equal(t, 10.0, in.VolumeRatio(10, deg(180)))
 }
 
+// The table of piston positions that handbooks of engineering print, as shares of the
+// stroke, for a connecting rod of four cranks: these four are from memory, no book was
+// at hand to give the page of.
+func TestPistonPositionsAsPrinted(t *testing.T) {
+	const printed = 0.00006 // four digits
+	k := Crank{mm(100), mm(200)}
+	for a, share := range map[float64]float64{30: 0.0827, 60: 0.2974, 90: 0.5635, 120: 0.7974} {
+		assert.InDelta(t, share, k.Travel(deg(a)).Millimetres()/100, printed, "%g degrees", a)
+		back, err := k.AngleAt(mm(100 * share))
+		require.NoError(t, err)
+		assert.InDelta(t, a, back.Degrees(), 0.02, "%g of the stroke", share)
+	}
+}
+
 // An American owner's manual of 1922 gives its valve events in inches of
 // piston travel (seen); stroke 4 in, rod 7 in (from memory). The angles are
 // derived.

@@ -7,6 +7,10 @@
 // second value behind the first. A swallowed "stak_mm" would be an answer to
 // another question, and metal is cut to it.
 //
+// Each number has the tag `bound`, the name of what it is ([Bounds]: a lift, a
+// pushrod, a wire); [Check.Bounds] holds it to what that can be on an engine, before
+// anything is worked out.
+//
 // Whoever computes checks the values with [Check] and gives a [Problem] for a
 // value that cannot be; a plain error is left for a question that is well put
 // and has no answer (an arm shorter than half the lift). The command line
