@@ -110,9 +110,10 @@ const (
 	restedOpen = 8 * s
 	// So long a valve rests at home, or nearly.
 	cameHome = 3 * s
-	// Standing so long at its beginning, off the next heel by no more than such a share
-	// of the lift, a trace stands on a heel.
-	beganStill, beganOff = 4 * s, 0.3
+	// Standing so long at its beginning a trace stands on a heel.
+	beganStill = 4 * s
+	// So long a trace without an opening stands where it came to.
+	restedSomewhere = 3 * s
 	// Less than this is no valve that opens, nanometres.
 	leastJudged = 0.5 * mm
 	// A hand does not turn back by such a share of the lift, and on again.
@@ -193,7 +194,11 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 		if out, ended := w.excursion(s); ended && g.notCounted(out, o.lift) {
 			return true
 		}
-		if w.stood > stoodOff || w.against >= againstLobe && !g.encoderTold() {
+		against := w.stood > stoodOff || w.against >= againstLobe && !g.encoderTold()
+		if against && g.judgeOtherUnit(parts, o) {
+			return true
+		}
+		if against {
 			g.fault(NotCounted, stamp(s.from), "the engine was turned and the reading did not go as in the openings of this trace: the indicator's tip is off the valve, its base has moved, or the encoder stopped. What follows may not count; set the indicator up again and turn this again")
 			return true
 		}
@@ -237,10 +242,8 @@ func (w outline) begins(parts []stretch) (level float64, heel bool) {
 			break
 		}
 	}
-	level = (w.level.lo + w.level.hi) / 2
 	turned := w.level.most - w.level.least
-	return level, math.Abs(level-w.o.heel[1]) < beganOff*w.o.lift &&
-		(turned > stoodOff/2 || math.IsNaN(turned) && w.level.to-w.level.from > beganStill)
+	return (w.level.lo + w.level.hi) / 2, turned > stoodOff/2 || math.IsNaN(turned) && w.level.to-w.level.from > beganStill
 }
 
 // excursion takes the next stretch and returns the excursion that has ended for sure:
@@ -412,25 +415,17 @@ func (g *Segmenter) judgeNone() {
 	if hi-lo < leastJudged {
 		return
 	}
-	// How often it went from one quarter of the range to the other, and how long it
-	// stood at another level than at first.
-	passes, side := 0, 0
-	w := outline{level: stretch{from: math.NaN()}, lim: g.tracks[0].lim}
+	// How often it turned, and how long it stood at another level than at first.
+	first := g.account.s[0]
+	w := outline{o: outside{heel: [2]float64{first.lo, first.hi}}, level: stretch{from: math.NaN()}, lim: g.tracks[0].lim}
 	for _, s := range g.account.s {
-		switch {
-		case s.hi > hi-(hi-lo)/4 && side != 1:
-			passes, side = passes+1, 1
-		case s.lo < lo+(hi-lo)/4 && side != -1:
-			passes, side = passes+1, -1
-		}
 		w.stands(s)
-		if w.o.heel == [2]float64{} {
-			w.o.heel = [2]float64{(s.lo + s.hi) / 2, (s.lo + s.hi) / 2}
-		}
 	}
 	last := g.account.s[len(g.account.s)-1]
-	whole := passes >= 4 || passes == 3 && math.Abs((last.lo+last.hi)/2-w.o.heel[0]) <= 1.5*w.lim.leave
-	if most-least > openAtMost || whole || w.off(w.level) && w.level.to-w.level.from > restedOpen {
-		g.fault(NotCounted, stamp(g.account.s[0].from), "the reading went over "+length(hi-lo)+" and no opening could be made of it: something slipped, readings are missing or wrong, or the trace holds no heel on both sides of a nose. Look at the trace, mend what it shows, and turn through again")
+	turns := len(g.account.extremes(legShare * (hi - lo)))
+	rests := w.level.to - w.level.from
+	came := math.Abs(last.lo-first.lo) < legShare*(hi-lo) // to about where it began
+	if most-least > openAtMost || turns >= 3 || turns > 0 && came && (rests > restedSomewhere || !w.off(w.level)) || w.off(w.level) && rests > restedSomewhere {
+		g.fault(NotCounted, stamp(first.from), "the reading went over "+length(hi-lo)+" and no opening could be made of it: something slipped, readings are missing or wrong, or the trace holds no heel on both sides of a nose. Look at the trace, mend what it shows, and turn through again")
 	}
 }

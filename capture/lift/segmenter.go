@@ -240,7 +240,7 @@ func (g *Segmenter) conclude(i int, until float64) {
 	m.skipped, g.skipped[i] = g.skipped[i], false
 	switch {
 	case g.sign != 0:
-	case m.round && m.MaxLift >= doubtful:
+	case m.round && m.MaxLift >= doubtful && !(g.patient && g.direction() == signOf(1-i)):
 		g.sign = signOf(i)
 	case m.heel:
 		// What looked like a nose is a heel: the reading runs the other way.
@@ -407,6 +407,11 @@ func (g *Segmenter) Finish() {
 		g.settled(i)
 		if k.pending && g.patient {
 			g.conclude(i, math.Inf(1))
+		}
+	}
+	if g.sign == 0 && g.patient {
+		if d := g.direction(); d != 0 && len(g.held[trackOf(d)]) > 0 {
+			g.sign = d
 		}
 	}
 	if g.sign == 0 {

@@ -407,8 +407,8 @@ func (s *Sift) tellFrozen(next measure.Reading) {
 		last = s.held[i]
 	}
 	moved := max(math.Abs(after), math.Abs(h.before))
-	if moved*usual < s.grain()/8 {
-		return // it stands still on both sides: something slipped
+	if moved*usual < s.grain()/8 || s.otherUnit(first) {
+		return // it stands still on both sides: something slipped; or it is the same place
 	}
 	behind := math.Abs(jump) / (moved * span) // 1: what the valve did meanwhile at that pace
 	sudden := math.Abs(jump) / (moved * usual)

@@ -1,0 +1,118 @@
+package lift_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"lobescribe/capture/lift"
+	"lobescribe/device/measure"
+)
+
+// from changes the readings that come after so many seconds.
+func from(seconds float64, tr measure.Trace, change func(r measure.Reading, first measure.Length) measure.Length) measure.Trace {
+	all := append([]measure.Reading(nil), tr.Readings...)
+	var first *measure.Length
+	for i, r := range all {
+		if r.At.Seconds() < seconds {
+			continue
+		}
+		if first == nil {
+			first = &r.Lift
+		}
+		all[i].Lift = change(r, *first)
+	}
+	tr.Readings = all
+	return tr
+}
+
+// What the valve did is an opening, or cut off by an end of the trace, or told.
+func TestEveryExcursionIsAccountedFor(t *testing.T) {
+	heel := leg{rest: 5}
+	three := turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel, leg{to: 1640, speed: 40}, heel)
+	const secondNose = 5 + 400./40 + 5 + 520./40
+	none := lift.FaultKind("")
+	for _, c := range []struct {
+		name     string
+		trace    measure.Trace
+		openings int
+		told     lift.FaultKind // without an encoder and with one; none: nothing
+	}{
+		{"sound", three, 3, none},
+		{"ends on the closing flank", turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 780, speed: 40}), 1, none},
+		{"ends at half lift, looking at the rocker", turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 780, speed: 40}, leg{rest: 5}), 1, none},
+		{"ends where the valve is nearly home", turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 800, speed: 40}, leg{rest: 0.5}), 1, none},
+		{"begins on the foot of the lobe", turned(-90, 50, leg{rest: 2}, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel), 1, none},
+		{"the tip stands on something else from the second nose on",
+			from(secondNose, three, func(_ measure.Reading, first measure.Length) measure.Length { return first - 3*measure.Millimetre }), 1, lift.NotCounted},
+		{"the tip is off within the first opening, for good",
+			from(9, three, func(_ measure.Reading, first measure.Length) measure.Length { return first + measure.Millimetre }), 0, lift.NotCounted},
+		{"the unit is switched on the heel",
+			from(secondNose-8, three, func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift / 254 / 1000 * 10_000 }), 1, lift.UnitChange},
+		{"the second nose is half a millimetre low, from the same heel",
+			from(secondNose-3, three, func(r measure.Reading, _ measure.Length) measure.Length {
+				if r.At.Seconds() > secondNose+3 {
+					return r.Lift
+				}
+				return r.Lift * 95 / 100
+			}), 3, lift.NoRepeat},
+	} {
+		for _, encoder := range []bool{false, true} {
+			tr := c.trace
+			if !encoder {
+				tr = withoutAngles(tr)
+			}
+			f, err := lift.Analyse(tr, lift.Options{})
+			require.NoError(t, err)
+			assert.Len(t, f.Openings, c.openings, "%s, encoder %v", c.name, encoder)
+			told := map[lift.FaultKind]bool{}
+			for _, x := range f.Faults {
+				if x.Kind != lift.PartTurn {
+					told[x.Kind] = true
+				}
+			}
+			if c.told == none {
+				assert.Empty(t, told, "%s, encoder %v", c.name, encoder)
+				continue
+			}
+			for i, o := range f.Openings { // or its uncertainty holds it
+				if off := (o.MaxLift - 10*measure.Millimetre).Abs(); c.told == lift.NoRepeat && i == 1 && !told[c.told] {
+					assert.GreaterOrEqual(t, o.MaxLiftU, off, c.name)
+					told[c.told] = true
+				}
+			}
+			assert.True(t, told[c.told], "%s, encoder %v: told %v", c.name, encoder, told)
+		}
+	}
+}
+
+// A hand that goes back from the nose to half lift, looks at the rocker there for
+// longer than the heel lasted, and goes on over the nose, has turned no heel into a
+// nose. A hand that rests long on each nose is told apart where the trace shows enough.
+func TestDirectionIsPlain(t *testing.T) {
+	for name, legs := range map[string][]leg{
+		"back to half lift for half a minute": {{rest: 8}, {to: 10, speed: 40}, {to: -60, speed: 20}, {rest: 30}, {to: 200, speed: 40}, {rest: 3}, {to: 920, speed: 40}, {rest: 8}},
+		"the same on the closing flank":       {{rest: 8}, {to: 60, speed: 40}, {rest: 30}, {to: -10, speed: 20}, {to: 200, speed: 40}, {rest: 3}, {to: 920, speed: 40}, {rest: 8}},
+	} {
+		for _, inverted := range []bool{false, true} {
+			tr := withoutAngles(turned(-200, 50, legs...))
+			if inverted {
+				for i := range tr.Readings {
+					tr.Readings[i].Lift *= -1
+				}
+			}
+			f, err := lift.Analyse(tr, lift.Options{})
+			require.NoError(t, err)
+			require.Len(t, f.Openings, 2, "%s, inverted %v", name, inverted)
+			want := 1
+			if inverted {
+				want = -1
+			}
+			assert.Equal(t, want, f.Sign, "%s, inverted %v", name, inverted)
+			for _, o := range f.Openings {
+				assert.InDelta(t, 10, o.MaxLift.Millimetres(), 0.015, name)
+			}
+		}
+	}
+}

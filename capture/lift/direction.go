@@ -1,0 +1,119 @@
+package lift
+
+import (
+	"math"
+	"slices"
+)
+
+// extreme is where the outline of a signal turns: the highest or lowest between two
+// legs that are long enough for a flank.
+type extreme struct {
+	at   int // stretch
+	high bool
+}
+
+// legShare is how much of the whole range a leg takes at least.
+const legShare = 0.3
+
+// extremes returns where the signal turns after a leg of at least so far, in order of
+// time; its first and last places are none.
+func (a *account) extremes(least float64) (all []extreme) {
+	if len(a.s) == 0 {
+		return nil
+	}
+	lo, hi, way := 0, 0, 0
+	for i, s := range a.s {
+		if s.hi > a.s[hi].hi {
+			hi = i
+		}
+		if s.lo < a.s[lo].lo {
+			lo = i
+		}
+		switch {
+		case way >= 0 && a.s[hi].hi-s.lo > least:
+			if way > 0 {
+				all = append(all, extreme{hi, true})
+			}
+			way, lo = -1, i
+		case way <= 0 && s.hi-a.s[lo].lo > least:
+			if way < 0 {
+				all = append(all, extreme{lo, false})
+			}
+			way, hi = 1, i
+		}
+	}
+	return all
+}
+
+const (
+	// levelShare is how far from an extreme, in shares of the range, the signal is still
+	// at its level.
+	levelShare = 0.01
+	// By so many times its levels must last longer at one side than at the other for the
+	// direction to be plain; where either side was seen once alone, by more.
+	plainly, plainlyOnce = 3.0, 12.0
+)
+
+// direction returns which way the reading runs as the valve opens, by how long the
+// signal stays at its highest and at its lowest levels, each time it comes there: a
+// heel takes longer than a nose every time, and a hand that rests on a nose, or looks
+// at the rocker at half lift, does so once. 0: it does not say plainly.
+func (g *Segmenter) direction() int {
+	a := &g.account
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, s := range a.s {
+		lo, hi = min(lo, s.lo), max(hi, s.hi)
+	}
+	if !(hi-lo > leastJudged) {
+		return 0
+	}
+	turns := a.extremes(legShare * (hi - lo))
+	if len(turns) == 0 {
+		return 0
+	}
+	// The beginning and the end are levels too.
+	turns = slices.Insert(turns, 0, extreme{0, !turns[0].high})
+	turns = append(turns, extreme{len(a.s) - 1, !turns[len(turns)-1].high})
+	near := max(levelShare*(hi-lo), 2*g.tracks[0].lim.near)
+	var lasts [2][]float64 // low, high
+	for _, t := range turns {
+		side := 0
+		if t.high {
+			side = 1
+		}
+		lasts[side] = append(lasts[side], math.Log(a.lasts(t, near)+ms))
+	}
+	for _, x := range lasts {
+		slices.Sort(x)
+	}
+	middle := func(x []float64) float64 { return (x[len(x)/2] + x[(len(x)-1)/2]) / 2 }
+	d := middle(lasts[0]) - middle(lasts[1])
+	enough := math.Log(plainly)
+	if min(len(lasts[0]), len(lasts[1])) < 2 {
+		enough = math.Log(plainlyOnce)
+	}
+	switch {
+	case d > enough:
+		return 1
+	case d < -enough:
+		return -1
+	}
+	return 0
+}
+
+// lasts returns how long the signal stays at the level of an extreme, microseconds.
+func (a *account) lasts(t extreme, near float64) float64 {
+	level := a.s[t.at].lo
+	if t.high {
+		level = a.s[t.at].hi
+	}
+	at := func(s stretch) bool { return math.Abs(s.lo-level) <= near || math.Abs(s.hi-level) <= near }
+	from, to := t.at, t.at
+	for from > 0 && at(a.s[from-1]) {
+		from--
+	}
+	for to < len(a.s)-1 && at(a.s[to+1]) {
+		to++
+	}
+	return a.s[to].to - a.s[from].from
+}
