@@ -12,11 +12,19 @@ type extreme struct {
 	high bool
 }
 
+// side is 0 where it is low, 1 where it is high.
+func (e extreme) side() int {
+	if e.high {
+		return 1
+	}
+	return 0
+}
+
 // legShare is how much of the whole range a leg takes at least.
 const legShare = 0.3
 
 // extremes returns where the signal turns after a leg of at least so far, in order of
-// time; its first and last places are none.
+// time; its beginning and its end are none.
 func (a *account) extremes(least float64) (all []extreme) {
 	if len(a.s) == 0 {
 		return nil
@@ -42,13 +50,20 @@ func (a *account) extremes(least float64) (all []extreme) {
 			way, hi = 1, i
 		}
 	}
+	// It may have turned already, and not yet gone so far.
+	switch last := a.s[len(a.s)-1]; {
+	case way > 0 && a.s[hi].hi-last.lo > least/2:
+		all = append(all, extreme{hi, true})
+	case way < 0 && last.hi-a.s[lo].lo > least/2:
+		all = append(all, extreme{lo, false})
+	}
 	return all
 }
 
 const (
 	// levelShare is how far from an extreme, in shares of the range, the signal is still
 	// at its level.
-	levelShare = 0.01
+	levelShare = 0.05
 	// By so many times its levels must last longer at one side than at the other for the
 	// direction to be plain; where either side was seen once alone, by more.
 	plainly, plainlyOnce = 3.0, 12.0
@@ -71,17 +86,21 @@ func (g *Segmenter) direction() int {
 	if len(turns) == 0 {
 		return 0
 	}
-	// The beginning and the end are levels too.
-	turns = slices.Insert(turns, 0, extreme{0, !turns[0].high})
-	turns = append(turns, extreme{len(a.s) - 1, !turns[len(turns)-1].high})
 	near := max(levelShare*(hi-lo), 2*g.tracks[0].lim.near)
 	var lasts [2][]float64 // low, high
 	for _, t := range turns {
-		side := 0
-		if t.high {
-			side = 1
+		lasts[t.side()] = append(lasts[t.side()], math.Log(a.lasts(t, near)+ms))
+	}
+	// The beginning and the end are cut off: they last as long as they are seen, at the
+	// least, and where they lie on a flank they are no level at all.
+	for _, t := range [2]extreme{{0, !turns[0].high}, {len(a.s) - 1, !turns[len(turns)-1].high}} {
+		x := math.Log(a.lasts(t, near) + ms)
+		if seen := lasts[t.side()]; len(seen) == 0 || x > slices.Max(seen) {
+			lasts[t.side()] = append(seen, x)
 		}
-		lasts[side] = append(lasts[side], math.Log(a.lasts(t, near)+ms))
+	}
+	if len(lasts[0]) == 0 || len(lasts[1]) == 0 {
+		return 0
 	}
 	for _, x := range lasts {
 		slices.Sort(x)

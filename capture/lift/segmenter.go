@@ -240,7 +240,7 @@ func (g *Segmenter) conclude(i int, until float64) {
 	m.skipped, g.skipped[i] = g.skipped[i], false
 	switch {
 	case g.sign != 0:
-	case m.round && m.MaxLift >= doubtful && !(g.patient && g.direction() == signOf(1-i)):
+	case m.round && m.MaxLift >= doubtful && g.plain(i, m):
 		g.sign = signOf(i)
 	case m.heel:
 		// What looked like a nose is a heel: the reading runs the other way.
@@ -266,6 +266,13 @@ func (g *Segmenter) conclude(i int, until float64) {
 	}
 	g.release()
 	g.publish(m)
+}
+
+// plain says whether a nose that was turned through settles the direction. Of a finished
+// trace without an encoder the levels of all its passages must bear that out: a rest at
+// half lift between two passages of a nose looks like one from below.
+func (g *Segmenter) plain(i int, m measured) bool {
+	return !g.patient || m.NoseAngle != nil || len(g.held[i]) == mostHeld || g.direction() == signOf(i)
 }
 
 // release publishes what was held back until the direction was known.

@@ -107,7 +107,9 @@ const (
 	// the least, and falls behind by so many times what it moves otherwise.
 	leastFrozen, leastRepeats, frozenTimes = 120_000, 3, 3.0
 	leastBehind                            = 200_000
-	behindTimes                            = 3.0
+	// and for no longer, where it stands still when it has caught up.
+	longestFrozen = 1_000_000
+	behindTimes   = 3.0
 	// A spring throws a valve no faster off its nose, nanometres a microsecond.
 	springPace = 60e6 / 1e6
 )
@@ -409,6 +411,9 @@ func (s *Sift) tellFrozen(next measure.Reading) {
 	moved := max(math.Abs(after), math.Abs(h.before))
 	if moved*usual < s.grain()/8 || s.otherUnit(first) {
 		return // it stands still on both sides: something slipped; or it is the same place
+	}
+	if math.Abs(after)*usual < s.grain()/8 && span > longestFrozen {
+		return // it had come to rest long before: zero was pressed, or something slipped
 	}
 	behind := math.Abs(jump) / (moved * span) // 1: what the valve did meanwhile at that pace
 	sudden := math.Abs(jump) / (moved * usual)
