@@ -2,6 +2,7 @@ package storage
 
 import (
 	"fmt"
+	"maps"
 	"regexp"
 	"slices"
 	"strings"
@@ -28,6 +29,9 @@ type Engine struct {
 	ValvesPerCylinder int `json:"valves_per_cylinder"`
 	// FiringOrder names every cylinder once; empty for 1, 2, 3...
 	FiringOrder []int `json:"firing_order,omitempty"`
+	// Heads are the valves along each head, front of the engine first, as they stand
+	// there: ["1E","1I","3I","3E"]. Empty: nobody said, and drawings go by the layout.
+	Heads [][]string `json:"heads,omitempty"`
 	// Rotation of the crank seen from the front: "clockwise" (also for "") or
 	// "anticlockwise".
 	Rotation Rotation `json:"rotation,omitempty"`
@@ -214,6 +218,9 @@ func (e Engine) Validate() error {
 			return bad("firing_order", "is %v; it must name each of the %d cylinders once", e.FiringOrder, e.Cylinders)
 		}
 	}
+	if err := e.checkHeads(bad); err != nil {
+		return err
+	}
 	for field, ratio := range map[string]float64{"rocker_ratio.intake": e.RockerRatio.Intake, "rocker_ratio.exhaust": e.RockerRatio.Exhaust} {
 		if !(ratio >= 0 && ratio <= 5) {
 			return bad(field, "is %v; it must be 0 (not known) to 5", ratio)
@@ -342,4 +349,27 @@ func counted(n int) []int {
 		out[i] = i + 1
 	}
 	return out
+}
+
+// checkHeads sees to it that every valve stands once along the heads.
+func (e Engine) checkHeads(bad func(field, format string, args ...any) error) error {
+	if len(e.Heads) == 0 {
+		return nil
+	}
+	names, left := valve.Names(e.inFiringOrder()), map[string]bool{}
+	for _, name := range names {
+		left[name] = true
+	}
+	for _, head := range e.Heads {
+		for _, name := range head {
+			if !left[name] {
+				return bad("heads", "has %q, which is no valve of this engine or stands there twice; its valves are %s", name, strings.Join(names, " "))
+			}
+			delete(left, name)
+		}
+	}
+	if len(left) > 0 {
+		return bad("heads", "lacks %s; every valve stands along a head once, or none is said", strings.Join(slices.Sorted(maps.Keys(left)), " "))
+	}
+	return nil
 }

@@ -1,6 +1,8 @@
 // What the page knows of an engine as it is stored, and how its valves stand.
 // The order of work and what is missing come from the daemon.
 
+import { cylinderOf } from "./valve.js";
+
 /** @typedef {{intake: number, exhaust: number}} ForValves */
 /**
  * An engine as the daemon keeps it; unset values are absent.
@@ -13,6 +15,7 @@
  * @property {"inline"|"vee"|"flat"|"single"} [layout]
  * @property {number} valves_per_cylinder
  * @property {number[]} [firing_order]
+ * @property {string[][]} [heads] the valves along each head, front first
  * @property {"clockwise"|"anticlockwise"} [rotation]
  * @property {ForValves} rocker_ratio
  * @property {number} [rocker_arm_mm]
@@ -48,13 +51,15 @@ export { cylinderOf, sideOf } from "./valve.js";
 export const nextValve = (order, valve) => (order.length ? order[(order.indexOf(valve) + 1) % order.length] : "");
 
 /**
- * The rows in which an engine's cylinders stand, front of the engine first. A
- * vee and a flat engine are drawn with odd numbers on one side and even ones on
- * the other, which is the commonest way of numbering; the drawing says so.
- * @param {{layout?: string, cylinders: number}} engine
+ * The rows in which an engine's cylinders stand, front of the engine first. Where
+ * nobody said how its heads lie, a vee and a flat engine are drawn with odd numbers
+ * on one side and even ones on the other, which is the commonest way of numbering;
+ * the drawing says so.
+ * @param {{layout?: string, cylinders: number, heads?: string[][]}} engine
  * @returns {number[][]}
  */
-export function banks({ layout, cylinders }) {
+export function banks({ layout, cylinders, heads }) {
+  if (heads?.length) return heads.map((head) => [...new Set(head.map(cylinderOf))]);
   const all = Array.from({ length: cylinders }, (_, i) => i + 1);
   if ((layout === "vee" || layout === "flat") && cylinders > 1) return [all.filter((n) => n % 2 === 1), all.filter((n) => n % 2 === 0)];
   return [all];
@@ -69,6 +74,18 @@ export function valveNames({ cylinders, valves_per_cylinder: each }) {
   const exhausts = Math.floor(each / 2);
   const some = (/** @type {string} */ stem, /** @type {number} */ n) => (n === 1 ? [stem] : Array.from({ length: n }, (_, i) => `${stem}${i + 1}`));
   return Array.from({ length: cylinders }, (_, i) => [...some(`${i + 1}I`, each - exhausts), ...some(`${i + 1}E`, exhausts)]).flat();
+}
+
+/**
+ * A cylinder's valves as they stand along its head; as they are named where nobody said.
+ * @template {{valve: string}} V
+ * @param {V[]} valves
+ * @param {{heads?: string[][]}} engine
+ * @returns {V[]}
+ */
+export function alongHead(valves, { heads }) {
+  const all = (heads ?? []).flat();
+  return all.length ? [...valves].sort((a, b) => all.indexOf(a.valve) - all.indexOf(b.valve)) : valves;
 }
 
 /**

@@ -3,6 +3,7 @@
 // guessed: a text either means exactly one thing, or it is refused.
 
 import { implausible } from "./plausible.js";
+import { cylinderOf } from "./valve.js";
 import { parseLength, plainSigns, twoMeanings, whichIsMeant } from "./units.js";
 
 /** @typedef {import("./units.js").Unit} Unit */
@@ -81,6 +82,32 @@ export function readOrderOfWork(text, names) {
   }
   return words;
 }
+
+/**
+ * How the heads lie: "1 3 5 7 / 2 4 6 8" by cylinders, or "1E 1I 3I 3E / 2E 2I 4I 4E" by
+ * valves, front of the engine first. Every valve stands there once.
+ * @param {string} text
+ * @param {string[]} names of the engine's valves
+ * @returns {string[][]} valves
+ */
+export function readHeads(text, names) {
+  const seen = new Set(), heads = plainSigns(text).toUpperCase().split(/[/|;\n]/).map((head) => head.split(/[\s,]+/).filter(Boolean).flatMap((word) => {
+    const found = /^\d+$/.test(word) ? names.filter((n) => cylinderOf(n) === Number(word)) : names.filter((n) => n === word);
+    if (found.length === 0) throw new Error(`"${word}" is no cylinder and no valve of this engine: they are ${names.join(" ")}`);
+    for (const n of found) {
+      if (seen.has(n)) throw new Error(`${n} stands there twice`);
+      seen.add(n);
+    }
+    return found;
+  }));
+  if (heads.some((h) => h.length === 0)) throw new Error("A head without a valve stands there: one stroke is too many");
+  const missing = names.filter((n) => !seen.has(n));
+  if (missing.length) throw new Error(`${missing.join(" ")} ${missing.length === 1 ? "is" : "are"} missing in it`);
+  return heads;
+}
+
+/** @param {string[][]} heads */
+export const showHeads = (heads) => heads.map((h) => h.join(" ")).join(" / ");
 
 /**
  * Shims with a plus between: "0.050 + 0.020". Empty is none.

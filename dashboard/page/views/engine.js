@@ -6,7 +6,7 @@ import { DraftLine, readDraft, useDraft } from "../draft.js";
 import { Form, html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
 import { valveWords } from "../cues.js";
 import { digits, withUncertainty } from "../units.js";
-import { banks, blankEngine, cylinderOf, progress, sideOf } from "../engine.js";
+import { alongHead, banks, blankEngine, cylinderOf, progress, sideOf } from "../engine.js";
 import { fieldsOf } from "../form.js";
 import { onlyShows } from "../state.js";
 import { EngineForm } from "./engineform.js";
@@ -100,7 +100,7 @@ function ValveMap({ engine, valves, state }) {
   const done = valves.filter((v) => progress(v) === "whole").length;
   const cell = (/** @type {number} */ cylinder) => html`<div class="cylinder" role="group" aria-label=${`Cylinder ${cylinder}`}>
     <span class="cylinder-number" aria-hidden="true">${cylinder}</span>
-    ${valves.filter((v) => cylinderOf(v.valve) === cylinder).map((v) => {
+    ${alongHead(valves.filter((v) => cylinderOf(v.valve) === cylinder), engine).map((v) => {
       const how = progress(v), lift = v.max_lift_mm ? digits(v.max_lift_mm * 1e6, unit) : "–";
       const off = v.off_mm === undefined ? "" : digits(v.off_mm * 1e6, unit, { sign: true });
       return html`<button class=${`valve ${sideOf(v.valve)} ${how}`} aria-pressed=${v.valve === bench.valve ? "true" : "false"} onClick=${() => go(v.valve)}>
@@ -113,7 +113,7 @@ function ValveMap({ engine, valves, state }) {
     <div class=${`valve-map ${engine.layout ?? "inline"}`}><span class="front">front</span>
       ${rows.map((row) => html`<div class="bank">${row.map(cell)}</div>`)}</div>
     <p class="hint">Figures are max lift, ${unit}; the small one is how far from the median of the others of its kind, <${Mark} shape="triangle" /> where their ± do not explain it. ${Object.values(signs).map((s) => html`<${Mark} shape=${s.shape} /> ${s.says} `)}
-      ${rows.length > 1 ? "· Odd cylinders stand on one side here and even ones on the other; only the drawing depends on it." : ""}</p>
+      ${rows.length > 1 && !engine.heads?.length ? "· Odd cylinders stand on one side here and even ones on the other; only the drawing depends on it. How the heads lie can be said below." : ""}</p>
     ${here ? html`<div class="panel"><h3>${valveWords(here.valve)}</h3>
       ${here.max_lift_mm && here.max_lift_u_mm ? html`<p>Max lift ${withUncertainty(here.max_lift_mm * 1e6, here.max_lift_u_mm * 1e6, unit)}${here.off_mm === undefined ? "" : here.beyond
         ? html`; <strong>differs</strong> from the other ${sideOf(here.valve)}s by ${digits(here.off_mm * 1e6, unit, { sign: true })}, beyond the ± of both` : `; the same as the other ${sideOf(here.valve)}s within the ± of both (${digits(here.off_mm * 1e6, unit, { sign: true })})`}.</p>` : null}

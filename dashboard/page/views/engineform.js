@@ -6,7 +6,7 @@ import { DraftLine, saveOver, useDraft } from "../draft.js";
 import { Form, html, LengthField, NumberField, Trouble, TypedField, useApp, useOnlyShows } from "../ui.js";
 import { degrees, fromMm, toMm } from "../units.js";
 import { setAt, valveNames } from "../engine.js";
-import { readFiringOrder, readOrderOfWork } from "../reads.js";
+import { readFiringOrder, readHeads, readOrderOfWork, showHeads } from "../reads.js";
 import { BendPicture } from "../helpdrawings.js";
 import { fieldsOf } from "../form.js";
 import { tdcWords, tidied, withTdc } from "../tdc.js";
@@ -54,6 +54,9 @@ export function EngineForm({ engine, unit, kept, gone, renew }) {
       <${TypedField} label="Firing order" hint="as in 1-3-4-2" kind="cylinders" value=${draft.firing_order} empty=${undefined}
         show=${(/** @type {number[]} */ order) => order.join("-")} read=${(/** @type {string} */ t) => readFiringOrder(t, draft.cylinders)}
         onChange=${(/** @type {number[]|null} */ order) => setDraft(setAt(draft, "firing_order", order ?? undefined))} />
+      <${TypedField} label="Along each head" hint="front first, a stroke between heads: cylinders as in 1 3 5 7 / 2 4 6 8, or valves as in 1E 1I 3I 3E / 2E 2I 4I 4E" kind="heads" value=${draft.heads} empty=${undefined}
+        show=${showHeads} read=${(/** @type {string} */ t) => readHeads(t, valveNames(draft))}
+        onChange=${(/** @type {string[][]|null} */ heads) => setDraft(setAt(draft, "heads", heads ?? undefined))} />
       ${f.choice("rotation", "Crank turns, seen from the front", [["clockwise", "clockwise"], ["anticlockwise", "anticlockwise"]])}
       ${f.choice("units", "Lengths of this engine in", [["", "as the page"], ["in", "inches"], ["mm", "millimetres"]])}
       ${f.length("stroke_mm", "Stroke")}${f.length("rod_mm", "Connecting rod", "centre to centre")}

@@ -130,6 +130,7 @@ export function meaning(kind, text) {
     case "lengths": { const all = text.split("+").map(mm); return all.some(Number.isNaN) ? [] : [JSON.stringify(all)]; }
     case "number": case "whole": return Number.isNaN(number) ? [] : [JSON.stringify(number), JSON.stringify(number * lbf)];
     case "cylinders": return [JSON.stringify(text.split(/[^\d\uff10-\uff19]+/).map((n) => Number(plainly(n))))];
+    case "heads": return [JSON.stringify(text.split(" / ").map((h) => h.split(" "))), ...text.split(" / ").map((h) => JSON.stringify(h.split(" ")))];
     case "valves": return [JSON.stringify(text.toUpperCase().split(/[ ,;]+/))];
     case "checks": { const all = text.split(/,\s+/).map(mm); return all.some(Number.isNaN) ? [] : [JSON.stringify(all.map((v) => `${v}mm`).join(","))]; }
     case "text": case "word": return [JSON.stringify(text)];
@@ -149,6 +150,7 @@ export function samples(kind, now) {
     case "whole": return { bad: ["2.5", "99999", ...nonsense], good: near === null ? ["4"] : [String(near + 1), widened(String(near + 2)), String(near)] };
     case "cylinders": return { bad: ["1342", "1-3-4", "1-3-3-2", "one", "1-2-3-4-5", "1.2.4.3"], good: ["1-2-4-3", "1\u20133\u20134\u20132", "1 2 4 3", "1,3,4,2", "\uff11-\uff12-\uff14-\uff13"] };
     case "valves": return { bad: ["1I1E", "9I", "1I 1I", "1I-1E", "I1"], good: ["1I 1E 2I", "4e 1i", "2I, 1E; 3E"] };
+    case "heads": return { bad: ["1E 1I", "1 2 3", "1 2 3 4 4", "1 2 / 3 4 /", "1E 1E 1I 2 3 4", "1 2 3 9"], good: ["1E 1I 2I 2E 3E 3I 4I 4E", "4I 4E 3I 3E / 1I 1E 2I 2E"] };
     case "checks": return { bad: ["six", "0.05 furlong", "0..5"], good: ["0.006 in, 2 mm"] };
     case "word": return { bad: [], good: ["7"] };
     default: return { bad: [], good: ["a b-c, d 0.015", "2I", "\uff11\u00bd \u2013 \u201cx\u201d"] };

@@ -5,7 +5,7 @@ import { test } from "node:test";
 import assert from "node:assert/strict";
 import { readFileSync, readdirSync } from "node:fs";
 import { parseLength, typedDigits } from "../../../page/units.js";
-import { readFiringOrder, readLength, readLengths, readNumber, readOrderOfWork } from "../../../page/reads.js";
+import { readFiringOrder, readHeads, showHeads, readLength, readLengths, readNumber, readOrderOfWork } from "../../../page/reads.js";
 import { implausible, kindAt, kinds } from "../../../page/plausible.js";
 import { valveNames } from "../../../page/engine.js";
 
@@ -107,4 +107,13 @@ test("the unit behind a field may be typed as well, and no other", () => {
     if (Number.isNaN(value)) assert.throws(() => readNumber(text, {}, unit), /is not a number/, text);
     else assert.equal(readNumber(text, {}, unit), value, text);
   assert.throws(() => readNumber("120 N", {}, "lbf"), /is not a number/);
+});
+
+test("how the heads lie: by cylinders, or by valves", () => {
+  const names = ["1I", "1E", "2I", "2E", "3I", "3E", "4I", "4E"];
+  assert.deepEqual(readHeads("1 3 / 2 4", names), [["1I", "1E", "3I", "3E"], ["2I", "2E", "4I", "4E"]]);
+  const heads = readHeads("1e 1i 3i 3e|2,4", names);
+  assert.deepEqual(heads, [["1E", "1I", "3I", "3E"], ["2I", "2E", "4I", "4E"]]);
+  assert.deepEqual(readHeads(showHeads(heads), names), heads);
+  for (const [text, says] of /** @type {const} */ ([["1 3", /2I 2E 4I 4E are missing/], ["1 1 2 3 4", /1I stands there twice/], ["1 2 3 4 /", /one stroke is too many/], ["1 2 3 5", /"5" is no cylinder/]])) assert.throws(() => readHeads(text, names), says, text);
 });
