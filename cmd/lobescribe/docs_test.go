@@ -19,7 +19,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// Every command and flag that the README and the page's Help name is one of
+// Every command and flag that README, manual and the page's Help name is one of
 // this binary's; flags of other programs stand in code of their own.
 func TestTheManualNamesWhatThereIs(t *testing.T) {
 	commands, flags := map[string]bool{}, map[string]bool{"help": true, "version": true}
@@ -43,7 +43,7 @@ func TestTheManualNamesWhatThereIs(t *testing.T) {
 	require.NoError(t, err)
 	require.NotEmpty(t, pages)
 	seen := 0
-	for _, file := range append(pages, "../../README.md") {
+	for _, file := range append(pages, "../../README.md", "../../dashboard/MANUAL.md") {
 		text, err := os.ReadFile(file)
 		require.NoError(t, err)
 		for _, m := range regexp.MustCompile("(?:^|[\\s`(\\[])--([a-z][a-z-]+)").FindAllStringSubmatch(string(text), -1) {
@@ -171,7 +171,7 @@ func TestTheMapNamesWhatThereIs(t *testing.T) {
 	assert.Len(t, slices.Compact(slices.Clone(way)), len(way), "entered twice: %v", way)
 }
 
-// The schema and the README know the kinds of fault that there are, and no others; the
+// The schema and the manual know the kinds of fault that there are, and no others; the
 // page's tests hold its Help against the schema.
 func TestTheFaultKindsAreEverywhere(t *testing.T) {
 	t.Parallel()
@@ -190,7 +190,7 @@ func TestTheFaultKindsAreEverywhere(t *testing.T) {
 	require.NoError(t, json.Unmarshal(text, &schema))
 	slices.Sort(schema.Defs.FaultKind.Enum)
 	assert.Equal(t, kinds, schema.Defs.FaultKind.Enum)
-	readme, err := os.ReadFile("../../README.md")
+	readme, err := os.ReadFile("../../dashboard/MANUAL.md")
 	require.NoError(t, err)
 	_, table, ok := strings.Cut(string(readme), "| fault | means |")
 	require.True(t, ok)

@@ -311,7 +311,7 @@ func (f *shopPage) greetShop(p printer, at net.Addr, o dashboard.Options, server
 		fmt.Fprintf(w, "Lobescribe is at %s\n", v.URL)
 		fmt.Fprintf(w, "A bench joins the shop with:  lobescribe serve --shop %s --bench NAME\n", v.Shop)
 		if f.embedded && f.config == "" {
-			fmt.Fprintln(w, "(on this machine only; README, \"Many benches\", says how to let other machines in)")
+			fmt.Fprintln(w, "(on this machine only; the manual, \"Many benches\", says how to let other machines in)")
 		}
 		if v.LAN != "" {
 			return printLANLink(w, v.LAN)

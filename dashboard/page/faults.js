@@ -1,6 +1,6 @@
 // Every fault that can be found in a turn: its name, what it means, whether the
 // figures hold all the same, and what to do. This table is the only one: the
-// bench, the traces, the help and the README's list are made of it, and a test
+// bench, the traces, the help and the manual's list are made of it, and a test
 // holds it against the schema of the findings, so that no kind can be missing.
 
 /**

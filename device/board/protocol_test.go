@@ -76,7 +76,7 @@ func onRequest(digits, decimals int, inch bool) [7]byte {
 	return frame
 }
 
-// The line of the README, its check worked out there by hand, and the longer
+// The line of the manual, its check worked out there by hand, and the longer
 // lines with checks by the rule of NMEA 0183 (the exclusive or of all between $
 // and *), computed here a byte at a time.
 func TestLines(t *testing.T) {

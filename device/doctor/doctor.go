@@ -123,7 +123,7 @@ func Examine(l Link) (all []Finding) {
 		add(Assumed, "nothing says the unit of the numbers: "+st.FormatSays, "add unit= or scale= to the address")
 	}
 	if said, ok := board.ParseVersion(st.Firmware); ok && said.Outdated() != "" {
-		add(Outdated, "this is the project's own board, and "+said.Outdated(), "README, A board of your own, has the three commands; battery off before you reach in")
+		add(Outdated, "this is the project's own board, and "+said.Outdated(), "the manual, A board of your own, has the three commands; battery off before you reach in")
 	}
 	if st.Condition != "" {
 		add(Condition, "the device says: "+st.Condition, "a new battery, or the spindle back into its range")

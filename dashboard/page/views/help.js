@@ -7,6 +7,7 @@ import { DayHelp } from "../helpday.js";
 import { FaultHelpView } from "../helpfaults.js";
 import { AddressHelp } from "../helpaddresses.js";
 import { BoardHelp } from "../helpboard.js";
+import { HandsFreeHelp, KeepingHelp } from "../helpkeep.js";
 import { PhotographHelp } from "../helpphotograph.js";
 import { PlusMinusHelp, UsualFigures } from "../helpfigures.js";
 
@@ -22,6 +23,8 @@ const topics = [
   ["figures", "Usual figures", "Clearances as they are often asked for.", ({ unit }) => html`<${UsualFigures} unit=${unit} />`],
   ["addresses", "Addresses of devices", "Every word, every format, an example each.", () => html`<${AddressHelp} />`],
   ["board", "A board of your own", "Encoder and indicator in one line: parts, wires, firmware.", () => html`<${BoardHelp} />`],
+  ["handsfree", "Hands free", "A round with nothing but the wrench; a pedal.", () => html`<${HandsFreeHelp} />`],
+  ["keeping", "Keeping it", "Backup and restore, other programs, many benches.", () => html`<${KeepingHelp} />`],
   ["keys", "Keys", "Pedal, presenter, keyboard.", () => html`<${Keys} />`],
   ["cautions", "Cautions", "Before anything is turned.", () => html`<section><${Cautions} /></section>`],
 ];

@@ -9,7 +9,7 @@ import { browser, daemon, grave, inColours, openPage, shoot, watch } from "./sta
 
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const screens = ["bench", "traces", "traces/1", "engine", "trials", "timing", "compare?traces=1", "clearances/pushrods", "clearances/piston", "clearances/gaps", "clearances/spring", "sheet", "devices",
-  "help", "help/setup", "help/day", "help/faults/travel-end"];
+  "help", "help/setup", "help/day", "help/handsfree", "help/keeping", "help/faults/travel-end"];
 
 /** @type {Awaited<ReturnType<typeof daemon>>} */ let d;
 /** @type {import("playwright-core").Browser} */ let b;

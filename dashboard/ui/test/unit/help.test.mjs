@@ -1,5 +1,5 @@
 // The help: no kind of fault without it, no link that leads nowhere, and the
-// README's list of faults made of the same table.
+// manual's list of faults made of the same table.
 import { test } from "node:test";
 import assert from "node:assert/strict";
 import { readdirSync, readFileSync } from "node:fs";
@@ -53,12 +53,12 @@ test("every link into the help leads to a topic", () => {
   }
 });
 
-test("the README tells the same of every fault", () => {
-  const text = read(root, "README.md");
+test("the manual tells the same of every fault", () => {
+  const text = read(root, "dashboard/MANUAL.md");
   for (const kind of kinds) {
     const f = faults[kind];
     const row = `| \`${kind}\` | ${f.means} | ${f.figures} |`;
-    assert.ok(text.includes(row), `the README has no line\n${row}`);
+    assert.ok(text.includes(row), `the manual has no line\n${row}`);
   }
 });
 
