@@ -374,6 +374,13 @@ func FromPoints(points []Point, opt Options) (*Curve, error) {
 	}
 	x, y := c.line.Highest(xs[0], xs[len(xs)-1])
 	c.top = crown{x: x, y: y, ux: c.flatness(x, y), uy: c.uLift(x)}
+	if s := scatterOfTyped(xs, ys, y); opt.Method != Linear && s > 1.3*count(opt.Resolution.Millimetres()) && s > leastScatter {
+		// They scatter by more than they were rounded: the highest of them is where that
+		// was kindest, and the nose is fitted, as that of a trace is.
+		c.sigma = slices.Repeat([]float64{s}, len(xs))
+		c.noise = c.sigma
+		c.top = c.noseOf(xs, ys, slices.Repeat([]float64{1}, len(xs)), s)
+	}
 	c.warnOfEnds()
 	return c, nil
 }

@@ -71,6 +71,32 @@ func (c *Curve) noseOf(xs, ys, ns []float64, floor float64) crown {
 	return best
 }
 
+// leastScatter is what no person reads off a gauge by: less is how the points lie, mm.
+const leastScatter = 0.002
+
+// scatterOfTyped is by how much typed points scatter (one standard deviation, mm), from
+// their fourth differences above half of the lift: of a lobe with a point in three
+// degrees or finer these are a micrometre or two, of readings with a standard deviation
+// s they are the root of 70 times s. 0 where the points are coarser, few or uneven.
+func scatterOfTyped(xs, ys []float64, top float64) float64 {
+	var squares, n float64
+	for i := 4; i < len(xs); i++ {
+		step := xs[i] - xs[i-1]
+		even := step > 0 && step <= 3.01
+		for j := range 4 {
+			even = even && ys[i-j] > top/2 && math.Abs(xs[i-j]-xs[i-j-1]-step) < 0.05*step
+		}
+		if even && ys[i-4] > top/2 {
+			d := ys[i] - 4*ys[i-1] + 6*ys[i-2] - 4*ys[i-3] + ys[i-4]
+			squares, n = squares+d*d, n+1
+		}
+	}
+	if n < 12 {
+		return 0
+	}
+	return math.Sqrt(squares / n / 70)
+}
+
 // flatness is how well the highest point of a line tells where the nose is: two
 // lifts differ only if they do so by more than the chance in both.
 func (c *Curve) flatness(x, y float64) float64 {
