@@ -5,7 +5,7 @@
 // open in two tabs.
 import { test, before, after } from "node:test";
 import assert from "node:assert/strict";
-import { browser, daemon, openPage, shoot } from "./stand.mjs";
+import { browser, daemon, openPage, patience, shoot } from "./stand.mjs";
 import { at, changed, createTypist, fields, leaves } from "./typing.mjs";
 
 /** @type {Awaited<ReturnType<typeof daemon>>} */ let d;
@@ -76,7 +76,7 @@ test("what is half typed stays as it is, and is never kept", { timeout: 900_000 
       await page.reload();
       await typist.show(route, n);
       await stands("after a reload");
-      const send = await field.evaluateHandle((f) => f.closest("form")?.querySelector("button:not([type=button])") ?? f.closest("[data-fields]")?.querySelector("p > button") ?? null);
+      const send = await field.evaluateHandle((f) => f.closest("form")?.querySelector("button:not([type=button])") ?? f.closest("[data-fields]")?.querySelector("p > button:not(.quiet)") ?? null);
       const button = send.asElement();
       if (button && (await button.isEnabled())) {
         await button.click();
@@ -116,6 +116,7 @@ test("a text that does not read in one unit is read when it does in the other", 
 
 test("two tabs on one document: what each typed is kept, or it is said where", async () => {
   const other = await page.context().newPage();
+  other.setDefaultTimeout(patience);
   await other.addInitScript(remember);
   const open = async (/** @type {import("playwright-core").Page} */ tab) => {
     await tab.goto(`${d.url}/#/help`);

@@ -147,7 +147,7 @@ async function type(route, n, kind, text) {
   if (typed !== text) return `became ${JSON.stringify(typed)} while it was typed`;
   const invalid = await field.getAttribute("aria-invalid");
   // Sent: by its form's button, or that of its block.
-  const send = await field.evaluateHandle((f) => f.closest("form")?.querySelector("button:not([type=button])") ?? f.closest("[data-fields]")?.querySelector("p > button") ?? null);
+  const send = await field.evaluateHandle((f) => f.closest("form")?.querySelector("button:not([type=button])") ?? f.closest("[data-fields]")?.querySelector("p > button:not(.quiet)") ?? null);
   const button = send.asElement();
   if (button && !invalid && !(await button.isEnabled())) await complete(field);
   if (button && (await button.isEnabled())) await button.click();
