@@ -190,10 +190,10 @@ func (q CoilBindQuestion) solve() (Gap, error) {
 		return Gap{}, err
 	}
 	if q.Solid >= q.Installed {
-		return Gap{}, worksheet.Wrongf("coil_bind.solid_height_mm", "is %v, which does not go into an installed height of %v: check both, and that both are in the unit they were measured in", q.Solid, q.Installed)
+		return Gap{}, worksheet.Wrongf("coil_bind.solid_height_mm", "is %v, which does not go into an installed height of %v: check both, and that both are in the unit they were measured in", worksheet.InBoth(q.Solid), worksheet.InBoth(q.Installed))
 	}
 	if q.Lift >= q.Installed {
-		return Gap{}, worksheet.Wrongf("coil_bind.lift_mm", "is %v, and the spring's installed height only %v: check both, and that both are in the unit they were measured in", q.Lift, q.Installed)
+		return Gap{}, worksheet.Wrongf("coil_bind.lift_mm", "is %v, and the spring's installed height only %v: check both, and that both are in the unit they were measured in", worksheet.InBoth(q.Lift), worksheet.InBoth(q.Installed))
 	}
 	left := q.Installed - q.Lift - q.Solid
 	u := orDefault(q.U, 200*measure.Micrometre).Millimetres()

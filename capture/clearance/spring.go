@@ -196,8 +196,9 @@ func (q SpringQuestion) check() error {
 // goTogether checks the lengths of one spring against each other: a lift beyond its
 // height, or a height beyond its free length, would still give loads, of no spring.
 func (q SpringQuestion) goTogether(c *worksheet.Check) {
+	both := worksheet.InBoth
 	const look = "check both, and that both are in the unit they were measured in"
-	c.That(q.Lift == 0 || q.Installed == 0 || q.Lift < q.Installed, "lift_mm", "is %v, and the spring's installed height only %v: %s", q.Lift, q.Installed, look)
+	c.That(q.Lift == 0 || q.Installed == 0 || q.Lift < q.Installed, "lift_mm", "is %s, and the spring's installed height only %v: %s", both(q.Lift), both(q.Installed), look)
 	solid := q.Solid
 	if solid == 0 && q.dimensions() {
 		idle, more, _ := coilsOf(q.Ends)
@@ -207,13 +208,13 @@ func (q SpringQuestion) goTogether(c *worksheet.Check) {
 		field, what string
 		l           measure.Length
 	}{{"free_length_mm", "free length", q.Free}, {"installed_height_mm", "installed height", q.Installed}} {
-		c.That(l.l == 0 || solid < l.l, l.field, "is %v, and the spring is %v high when its coils touch: %s", l.l, worksheet.Rounded(solid), look)
+		c.That(l.l == 0 || solid < l.l, l.field, "is %s, and the spring is %v high when its coils touch: %s", both(l.l), both(worksheet.Rounded(solid)), look)
 	}
-	c.That(q.Free == 0 || q.Installed <= q.Free, "installed_height_mm", "is %v, above the free length of %v, where the spring is loose on its seat: %s", q.Installed, q.Free, look)
+	c.That(q.Free == 0 || q.Installed <= q.Free, "installed_height_mm", "is %s, above the free length of %v, where the spring is loose on its seat: %s", both(q.Installed), both(q.Free), look)
 	for i, l := range q.Loads {
 		field := fmt.Sprintf("loads[%d].height_mm", i)
-		c.That(q.Free == 0 || l.Height <= q.Free, field, "is %v, above the free length of %v, where no load is: %s", l.Height, q.Free, look)
-		c.That(q.Solid == 0 || l.Height >= q.Solid-measure.FromMillimetres(heightU), field, "is %v, below the solid height of %v: %s", l.Height, q.Solid, look)
+		c.That(q.Free == 0 || l.Height <= q.Free, field, "is %s, above the free length of %v, where no load is: %s", both(l.Height), both(q.Free), look)
+		c.That(q.Solid == 0 || l.Height >= q.Solid-measure.FromMillimetres(heightU), field, "is %v, below the solid height of %v: %s", both(l.Height), both(q.Solid), look)
 	}
 }
 
@@ -388,7 +389,7 @@ func (a *SpringAnswer) loads(q SpringQuestion) error {
 		return nil
 	}
 	if seat < 0 {
-		return worksheet.Wrongf("installed_height_mm", "is %v, above the free length of %v that the loads make, where the spring is loose on its seat: check it, and the heights of the loads", q.Installed, worksheet.Rounded(*a.Free))
+		return worksheet.Wrongf("installed_height_mm", "is %s, above the free length of %v that the loads make, where the spring is loose on its seat: check it, and the heights of the loads", worksheet.InBoth(q.Installed), worksheet.InBoth(worksheet.Rounded(*a.Free)))
 	}
 	a.SeatLoad, a.SeatLoadU = new(Force(seat)), new(Force(seatU))
 	if q.Lift == 0 {

@@ -201,8 +201,7 @@ func (b Bound) refusal(v reflect.Value, n float64) string {
 	shown, unit := fmt.Sprint(v.Interface()), ""
 	switch v.Type() {
 	case lengthType:
-		l := measure.Length(v.Int())
-		shown, unit = fmt.Sprintf("%v (%s)", l, l.In(measure.InInches)), " mm"
+		shown, unit = InBoth(measure.Length(v.Int())), " mm"
 	case angleType:
 		unit = " deg"
 	}
@@ -211,6 +210,10 @@ func (b Bound) refusal(v reflect.Value, n float64) string {
 	}
 	return fmt.Sprintf("is %s: expected %s of %s%s to %s%s; check the figure and its unit", shown, b.What, plain(b.Least), unit, plain(b.Most), unit)
 }
+
+// InBoth prints a length in millimetres and inches, for who may have taken one for the
+// other.
+func InBoth(l measure.Length) string { return fmt.Sprintf("%v (%s)", l, l.In(measure.InInches)) }
 
 // plain writes a bound without an exponent.
 func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
