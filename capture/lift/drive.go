@@ -338,6 +338,9 @@ func fitDrive(openings []*passed) drive {
 	if chol.InverseTo(&inverse) != nil {
 		return unfitted()
 	}
+	if math.Abs(lag) >= mostLag {
+		return unfitted() // no port is so late: something else is wrong with these flanks
+	}
 	d := drive{ok: true, lag: lag}
 	sd *= math.Sqrt(float64(n) / float64(n-columns)) // what the fit has taken up
 	d.sink = c.AtVec(2*drivePowers+1) * openings[0].lift

@@ -118,6 +118,9 @@ func flankOnly(p []point, m measured, side int) *passed {
 	if len(p) < leastOnFlank || m.way == 0 {
 		return nil
 	}
+	if !((p[len(p)-1].a-p[0].a)*m.way > 0) {
+		return nil // the hand went back down the flank that it had come up
+	}
 	v := view{p: p, y: make([]float64, len(p)), noseAt: p[0].t}
 	for i, q := range p {
 		v.y[i] = q.y

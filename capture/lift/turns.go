@@ -40,8 +40,8 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 	g.tellSinking(all[0])
 	if math.Abs(d.lag)-3*d.u > leastLate {
 		g.tellLate(ways[0].open, d)
-	} else if math.Abs(d.lag) < 3*d.u {
-		d.lag, d.u = 0, hypot(d.u, d.lag) // what may be nothing is not taken off
+	} else if math.Abs(d.lag) < 3*d.u || d.u > unknownLag/2 {
+		d.lag, d.u = 0, hypot(d.u, d.lag) // what may be nothing, or is hardly known, is not taken off
 	}
 	if !g.verdict.sinking.told { // a lifter that sinks moves the flanks as well
 		d.loose = g.judgeTurns(ways, d)
