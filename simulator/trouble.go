@@ -160,8 +160,8 @@ func (s Scenario) troubled() (*troubles, error) {
 		bleed: between(0.02, 0.1), fill: between(0.3, 1),
 		out: between(0.01, 0.02), phase: between(0, 360),
 	}
-	t.gauge.off = between(1, 4) * either()
 	t.drive = driveTroubles{slip: between(2, 8) * either(), counts: []float64{1000. / 1024, 1024. / 1000, 0.9, 1.25}[r.IntN(4)], play: between(0.3, 0.8)}
+	t.gauge.off = between(1, 4) * either()
 	return t, nil
 }
 

@@ -169,8 +169,10 @@ func (g *Segmenter) judgeTurns(ways []turned, d drive) (loose float64) {
 		if len(d.width) == 1 || ways[i].part {
 			continue
 		}
-		loose = max(loose, math.Abs(w[1]-w[0])/own)
-		if math.Abs(w[1]-w[0]) > tolerance*own {
+		// Another lash, or a worn lobe, is a flank elsewhere as well, and another max lift.
+		width := max(math.Abs(w[1]-w[0])-ways[i].narrower(ways)*own, 0)
+		loose = max(loose, width/own)
+		if width > tolerance*own {
 			g.fault(EncoderSlip, ways[i].open, fmt.Sprintf("the flanks of this opening lie %.1f degrees nearer or farther than those of the others: the encoder slipped on the crank, or counts were lost. Tighten its coupling and turn again", math.Abs(w[1]-w[0])))
 			return 0
 		}
@@ -201,6 +203,31 @@ func (g *Segmenter) judgeTurns(ways []turned, d drive) (loose float64) {
 	g.fault(EncoderSlip, ways[worst+1].open, fmt.Sprintf("from the nose before to this one the encoder counted %.1f degrees more or less than the %.0f that the engine turned: it slipped on the crank, or lost counts. Tighten its coupling and turn again", math.Abs(off[worst]), period))
 	return 0
 }
+
+// narrower returns by how many degrees an opening may last shorter or longer than the
+// others because its max lift is another, by more than they scatter.
+func (w turned) narrower(ways []turned) float64 {
+	lifts := make([]float64, 0, len(ways))
+	for _, o := range ways {
+		if !o.part {
+			lifts = append(lifts, o.lift)
+		}
+	}
+	steep := min(w.steepness(0), w.steepness(1)) * w.lift // nanometres a degree
+	if len(lifts) < 2 || steep <= 0 {
+		return 0
+	}
+	slices.Sort(lifts)
+	off := math.Abs(w.lift - lifts[(len(lifts)-1)/2])
+	if off < leastShift {
+		return 0
+	}
+	return lashWidth * off / steep
+}
+
+// lashWidth is how much wider a lobe is at half lift, in ways that the lift changes by on
+// its flanks: half of it on either, and something for flanks that are not alike.
+const lashWidth = 1.3
 
 // worth returns what is more than least, and else nothing.
 func worth(x, least float64) float64 {
