@@ -25,7 +25,11 @@ func springRows() []row {
 	ask := func(t *testing.T, r *rand.Rand, tester bool) (wound, float64, float64, clearance.SpringAnswer) {
 		w := wind(r)
 		installed, lift := between(r, 42, 48), between(r, 9, 14)
-		for installed-lift < (w.coils+2)*w.wire+1 { // where its coils touch, no load is told
+		// Where its coils touch no load is told, and no wire bears more than 2000 MPa.
+		stress := func() float64 {
+			return 1.3 * 8 * w.rate * (w.free - installed + lift) * w.mean / (math.Pi * math.Pow(w.wire, 3))
+		}
+		for installed-lift < (w.coils+2)*w.wire+1 || stress() > 1700 {
 			w, lift = wind(r), between(r, 9, 14)
 		}
 		q := clearance.SpringQuestion{Installed: mm(about(r, installed, 0.2)), Lift: mm(lift)}
