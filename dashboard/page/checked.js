@@ -29,11 +29,11 @@ export const checked = Object.freeze({
   },
   "base slips open": {
     "told": [
-      96,
-      98
+      95,
+      97
     ],
     "silent": [
-      1,
+      2,
       1
     ]
   },
@@ -160,7 +160,7 @@ export const checked = Object.freeze({
   "late port": {
     "told": [
       null,
-      91
+      86
     ],
     "silent": [
       null,
@@ -250,7 +250,7 @@ export const checked = Object.freeze({
   "slow gauge": {
     "told": [
       0,
-      93
+      89
     ],
     "silent": [
       1,
@@ -309,11 +309,11 @@ export const checked = Object.freeze({
   },
   "unit switched": {
     "told": [
-      94,
+      93,
       98
     ],
     "silent": [
-      4,
+      6,
       1
     ]
   },
