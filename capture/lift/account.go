@@ -43,9 +43,12 @@ type stretch struct {
 	first, last, least, most float64
 }
 
-// with returns a stretch and the next one, as one; their lifts are left to the caller.
+func stretchOf(p point) stretch { return stretch{p.t, p.t, p.y, p.y, p.a, p.a, p.a, p.a} }
+
+// with returns a stretch and the next one, as one.
 func (s stretch) with(next stretch) stretch {
 	s.to, s.last = next.to, next.last
+	s.lo, s.hi = min(s.lo, next.lo), max(s.hi, next.hi)
 	s.least, s.most = min(s.least, next.least), max(s.most, next.most)
 	return s
 }
@@ -61,20 +64,17 @@ func (a *account) add(p point) {
 		if len(a.s) == mostStretches {
 			a.coarsen()
 		}
-		a.s, a.n = append(a.s, stretch{p.t, p.t, p.y, p.y, p.a, p.a, p.a, p.a}), 1
+		a.s, a.n = append(a.s, stretchOf(p)), 1
 		return
 	}
 	s := &a.s[len(a.s)-1]
-	s.to, s.last, s.lo, s.hi = p.t, p.a, min(s.lo, p.y), max(s.hi, p.y)
-	s.least, s.most = min(s.least, p.a), max(s.most, p.a)
+	*s = s.with(stretchOf(p))
 	a.n++
 }
 
 func (a *account) coarsen() {
 	for i := 0; i < len(a.s)/2; i++ {
-		x, y := a.s[2*i], a.s[2*i+1]
-		a.s[i] = x.with(y)
-		a.s[i].lo, a.s[i].hi = min(x.lo, y.lo), max(x.hi, y.hi)
+		a.s[i] = a.s[2*i].with(a.s[2*i+1])
 	}
 	a.s = a.s[:len(a.s)/2]
 	a.per *= 2
@@ -101,8 +101,8 @@ const (
 	// No nose dwells for so many degrees, and no valve stays open for so many.
 	stoodOff, openAtMost = 120.0, 500.0
 	// Within so many degrees of its nose a lobe has more than such a share of its lift;
-	// farther from it than so many it is on the heel. Two readings that are not go
-	// against it.
+	// farther from it than so many it is on the heel. So many stretches in a row that
+	// are not go against it.
 	onNose, noseAtLeast = 8.0, 0.5
 	onHeel              = 220.0
 	againstLobe         = 3
@@ -196,7 +196,7 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 		if out, ended := w.excursion(s); ended && g.notCounted(out, o.lift) {
 			return true
 		}
-		against := w.stood > stoodOff || w.against >= againstLobe && !g.encoderTold()
+		against := w.stood() > stoodOff || w.against >= againstLobe && !g.verdict.encoder // else its angles say nothing of the lobe
 		if against && g.judgeOtherUnit(parts, o) {
 			return true
 		}
@@ -215,9 +215,6 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 	return g.judgeOtherUnit(parts, o)
 }
 
-// encoderTold says whether the encoder is told of: its angles say nothing of the lobe.
-func (g *Segmenter) encoderTold() bool { return g.verdict.encoder }
-
 // outline goes through the stretches of a time that no opening holds; their lifts grow as
 // the valve opens.
 type outline struct {
@@ -229,7 +226,6 @@ type outline struct {
 	came    bool    // and seems to have come home
 	level   stretch // the newest readings that lie at one level
 	swings  swings  // of the excursion
-	stood   float64 // how far the crank was turned at a level that is none of the heel's
 	against int     // stretches that lie where the lobe cannot be
 }
 
@@ -251,8 +247,9 @@ func (w outline) begins(parts []stretch) (level float64, heel bool) {
 // excursion takes the next stretch and returns the excursion that has ended for sure:
 // the valve is home, rests, or goes out again.
 func (w *outline) excursion(s stretch) (out stretch, ended bool) {
-	lo, hi := w.above(s)
-	off := max(hi, -lo)
+	over := s
+	over.lo, over.hi = w.above(s)
+	off := max(over.hi, -over.lo)
 	away := off > fromHeel*w.o.lift
 	if w.came && (off > 2*fromHeel*w.o.lift || off <= 1.5*w.lim.leave || w.level.to-max(w.level.from, w.out.to) > cameHome) {
 		w.came, out, ended = false, w.out, true
@@ -264,12 +261,9 @@ func (w *outline) excursion(s stretch) (out stretch, ended bool) {
 		w.home = w.home || off <= w.lim.leave // a trace may begin on the foot of a lobe
 	case !w.home:
 	case !w.open:
-		w.open = true
-		w.out = s
-		w.out.lo, w.out.hi = lo, hi
+		w.open, w.out = true, over
 	default:
-		w.out = w.out.with(s)
-		w.out.lo, w.out.hi = min(w.out.lo, lo), max(w.out.hi, hi)
+		w.out = w.out.with(over)
 	}
 	w.swings.see(s.lo, s.hi, swing*w.o.lift)
 	return out, ended
@@ -318,16 +312,18 @@ func (w *swings) see(lo, hi, least float64) {
 // stands follows the readings that lie at one level.
 func (w *outline) stands(s stretch) {
 	if w.level.from >= 0 && max(w.level.hi, s.hi)-min(w.level.lo, s.lo) <= 2*w.lim.near {
-		level := w.level.with(s)
-		level.lo, level.hi = min(w.level.lo, s.lo), max(w.level.hi, s.hi)
-		w.level = level
+		w.level = w.level.with(s)
 	} else {
 		w.level = s
 	}
-	w.stood = 0
-	if w.off(w.level) {
-		w.stood = w.level.most - w.level.least
+}
+
+// stood returns how far the crank was turned at a level that is none of the heel's.
+func (w *outline) stood() float64 {
+	if !w.off(w.level) {
+		return 0
 	}
+	return w.level.most - w.level.least
 }
 
 // off says whether a level is none of the heel's.
