@@ -205,7 +205,7 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 			return true
 		}
 	}
-	if w.open && (max(w.out.hi, -w.out.lo) > beyondLobe*o.lift || o.last && w.swings.n > 1) {
+	if w.open && (max(w.out.hi, -w.out.lo) > beyondLobe*o.lift || o.last && w.swings(parts)) {
 		return g.notCounted(w.out, o.lift)
 	}
 	if o.last && w.off(w.level) && w.level.to-w.level.from > restedOpen && math.IsNaN(w.level.first) {
@@ -225,7 +225,6 @@ type outline struct {
 	out     stretch // the excursion
 	came    bool    // and seems to have come home
 	level   stretch // the newest readings that lie at one level
-	swings  swings  // of the excursion
 	against int     // stretches that lie where the lobe cannot be
 }
 
@@ -257,7 +256,7 @@ func (w *outline) excursion(s stretch) (out stretch, ended bool) {
 	switch {
 	case !away:
 		w.came = w.came || w.open
-		w.open, w.swings = false, swings{}
+		w.open = false
 		w.home = w.home || off <= w.lim.leave // a trace may begin on the foot of a lobe
 	case !w.home:
 	case !w.open:
@@ -265,7 +264,6 @@ func (w *outline) excursion(s stretch) (out stretch, ended bool) {
 	default:
 		w.out = w.out.with(over)
 	}
-	w.swings.see(s.lo, s.hi, swing*w.o.lift)
 	return out, ended
 }
 
@@ -280,33 +278,15 @@ func (w *outline) above(s stretch) (lo, hi float64) {
 	return s.lo - heel, s.hi - heel
 }
 
-// swings counts how often a signal has turned and gone a way.
-type swings struct {
-	n       int
-	way     int
-	extreme float64
-	begun   bool
-}
-
-func (w *swings) see(lo, hi, least float64) {
-	if !w.begun {
-		w.begun, w.extreme = true, lo
+// swings says whether the excursion under way turned down and up again, which none does
+// that has one nose.
+func (w *outline) swings(parts []stretch) bool {
+	from := 0
+	for from < len(parts) && parts[from].to < w.out.from {
+		from++
 	}
-	switch {
-	case w.way >= 0 && hi > w.extreme:
-		if w.way == 0 && hi-w.extreme < least {
-			return // from the lowest so far
-		}
-		w.extreme, w.way = hi, 1
-	case w.way == 1 && w.extreme-lo > least:
-		w.n, w.way, w.extreme = w.n+1, -1, lo
-	case w.way == -1 && lo < w.extreme:
-		w.extreme = lo
-	case w.way == -1 && hi-w.extreme > least:
-		w.n, w.way, w.extreme = w.n+1, 1, hi
-	case w.way == 0 && lo < w.extreme:
-		w.extreme = lo
-	}
+	turned, _ := extremes(parts[max(from-1, 0):], swing*w.o.lift)
+	return len(turned) > 1
 }
 
 // stands follows the readings that lie at one level.
@@ -424,7 +404,7 @@ func (g *Segmenter) judgeNone() {
 		}
 	}
 	last := g.account.s[len(g.account.s)-1]
-	turns := len(g.account.extremes(legShare * (hi - lo)))
+	turns := len(allExtremes(g.account.s, legShare*(hi-lo)))
 	rests := w.level.to - w.level.from
 	came := math.Abs(last.lo-first.lo) < legShare*(hi-lo) // to about where it began
 	if began < beganOnHeel && !(most-least > openAtMost) {

@@ -23,39 +23,48 @@ func (e extreme) side() int {
 // legShare is how much of the whole range a leg takes at least.
 const legShare = 0.3
 
-// extremes returns where the signal turns after a leg of at least so far, in order of
-// time; its beginning and its end are none.
-func (a *account) extremes(least float64) (all []extreme) {
-	if len(a.s) == 0 {
-		return nil
+// extremes returns where a signal turned before a leg of at least so far, in order of
+// time; its beginning and its end are none. next is where it may have turned since, to
+// go farther yet; nil while it has not left that side.
+func extremes(s []stretch, least float64) (all []extreme, next *extreme) {
+	if len(s) == 0 {
+		return nil, nil
 	}
 	lo, hi, way := 0, 0, 0
-	for i, s := range a.s {
-		if s.hi > a.s[hi].hi {
+	for i, p := range s {
+		if p.hi > s[hi].hi {
 			hi = i
 		}
-		if s.lo < a.s[lo].lo {
+		if p.lo < s[lo].lo {
 			lo = i
 		}
 		switch {
-		case way >= 0 && a.s[hi].hi-s.lo > least:
+		case way >= 0 && s[hi].hi-p.lo > least:
 			if way > 0 {
 				all = append(all, extreme{hi, true})
 			}
 			way, lo = -1, i
-		case way <= 0 && s.hi-a.s[lo].lo > least:
+		case way <= 0 && p.hi-s[lo].lo > least:
 			if way < 0 {
 				all = append(all, extreme{lo, false})
 			}
 			way, hi = 1, i
 		}
 	}
-	// It may have turned already, and not yet gone so far.
-	switch last := a.s[len(a.s)-1]; {
-	case way > 0 && a.s[hi].hi-last.lo > least/2:
-		all = append(all, extreme{hi, true})
-	case way < 0 && last.hi-a.s[lo].lo > least/2:
-		all = append(all, extreme{lo, false})
+	switch last := s[len(s)-1]; {
+	case way > 0 && s[hi].hi-last.lo > least/2:
+		next = &extreme{hi, true}
+	case way < 0 && last.hi-s[lo].lo > least/2:
+		next = &extreme{lo, false}
+	}
+	return all, next
+}
+
+// allExtremes returns the next one with them.
+func allExtremes(s []stretch, least float64) []extreme {
+	all, next := extremes(s, least)
+	if next != nil {
+		all = append(all, *next)
 	}
 	return all
 }
@@ -82,7 +91,7 @@ func (g *Segmenter) direction() int {
 	if !(hi-lo > leastJudged) {
 		return 0
 	}
-	turns := a.extremes(legShare * (hi - lo))
+	turns := allExtremes(a.s, legShare*(hi-lo))
 	if len(turns) == 0 {
 		return 0
 	}
