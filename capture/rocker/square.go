@@ -41,3 +41,25 @@ func (q Question) farOff(s solution, err error) error {
 	}
 	return OffSquare("adjuster_below_valve_mm", degrees(half), lookAtHeights)
 }
+
+// Square is where a measured arm stands square to its valve: at which lift, by how much
+// the stand is to be raised for that to be half lift, and whether it is near enough.
+type Square struct {
+	At, Raise, RaiseU, Tolerance measure.Length
+	Good                         bool
+}
+
+// SaysSquare says what to do with the stand.
+func SaysSquare(q Square) worksheet.Sentence {
+	at, raise, u, off := worksheet.Rounded(q.At), worksheet.Rounded(q.Raise), worksheet.Rounded(q.RaiseU), "above"
+	if raise < 0 {
+		off = "below"
+	}
+	switch {
+	case q.Good:
+		return worksheet.Sayf("the arm is square at %v of lift, %v ± %v %s half lift, which is within %v, its ± counted: leave the stand", at, raise.Abs(), u, off, q.Tolerance)
+	case raise > 0:
+		return worksheet.Sayf("the arm is square at %v of lift, above half lift: raise the stand by %v ± %v", at, raise, u)
+	}
+	return worksheet.Sayf("the arm is square at %v of lift, at or below half lift: lower the stand by %v ± %v", at, -raise, u)
+}

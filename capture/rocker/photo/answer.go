@@ -134,18 +134,7 @@ func Solve(q Question) (Answer, error) {
 // remark says what a person must not miss.
 func (a *Answer) remark(q Question, w *world, by weights, residuals []float64) {
 	say := func(format string, args ...any) { a.Says = append(a.Says, worksheet.Sayf(format, args...)) }
-	raise, off := worksheet.Rounded(a.Raise), "above"
-	if raise < 0 {
-		off = "below"
-	}
-	switch {
-	case a.Verdict.Good():
-		say("the arm is square at %v of lift, %v ± %v %s half lift, which is within %v, its ± counted: leave the stand", worksheet.Rounded(a.SquareAt), raise.Abs(), worksheet.Rounded(a.RaiseU), off, a.Tolerance)
-	case raise > 0:
-		say("the arm is square at %v of lift, above half lift: raise the stand by %v ± %v", worksheet.Rounded(a.SquareAt), raise, worksheet.Rounded(a.RaiseU))
-	default:
-		say("the arm is square at %v of lift, at or below half lift: lower the stand by %v ± %v", worksheet.Rounded(a.SquareAt), -raise, worksheet.Rounded(a.RaiseU))
-	}
+	a.Says = append(a.Says, rocker.SaysSquare(rocker.Square{At: a.SquareAt, Raise: a.Raise, RaiseU: a.RaiseU, Tolerance: a.Tolerance, Good: a.Verdict.Good()}))
 	if !a.Verdict.Good() && a.RaiseU > a.Tolerance && len(a.Depends) > 0 {
 		what := map[string]string{
 			ofMarks: "mark each place three times, or take more photographs", ofCamera: "look along the rocker's shaft and say how closely",

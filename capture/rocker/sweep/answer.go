@@ -195,18 +195,7 @@ func (a *Answer) fill(q Question, f solved, full float64) {
 
 func (a *Answer) remark(q Question, f solved, noise, scale float64) {
 	say := func(format string, args ...any) { a.Says = append(a.Says, worksheet.Sayf(format, args...)) }
-	raise, off := worksheet.Rounded(a.Raise), "above"
-	if raise < 0 {
-		off = "below"
-	}
-	switch {
-	case a.Verdict.Good():
-		say("the arm is square at %v of lift, %v ± %v %s half lift, which is within %v, its ± counted: leave the stand", worksheet.Rounded(a.SquareAt), raise.Abs(), worksheet.Rounded(a.RaiseU), off, a.Tolerance)
-	case raise > 0:
-		say("the arm is square at %v of lift, above half lift: raise the stand by %v ± %v", worksheet.Rounded(a.SquareAt), raise, worksheet.Rounded(a.RaiseU))
-	default:
-		say("the arm is square at %v of lift, at or below half lift: lower the stand by %v ± %v", worksheet.Rounded(a.SquareAt), -raise, worksheet.Rounded(a.RaiseU))
-	}
+	a.Says = append(a.Says, rocker.SaysSquare(rocker.Square{At: a.SquareAt, Raise: a.Raise, RaiseU: a.RaiseU, Tolerance: a.Tolerance, Good: a.Verdict.Good()}))
 	if q.Reference == nil {
 		say("most of the ± is the gauge's own stand: make a reference pass, the same gauge, not moved, against the side of the stem or lash cap while the engine is turned")
 	}
