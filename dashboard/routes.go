@@ -50,6 +50,7 @@ func (s *Server) routes() []route {
 		{pattern: "PATCH /api/v1/traces/{id}", do: s.labelTrace, asks: traceLabel{}, answers: storage.Summary{}},
 		{pattern: "POST /api/v1/traces/{id}/left-out", do: s.leaveOut, asks: strike{}, answers: nowLeftOut{}},
 		{pattern: "DELETE /api/v1/traces/{id}/left-out", do: s.takeBack, answers: nowLeftOut{}},
+		{pattern: "PUT /api/v1/traces/{id}/note", do: s.note, asks: notedAt{}, answers: live.Noted{}},
 		{pattern: "POST /api/v1/trace/left-out", do: s.scratch, asks: strike{}, answers: nowLeftOut{}},
 		{pattern: "DELETE /api/v1/trace/left-out", do: s.unscratch, answers: nowLeftOut{}},
 		{pattern: "GET /api/v1/traces/{id}/series", do: s.showSeries, answers: shownSeries{}},

@@ -117,7 +117,7 @@ func TestKeysAreThoseOfTheSource(t *testing.T) {
 		"live hello": live.Hello{}, "live state": capture.Position{}, "live cue": capture.Cue{}, "live opening": capture.Opened{},
 		"live fault": capture.Fault{}, "live device": live.Device{}, "live trace": capture.TraceState{}, "live findings": live.FindingsOf{},
 		"live replay": capture.ReplayState{}, "live bench": live.Selection{}, "live settings": live.Settings{}, "live simulator": live.Simulated{}, "live repairs": live.Repairs{}, "live repair": live.Repair{},
-		"live probe": live.ProbeStep{}, "live mark": live.Marked{}, "live left-out": live.LeftOut{}, "live stretch": lift.LeftOut{},
+		"live probe": live.ProbeStep{}, "live mark": live.Marked{}, "live left-out": live.LeftOut{}, "live noted": live.Noted{}, "live note": storage.OpeningNote{}, "live stretch": lift.LeftOut{},
 		"live agreement": live.Agreement{}, "live agreementOf": live.AgreementOf{}, "live readings": capture.Readings{}, "live alive": live.Alive{},
 		"live proof": live.ProofNow{}, "live proving": prove.Now{},
 		"findings findings": lift.Findings{}, "findings opening": lift.Opening{}, "findings crossing": lift.Crossing{}, "findings fault": lift.Fault{},

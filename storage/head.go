@@ -36,12 +36,25 @@ type Head struct {
 	CutShort bool `json:"cut_short,omitempty"`
 	// LeftOut are openings that count for nothing, with the reason.
 	LeftOut []lift.LeftOut `json:"left_out,omitempty"`
+	// Noted is what somebody wrote about openings; they count all the same.
+	Noted []OpeningNote `json:"noted,omitempty"`
 	// PutAway is why the whole trace counts for nothing; empty: it counts.
 	PutAway string `json:"put_away,omitempty"`
 	// Lost counts readings that damage to the file has cost, where a repair
 	// found it.
 	Lost uint64 `json:"lost_readings,omitempty"`
 }
+
+// OpeningNote is what somebody wrote about an opening: the one whose nose lies in
+// the stretch.
+type OpeningNote struct {
+	From  measure.Stamp `json:"from_s"`
+	Until measure.Stamp `json:"until_s"`
+	Says  string        `json:"says"`
+}
+
+// Covers tells whether a moment lies in the stretch.
+func (n OpeningNote) Covers(at measure.Stamp) bool { return n.From <= at && at <= n.Until }
 
 // Against is what a sweep gauge lies against.
 type Against string

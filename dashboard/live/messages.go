@@ -28,6 +28,10 @@ type Hello struct {
 	Openings []lift.Opening      `json:"openings"`
 	// LeftOut are the openings of that trace that somebody struck.
 	LeftOut []lift.LeftOut `json:"left_out,omitempty"`
+	// Noted is what somebody wrote about openings of that trace, Marks are when a
+	// pedal was pressed in it and not undone; both in the trace's own time.
+	Noted []storage.OpeningNote `json:"noted,omitempty"`
+	Marks []measure.Stamp       `json:"marks_s,omitempty"`
 	// Agreement of those that count; absent before the first.
 	Agreement *Agreement  `json:"agreement,omitempty"`
 	Findings  *FindingsOf `json:"findings"`  // of the last trace that ended
@@ -109,6 +113,15 @@ type LeftOut struct {
 
 // Type returns "left-out".
 func (LeftOut) Type() string { return "left-out" }
+
+// Noted says what is written about the openings of a trace, all of it each time.
+type Noted struct {
+	Trace storage.ID            `json:"trace"`
+	List  []storage.OpeningNote `json:"noted"`
+}
+
+// Type returns "noted".
+func (Noted) Type() string { return "noted" }
 
 // ProbeStep is what a probe heard at one speed.
 type ProbeStep struct {
