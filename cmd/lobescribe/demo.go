@@ -47,7 +47,7 @@ what it looks like and what is said of it: --trouble list names what.`,
 			}
 			// Nobody watches a demo rest for the twenty seconds that end a
 			// trace, so both rests are short here.
-			sim.rest = 7 * measure.Second
+			sim.rest = 14 * measure.Second
 			f.rest = measure.Stamp(float64(5*measure.Second) / sim.speed)
 			f.sim = &sim
 			var first *simulator.Bench // the one that the work so far was done on

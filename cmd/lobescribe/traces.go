@@ -140,7 +140,13 @@ func newShow() *cobra.Command {
 			return p.print(v, func(w io.Writer, u measure.Unit) error {
 				fmt.Fprintf(w, "trace %s of %s, engine %s, valve %s, %d readings\n\n", id,
 					head.Started.Local().Format("2006-01-02 15:04:05"), dash(head.Engine), dash(head.Valve), len(trace.Readings))
-				return tableFindings(w, f, u)
+				if err := tableFindings(w, f, u); err != nil {
+					return err
+				}
+				for _, n := range head.Noted {
+					fmt.Fprintf(w, "noted at the opening at %.1f s: %s\n", n.From.Seconds(), n.Says)
+				}
+				return nil
 			})
 		},
 	}

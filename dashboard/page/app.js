@@ -18,7 +18,8 @@ import { taken } from "./keys.js";
 import { createWedge, nextField } from "./wedge.js";
 import { nextValve } from "./engine.js";
 import { nextAction } from "./action.js";
-import { agreedCall, mayGoOn, rests } from "./round.js";
+import { agreedCall, agreedNext, createRest, mayGoOn, roundOf } from "./round.js";
+import { readDraft } from "./kept.js";
 import { Tour } from "./tour.js";
 import { AppContext, html, Mark, Trouble, useApp, usePart } from "./ui.js";
 import { ReplayBar } from "./replaybar.js";
@@ -78,6 +79,9 @@ function Later({ route }) {
   return View ? html`<${View} route=${route} />` : html`<${Trouble} text=${error} />`;
 }
 
+/** How often a hands-free round looks whether the valve has rested, in milliseconds. */
+const restEvery = 250;
+
 /** @returns {import("./ui.js").App} */
 function createApp() {
   const store = createStore(initialState());
@@ -135,24 +139,31 @@ function createApp() {
   store.subscribe(({ bench: { engine }, link }) => {
     if (engine === ordered || link !== "up") return;
     ordered = engine;
-    const keep = (/** @type {string[]} */ order, measured = 0) => ordered === engine && store.set({ ...store.get(), order, measured });
+    const keep = (/** @type {import("./engine.js").ValveState[]} */ valves) => ordered === engine && store.set({ ...store.get(),
+      order: valves.map((v) => v.valve), measured: valves.filter((v) => v.max_lift_mm !== null).length, round: prefs.get().round ? roundOf(valves) : null });
     if (!engine) return keep([]);
-    api.get(`/engines/${encodeURIComponent(engine)}/valves`).then((/** @type {import("./engine.js").ValveState[]} */ valves) => keep(valves.map((v) => v.valve), valves.filter((v) => v.max_lift_mm !== null).length), () => { ordered = ""; });
+    api.get(`/engines/${encodeURIComponent(engine)}/valves`).then(keep, () => { ordered = ""; });
   });
-  // A hands-free round: what agrees and rests on its heel makes room for the next valve.
-  /** @type {ReturnType<typeof setTimeout>|undefined} */
-  let going;
+  // A hands-free round: what agrees and rests on its heel makes room for the next
+  // valve, unless a height was typed that is not saved yet.
+  const rested = createRest(() => {
+    const s = store.get(), { engine, valve } = s.bench;
+    return { may: mayGoOn(s) && !readDraft(`height.${engine}.${valve}`) && !readDraft(`height.${engine}.${valve}.unread`), angle: strips.engine.newest()?.angle_udeg, rests: prefs.get().rests };
+  });
+  /** @type {ReturnType<typeof setInterval>|undefined} */
+  let watching;
   store.subscribe((s) => {
-    const may = prefs.get().round && mayGoOn(s);
-    if (may && going === undefined) {
-      going = setTimeout(() => {
-        going = undefined;
-        if (mayGoOn(store.get())) act("next");
-      }, rests);
-    } else if (!may) {
-      clearTimeout(going);
-      going = undefined;
+    if (s.round && watching === undefined) watching = setInterval(() => rested(performance.now()) && act("next"), restEvery);
+    else if (!s.round) {
+      clearInterval(watching);
+      watching = undefined;
     }
+  });
+  prefs.subscribe((p) => {
+    const s = store.get();
+    if (p.round === (s.round !== null)) return;
+    ordered = p.round ? "" : ordered; // which valves are still to be measured is asked now
+    store.set({ ...s, round: p.round ? { left: s.order } : null });
   });
   /** @param {{engine?: string, valve?: string, trial?: string}} change */
   async function setBench(change) {
@@ -187,7 +198,7 @@ function createApp() {
       if (!bench.engine) return notify("Name the engine first; then there is a next valve.", "amiss");
       api.get(`/engines/${encodeURIComponent(bench.engine)}/valves`)
         .then(async (/** @type {import("./engine.js").ValveState[]} */ valves) => {
-          const valve = nextValve(valves.map((v) => v.valve), bench.valve);
+          const valve = agreedNext(store.get()) || nextValve(valves.map((v) => v.valve), bench.valve); // what was said is next
           await setBench({ valve, trial: "" });
           notify(`${valveWords(valve)}.`, "said", { name: `Back to ${valveWords(bench.valve)}`, act: () => setBench({ valve: bench.valve, trial: bench.trial }).catch(amiss) });
           voice.say(`Now ${valveWords(valve)}`);

@@ -5,7 +5,9 @@ import { html } from "./ui.js";
 export const HandsFreeHelp = () => html`<section><h2>Nothing but the wrench</h2>
   <ul class="plain"><li>A trace begins by itself when the engine moves, and ends after twenty seconds of rest on the heel.</li>
     <li>Half lift, the nose, and that the openings of a valve agree are called out, with which valve is next.</li>
-    <li>Turn on <strong>Hands-free round</strong> on the <a href="#/bench">bench</a>, under Heard and felt: when the openings agree and the valve has rested on its heel for ten seconds, the bench goes on to the next one of the order of work. Turning on cancels that.</li>
+    <li>Turn on <strong>Hands-free round</strong> on the <a href="#/bench">bench</a>, under Heard and felt: when the openings agree, the bench says so and which valve is next, and goes on to it when the valve has rested on its heel for ten seconds (or what is set there), and the crank where there is an encoder. Leave the indicator where it is until it says “now”. Turning on cancels that.</li>
+    <li>A round comes to the valves that are still to be measured, in the order of work, or to all once when none is; then it says that it is done.</li>
+    <li>A height set at half lift with the large − and + is saved by itself when half lift is left. A press of the pedal stands on the row of its opening; a note can be written there when there is a hand for it.</li>
     <li>The order is the <a href="#/engine">engine</a>'s order of work, or its firing order.</li></ul>
   <h2>A pedal</h2>
   <ul class="plain"><li>Whatever types a key: a presenter, a foot switch. Space marks the moment, the right arrow goes to the next valve, the left arrow leaves the last opening out. Each key is set on the bench.</li>

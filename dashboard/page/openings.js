@@ -4,6 +4,7 @@
 import { html, Mark, useApp } from "./ui.js";
 import { offWords } from "./agreement.js";
 import { LeaveOut } from "./leaveout.js";
+import { Beside, NoteOf } from "./noted.js";
 import { degrees, inCycle, length, withUncertainty } from "./units.js";
 
 /**
@@ -12,6 +13,8 @@ import { degrees, inCycle, length, withUncertainty } from "./units.js";
  * @property {number} at its nose in the time of its trace, in seconds
  * @property {string} why it counts for nothing; "" when it counts
  * @property {string} [more] what else is to be said of it
+ * @property {number} [presses] how often a pedal was pressed at it
+ * @property {string} [note] what is written beside it; absent where that is not known
  */
 
 /**
@@ -29,9 +32,10 @@ export function OpeningRows({ rows, trace, agreement, unit, newestFirst = false,
     const { o, why, more } = r, off = offWords(agreement, o.t_nose_s, unit);
     return html`<tr class=${why ? "struck" : ""} key=${o.t_nose_s}><th scope="row">${i + 1}</th>
       <td class="strong">${withUncertainty(o.max_lift_mm * 1e6, o.max_lift_u_mm * 1e6, unit)}</td>
-      <td class="detail">${off.beyond ? html`<span class="off"><${Mark} shape="triangle" /> ${off.says}</span>` : null}half lift ${length(o.half_lift_mm * 1e6, unit)}${o.nose_angle_deg === undefined ? "" : `, at ${angle(o.opening_half.angle_deg)} and ${angle(o.closing_half.angle_deg)}, nose ${angle(o.nose_angle_deg)}`}${more ? `; ${more}` : ""}</td>
+      <td class="detail">${off.beyond ? html`<span class="off"><${Mark} shape="triangle" /> ${off.says}</span>` : null}half lift ${length(o.half_lift_mm * 1e6, unit)}${o.nose_angle_deg === undefined ? "" : `, at ${angle(o.opening_half.angle_deg)} and ${angle(o.closing_half.angle_deg)}, nose ${angle(o.nose_angle_deg)}`}${more ? `; ${more}` : ""}<${Beside} presses=${r.presses ?? 0} note=${r.note ?? ""} /></td>
       <td class="counts">${why ? html`<span class="left-out">left out: ${why}</span> ${trace ? html`<button type="button" class="quiet" onClick=${() => back(r)}>Undo<span class="sr">, opening ${i + 1}</span></button>` : null}`
-        : trace ? html`<${LeaveOut} name="Leave out" at=${trace} of=${`opening ${i + 1}`} act=${leave(r)} />` : null}</td></tr>`;
+        : trace ? html`<${LeaveOut} name="Leave out" at=${trace} of=${`opening ${i + 1}`} act=${leave(r)} />` : null}
+        ${trace && r.note !== undefined ? html`<${NoteOf} key=${`note ${o.t_nose_s}`} trace=${trace} opening=${o} n=${i + 1} note=${r.note} done=${done} />` : null}</td></tr>`;
   });
   return html`<table class="opening-table">
     <thead class="sr"><tr><th scope="col">#</th><th scope="col">max lift</th><th scope="col">half lift</th><th scope="col">does it count</th></tr></thead>

@@ -11,6 +11,7 @@
  * @property {boolean} vibration
  * @property {boolean} awake keep the screen on
  * @property {boolean} round when a valve's openings agree, the bench goes on to the next by itself
+ * @property {number} rests for how long it rests on its heel before, in seconds
  * @property {Record<string, KeyAction>} keys what a key that a pedal types does
  * @property {number} tour how far the look at the demo has come; below zero when it is closed
  * @property {boolean} cautioned the cautions were read once
@@ -24,6 +25,7 @@ export const defaultPrefs = () => ({
   vibration: true,
   awake: true,
   round: false,
+  rests: 10,
   keys: { " ": "mark", PageDown: "mark", Enter: "mark", ArrowRight: "next", ArrowLeft: "scratch" },
   tour: 0,
   cautioned: false,

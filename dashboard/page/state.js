@@ -15,6 +15,7 @@
  * @typedef {{kind: string, t_s: number, says: string}} Fault
  * @typedef {{openings: Opening[]|null, max_lift_mm: number, max_lift_u_mm: number, half_lift_mm: number, spread_mm: number, resolution_mm: number, sign?: number, held?: {kind: string, by_mm: number, says: string}[], drive?: {delay_s: number, delay_u_s: number, slack_deg?: number, slack_u_deg?: number, says: string}, doubted?: Record<string, number>, doubts?: {t_s: number, reading_mm: number, reason: string}[], faults: Fault[]|null, left_out?: {opening: Opening, why: string}[]}} Findings
  * @typedef {{from_s: number, until_s: number, why: string}} LeftOut
+ * @typedef {{from_s: number, until_s: number, says: string}} OpeningNote
  * @typedef {{id: string, address: string, state: "connecting"|"live"|"silent"|"lost", says: string, detail?: string, rate_hz?: number, age_s?: number, format?: string, assumes?: string, resolution_mm?: number, refused?: Record<string, number>}} Device
  * @typedef {{id: number, state: "recording"|"kept"|"behind"|"failed", t0_us?: number, seconds: number, readings: number, on_disk_s: number, says?: string}} Trace
  * @typedef {{engine: string, valve: string, trial: string, against?: string}} Bench
@@ -36,6 +37,8 @@
  * @property {number} passed the newest trace of the valve before; its findings come after the bench has gone on
  * @property {import("./agreement.js").Agreement|null} agreement of the openings of that trace that count
  * @property {LeftOut[]} leftOut openings of that trace that count for nothing, in the trace's own time
+ * @property {OpeningNote[]} noted what is written beside its openings, in the trace's own time
+ * @property {number[]} marks when a pedal was pressed in it, in seconds of the trace
  */
 
 /**
@@ -45,6 +48,7 @@
  * @property {"in"|"mm"} unit
  * @property {Bench} bench
  * @property {string[]} order the engine's valves in the order of work; none until it is known
+ * @property {{left: string[]}|null} round a hands-free round: the valves that it still comes to; null while there is none
  * @property {number} measured how many of them were measured when the engine was put on the bench
  * @property {Record<string, Device>} devices by id
  * @property {boolean} simulated
@@ -62,12 +66,12 @@
 
 /** @returns {Channel} */
 export const emptyChannel = () => ({
-  position: null, cue: null, held: false, openings: [], faults: [], findings: null, findingsOf: 0, trace: null, passed: 0, leftOut: [], agreement: null,
+  position: null, cue: null, held: false, openings: [], faults: [], findings: null, findingsOf: 0, trace: null, passed: 0, leftOut: [], noted: [], marks: [], agreement: null,
 });
 
 /** @returns {State} */
 export const initialState = () => ({
-  link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, order: [], measured: 0, devices: {},
+  link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, order: [], round: null, measured: 0, devices: {},
   simulated: false, proof: null, lan: false, shop: "", engine: emptyChannel(), replayed: emptyChannel(), replay: null, probed: [], repairs: [], marks: 0, missed: 0,
 });
 
@@ -123,14 +127,39 @@ export function reduce(state, m) {
       const { type: _, ...proof } = m;
       return { ...state, proof };
     }
-    case "mark": return { ...state, marks: Math.max(0, state.marks + (m.undone ? -1 : 1)) };
+    case "mark": return { ...state, marks: Math.max(0, state.marks + (m.undone ? -1 : 1)), engine: marked(state.engine, m) };
     case "readings": return m.lost ? { ...state, missed: state.missed + m.lost } : state;
     default: {
       const channel = m.replay ? "replayed" : "engine";
       const next = follow(state[channel], m);
-      return next === state[channel] ? state : { ...state, [channel]: next };
+      if (next === state[channel]) return state;
+      const after = { ...state, [channel]: next };
+      return m.type === "agreement" && !m.replay ? { ...after, round: inRound(after, m) } : after;
     }
   }
+}
+
+/**
+ * A pedal's mark, in the time of the trace that it belongs to.
+ * @param {Channel} c
+ * @param {any} m
+ * @returns {Channel}
+ */
+function marked(c, m) {
+  if (m.undone) return { ...c, marks: c.marks.slice(0, -1) };
+  return c.trace?.t0_us === undefined || c.trace.state === "kept" ? c : { ...c, marks: [...c.marks, m.t_s - c.trace.t0_us / 1e6] };
+}
+
+/**
+ * The round after the openings of the valve on the bench were judged: one whose
+ * openings agree is done, one whose later opening does not is not.
+ * @param {State} state
+ * @param {import("./agreement.js").Agreement} a
+ */
+function inRound({ round, order, bench: { valve } }, a) {
+  if (!round || a.count < 2) return round;
+  const done = a.agree, there = round.left.includes(valve);
+  return done === there ? { left: order.filter((v) => (v === valve ? !done : round.left.includes(v))) } : round;
 }
 
 /**
@@ -151,6 +180,8 @@ function hello(state, m) {
     trace: m.trace ?? null,
     openings: m.openings ?? [],
     leftOut: m.left_out ?? [],
+    noted: m.noted ?? [],
+    marks: m.marks_s ?? [],
     agreement: m.agreement ?? null,
     findings: m.findings?.findings ?? m.findings ?? state.engine.findings,
     findingsOf: m.findings?.trace ?? state.engine.findingsOf,
@@ -227,6 +258,7 @@ function follow(c, m) {
       const { type: _, replay: __, ...agreement } = m;
       return { ...c, agreement };
     }
+    case "noted": return c.trace?.id === m.trace ? { ...c, noted: m.noted } : c;
     case "left-out": return c.trace?.id === m.trace ? { ...c, leftOut: m.left_out } : c;
     case "findings": return m.trace <= c.passed ? c : { ...c, findings: m.findings, findingsOf: m.trace };
     case "trace": {
@@ -236,7 +268,7 @@ function follow(c, m) {
       // yet, and one that had to wait may be kept after the next began.
       const began = trace.t0_us ?? 0, other = began - (c.trace.t0_us ?? 0);
       if (other < 0) return c;
-      return other > 0 || (c.trace.id && c.trace.id !== trace.id) ? { ...c, trace, openings: [], leftOut: [], agreement: null, faults: [] } : { ...c, trace };
+      return other > 0 || (c.trace.id && c.trace.id !== trace.id) ? { ...c, trace, openings: [], leftOut: [], noted: [], marks: [], agreement: null, faults: [] } : { ...c, trace };
     }
     default: return c;
   }

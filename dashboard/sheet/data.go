@@ -52,6 +52,8 @@ type Valve struct {
 	Trace    storage.Summary
 	Devices  []storage.DeviceNote
 	Findings lift.Findings
+	// Noted is what somebody wrote beside its openings.
+	Noted []storage.OpeningNote
 	// Drawn is one opening, for the plot: lift above the heel against seconds
 	// from the nose.
 	Drawn []Point

@@ -158,7 +158,7 @@ func (v *Valve) measure(s Source) error {
 		}
 		v.Notes = append(v.Notes, hurt...)
 	}
-	v.Devices = h.Devices
+	v.Devices, v.Noted = h.Devices, h.Noted
 	if v.Findings, err = lift.Analyse(trace, lift.Options{LeaveOut: h.LeftOut, Proof: h.Proof}); err != nil {
 		v.Notes = append(v.Notes, sentence(err))
 		return nil

@@ -11,6 +11,20 @@ import (
 	"lobescribe/storage"
 )
 
+// What was written beside an opening stands on the sheet with its valve.
+func TestNotesArePrinted(t *testing.T) {
+	b := newBench(t)
+	b.engine(nil)
+	id := b.turn("1I", 10.9, 470, true)
+	o := b.gather(sheet.Options{}).Valves[0].Findings.Openings[0]
+	assert.NotContains(t, written(t, sheet.Write, b.gather(sheet.Options{}), ""), "Noted at the bench")
+	require.NoError(t, b.store.Amend(id, func(h *storage.Head) {
+		h.Noted = []storage.OpeningNote{{From: o.Open, Until: o.Close, Says: "tip <was> dry"}}
+	}))
+	page := written(t, sheet.Write, b.gather(sheet.Options{}), "")
+	assert.Contains(t, page, "<strong>1 intake:</strong> tip &lt;was&gt; dry (opening at ")
+}
+
 // What was left out is not in a figure, and stands on the sheet with its reason.
 func TestWhatWasLeftOutIsPrinted(t *testing.T) {
 	b := newBench(t)

@@ -25,7 +25,7 @@ type view struct {
 	Lifts                     []liftRow
 	AnyOdd                    bool
 	Compared                  []string
-	Faults, LeftOut           []saying
+	Faults, LeftOut, Noted    []saying
 	Gate                      Gate
 	Together                  template.HTML
 	Plots                     []plotted
@@ -305,6 +305,9 @@ func (d Data) lifts(v *view, w words) {
 		}
 		for _, s := range one.Findings.LeftOut {
 			v.LeftOut = append(v.LeftOut, saying{valveWords(one.Name), fmt.Sprintf("opening at %.1f s of trace %s, %s: %s", s.Opening.Nose.Seconds(), one.Trace.ID, w.with(s.Opening.MaxLift), cmp.Or(s.Why, "no reason was said"))})
+		}
+		for _, n := range one.Noted {
+			v.Noted = append(v.Noted, saying{valveWords(one.Name), fmt.Sprintf("%s (opening at %.1f s of trace %s)", n.Says, n.From.Seconds(), one.Trace.ID)})
 		}
 		for _, n := range slices.Concat(one.Again, one.Notes) {
 			v.Faults = append(v.Faults, saying{valveWords(one.Name), n})

@@ -18,6 +18,7 @@ import { emsOf } from "../ems.js";
 import { CyclePicture } from "../cycle.js";
 import { Strip } from "../stripview.js";
 import { pedalKeys } from "../keys.js";
+import { noteAt, pressesAt } from "../noted.js";
 import { Setup } from "../setupview.js";
 
 export function Bench() {
@@ -178,6 +179,9 @@ function ActBar() {
 /** For how long a hand that trembles over half lift does not shut the field, in milliseconds. */
 const lingers = 1500;
 
+/** For how long a height stands in a round before it is saved by itself, in milliseconds. */
+const settles = 4000;
+
 /**
  * The one field at half lift: by how much the adjuster end stands below the
  * valve end. It opens at half lift and goes when half lift is left, unless
@@ -186,11 +190,35 @@ const lingers = 1500;
  */
 function Height({ mood }) {
   const app = useApp();
-  const [{ engine, valve }, unit, replay] = usePart(app.store, (s) => /** @type {const} */ ([s.bench, s.unit, Boolean(s.replay)]));
+  const [{ engine, valve }, unit, replay, round] = usePart(app.store, (s) => /** @type {const} */ ([s.bench, s.unit, Boolean(s.replay), s.round !== null]));
   const typed = useDraft(`height.${engine}.${valve}`, { nm: /** @type {number|null} */ (null) }), nm = typed.value.nm;
   const setNm = (/** @type {number|null} */ v) => typed.set({ nm: v });
   const [open, setOpen] = useState(false);
-  const box = useRef(/** @type {HTMLFormElement|null} */ (null));
+  const box = useRef(/** @type {HTMLFormElement|null} */ (null)), saving = useRef(false);
+  const keep = async () => {
+    if (nm === null || saving.current) return;
+    saving.current = true;
+    const nose = shown(app.store.get()).position?.nose_nm ?? 0;
+    try {
+      const at = `/engines/${encodeURIComponent(engine)}/trials`;
+      const last = (await app.api.get(`${at}?valve=${encodeURIComponent(valve)}`)).at(-1);
+      // What is under the stand is what was there last, until Trials says otherwise.
+      const trial = await app.api.post(at, {
+        valve, stack_mm: last?.stack_mm, pushrod_length_mm: last?.pushrod_length_mm, lash_mm: last?.lash_mm, adjuster_below_valve_mm: toMm(nm),
+        max_lift_mm: nose > 0 ? toMm(nose) : undefined,
+      });
+      const stack = (last?.stack_mm ?? []).reduce((/** @type {number} */ sum, /** @type {number} */ s) => sum + fromMm(s), 0);
+      const back = () => app.api.del(`/trials/${encodeURIComponent(trial.id)}?rev=${trial.rev}`).then(() => app.notify("The trial is deleted again."), (/** @type {Error} */ err) => app.notify(err.message, "amiss"));
+      app.notify(`Saved as a trial, with a stack of ${length(stack, unit)}. If that has changed, put it right under Trials.`, "said", { name: "Undo the trial", act: back });
+      if (round) app.voice.say("The height is saved.");
+      typed.done();
+      setOpen(false);
+    } catch (err) {
+      app.notify(/** @type {Error} */ (err).message, "amiss");
+    } finally {
+      saving.current = false;
+    }
+  };
   useEffect(() => {
     if (mood === "half") {
       setOpen(true);
@@ -208,26 +236,16 @@ function Height({ mood }) {
       form?.removeEventListener("focusout", left);
     };
   }, [mood, open]);
-  if (replay || (!open && nm === null)) return null; // in a replay nothing is measured
-  const keep = async () => {
-    if (nm === null) return;
-    const nose = shown(app.store.get()).position?.nose_nm ?? 0;
-    try {
-      const at = `/engines/${encodeURIComponent(engine)}/trials`;
-      const last = (await app.api.get(`${at}?valve=${encodeURIComponent(valve)}`)).at(-1);
-      // What is under the stand is what was there last, until Trials says otherwise.
-      await app.api.post(at, {
-        valve, stack_mm: last?.stack_mm, pushrod_length_mm: last?.pushrod_length_mm, lash_mm: last?.lash_mm, adjuster_below_valve_mm: toMm(nm),
-        max_lift_mm: nose > 0 ? toMm(nose) : undefined,
-      });
-      const stack = (last?.stack_mm ?? []).reduce((/** @type {number} */ sum, /** @type {number} */ s) => sum + fromMm(s), 0);
-      app.notify(`Saved as a trial, with a stack of ${length(stack, unit)}. If that has changed, put it right under Trials.`);
-      typed.done();
-      setOpen(false);
-    } catch (err) {
-      app.notify(/** @type {Error} */ (err).message, "amiss");
-    }
-  };
+  // In a round no hand is free for a button: what was set is saved when half lift
+  // is left and nobody goes on setting it.
+  useEffect(() => {
+    if (!round || mood === "half" || nm === null || !engine || !valve) return undefined;
+    const soon = setTimeout(() => {
+      if (Object.keys(typed.unread.texts).length === 0 && document.activeElement?.tagName !== "INPUT") void keep();
+    }, settles);
+    return () => clearTimeout(soon);
+  }, [round, mood, nm, engine, valve]);
+  if (replay || (!open && !typed.open)) return null; // in a replay nothing is measured
   return html`<${Form} class="height" formRef=${box} onSubmit=${keep} draft=${typed}>
     <${LengthField} label="Adjuster end below valve end, now" nm=${nm} unit=${unit} of="height"
       onChange=${setNm} hint="A minus: the adjuster end stands higher." />
@@ -241,15 +259,16 @@ function Height({ mood }) {
 }
 
 function Openings() {
-  const [openings, findings, findingsOf, leftOut, agreement, all, id, valve, unit, replay] = usePart(useApp().store, (s) => {
+  const [openings, findings, findingsOf, leftOut, noted, marks, agreement, all, id, valve, unit, replay] = usePart(useApp().store, (s) => {
     const c = shown(s);
-    return /** @type {const} */ ([c.openings, c.findings, c.findingsOf, c.leftOut, c.agreement, c.faults, c.trace?.id, s.bench.valve, s.unit, Boolean(s.replay)]);
+    return /** @type {const} */ ([c.openings, c.findings, c.findingsOf, c.leftOut, c.noted, c.marks, c.agreement, c.faults, c.trace?.id, s.bench.valve, s.unit, Boolean(s.replay)]);
   });
   const channel = { openings, findings, findingsOf, leftOut, agreement, faults: all };
   const faults = channel.faults.filter((f) => f.kind !== "back-turn").slice(-3);
   const now = channel.openings.length > 0;
   const struck = (channel.findings?.left_out ?? []).map((s) => ({ o: s.opening, at: s.opening.t_nose_s, why: s.why }));
-  const rows = now ? channel.openings.map((o) => ({ o, at: o.t_nose_s, why: replay ? "" : whyLeftOut(channel, o) }))
+  const presses = pressesAt(openings, marks);
+  const rows = now ? channel.openings.map((o, i) => ({ o, at: o.t_nose_s, why: replay ? "" : whyLeftOut(channel, o), presses: presses[i], note: noteAt(noted, o) }))
     : [...(channel.findings?.openings ?? []).map((o) => ({ o, at: o.t_nose_s, why: "" })), ...struck].sort((a, b) => a.at - b.at);
   const trace = replay ? 0 : now ? id : channel.findingsOf;
   if (rows.length === 0 && faults.length === 0) return html`<section class="openings"><h2>Openings</h2>
@@ -287,7 +306,9 @@ function Calls() {
     <${Mark} shape=${prefs[name] ? "check" : "cross"} /> ${label}</button>`;
   return html`<section class="calls"><h2>Heard and felt</h2>
     <div class="row">${toggle("tone", "Tone")}${toggle("speech", "Spoken calls")}${toggle("vibration", "Vibration")}${toggle("awake", "Keep screen on")}${toggle("round", "Hands-free round")}</div>
-    ${prefs.round ? html`<p class="hint">When two openings of a valve agree and it rests on its heel for ten seconds, the bench goes on to the next valve of the order of work. Turning on cancels that.</p>` : null}
+    ${prefs.round ? html`<p class="hint">When two openings of a valve agree, the bench says so and which valve is next, and goes on to that once the valve has rested on its heel. Leave the indicator until it says “now”; turning on cancels it. A height set at half lift is saved by itself when half lift is left. Valves that are measured already are left out, unless all are.</p>
+    <label class="inline">Goes on after <select value=${String(prefs.rests)} onChange=${(/** @type {any} */ e) => app.prefs.set({ ...prefs, rests: Number(e.target.value) })}>
+      ${[...new Set([3, 5, 10, 20, prefs.rests])].map((s) => html`<option value=${String(s)} selected=${s === prefs.rests}>${s} seconds of rest</option>`)}</select></label>` : null}
     ${prefs.awake && !app.wake.able ? html`<p class="hint">This browser does not keep the screen on here: it wants a secure address (https, or this computer itself). Set the screen's own time-out longer.</p>` : null}
     ${prefs.speech && !app.voice.able ? html`<p class="hint">This browser can not speak.</p>` : null}
     <p class="hint">A browser stays silent until the page is touched once. Key M mutes, key U switches inch and millimetre.</p>

@@ -9,6 +9,7 @@ import { agreementWords } from "../agreement.js";
 import { LeaveOut } from "../leaveout.js";
 import { OpeningRows } from "../openings.js";
 import { FaultLine } from "../faultline.js";
+import { noteAt, pressesAt } from "../noted.js";
 import { digits, length, nanometres, seconds, small, when, withUncertainty } from "../units.js";
 import { query } from "../api.js";
 import { Chart } from "../chart.js";
@@ -49,7 +50,7 @@ export function TraceView({ id }) {
     ${trace?.put_away ? html`<p class="fault"><${Mark} shape="cross" /> <strong>Deleted</strong>, ${trace.put_away}: it is in no list and no figure. Its readings stay on disk, and it can be restored.</p>` : null}
     ${looks ? null : html`<${ReplayStart} id=${id} />`}
     <${LiftChart} id=${id} findings=${findings} marks=${marks} unit=${unit} at=${at} />
-    ${!trace ? null : html`<${FindingsBlock} findings=${findings} agreement=${trace.agreement} of=${looks ? "" : id} valve=${trace.valve ?? ""} again=${again} unit=${unit} marks=${marks} />
+    ${!trace ? null : html`<${FindingsBlock} findings=${findings} agreement=${trace.agreement} of=${looks ? "" : id} valve=${trace.valve ?? ""} again=${again} unit=${unit} marks=${marks} noted=${trace.head?.noted ?? []} />
     ${marks.length ? html`<section><h2>Marks</h2><ol class="plain">${marks.map((m) => html`<li>at ${seconds(m.t_s)}${m.says ? `, ${m.says}` : ""}</li>`)}</ol></section>` : null}
     <section class="row">
       ${trace.has_angle ? html`<a class="button" href=${`#/timing?intake=${id}`}>Timing of this trace</a>` : null}
@@ -184,18 +185,13 @@ const doubtedWords = (doubted) => Object.entries(doubted).map(([why, n]) => `${n
 /** @type {Readonly<Record<string, string>>} */
 const doubtNames = Object.freeze({ misread: "misread", implausible: "where no valve can be", repeated: "repeated", "wrong-angle": "with a wrong crank angle" });
 
-/** "marked twice; ": the presses of a pedal in an opening. @param {Note[]} marks @param {import("../state.js").Opening} o */
-export function markedWords(marks, o) {
-  const n = marks.filter((m) => o.t_open_s <= m.t_s && m.t_s <= o.t_close_s).length;
-  return n === 0 ? "" : `marked${n === 1 ? "" : n === 2 ? " twice" : ` ${n} times`}; `;
-}
-
-/** @param {{findings: import("../state.js").Findings|null, agreement: import("../agreement.js").Agreement, of: string, valve: string, again: () => void, unit: import("../units.js").Unit, marks?: Note[]}} props of: the trace whose openings can be left out; marks: those of a pedal stand with their opening */
-export function FindingsBlock({ findings, agreement, of: id, valve, again, unit, marks = [] }) {
+/** @param {{findings: import("../state.js").Findings|null, agreement: import("../agreement.js").Agreement, of: string, valve: string, again: () => void, unit: import("../units.js").Unit, marks?: Note[], noted?: import("../state.js").OpeningNote[]}} props of: the trace whose openings can be left out; marks: those of a pedal stand with their opening, and so do notes */
+export function FindingsBlock({ findings, agreement, of: id, valve, again, unit, marks = [], noted = [] }) {
   if (!findings) return html`<p class="hint">Its findings are not worked out yet.</p>`;
   const openings = findings.openings ?? [], faults = findings.faults ?? [];
   const rows = [...openings.map((o) => ({ o, why: "" })), ...(findings.left_out ?? []).map((s) => ({ o: s.opening, why: s.why }))].sort((a, b) => a.o.t_nose_s - b.o.t_nose_s)
-    .map((r) => ({ ...r, at: r.o.t_nose_s, more: `${markedWords(marks, r.o)}at ${seconds(r.o.t_nose_s)}, where the indicator shows ${digits(r.o.opening_half.reading_mm * 1e6, unit)} and ${digits(r.o.closing_half.reading_mm * 1e6, unit)} at half lift` }));
+    .map((r) => ({ ...r, at: r.o.t_nose_s, note: noteAt(noted, r.o), more: `at ${seconds(r.o.t_nose_s)}, where the indicator shows ${digits(r.o.opening_half.reading_mm * 1e6, unit)} and ${digits(r.o.closing_half.reading_mm * 1e6, unit)} at half lift` }));
+  const presses = pressesAt(rows.map((r) => r.o), marks.map((m) => m.t_s)), shownRows = rows.map((r, i) => ({ ...r, presses: presses[i] }));
   return html`<section><h2>Findings</h2>
     ${rows.length ? html`${openings.length ? html`<p class="agreement"><${Mark} shape=${agreement.agree ? "check" : agreement.count === 1 ? "ring" : "triangle"} kind=${agreement.agree ? "good" : ""} /> ${agreementWords(agreement, valve, unit)}</p>
     <dl class="facts">
@@ -207,7 +203,7 @@ export function FindingsBlock({ findings, agreement, of: id, valve, again, unit,
       <div><dt>indicator's step</dt><dd>${small(findings.resolution_mm * 1e6, unit)} ${unit}</dd></div>
     </dl>
     <p class="hint">The figure after ± is the expanded uncertainty, k = 2: the truth is inside it about 95 times in 100.</p>` : html`<p class="lead">Every opening of this trace is left out.</p>`}
-    <${OpeningRows} rows=${rows} trace=${id} agreement=${agreement} unit=${unit} done=${again} />`
+    <${OpeningRows} rows=${shownRows} trace=${id} agreement=${agreement} unit=${unit} done=${again} />`
     : html`<${Nothing} says="No whole opening is in this trace: heel, nose, and heel again. Turn two full turns of the crank next time." href="#/bench" label="To the bench" />`}
     ${findings.drive ? html`<p class="hint">The drive: ${findings.drive.says}.</p>` : null}
     ${(findings.held ?? []).map((h) => html`<p class="hint">The ± holds ${length(h.by_mm * 1e6, unit)} for this: ${h.says}.</p>`)}
