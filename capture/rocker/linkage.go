@@ -4,6 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"lobescribe/capture/worksheet"
+	"lobescribe/device/measure"
 )
 
 // linkage is one set-up in the frame of the package comment; lengths in
@@ -49,7 +52,7 @@ func (l linkage) heel() (float64, error) { return l.atLift(-l.lash) }
 func (l linkage) atLift(lift float64) (float64, error) {
 	s := (l.pz + lift) / l.a
 	if math.Abs(s) > 0.98 {
-		return 0, fmt.Errorf("an arm of %.4g mm cannot swing %.4g mm off its right angle: check the arm (valve_arm_mm), the lift (lift_mm) and the height difference (adjuster_below_valve_mm)", l.a, math.Abs(l.pz+lift))
+		return 0, fmt.Errorf("an arm of %s cannot swing %s off its right angle: check the arm (valve_arm_mm), the lift (lift_mm) and the height difference (adjuster_below_valve_mm)", inBoth(l.a), inBoth(math.Abs(l.pz+lift)))
 	}
 	return math.Asin(s), nil
 }
@@ -227,4 +230,10 @@ func increasing(f func(float64) (float64, error), lo, hi float64) (float64, erro
 		}
 	}
 	return x, nil
+}
+
+// inBoth prints millimetres in either unit, for an error that does not know which
+// one is read.
+func inBoth(mm float64) string {
+	return worksheet.InBoth(worksheet.Rounded(measure.FromMillimetres(mm)))
 }

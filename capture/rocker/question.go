@@ -135,7 +135,7 @@ func (q Question) check() error {
 		field string
 		l     measure.Length
 	}{{"lift_mm", q.Lift}, {"lobe_lift_mm", measure.FromMillimetres(q.LobeLift.Millimetres() * max(q.RockerRatio, 1))}} {
-		c.That(l.l.Millimetres() < arm, l.field, "makes a lift of %v at the valve, more than a rocker with an arm of %.3g mm can give: check both and their units", worksheet.Rounded(l.l), arm)
+		c.That(l.l.Millimetres() < arm, l.field, "makes a lift of %v at the valve, more than a rocker with an arm of %s can give: check both and their units", worksheet.InBoth(worksheet.Rounded(l.l)), inBoth(arm))
 	}
 	c.NotNegative("lash_mm", q.Lash)
 	c.NotNegative("tip_radius_mm", q.TipRadius)

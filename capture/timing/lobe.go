@@ -79,7 +79,7 @@ func (c *Curve) LobeMotion() (LobeMotion, error) {
 		lobe, u := t.lobe(y + lash)
 		ratio, uRatio, change, uChange := t.slopes(lobe)
 		if ratio < 0.1 {
-			return out, fmt.Errorf("the measured ratio falls to %.2f at a lobe lift of %.2f mm: no rocker does that", ratio, lobe)
+			return out, fmt.Errorf("the measured ratio falls to %.2f at a lobe lift of %s: no rocker does that", ratio, worksheet.InBoth(worksheet.Rounded(millimetres(lobe))))
 		}
 		v := p.Velocity / ratio
 		a := (p.Acceleration - change*v*v) / ratio

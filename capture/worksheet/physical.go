@@ -49,5 +49,5 @@ func SquareMillimetreDegrees(v float64) Physical {
 
 // PerSquareDegree is a length's second slope by the crank.
 func PerSquareDegree(v float64) Physical {
-	return Physical{v, physicalUnit{"mm/deg²", 1, "%.2g"}, physicalUnit{"in/deg²", 1 / 25.4, "%.2g"}}
+	return Physical{v, physicalUnit{"mm/deg²", 1, "%.2g"}, physicalUnit{"thou/deg²", 1000 / 25.4, "%.2g"}}
 }

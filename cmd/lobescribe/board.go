@@ -69,7 +69,7 @@ Battery off before you wire near the engine; cables clear of the crank.
 		},
 	}
 	cmd.Flags().DurationVar(&testFor, "for", 20*time.Second, "how long to listen")
-	addOutputFlags(cmd)
+	addJSONFlag(cmd) // what it says of the wires holds no length
 	return cmd
 }
 

@@ -55,7 +55,7 @@ func rockerTable(t *answerTable, a rocker.Answer) {
 		if d.Assumed {
 			how = "assumed"
 		}
-		t.line("depends on", "%s (%s, ± %s): raise ± %s, pushrod ± %s", d.Field, how, uncertain(d), t.length(d.RaiseU), t.length(d.PushrodU))
+		t.line("depends on", "%s (%s, ± %s): raise ± %s, pushrod ± %s", d.Field, how, t.uncertain(d), t.length(d.RaiseU), t.length(d.PushrodU))
 	}
 	t.says(a.Says)
 	t.basis(a.Basis)
@@ -70,10 +70,10 @@ func (t *answerTable) poseLine(name string, p rocker.Pose) {
 }
 
 // uncertain writes a dependence's uncertainty in the unit its field names.
-func uncertain(d rocker.Dependence) string {
+func (t *answerTable) uncertain(d rocker.Dependence) string {
 	switch {
 	case strings.HasSuffix(d.Field, "_mm"):
-		return measure.FromMillimetres(d.U).String()
+		return t.length(measure.FromMillimetres(d.U))
 	case strings.HasSuffix(d.Field, "_deg"):
 		return measure.FromDegrees(d.U).String()
 	}

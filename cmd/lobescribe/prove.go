@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lobescribe/capture/prove"
+	"lobescribe/capture/worksheet"
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/device"
 	"lobescribe/device/measure"
@@ -137,7 +138,7 @@ func tableProof(w io.Writer, p prove.Proof, u measure.Unit) error {
 		line("late by", "less than %.0f ms", ms(p.LagU))
 	}
 	line("refresh", "%.1f ms", ms(p.Refresh))
-	line("step", "%s", p.Step)
+	line("step", "%s", worksheet.Sayf("%v", p.Step).In(u)) // to its last digit in the unit it is made in
 	line("rate", "%.1f readings a second", p.Rate)
 	for _, why := range p.Unlearned {
 		fmt.Fprintln(w, "! "+why)

@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"testing"
 	"time"
 
@@ -16,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/dashboard/sheet"
+	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
 
@@ -66,6 +68,37 @@ const measureSheet = `(() => {
 	}
 	return out;
 })()`
+
+// One unit on the paper: a sheet in inches has no millimetre and no newton on it, one
+// in millimetres no inch and no pound. What is said of several cylinders stands once.
+func TestTheSheetIsInOneUnit(t *testing.T) {
+	b := newBench(t)
+	b.whole()
+	b.asks(storage.WorkPushrod, "", `{"ends":[{"length_mm":10,"press_depth_mm":4,"ball_diameter_mm":8}],"rods":[{"valve":"1E","checking_rod_mm":202},{"valve":"1I","checking_rod_mm":200}]}`)
+	b.asks(storage.WorkClearance, "1I", shut+`}}`)
+	b.asks(storage.WorkSpring, "1I", `{"loads":[{"height_mm":45,"load_n":500},{"height_mm":35,"load_n":1000}],"installed_height_mm":45,"lift_mm":10,"solid_height_mm":33}`)
+	for _, c := range []struct {
+		unit measure.Unit
+		not  string
+	}{
+		{measure.InInches, `\b(mm|millimetres?)\b|\d N\b|N/`},
+		{measure.InMillimetres, `\d in\b|\binch(es)?\b|thou\b|\blbf?\b`},
+	} {
+		page := written(t, sheet.Write, b.gather(sheet.Options{Units: c.unit}), "")
+		text := regexp.MustCompile(`(?s)<style.*?</style>|<[^>]*>`).ReplaceAllString(page, " ")
+		for _, at := range regexp.MustCompile(c.not).FindAllStringIndex(text, -1) {
+			assert.Fail(t, "another unit", "%v: ...%s...", c.unit, text[max(0, at[0]-90):min(len(text), at[1]+20)])
+		}
+		assert.Contains(t, text, "Off the card")
+		says := regexp.MustCompile(`<p>(?:Cylinders? [\d, ]+|[\d, a-z]+): ([^<]*)</p>`).FindAllStringSubmatch(page, -1)
+		require.Greater(t, len(says), 3)
+		seen := map[string]bool{}
+		for _, s := range says {
+			assert.False(t, seen[s[1]], "said twice: %s", s[0])
+			seen[s[1]] = true
+		}
+	}
+}
 
 // On either paper nothing is wider than the page, and what must not be cut
 // (rows, figures, boxes) says so to the browser and is lower than a page, so

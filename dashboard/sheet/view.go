@@ -339,23 +339,28 @@ func (d Data) plots(v *view) error {
 }
 
 func (d Data) timings(v *view, w words) {
+	var said sayings
 	for _, one := range d.Valves {
 		if one.Timed == nil {
 			continue
 		}
 		t := one.Timed.Timing
 		if n := one.Timed.Note; n != "" {
-			v.CardSays = once(v.CardSays, cylinderWords(one.Name)+": "+n+".")
+			whence, counted, _ := strings.Cut(n, ": ") // the same of all, and what is the cylinder's own
+			said.say(cylinderWords(one.Name), whence+".")
+			if counted != "" {
+				said.say(cylinderWords(one.Name), counted+".")
+			}
 		}
 		nose := none
 		if t.Nose != nil {
 			nose = fmt.Sprintf("%s ± %s", t.Nose.Says, degrees(t.Nose.U))
 		}
 		if t.Made != nil && t.Made.RunOut != nil {
-			v.CardSays = once(v.CardSays, fmt.Sprintf("%s: the heel runs out by %s %s either way over a turn; it is in the ±, and its limit is the maker's.", valveWords(one.Name), w.length(*t.Made.RunOut), w.unit))
+			said.say(valveWords(one.Name), fmt.Sprintf("the heel runs out by %s %s either way over a turn; it is in the ±, and its limit is the maker's.", w.length(*t.Made.RunOut), w.unit))
 		}
 		if t.More != nil && len(t.More.Says) > 0 {
-			v.CardSays = once(v.CardSays, valveWords(one.Name)+": "+full(strings.Join(worksheet.In(t.More.Says, w.unit), "; ")))
+			said.say(valveWords(one.Name), full(strings.Join(worksheet.In(t.More.Says, w.unit), "; ")))
 		}
 		passages := t.Passages
 		if t.HalfLift != nil {
@@ -405,13 +410,14 @@ func (d Data) timings(v *view, w words) {
 		}
 		for _, l := range c.Card.Lines {
 			if l.Valve == "" {
-				v.CardSays = once(v.CardSays, cylinderWords(c.Intake+c.Exhaust)+": "+l.Says.In(d.Units)+".")
+				said.say(cylinderWords(c.Intake+c.Exhaust), l.Says.In(d.Units)+".")
 			}
 		}
 		for _, s := range append(slices.Clone(c.Card.Mends), c.Card.Says...) {
-			v.CardSays = once(v.CardSays, cylinderWords(c.Intake+c.Exhaust)+": "+strings.TrimRight(s.In(d.Units), ".")+".")
+			said.say(cylinderWords(c.Intake+c.Exhaust), strings.TrimRight(s.In(d.Units), ".")+".")
 		}
 	}
+	v.CardSays = said.lines()
 }
 
 // cardLine gathers the lines of one kind of valve; not ok where there are none.

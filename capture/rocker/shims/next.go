@@ -305,7 +305,7 @@ func (a *Answer) sayBasis(q Question) {
 		a.Assume("geometry gives the slope to some 2 %% (one standard deviation, and more in one of seven) and the trials correct it; 1 trial in 20 is plain wrong")
 	}
 	if q.BelowU == 0 {
-		a.Assume("how well the height difference was measured is not known: 0.002 mm to 0.5 mm (one standard deviation), judged from the trials")
+		a.Assume("how well the height difference was measured is not known: %v to %v (one standard deviation), judged from the trials", measure.FromMillimetres(quietest), measure.FromMillimetres(noisiest))
 	}
 	a.Assume("the height difference is above zero with the adjuster's end low, at half lift")
 	a.Cite("p = e/(1 + 1/R): plane geometry, derived here")

@@ -189,7 +189,7 @@ func (q Question) check() error {
 		c.That(q.ValveArm == 0 || q.TipRadius < q.ValveArm*9/10, "tip_radius_mm", "is %v, as long as the arm: was the diameter meant?", q.TipRadius)
 	}
 	c.NotNegative("lift_mm", q.Lift)
-	c.That(q.Lift == 0 || q.Lift.Millimetres() < q.valveArm(), "lift_mm", "is %v: more than a rocker with an arm of %.3g mm can give", q.Lift, q.valveArm())
+	c.That(q.Lift == 0 || q.Lift.Millimetres() < q.valveArm(), "lift_mm", "is %s: more than a rocker with an arm of %s can give", worksheet.InBoth(q.Lift), worksheet.InBoth(worksheet.Rounded(measure.FromMillimetres(q.valveArm()))))
 	if haveArms {
 		ratio := q.valveArm() / q.AdjusterArm.Millimetres()
 		c.That(ratio >= 0.2 && ratio <= 5, "valve_arm_mm", "makes a rocker ratio of %.3g with the adjuster's arm: expected 0.2 to 5", ratio)
