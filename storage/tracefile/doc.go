@@ -23,10 +23,11 @@
 // integers and never pass through floats; digits finer than that are rounded
 // half away from zero. Memory is bounded by the longest line (64 KB).
 //
-// Readings must be in order of time. Two readings of the same time are taken
-// when they are of different quantities (an indicator's and an encoder's), or
-// when the file numbers them in a column or key "reading", as Write does where
-// it must; otherwise they are a fault. A pause in a CSV that is long against
+// Readings must be in order of time. Readings of different quantities (an indicator's
+// and an encoder's) may have the same time. Readings of one quantity that have the same
+// time are spread evenly up to the next time, and [Reader.How] says so; those that the
+// file numbers in a column or key "reading", as Write does where it must, stay at
+// theirs. A pause in a CSV that is long against
 // the usual step becomes a gap note.
 //
 // Every fault is a [*Fault] with its line and what to do about it.

@@ -96,11 +96,11 @@ func unitIn(name string, what quantity) string {
 	return ""
 }
 
-// How says in one line how a table of another program was read; empty for a
-// trace as it is promised.
+// How says in one line how a table of another program was read, and that readings of
+// one time were spread; empty for a trace as it is promised.
 func (r *Reader) How() string {
 	if len(r.how) == 0 {
-		return ""
+		return r.burst.how()
 	}
 	how := r.how
 	if r.commas {
@@ -109,5 +109,9 @@ func (r *Reader) How() string {
 	if r.table != nil && r.table.wrapped {
 		how = append(how[:len(how):len(how)], "angles counted on where the wheel begins again")
 	}
-	return "Read as a table of another program: " + strings.Join(how, ", ") + "."
+	says := "Read as a table of another program: " + strings.Join(how, ", ") + "."
+	if spread := r.burst.how(); spread != "" {
+		says += " " + spread + "."
+	}
+	return says
 }

@@ -153,7 +153,7 @@ func (r *Reader) findParquetColumns() error {
 func (r *Reader) nextParquet() (err error) {
 	defer r.guardParquet(&err)
 	p := r.parquet
-	for len(r.batch) < batchReadings {
+	for r.ready() < batchReadings {
 		if !p.open {
 			if len(p.groups) == 0 {
 				return r.checkSeal()
@@ -167,7 +167,7 @@ func (r *Reader) nextParquet() (err error) {
 			}
 			p.open = true
 		}
-		n, err := r.rows(min(batchReadings-len(r.batch), 1024))
+		n, err := r.rows(min(batchReadings-r.ready(), 1024))
 		if err != nil {
 			return err
 		}

@@ -88,7 +88,7 @@ func TestParquetFaults(t *testing.T) {
 	good := parquetOf(t, plain{1, 2}, plain{2, 3})
 	for says, file := range map[string][]byte{
 		"row 2: the time 0.000001 s is before the 0.000005 s of row 1": parquetOf(t, plain{5, 1}, plain{1, 1}),
-		"row 2: the time 0.000005 s is that of row 1 too":              parquetOf(t, plain{5, 1}, plain{5, 1}),
+		"row 2: all readings have the time 0.000005 s":                 parquetOf(t, plain{5, 1}, plain{5, 1}),
 		`row 1: lift_mm is NaN; leave the cell empty`:                  parquetOf(t, plain{5, math.NaN()}),
 		"too large for any bench":                                      parquetOf(t, plain{5, 1e300}),
 		"there are no readings in it":                                  parquetOf[plain](t),

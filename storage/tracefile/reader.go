@@ -46,12 +46,13 @@ type Reader struct {
 	how     []string // how a table of another program is read; commas: with decimal ones
 	commas  bool
 	table   *table // nil for a trace as it is promised
-	// The reading before, for order and gaps.
+	// The reading before as it stands in the file, for order and gaps.
 	any      bool
 	last     measure.Reading
 	lastLine int
-	sameTime measure.Has // quantities already seen at last.At
-	steps    [64]int     // how many steps of about 2^i microseconds
+	burst    burst
+	given    int     // how many of batch were given out
+	steps    [64]int // how many steps of about 2^i microseconds
 	counted  int
 	done     error
 }
@@ -120,11 +121,12 @@ func (r *Reader) explain(err error) error {
 // Next returns the next readings, valid until the next call, and io.EOF after
 // the last. A fault ends the trace; what came before it was given out.
 func (r *Reader) Next() ([]measure.Reading, error) {
-	r.batch = r.batch[:0]
+	r.batch = append(r.batch[:0], r.batch[r.given:]...)
+	r.burst.from -= r.given
 	if r.parquet != nil && r.done == nil {
 		r.done = r.nextParquet()
 	}
-	for r.done == nil && len(r.batch) < batchReadings {
+	for r.parquet == nil && r.done == nil && r.ready() < batchReadings {
 		if r.csv.quick != nil {
 			if x, ok := r.quickRow(); ok {
 				r.done = r.add(x, r.csv.numbered)
@@ -139,8 +141,15 @@ func (r *Reader) Next() ([]measure.Reading, error) {
 			r.done = err
 		}
 	}
-	if len(r.batch) > 0 {
-		return r.batch, nil
+	r.given = r.ready()
+	if r.done != nil {
+		if err := r.endBurst(); err != nil && r.done == io.EOF {
+			r.done = err
+		}
+		r.given = len(r.batch)
+	}
+	if r.given > 0 {
+		return r.batch[:r.given], nil
 	}
 	if r.done != io.EOF {
 		return nil, r.explain(r.done)
@@ -151,27 +160,37 @@ func (r *Reader) Next() ([]measure.Reading, error) {
 	return nil, io.EOF
 }
 
+// ready is how many readings of the batch are as they will be given out: those of the
+// latest time are not, while more may come.
+func (r *Reader) ready() int { return r.burst.from }
+
 // Notes returns the notes read so far: those of a JSON-lines file, and the
 // gaps found in any other.
 func (r *Reader) Notes() []measure.Note { return r.notes }
 
 // add takes one reading, which stands on the line last read.
 func (r *Reader) add(x measure.Reading, numbered bool) error {
-	if r.any {
-		step := x.At - r.last.At
-		switch {
-		case step < 0:
-			return r.fault(r.at(), "the time %s is before the %s of %s %d; readings must be in order of time: sort them, or cut the file where the clock restarted", x.At, r.last.At, r.word(), r.lastLine)
-		case step > 0:
-			r.sameTime = 0
-			if err := r.lookForGap(x.At, step); err != nil {
-				return err
-			}
-		case x.Has&r.sameTime != 0 && !numbered:
-			return r.fault(r.at(), "the time %s is that of %s %d too; keep one of the two readings, or give times with more decimals", x.At, r.word(), r.lastLine)
+	step := x.At - r.last.At
+	switch {
+	case !r.any:
+		r.burst.begin(len(r.batch), x.Has)
+	case step < 0:
+		return r.fault(r.at(), "the time %s is before the %s of %s %d; readings must be in order of time: sort them, or cut the file where the clock restarted", x.At, r.last.At, r.word(), r.lastLine)
+	case step > 0:
+		pause, err := r.lookForGap(x.At, step)
+		if err != nil {
+			return err
+		}
+		r.burst.over(pause, r.batch)
+		r.burst.before = pause
+		r.burst.begin(len(r.batch), x.Has)
+	case numbered:
+		r.burst.begin(len(r.batch), x.Has) // it stays at its time
+	default:
+		if r.burst.more(x.Has); len(r.batch)-r.burst.from >= mostAtOnce {
+			return r.fault(r.at(), "the time %s is that of the %d readings before, too: the clock stands still; cut the file there, or %s", x.At, mostAtOnce, r.clockStands())
 		}
 	}
-	r.sameTime |= x.Has
 	r.any, r.last, r.lastLine = true, x, r.at()
 	r.batch = append(r.batch, x)
 	return nil
@@ -194,18 +213,26 @@ func (r *Reader) fewNotes() error {
 	return nil
 }
 
-func (r *Reader) lookForGap(at, step measure.Stamp) error {
+// lookForGap returns the step, or for one that is a gap the usual one, over which
+// readings of one time may be spread.
+func (r *Reader) lookForGap(at, step measure.Stamp) (measure.Stamp, error) {
 	if r.trusted {
-		return nil
+		return step, nil
 	}
-	if step > gapLeast && r.counted >= gapAfter && step > gapTimes*r.usualStep() {
-		r.notes = append(r.notes, measure.Note{At: r.last.At, Until: at, Kind: measure.NoteGap,
-			Says: fmt.Sprintf("no readings for %s", step)})
-		return r.fewNotes()
+	if step > gapLeast && r.counted >= gapAfter {
+		if usual := r.usualStep(); step > gapTimes*usual {
+			from := r.last.At
+			if r.burst.groups > 1 {
+				from += usual
+			}
+			r.notes = append(r.notes, measure.Note{At: from, Until: at, Kind: measure.NoteGap,
+				Says: fmt.Sprintf("no readings for %s", at-from)})
+			return usual, r.fewNotes()
+		}
 	}
 	r.steps[bits.Len64(uint64(step))-1]++
 	r.counted++
-	return nil
+	return step, nil
 }
 
 // usualStep is the median of the steps, to the power of two above it.

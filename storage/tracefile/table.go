@@ -402,9 +402,6 @@ func (r *Reader) tableLine(line []byte) error {
 			return err
 		}
 	}
-	if x.At == r.last.At && t.clock.begun && x.Has&r.sameTime != 0 && !r.csv.numbered {
-		return r.fault(r.lines.n, "its time is that of the row before: the clock shows too few decimals; export it with fractions of a second, or choose the columns without the time and say how many rows a second, as in lift=2:mm,rate=10")
-	}
 	return r.add(x, r.csv.numbered)
 }
 

@@ -132,7 +132,7 @@ func TestWhenATableBegan(t *testing.T) {
 // not there is refused.
 func TestTablesThatCannotBeRead(t *testing.T) {
 	for name, c := range map[string]struct{ text, choose, says string }{
-		"a clock of whole seconds":   {"time;lift_mm\n22:07:01;1\n22:07:01;2\n", "", "line 3: its time is that of the row before: the clock shows too few decimals"},
+		"a clock that stands still":  {"time;lift_mm\n22:07:01;1\n22:07:01;2\n", "", "line 3: all readings have the time 0 s; give them a clock with more decimals, or choose the columns without the time"},
 		"hours and minutes":          {"time;lift_mm\n22:07;1\n", "", "no column t_s"},
 		"a clock that breaks":        {"time;lift_mm\n22:07:01.5;1\n22:61:01;2\n", "", `line 3: time is "22:61:01": that is no time of day`},
 		"a date that is none":        {"time;lift_mm\n2026-02-30 22:07:01.5;1\n", "", "no column t_s"},
