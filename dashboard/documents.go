@@ -150,6 +150,7 @@ type valveState struct {
 	Valve    string          `json:"valve"` // its name, "3I"
 	Cylinder int             `json:"cylinder"`
 	Kind     valve.Kind      `json:"kind"`
+	Own      string          `json:"own,omitempty"` // what the builder calls it
 	Traces   int             `json:"traces"`
 	Trials   int             `json:"trials"`
 	MaxLift  *measure.Length `json:"max_lift_mm"` // of the newest trace that has one
@@ -191,6 +192,7 @@ func (s *Server) valves(w http.ResponseWriter, r *http.Request) error {
 	var lifts []sheet.KindLift
 	for _, v := range e.Valves() {
 		one := stateOf(v, traces, trials)
+		one.Own = e.ValveNames[one.Valve]
 		if one.Trace != 0 {
 			if f, err := s.store.Findings(one.Trace); err == nil { // a damaged one is compared with nothing
 				one.MaxLiftU = &f.MaxLiftU

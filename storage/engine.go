@@ -32,6 +32,9 @@ type Engine struct {
 	// Heads are the valves along each head, front of the engine first, as they stand
 	// there: ["1E","1I","3I","3E"]. Empty: nobody said, and drawings go by the layout.
 	Heads [][]string `json:"heads,omitempty"`
+	// ValveNames are what the builder calls the valves, by standard name; whatever
+	// has none goes by that.
+	ValveNames valve.OwnNames `json:"valve_names,omitempty"`
 	// Rotation of the crank seen from the front: "clockwise" (also for "") or
 	// "anticlockwise".
 	Rotation Rotation `json:"rotation,omitempty"`
@@ -220,6 +223,9 @@ func (e Engine) Validate() error {
 	}
 	if err := e.checkHeads(bad); err != nil {
 		return err
+	}
+	if err := e.ValveNames.Check(e.inFiringOrder()); err != nil {
+		return bad("valve_names", "%v", err)
 	}
 	for field, ratio := range map[string]float64{"rocker_ratio.intake": e.RockerRatio.Intake, "rocker_ratio.exhaust": e.RockerRatio.Exhaust} {
 		if !(ratio >= 0 && ratio <= 5) {

@@ -93,9 +93,9 @@ answer as on the page and on the build sheet.`,
 				return err
 			}
 			defer store.Close()
-			name := ""
+			name, own := "", whatIsCalled(store)
 			if len(args) == 2 {
-				name = args[1]
+				name = own.named(args[0], args[1])
 			}
 			if err := store.CheckLabel(args[0], name); err != nil {
 				return wordsError{err}
@@ -122,7 +122,7 @@ answer as on the page and on the build sheet.`,
 				v.Next = &next
 			}
 			return p.print(v, func(w io.Writer, u measure.Unit) error {
-				if err := tableTrials(w, v.Trials, u); err != nil || v.Next == nil {
+				if err := tableTrials(w, v.Trials, own, u); err != nil || v.Next == nil {
 					return err
 				}
 				return tableNext(w, *v.Next, u)
@@ -133,7 +133,7 @@ answer as on the page and on the build sheet.`,
 	return cmd
 }
 
-func tableTrials(w io.Writer, list []storage.Trial, u measure.Unit) error {
+func tableTrials(w io.Writer, list []storage.Trial, own called, u measure.Unit) error {
 	if len(list) == 0 {
 		_, err := fmt.Fprintln(w, "no trial is set down yet: add one on the page, under Trials")
 		return err
@@ -153,7 +153,7 @@ func tableTrials(w io.Writer, list []storage.Trial, u measure.Unit) error {
 		return l.In(u)
 	}
 	for _, tr := range list {
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", tr.Valve, tr.At.Local().Format("2006-01-02 15:04"), tr.Height().In(u),
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", own.valve(tr.Engine, tr.Valve), tr.At.Local().Format("2006-01-02 15:04"), tr.Height().In(u),
 			given(tr.PushrodLength), given(tr.Lash), length(tr.AdjusterBelowValve), length(tr.MaxLift), tr.Remark)
 	}
 	return t.Flush()

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"lobescribe/capture/valve"
 	"lobescribe/storage"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -120,17 +121,22 @@ func oneLineOnly(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
-// putEngine is the script command `engine ID`: it puts a four-cylinder engine into
+// putEngine is the script command `engine ID [VALVE=NAME...]`: it puts a four-cylinder engine into
 // the store of the script's data folder.
 func putEngine(ts *testscript.TestScript, neg bool, args []string) {
-	if neg || len(args) != 1 {
-		ts.Fatalf("usage: engine ID")
+	if neg || len(args) == 0 {
+		ts.Fatalf("usage: engine ID [VALVE=NAME...]")
+	}
+	own := valve.OwnNames{}
+	for _, a := range args[1:] {
+		name, called, _ := strings.Cut(a, "=")
+		own[name] = called
 	}
 	dir := filepath.Join(ts.Getenv("XDG_DATA_HOME"), "lobescribe")
 	ts.Check(os.MkdirAll(dir, 0o700))
 	store, err := storage.Open(filepath.Join(dir, storeFile), storage.Options{})
 	ts.Check(err)
-	_, err = store.PutEngine(storage.Engine{ID: args[0], Cylinders: 4, ValvesPerCylinder: 2})
+	_, err = store.PutEngine(storage.Engine{ID: args[0], Cylinders: 4, ValvesPerCylinder: 2, ValveNames: own})
 	ts.Check(err)
 	ts.Check(store.Close())
 }

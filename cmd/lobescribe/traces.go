@@ -38,6 +38,8 @@ func newTraces() *cobra.Command {
 				return err
 			}
 			defer store.Close()
+			own := whatIsCalled(store)
+			q.Valve = own.named(q.Engine, q.Valve)
 			list, err := store.Traces(q)
 			if err != nil {
 				return err
@@ -51,11 +53,11 @@ func newTraces() *cobra.Command {
 			if err := tellRepairs(cmd, store); err != nil {
 				return err
 			}
-			return p.print(list, func(w io.Writer, u measure.Unit) error { return tableTraces(w, list, u) })
+			return p.print(list, func(w io.Writer, u measure.Unit) error { return tableTraces(w, list, own, u) })
 		},
 	}
 	cmd.Flags().StringVar(&q.Engine, "engine", "", "only traces of this engine")
-	cmd.Flags().StringVar(&q.Valve, "valve", "", "only traces of this valve, as in 3I or 3E")
+	cmd.Flags().StringVar(&q.Valve, "valve", "", "only traces of this valve, as in 3I or 3E, or what it is called")
 	cmd.Flags().IntVar(&q.Limit, "limit", 0, "at most so many; 0 means all")
 	addOutputFlags(cmd)
 	return cmd
@@ -76,7 +78,7 @@ func tellRepairs(cmd *cobra.Command, store shelfReader) error {
 	return nil
 }
 
-func tableTraces(w io.Writer, list []storage.Summary, u measure.Unit) error {
+func tableTraces(w io.Writer, list []storage.Summary, own called, u measure.Unit) error {
 	if len(list) == 0 {
 		_, err := fmt.Fprintln(w, "no trace is stored yet: turn an engine under `lobescribe serve`, or try `lobescribe demo`")
 		return err
@@ -92,7 +94,7 @@ func tableTraces(w io.Writer, list []storage.Summary, u measure.Unit) error {
 			cut = "cut short"
 		}
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%.0f\t%d\t%s\t%s\n", s.ID, s.Started.Local().Format("2006-01-02 15:04:05"),
-			dash(s.Engine), dash(s.Valve), s.Seconds.Seconds(), s.Readings, maxLift, cut)
+			dash(s.Engine), dash(own.valve(s.Engine, s.Valve)), s.Seconds.Seconds(), s.Readings, maxLift, cut)
 	}
 	return t.Flush()
 }
@@ -128,7 +130,7 @@ func newShow() *cobra.Command {
 			if err != nil {
 				return fmt.Errorf("trace %s: %w", id, err)
 			}
-			summary, err := summaryOf(cmd, id)
+			summary, own, err := summaryOf(cmd, id)
 			if err != nil {
 				return err
 			}
@@ -139,7 +141,7 @@ func newShow() *cobra.Command {
 			}
 			return p.print(v, func(w io.Writer, u measure.Unit) error {
 				fmt.Fprintf(w, "trace %s of %s, engine %s, valve %s, %d readings\n\n", id,
-					head.Started.Local().Format("2006-01-02 15:04:05"), dash(head.Engine), dash(head.Valve), len(trace.Readings))
+					head.Started.Local().Format("2006-01-02 15:04:05"), dash(head.Engine), dash(own.valve(head.Engine, head.Valve)), len(trace.Readings))
 				if err := tableFindings(w, f, u); err != nil {
 					return err
 				}
@@ -155,13 +157,14 @@ func newShow() *cobra.Command {
 	return cmd
 }
 
-func summaryOf(cmd *cobra.Command, id storage.ID) (storage.Summary, error) {
+func summaryOf(cmd *cobra.Command, id storage.ID) (storage.Summary, called, error) {
 	store, err := openReader(cmd)
 	if err != nil {
-		return storage.Summary{}, err
+		return storage.Summary{}, nil, err
 	}
 	defer store.Close()
-	return store.Summary(id)
+	sum, err := store.Summary(id)
+	return sum, whatIsCalled(store), err
 }
 
 // loadTrace loads a stored trace by the number in text. Damage in a part of it
@@ -235,6 +238,7 @@ table of another program is read as analyse does.`,
 				return err
 			}
 			defer store.Close()
+			valve = whatIsCalled(store).named(engine, valve)
 			if err := store.CheckLabel(engine, valve); err != nil {
 				return wordsError{err}
 			}
@@ -269,7 +273,7 @@ table of another program is read as analyse does.`,
 	}
 	addColumnsFlag(cmd)
 	cmd.Flags().StringVar(&engine, "engine", "", "the engine it belongs to")
-	cmd.Flags().StringVar(&valve, "valve", "", "the valve it belongs to, as in 3I or 3E")
+	cmd.Flags().StringVar(&valve, "valve", "", "the valve it belongs to, as in 3I or 3E, or what it is called")
 	addJSONFlag(cmd)
 	return cmd
 }

@@ -2,32 +2,19 @@
 // every screen, found by walking the views, so that a new form is in it.
 import { test, before, after } from "node:test";
 import assert from "node:assert/strict";
-import { browser, daemon, openPage, shoot } from "./stand.mjs";
-import { createTypist, fields, samples } from "./typing.mjs";
+import { shoot } from "./stand.mjs";
+import { onTheMule } from "./mule.mjs";
+import { fields, samples } from "./typing.mjs";
 
-/** @type {Awaited<ReturnType<typeof daemon>>} */ let d;
-/** @type {import("playwright-core").Browser} */ let b;
-/** @type {import("playwright-core").Page} */ let page;
-/** @type {ReturnType<typeof createTypist>} */ let typist;
+/** @type {Awaited<ReturnType<typeof onTheMule>>} */ let stand;
+/** @type {typeof stand.d} */ let d;
+/** @type {typeof stand.page} */ let page;
+/** @type {typeof stand.typist} */ let typist;
 before(async () => {
-  d = await daemon(["demo", "--empty", "--speed", "4", "--hand", "smooth"]);
-  b = await browser();
-  ({ page } = await openPage(b));
-  typist = createTypist(page, d);
-  page.on("dialog", (dialog) => dialog.accept());
-  await page.addInitScript(() => localStorage.getItem("lobescribe") ?? localStorage.setItem("lobescribe", '{"cautioned":true,"ended":true}'));
-  await page.goto(d.url);
-  await page.locator(".openings tbody tr").first().waitFor();
-  await page.getByRole("button", { name: "End this trace" }).click();
-  await page.goto(`${d.url}/#/traces`);
-  await page.locator(".card-figure", { hasText: /^\d+\.\d+/ }).first().waitFor();
-  await typist.fill();
-  await typist.api("PUT", "/bench", { engine: "bench-mule", valve: "1I" });
+  stand = await onTheMule();
+  ({ d, page, typist } = stand);
 });
-after(async () => {
-  await b?.close();
-  await d?.end();
-});
+after(() => stand?.end());
 
 /** What stands in every field of the screen, with its name. @returns {Promise<[string, string][]>} */
 const standing = () => page.locator(fields).evaluateAll((found) => found.map((f) => [document.querySelector(`label[for="${f.id}"]`)?.textContent?.trim() ?? f.id, /** @type {HTMLInputElement} */ (f).value]));

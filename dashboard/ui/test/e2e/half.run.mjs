@@ -5,34 +5,22 @@
 // open in two tabs.
 import { test, before, after } from "node:test";
 import assert from "node:assert/strict";
-import { browser, daemon, openPage, patience, shoot } from "./stand.mjs";
-import { at, changed, createTypist, fields, leaves } from "./typing.mjs";
+import { patience, shoot } from "./stand.mjs";
+import { onTheMule, remember } from "./mule.mjs";
+import { at, changed, fields, leaves } from "./typing.mjs";
 
-/** @type {Awaited<ReturnType<typeof daemon>>} */ let d;
-/** @type {import("playwright-core").Browser} */ let b;
-/** @type {import("playwright-core").Page} */ let page;
-/** @type {ReturnType<typeof createTypist>} */ let typist;
-const remember = () => localStorage.getItem("lobescribe") ?? localStorage.setItem("lobescribe", '{"cautioned":true,"ended":true}');
+/** @type {Awaited<ReturnType<typeof onTheMule>>} */ let stand;
+/** @type {typeof stand.d} */ let d;
+/** @type {typeof stand.page} */ let page;
+/** @type {typeof stand.typist} */ let typist;
 before(async () => {
-  d = await daemon(["demo", "--empty", "--speed", "4", "--hand", "smooth"]);
-  b = await browser();
-  ({ page } = await openPage(b));
-  typist = createTypist(page, d);
-  page.on("dialog", (dialog) => dialog.accept());
-  await page.addInitScript(remember);
-  await page.goto(d.url);
-  await page.locator(".openings tbody tr").first().waitFor();
-  await page.getByRole("button", { name: "End this trace" }).click();
-  await page.goto(`${d.url}/#/traces`);
-  await page.locator(".card-figure", { hasText: /^\d+\.\d+/ }).first().waitFor();
-  await typist.fill();
-  await typist.api("PUT", "/bench", { engine: "bench-mule", valve: "1I" });
-  await page.request.post(`${d.url}/api/v1/simulator`, { data: { on: false }, headers: { Origin: d.url } });
+  stand = await onTheMule();
+  ({ d, page, typist } = stand);
+  await stand.rest();
 });
 after(async () => {
   if (page) await shoot(page, "half-last");
-  await b?.close();
-  await d?.end();
+  await stand?.end();
 });
 
 /** Unfinished, of each kind. @type {Record<string, string>} */

@@ -8,36 +8,24 @@
 // nothing and one that does.
 import { test, before, after } from "node:test";
 import assert from "node:assert/strict";
-import { browser, daemon, openPage, shoot } from "./stand.mjs";
-import { at, changed, createTypist, fields, leaves, meaning, samples } from "./typing.mjs";
+import { shoot } from "./stand.mjs";
+import { onTheMule } from "./mule.mjs";
+import { at, changed, fields, leaves, meaning, samples } from "./typing.mjs";
 
-/** @type {Awaited<ReturnType<typeof daemon>>} */ let d;
-/** @type {import("playwright-core").Browser} */ let b;
-/** @type {import("playwright-core").Page} */ let page;
-/** @type {ReturnType<typeof createTypist>} */ let typist;
-/** @type {typeof typist.api} */ let api;
-/** @type {typeof typist.settled} */ let settled;
-/** @type {typeof typist.show} */ let show;
-/** @type {typeof typist.screens} */ let screens;
+/** @type {Awaited<ReturnType<typeof onTheMule>>} */ let stand;
+/** @type {typeof stand.d} */ let d;
+/** @type {typeof stand.page} */ let page;
+/** @type {typeof stand.typist.api} */ let api;
+/** @type {typeof stand.typist.settled} */ let settled;
+/** @type {typeof stand.typist.show} */ let show;
+/** @type {typeof stand.typist.screens} */ let screens;
 before(async () => {
-  d = await daemon(["demo", "--empty", "--speed", "4", "--hand", "smooth"]);
-  b = await browser();
-  ({ page } = await openPage(b));
-  page.on("dialog", (dialog) => dialog.accept());
-  await page.addInitScript(() => localStorage.setItem("lobescribe", '{"cautioned":true,"ended":true}'));
-  typist = createTypist(page, d);
-  ({ api, settled, show, screens } = typist);
-  await page.goto(d.url);
-  await page.locator(".openings tbody tr").first().waitFor();
-  await page.getByRole("button", { name: "End this trace" }).click();
-  await page.goto(`${d.url}/#/traces`);
-  await page.locator(".card-figure", { hasText: /^\d+\.\d+/ }).first().waitFor();
-  await typist.fill();
+  stand = await onTheMule();
+  ({ d, page, typist: { api, settled, show, screens } } = stand);
 });
 after(async () => {
-  await shoot(page, "typed-last");
-  await b?.close();
-  await d?.end();
+  if (page) await shoot(page, "typed-last");
+  await stand?.end();
 });
 
 /** What the daemon keeps, without what counts its changes. @returns {Promise<Record<string, string>>} by path, as JSON */
@@ -64,7 +52,7 @@ test("what is typed is what is kept, in every field of every view", { timeout: 3
   const only = process.env.TYPED_ONLY?.split(","), whole = only !== undefined || process.env.LOBESCRIBE_TYPED === "all";
   for (const route of all.sort((a, z) => place(a) - place(z))) {
     if (only && !only.includes(route)) continue;
-    if (route !== "bench") await page.request.post(`${d.url}/api/v1/simulator`, { data: { on: false }, headers: { Origin: d.url } });
+    if (route !== "bench") await stand.rest();
     const began = Date.now();
     await show(route);
     const labels = await page.locator(fields).evaluateAll((found) => found.map((f) => ({ kind: f.getAttribute("data-kind"), label: document.querySelector(`label[for="${f.id}"]`)?.textContent?.trim() ?? f.id })));
