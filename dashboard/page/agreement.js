@@ -14,10 +14,11 @@ import { fromMm, length, withUncertainty } from "./units.js";
  * @param {Agreement|null|undefined} a
  * @param {string} valve
  * @param {import("./units.js").Unit} unit
+ * @param {import("./valve.js").OwnNames} [names]
  */
-export function agreementWords(a, valve, unit) {
+export function agreementWords(a, valve, unit, names) {
   if (!a || a.count === 0) return "";
-  const figure = withUncertainty(fromMm(a.max_lift_mm), fromMm(a.max_lift_u_mm), unit), who = valve ? valveWords(valve) : "This valve";
+  const figure = withUncertainty(fromMm(a.max_lift_mm), fromMm(a.max_lift_u_mm), unit), who = valve ? valveWords(valve, names) : "This valve";
   if (a.count === 1) return `One opening so far: ${figure}. Turn once more, to see whether it agrees.`;
   if (a.agree) return `${who} agrees over ${a.count} openings: ${figure}.`;
   if (a.count === 2) return `${who}: the two openings differ by ${length(Math.abs(fromMm(a.each[0].by_mm)), unit)}, more than their uncertainties explain. A third one tells which is off.`;

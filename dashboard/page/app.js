@@ -140,7 +140,7 @@ function createApp() {
     if (engine === ordered || link !== "up") return;
     ordered = engine;
     const keep = (/** @type {import("./engine.js").ValveState[]} */ valves) => ordered === engine && store.set({ ...store.get(),
-      order: valves.map((v) => v.valve), measured: valves.filter((v) => v.max_lift_mm !== null).length, round: prefs.get().round ? roundOf(valves) : null });
+      order: valves.map((v) => v.valve), names: Object.fromEntries(valves.flatMap((v) => (v.own ? [[v.valve, v.own]] : []))), measured: valves.filter((v) => v.max_lift_mm !== null).length, round: prefs.get().round ? roundOf(valves) : null });
     if (!engine) return keep([]);
     api.get(`/engines/${encodeURIComponent(engine)}/valves`).then(keep, () => { ordered = ""; });
   });
@@ -200,8 +200,9 @@ function createApp() {
         .then(async (/** @type {import("./engine.js").ValveState[]} */ valves) => {
           const valve = agreedNext(store.get()) || nextValve(valves.map((v) => v.valve), bench.valve); // what was said is next
           await setBench({ valve, trial: "" });
-          notify(`${valveWords(valve)}.`, "said", { name: `Back to ${valveWords(bench.valve)}`, act: () => setBench({ valve: bench.valve, trial: bench.trial }).catch(amiss) });
-          voice.say(`Now ${valveWords(valve)}`);
+          const { names } = store.get();
+          notify(`${valveWords(valve, names)}.`, "said", { name: `Back to ${valveWords(bench.valve, names)}`, act: () => setBench({ valve: bench.valve, trial: bench.trial }).catch(amiss) });
+          voice.say(`Now ${valveWords(valve, names)}`);
         })
         .catch(amiss);
     }
@@ -211,10 +212,15 @@ function createApp() {
   return {
     store, prefs, notices, undo, api, tone, voice, wake, strips, notify, act,
     setUnit(unit) {
+      if (store.get().link === "connecting") return; // which unit it is now is not known yet
       store.set({ ...store.get(), unit });
       if (!onlyShows(store.get())) api.put("/settings", { units: unit }).catch(amiss);
     },
     setBench,
+    renew() {
+      ordered = "";
+      store.set({ ...store.get() });
+    },
   };
 }
 
@@ -311,9 +317,9 @@ function Shell({ app }) {
 /** @param {{view: string, menu: boolean, onMenu: () => void}} props */
 function Top({ view, menu, onMenu }) {
   const app = useApp();
-  const [word, shape, kind, only, simulated, unit] = usePart(app.store, (s) => {
+  const [word, shape, kind, only, simulated, unit, known] = usePart(app.store, (s) => {
     const l = linkWords(s);
-    return /** @type {const} */ ([l.word, l.shape, l.kind, onlyShows(s), s.simulated, s.unit]);
+    return /** @type {const} */ ([l.word, l.shape, l.kind, onlyShows(s), s.simulated, s.unit, s.link !== "connecting"]);
   });
   return html`<header class="top">
     <button class="menu-button" aria-expanded=${menu ? "true" : "false"} aria-controls="screens" onClick=${onMenu}>Menu</button>
@@ -321,7 +327,7 @@ function Top({ view, menu, onMenu }) {
     ${simulated ? html`<span class="tag simulated"><${Mark} shape="triangle" /> <span>simulated</span></span>` : null}
     <a class=${`tag link ${kind}`} href=${only ? "#/shop" : "#/devices"} aria-label=${`${only ? "Page" : "Indicator"}: ${word}`}>
       <${Mark} shape=${shape} kind=${kind} /> ${word}</a>
-    <button class="unit-switch" onClick=${() => app.setUnit(unit === "in" ? "mm" : "in")} title="key U">
+    <button class="unit-switch" disabled=${!known} onClick=${() => app.setUnit(unit === "in" ? "mm" : "in")} title="key U">
       ${unit}<span class="sr">: lengths are in ${unit === "in" ? "inches, switch to millimetres" : "millimetres, switch to inches"}</span></button>
     <a class="help-link" href=${helpFor(view)} aria-label="Help with this screen">?</a>
   </header>`;

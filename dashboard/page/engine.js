@@ -29,10 +29,11 @@ import { cylinderOf } from "./valve.js";
  * @property {"in"|"mm"} [units]
  * @property {{thickness_mm: number, count: number}[]} [shims_on_hand]
  * @property {string[]} [order]
+ * @property {import("./valve.js").OwnNames} [valve_names]
  * @property {{material?: string, diameter_mm?: number, wall_mm?: number, ends?: string, ball_diameter_mm?: number}} pushrod
  * @property {string} [notes]
  *
- * @typedef {{valve: string, traces: number, trials: number, max_lift_mm: number|null, max_lift_u_mm?: number, off_mm?: number, beyond?: boolean, again?: string, trace?: number, missing: string[]}} ValveState
+ * @typedef {{valve: string, own?: string, traces: number, trials: number, max_lift_mm: number|null, max_lift_u_mm?: number, off_mm?: number, beyond?: boolean, again?: string, trace?: number, missing: string[]}} ValveState
  * @typedef {{id: string, rev: number, engine: string, valve: string, at: string, stack_mm?: number[], pushrod_length_mm?: number, lash_mm?: number, adjuster_below_valve_mm?: number|null, sweep_mm?: number|null, open_vs_closed_mm?: number|null, max_lift_mm?: number|null, traces?: number[], remark?: string}} Trial
  */
 
@@ -74,6 +75,18 @@ export function valveNames({ cylinders, valves_per_cylinder: each }) {
   const exhausts = Math.floor(each / 2);
   const some = (/** @type {string} */ stem, /** @type {number} */ n) => (n === 1 ? [stem] : Array.from({ length: n }, (_, i) => `${stem}${i + 1}`));
   return Array.from({ length: cylinders }, (_, i) => [...some(`${i + 1}I`, each - exhausts), ...some(`${i + 1}E`, exhausts)]).flat();
+}
+
+/**
+ * The engine without own names of valves that it has no more.
+ * @template {{cylinders: number, valves_per_cylinder: number, valve_names?: import("./valve.js").OwnNames}} E
+ * @param {E} engine
+ * @returns {E}
+ */
+export function ownNamed(engine) {
+  if (!engine.valve_names) return engine;
+  const all = valveNames(engine), left = Object.entries(engine.valve_names).filter(([v, own]) => own && all.includes(v));
+  return { ...engine, valve_names: left.length ? Object.fromEntries(left) : undefined };
 }
 
 /**

@@ -75,8 +75,8 @@ export function createRest(look) {
 export function agreedCall(before, after) {
   const a = after.engine.agreement;
   if (!a || !agreed(after) || before.engine.agreement?.agree || before.bench.valve !== after.bench.valve) return "";
-  const next = agreedNext(after), says = `${valveWords(after.bench.valve)} agrees: ${spokenWith(fromMm(a.max_lift_mm), fromMm(a.max_lift_u_mm), after.unit)}.`;
-  if (next) return `${says} Next: ${valveWords(next)}.${after.round ? " Stop, and leave the indicator until I say now." : ""}`;
+  const next = agreedNext(after), says = `${valveWords(after.bench.valve, after.names)} agrees: ${spokenWith(fromMm(a.max_lift_mm), fromMm(a.max_lift_u_mm), after.unit)}.`;
+  if (next) return `${says} Next: ${valveWords(next, after.names)}.${after.round ? " Stop, and leave the indicator until I say now." : ""}`;
   return roundDone(after) ? `${says} That was the last one: the round is done.` : "";
 }
 
@@ -88,5 +88,5 @@ export function agreedWords(state) {
   const a = shown(state).agreement, next = agreedNext(state);
   if (!a || !agreed(state) || !(next || roundDone(state))) return "";
   const says = `${a.count} openings agree at ${withUncertainty(fromMm(a.max_lift_mm), fromMm(a.max_lift_u_mm), state.unit)}.`;
-  return next ? `${says} Next: ${valveWords(next)}.` : `${says} The round is done: every valve agrees.`;
+  return next ? `${says} Next: ${valveWords(next, state.names)}.` : `${says} The round is done: every valve agrees.`;
 }

@@ -48,6 +48,7 @@
  * @property {"in"|"mm"} unit
  * @property {Bench} bench
  * @property {string[]} order the engine's valves in the order of work; none until it is known
+ * @property {import("./valve.js").OwnNames} names what the builder calls the valves of the engine on the bench
  * @property {{left: string[]}|null} round a hands-free round: the valves that it still comes to; null while there is none
  * @property {number} measured how many of them were measured when the engine was put on the bench
  * @property {Record<string, Device>} devices by id
@@ -71,7 +72,7 @@ export const emptyChannel = () => ({
 
 /** @returns {State} */
 export const initialState = () => ({
-  link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, order: [], round: null, measured: 0, devices: {},
+  link: "connecting", version: "", unit: "in", bench: { engine: "", valve: "", trial: "" }, order: [], names: {}, round: null, measured: 0, devices: {},
   simulated: false, proof: null, lan: false, shop: "", engine: emptyChannel(), replayed: emptyChannel(), replay: null, probed: [], repairs: [], marks: 0, missed: 0,
 });
 

@@ -5,6 +5,7 @@ import { createContext, h } from "./lib/preact.js";
 import { useContext, useEffect, useRef, useState } from "./lib/hooks.js";
 import htm from "./lib/htm.js";
 import { onlyShows } from "./state.js";
+import { valveWords } from "./valve.js";
 
 export { Choice, Fields, Form, LengthField, LengthsField, LinesField, NumberField, sound, TextField, TypedField } from "./fields.js";
 
@@ -26,6 +27,7 @@ export const html = /** @type {(strings: TemplateStringsArray, ...values: any[])
  * @property {(action: import("./prefs.js").KeyAction) => void} act
  * @property {(text: string, kind?: "said"|"amiss", undo?: {name: string, act: () => void}) => void} notify
  * @property {(unit: import("./units.js").Unit) => void} setUnit
+ * @property {() => void} renew the engine on the bench was changed: what hangs on it is asked again
  * @property {(valve: {engine?: string, valve?: string, trial?: string}) => Promise<void>} setBench
  *
  * @typedef {{name: string, act: () => void}} Undo
@@ -44,6 +46,16 @@ export function useApp() {
 
 /** Whether this is the page over a shop, which only shows. */
 export const useOnlyShows = () => usePart(useApp().store, onlyShows);
+
+/**
+ * Names a valve as the builder does; of another engine than the one on the bench, by
+ * its standard name.
+ * @returns {(valve: string, engine?: string) => string}
+ */
+export function useValveWords() {
+  const [names, on] = usePart(useApp().store, (s) => /** @type {const} */ ([s.names, s.bench.engine]));
+  return (valve, engine) => valveWords(valve, engine === undefined || engine === on ? names : undefined);
+}
 
 /** How often figures that follow the signal are drawn, in milliseconds: no eye reads digits faster. */
 export const readable = 66;

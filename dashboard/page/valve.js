@@ -25,11 +25,45 @@ export const sideOf = (name) => parseValve(name)?.kind ?? "";
 export const cylinderOf = (name) => parseValve(name)?.cylinder ?? 0;
 
 /**
- * The valve as it is spoken: "3I" is cylinder 3 intake. Any other word is the
- * user's own and stays as it is.
- * @param {string} name
+ * What the builder calls an engine's valves, by their standard names.
+ * @typedef {Record<string, string>} OwnNames
  */
-export function valveWords(name) {
+
+/** How many letters such a name may have: what a cell of the build sheet holds. */
+export const mostOwn = 16;
+
+/** The valve in words, whatever the builder calls it: "3I" is Cylinder 3 intake. @param {string} name */
+export function standardWords(name) {
   const v = parseValve(name);
   return v ? `Cylinder ${v.cylinder} ${v.kind}${v.nth ? ` ${v.nth}` : ""}` : name;
+}
+
+/**
+ * The valve as it is called: by the builder's own name, else "3I" is Cylinder 3
+ * intake. Any other word is the user's own and stays as it is.
+ * @param {string} name
+ * @param {OwnNames} [own]
+ */
+export const valveWords = (name, own) => own?.[name] || standardWords(name);
+
+/** A name as an ear hears it: without blanks, points, dashes and capitals. @param {string} name */
+const folded = (name) => name.replace(/[\s.\-_#]/gu, "").toLowerCase();
+
+/**
+ * Reads a builder's own name of a valve; throws where it could be taken for another.
+ * @param {string} text
+ * @param {string} valve which one it is for
+ * @param {string[]} all the engine's valves
+ * @param {OwnNames} own the names of the others
+ */
+export function readOwnName(text, valve, all, own) {
+  if (text.trim() !== text || text === "") throw new Error("A blank stands at an end: leave it out.");
+  if ([...text].length > mostOwn) throw new Error(`It has ${[...text].length} letters; it may have ${mostOwn}.`);
+  if (/[\p{C}\p{Zl}\p{Zp}]|[^\S ]/u.test(text)) throw new Error("It holds what is no letter: leave that out.");
+  const f = folded(text), parsed = parseValve(f.toUpperCase()) ? f.toUpperCase() : "";
+  const other = parsed || all.find((v) => f === folded(standardWords(v)) || f === folded(standardWords(v)).replace(/^cylinder/, ""));
+  if (other && other !== valve) throw new Error(`It is another valve's name: ${standardWords(other)}.`);
+  const alike = all.find((v) => v !== valve && own[v] && folded(own[v]) === f);
+  if (alike) throw new Error(`${standardWords(alike)} is called that already.`);
+  return text;
 }

@@ -145,6 +145,12 @@ func (d Data) csvEngine(t *table) {
 			t.angle("encoder at TDC of cylinder 1", e.TDC.Angle)
 		}
 	}
+	for _, v := range e.Valves() {
+		if own := e.ValveNames[v.String()]; own != "" {
+			t.on("engine", v.String(), e.ID)
+			t.say("called", own)
+		}
+	}
 	t.on("cam card", "", e.ID)
 	t.known("checking lift", c.CheckingLift)
 	t.maybeAngle("intake opens before TDC", c.IntakeOpens)

@@ -98,7 +98,7 @@ func (d Data) tdcSound() (says []string) {
 	}
 	for _, v := range d.Valves {
 		if v.Timed != nil && v.Timed.Doubtful {
-			says = append(says, fmt.Sprintf("%s: its nose stands where no cam puts it, so top dead centre or the encoder is wrong.", valveWords(v.Name)))
+			says = append(says, fmt.Sprintf("%s: its nose stands where no cam puts it, so top dead centre or the encoder is wrong.", d.valveWords(v.Name)))
 		}
 	}
 	return says
@@ -112,11 +112,11 @@ func (d Data) openingsAgree() (says []string) {
 		}
 		switch r := agree.Of(figures); {
 		case r.Count == 0:
-			says = append(says, valveWords(v.Name)+": not measured.")
+			says = append(says, d.valveWords(v.Name)+": not measured.")
 		case r.Count == 1:
-			says = append(says, valveWords(v.Name)+": one opening only.")
+			says = append(says, d.valveWords(v.Name)+": one opening only.")
 		case !r.Agree:
-			says = append(says, fmt.Sprintf("%s: its %d openings do not agree.", valveWords(v.Name), r.Count))
+			says = append(says, fmt.Sprintf("%s: its %d openings do not agree.", d.valveWords(v.Name), r.Count))
 		}
 	}
 	return says
@@ -124,7 +124,7 @@ func (d Data) openingsAgree() (says []string) {
 
 func (d Data) rockersSquare() (says []string) {
 	for _, v := range d.Valves {
-		name := valveWords(v.Name)
+		name := d.valveWords(v.Name)
 		switch n := v.Next; {
 		case n == nil:
 			says = append(says, name+": no trial tells yet.")
@@ -143,7 +143,7 @@ func (d Data) clearancesKept() (says []string) {
 		if g == nil {
 			return
 		}
-		name := valveWords(of) + ", " + what
+		name := d.valveWords(of) + ", " + what
 		switch {
 		case g.Left > 0 && g.Limit == nil:
 			says = append(says, name+": no limit is set.")
@@ -163,7 +163,7 @@ func (d Data) clearancesKept() (says []string) {
 		if a.Piston != nil {
 			look(v.Name, "piston", &a.Piston.Least)
 			if len(v.Findings.Faults) > 0 {
-				says = append(says, valveWords(v.Name)+", piston: worked out from a trace with a fault.")
+				says = append(says, d.valveWords(v.Name)+", piston: worked out from a trace with a fault.")
 			}
 		}
 		look(v.Name, "coil bind", a.CoilBind)
@@ -178,7 +178,7 @@ func (d Data) clearancesKept() (says []string) {
 	}
 	for _, v := range d.Valves {
 		for _, again := range v.Again {
-			says = append(says, valveWords(v.Name)+": "+again)
+			says = append(says, d.valveWords(v.Name)+": "+again)
 		}
 	}
 	if judged == 0 && len(says) == 0 {
@@ -194,7 +194,7 @@ func (d Data) noFaults() (says []string) {
 			kinds = once(kinds, string(f.Kind))
 		}
 		if len(kinds) > 0 {
-			says = append(says, fmt.Sprintf("%s: %s in trace %s.", valveWords(v.Name), strings.Join(kinds, ", "), v.Trace.ID))
+			says = append(says, fmt.Sprintf("%s: %s in trace %s.", d.valveWords(v.Name), strings.Join(kinds, ", "), v.Trace.ID))
 		}
 	}
 	return says
@@ -203,7 +203,7 @@ func (d Data) noFaults() (says []string) {
 func (d Data) nothingSimulated() (says []string) {
 	for _, v := range d.Valves {
 		if v.Simulated() {
-			says = append(says, fmt.Sprintf("%s: trace %s is the simulator's.", valveWords(v.Name), v.Trace.ID))
+			says = append(says, fmt.Sprintf("%s: trace %s is the simulator's.", d.valveWords(v.Name), v.Trace.ID))
 		}
 	}
 	return says

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"lobescribe/capture/timing"
+	"lobescribe/capture/valve"
 	"lobescribe/capture/verdict"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
@@ -88,7 +89,10 @@ type gapRow struct {
 const none = "–"
 
 // words prints quantities in the unit of the sheet.
-type words struct{ unit measure.Unit }
+type words struct {
+	unit measure.Unit
+	own  valve.OwnNames
+}
 
 func (w words) decimals() int {
 	if w.unit == measure.InInches {
@@ -160,6 +164,20 @@ func valveWords(name string) string {
 	return cylinder + kind + rest
 }
 
+// valveWords is what the builder calls a valve with the usual words behind it, "A3 (3
+// intake)", or those alone.
+func (w words) valveWords(name string) string {
+	says := valveWords(name)
+	if own := w.own[name]; own != "" && own != says {
+		return own + " (" + says + ")"
+	}
+	return says
+}
+
+func (d Data) words() words { return words{d.Units, d.Engine.ValveNames} }
+
+func (d Data) valveWords(name string) string { return d.words().valveWords(name) }
+
 // cylinderWords names the cylinder of a valve.
 func cylinderWords(valve string) string {
 	if i := strings.IndexAny(valve, "IE"); i > 0 {
@@ -177,7 +195,7 @@ func once(said []string, says string) []string {
 }
 
 func (d Data) view() (view, error) {
-	w := words{d.Units}
+	w := d.words()
 	v := view{
 		Name: d.Engine.Name, Date: d.Made.Format("2 January 2006, 15:04"), Version: d.Version, Unit: cmp.Or(map[measure.Unit]string{measure.InInches: "inches", measure.InMillimetres: "millimetres"}[d.Units], d.Units.String()),
 		Style: template.CSS(styleText), Engine: d.Engine, Facts: d.facts(w), Damage: d.Damage,
@@ -188,10 +206,10 @@ func (d Data) view() (view, error) {
 	v.Gate = d.Gate()
 	d.lifts(&v, w)
 	for _, t := range d.Away {
-		v.LeftOut = append(v.LeftOut, saying{valveWords(t.Valve), fmt.Sprintf("the whole trace %s of %s: %s", t.ID, t.Started.In(d.Made.Location()).Format("2 Jan 06"), t.PutAway)})
+		v.LeftOut = append(v.LeftOut, saying{d.valveWords(t.Valve), fmt.Sprintf("the whole trace %s of %s: %s", t.ID, t.Started.In(d.Made.Location()).Format("2 Jan 06"), t.PutAway)})
 	}
 	for _, n := range d.Notes {
-		v.Faults = append(v.Faults, saying{valveWords(""), n})
+		v.Faults = append(v.Faults, saying{d.valveWords(""), n})
 	}
 	if err := d.plots(&v); err != nil {
 		return view{}, err
@@ -285,7 +303,7 @@ func (d Data) lifts(v *view, w words) {
 		}
 	}
 	for _, one := range d.Valves {
-		row := liftRow{Name: valveWords(one.Name), Measured: one.Measured(), Simulated: one.Simulated(), Off: none}
+		row := liftRow{Name: d.valveWords(one.Name), Measured: one.Measured(), Simulated: one.Simulated(), Off: none}
 		if row.Measured {
 			f := one.Findings
 			o := f.Openings[len(f.Openings)/2]
@@ -301,16 +319,16 @@ func (d Data) lifts(v *view, w words) {
 		v.AnyOdd = v.AnyOdd || row.Odd
 		v.Lifts = append(v.Lifts, row)
 		for _, f := range one.Findings.Faults {
-			v.Faults = append(v.Faults, saying{valveWords(one.Name), fmt.Sprintf("%s (%s, at %.1f s of trace %s)", f.Says, f.Kind, f.At.Seconds(), one.Trace.ID)})
+			v.Faults = append(v.Faults, saying{d.valveWords(one.Name), fmt.Sprintf("%s (%s, at %.1f s of trace %s)", f.Says, f.Kind, f.At.Seconds(), one.Trace.ID)})
 		}
 		for _, s := range one.Findings.LeftOut {
-			v.LeftOut = append(v.LeftOut, saying{valveWords(one.Name), fmt.Sprintf("opening at %.1f s of trace %s, %s: %s", s.Opening.Nose.Seconds(), one.Trace.ID, w.with(s.Opening.MaxLift), cmp.Or(s.Why, "no reason was said"))})
+			v.LeftOut = append(v.LeftOut, saying{d.valveWords(one.Name), fmt.Sprintf("opening at %.1f s of trace %s, %s: %s", s.Opening.Nose.Seconds(), one.Trace.ID, w.with(s.Opening.MaxLift), cmp.Or(s.Why, "no reason was said"))})
 		}
 		for _, n := range one.Noted {
-			v.Noted = append(v.Noted, saying{valveWords(one.Name), fmt.Sprintf("%s (opening at %.1f s of trace %s)", n.Says, n.From.Seconds(), one.Trace.ID)})
+			v.Noted = append(v.Noted, saying{d.valveWords(one.Name), fmt.Sprintf("%s (opening at %.1f s of trace %s)", n.Says, n.From.Seconds(), one.Trace.ID)})
 		}
 		for _, n := range slices.Concat(one.Again, one.Notes) {
-			v.Faults = append(v.Faults, saying{valveWords(one.Name), n})
+			v.Faults = append(v.Faults, saying{d.valveWords(one.Name), n})
 		}
 	}
 }
@@ -328,7 +346,7 @@ func (d Data) plots(v *view) error {
 		if err != nil {
 			return fmt.Errorf("valve %s: %w", one.Name, err)
 		}
-		v.Plots = append(v.Plots, plotted{valveWords(one.Name), p})
+		v.Plots = append(v.Plots, plotted{d.valveWords(one.Name), p})
 	}
 	if timed < 2 {
 		return nil
@@ -357,10 +375,10 @@ func (d Data) timings(v *view, w words) {
 			nose = fmt.Sprintf("%s ± %s", t.Nose.Says, degrees(t.Nose.U))
 		}
 		if t.Made != nil && t.Made.RunOut != nil {
-			said.say(valveWords(one.Name), fmt.Sprintf("the heel runs out by %s %s either way over a turn; it is in the ±, and its limit is the maker's.", w.length(*t.Made.RunOut), w.unit))
+			said.say(d.valveWords(one.Name), fmt.Sprintf("the heel runs out by %s %s either way over a turn; it is in the ±, and its limit is the maker's.", w.length(*t.Made.RunOut), w.unit))
 		}
 		if t.More != nil && len(t.More.Says) > 0 {
-			said.say(valveWords(one.Name), full(strings.Join(worksheet.In(t.More.Says, w.unit), "; ")))
+			said.say(d.valveWords(one.Name), full(strings.Join(worksheet.In(t.More.Says, w.unit), "; ")))
 		}
 		passages := t.Passages
 		if t.HalfLift != nil {
@@ -369,7 +387,7 @@ func (d Data) timings(v *view, w words) {
 		for i, p := range passages {
 			row := timingRow{At: w.with(p.CheckingLift), Opens: event(p.Opens), Closes: event(p.Closes), Duration: none, Centreline: none}
 			if i == 0 {
-				row.Name, row.Nose = valveWords(one.Name), nose
+				row.Name, row.Nose = d.valveWords(one.Name), nose
 			}
 			if t.HalfLift != nil && i == len(passages)-1 {
 				row.At = "half lift"
@@ -385,7 +403,7 @@ func (d Data) timings(v *view, w words) {
 		for i, p := range c.Pairs {
 			row := pairRow{At: w.with(p.CheckingLift), Overlap: degreesU(p.Overlap, p.OverlapU), Separation: degreesU(p.Separation, p.SeparationU), Advance: degreesU(p.Advance, p.AdvanceU)}
 			if i == 0 {
-				row.Name = valveWords(c.Intake) + ", " + valveWords(c.Exhaust)
+				row.Name = d.valveWords(c.Intake) + ", " + d.valveWords(c.Exhaust)
 			}
 			v.Pairs = append(v.Pairs, row)
 		}
@@ -397,14 +415,14 @@ func (d Data) timings(v *view, w words) {
 			if dev.Valve == timing.Exhaust {
 				name = c.Exhaust
 			}
-			v.CardRows = append(v.CardRows, cardRow{valveWords(name) + " " + dev.Event, dev.Says, degreesU(dev.Later, dev.U), degrees(dev.LeftOver), dev.Stands})
+			v.CardRows = append(v.CardRows, cardRow{d.valveWords(name) + " " + dev.Event, dev.Says, degreesU(dev.Later, dev.U), degrees(dev.LeftOver), dev.Stands})
 		}
 		for _, side := range []struct {
 			kind timing.Valve
 			name string
 		}{{timing.Intake, c.Intake}, {timing.Exhaust, c.Exhaust}} {
 			if row, ok := w.cardLine(side.kind, c.Card.Lines); ok {
-				row.Name = valveWords(side.name)
+				row.Name = d.valveWords(side.name)
 				v.CardLines = append(v.CardLines, row)
 			}
 		}

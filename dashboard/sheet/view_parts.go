@@ -14,7 +14,7 @@ func (d Data) setups(v *view, w words) {
 		if len(one.Trials) == 0 && one.Swept == nil {
 			continue
 		}
-		s := setup{Name: valveWords(one.Name)}
+		s := setup{Name: d.valveWords(one.Name)}
 		for _, t := range one.Trials {
 			parts := make([]string, len(t.Stack))
 			for i, l := range t.Stack {
@@ -66,7 +66,7 @@ func (d Data) cuts(v *view, w words) {
 	name := func(valve string) string {
 		switch {
 		case valve != "":
-			return valveWords(valve)
+			return d.valveWords(valve)
 		case len(p.Cuts) > 1:
 			return "every other rod"
 		}
@@ -105,7 +105,7 @@ func (d Data) clearances(v *view, w words) {
 			nearest.Says = worksheet.Sayf("nearest at %s; %s", p.Where, nearest.Says)
 			add("piston", &nearest)
 			for _, says := range p.Says {
-				v.GapSays = append(v.GapSays, saying{valveWords(one.Name), full(says.In(w.unit))})
+				v.GapSays = append(v.GapSays, saying{d.valveWords(one.Name), full(says.In(w.unit))})
 			}
 		}
 		add("coil bind", a.CoilBind)
@@ -117,7 +117,7 @@ func (d Data) clearances(v *view, w words) {
 	}
 	for _, s := range d.Springs {
 		v.gap(w, s.Of, "spring, coil bind", s.Answer.CoilBind)
-		v.Springs = append(v.Springs, saying{valveWords(s.Of) + ", spring", springWords(s.Answer, w)})
+		v.Springs = append(v.Springs, saying{d.valveWords(s.Of) + ", spring", springWords(s.Answer, w)})
 	}
 	l := d.Engine.Limits
 	var set []string
@@ -140,7 +140,7 @@ func (v *view) gap(w words, of, what string, g *clearance.Gap) {
 	if g == nil {
 		return
 	}
-	v.Gaps = append(v.Gaps, gapRow{Name: valveWords(of) + ", " + what, Left: w.length(g.Left), U: w.u(g.LeftU),
+	v.Gaps = append(v.Gaps, gapRow{Name: w.valveWords(of) + ", " + what, Left: w.length(g.Left), U: w.u(g.LeftU),
 		Limit: w.maybe(g.Limit), Usual: w.length(g.Usual), Verdict: g.Verdict.String(), Says: full(g.Says.In(w.unit)), Short: g.Left <= 0 || g.Limit != nil && !g.Verdict.Good()})
 }
 
@@ -184,7 +184,7 @@ func (d Data) measured(v *view, w words) {
 			v.Instruments = once(v.Instruments, says)
 		}
 		if len(one.Missing) > 0 {
-			v.Missing = append(v.Missing, saying{valveWords(one.Name), strings.Join(one.Missing, ", ")})
+			v.Missing = append(v.Missing, saying{d.valveWords(one.Name), strings.Join(one.Missing, ", ")})
 		}
 	}
 	v.Instruments = append(v.Instruments, "lengths are kept in whole nanometres and angles in microdegrees; printed figures are rounded, those in the CSV are not")

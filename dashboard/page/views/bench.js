@@ -4,8 +4,8 @@
 
 import { useEffect, useRef, useState } from "../lib/hooks.js";
 import { useDraft } from "../draft.js";
-import { Form, html, LengthField, Mark, readable, useApp, usePart } from "../ui.js";
-import { nextStep, valveWords } from "../cues.js";
+import { Form, html, LengthField, Mark, readable, useApp, usePart, useValveWords } from "../ui.js";
+import { nextStep } from "../cues.js";
 import { nextAction, stepped } from "../action.js";
 import { agreementWords } from "../agreement.js";
 import { OpeningRows } from "../openings.js";
@@ -107,11 +107,11 @@ function MoodMark({ mood }) {
 
 function ValveBar() {
   const app = useApp();
-  const [{ engine, valve }, replay] = usePart(app.store, (s) => /** @type {const} */ ([s.bench, s.replay?.trace]));
+  const [{ engine, valve }, replay] = usePart(app.store, (s) => /** @type {const} */ ([s.bench, s.replay?.trace])), called = useValveWords();
   if (replay !== undefined) return html`<div class="valve-bar">
     <a href=${`#/traces/${replay}`} class="valve-name">Replay of trace ${replay}</a></div>`;
   return html`<div class="valve-bar">
-    <a href="#/engine" class="valve-name">${valve ? valveWords(valve) : engine ? "Choose the valve" : "New engine"}</a>
+    <a href="#/engine" class="valve-name">${valve ? called(valve) : engine ? "Choose the valve" : "New engine"}</a>
     ${engine ? html`<button onClick=${() => app.act("next")}>Next valve</button>` : null}
     <button onClick=${() => app.act("mark")} title="Space bar, pedal or presenter">Mark</button>
   </div>`;
@@ -259,9 +259,9 @@ function Height({ mood }) {
 }
 
 function Openings() {
-  const [openings, findings, findingsOf, leftOut, noted, marks, agreement, all, id, valve, unit, replay] = usePart(useApp().store, (s) => {
+  const [openings, findings, findingsOf, leftOut, noted, marks, agreement, all, id, valve, names, unit, replay] = usePart(useApp().store, (s) => {
     const c = shown(s);
-    return /** @type {const} */ ([c.openings, c.findings, c.findingsOf, c.leftOut, c.noted, c.marks, c.agreement, c.faults, c.trace?.id, s.bench.valve, s.unit, Boolean(s.replay)]);
+    return /** @type {const} */ ([c.openings, c.findings, c.findingsOf, c.leftOut, c.noted, c.marks, c.agreement, c.faults, c.trace?.id, s.bench.valve, s.names, s.unit, Boolean(s.replay)]);
   });
   const channel = { openings, findings, findingsOf, leftOut, agreement, faults: all };
   const faults = channel.faults.filter((f) => f.kind !== "back-turn").slice(-3);
@@ -273,7 +273,7 @@ function Openings() {
   const trace = replay ? 0 : now ? id : channel.findingsOf;
   if (rows.length === 0 && faults.length === 0) return html`<section class="openings"><h2>Openings</h2>
     <p class="hint">None yet. One opening is heel, nose, and heel again; each is listed here when the valve has come home.</p></section>`;
-  const agreed = now ? agreementWords(channel.agreement, replay ? "" : valve, unit) : "";
+  const agreed = now ? agreementWords(channel.agreement, replay ? "" : valve, unit, names) : "";
   return html`<section class="openings"><h2>Openings${now || replay ? "" : html` <small>of trace ${channel.findingsOf}</small>`}</h2>
     ${faults.map((f) => html`<${FaultLine} fault=${f} />`)}
     ${agreed ? html`<p class="agreement" role="status"><${Mark} shape=${channel.agreement?.agree ? "check" : channel.agreement?.count === 1 ? "ring" : "triangle"} kind=${channel.agreement?.agree ? "good" : ""} /> ${agreed}</p>` : null}

@@ -1,8 +1,7 @@
 // Traces laid over each other: before and after a shim, or all intakes.
 
 import { useMemo, useState } from "../lib/hooks.js";
-import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
-import { valveWords } from "../cues.js";
+import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart, useValveWords } from "../ui.js";
 import { digits, fromMm, nanometres, when, withUncertainty } from "../units.js";
 import { differs, haveAngles, lifted, overlay } from "../compare.js";
 import { query } from "../api.js";
@@ -17,6 +16,7 @@ const pens = /** @type {const} */ ([
 
 /** @param {{route: import("../router.js").Route}} props */
 export function Compare({ route }) {
+  const called = useValveWords();
   const app = useApp();
   const [bench, unit] = usePart(app.store, (s) => /** @type {const} */ ([s.bench, s.unit]));
   const { value: all, error } = useFetched((signal) => app.api.get(`/traces${query({ engine: bench.engine, limit: 200 })}`, signal), [bench.engine]);
@@ -35,17 +35,18 @@ export function Compare({ route }) {
       <button class="quiet" disabled=${!all} onClick=${() => setIds(newestOf(/I\d*$/))}>All intakes</button>
         <button class="quiet" disabled=${!all} onClick=${() => setIds(newestOf(/E\d*$/))}>All exhausts</button>
       ${bench.valve ? html`<button class="quiet" disabled=${!all}
-        onClick=${() => setIds(usable.filter((/** @type {any} */ t) => t.valve === bench.valve).slice(0, 2).reverse().map((/** @type {any} */ t) => String(t.id)))}>Before and after, ${valveWords(bench.valve)}</button>` : null}
+        onClick=${() => setIds(usable.filter((/** @type {any} */ t) => t.valve === bench.valve).slice(0, 2).reverse().map((/** @type {any} */ t) => String(t.id)))}>Before and after, ${called(bench.valve)}</button>` : null}
     </div>
     ${ids.length === 0 ? html`<${Nothing} says="Tick two traces or more; the first is what the others are compared with." />`
       : html`<${Overlay} key=${ids.join()} ids=${ids} align=${align} setAlign=${setAlign} unit=${unit} />`}
     <h2>Traces</h2><ul class="ticks">${usable.map((/** @type {any} */ t) => html`<li><label>
       <input type="checkbox" checked=${ids.includes(String(t.id))} onChange=${() => flip(String(t.id))} />
-      <span><strong>${t.valve ? valveWords(t.valve) : "No valve named"}</strong>, trace ${t.id}, ${when(t.started)}, ${digits(fromMm(t.max_lift_mm), unit)} ${unit}${t.remark ? `, ${t.remark}` : ""}</span></label></li>`)}</ul>`;
+      <span><strong>${t.valve ? called(t.valve, t.engine) : "No valve named"}</strong>, trace ${t.id}, ${when(t.started)}, ${digits(fromMm(t.max_lift_mm), unit)} ${unit}${t.remark ? `, ${t.remark}` : ""}</span></label></li>`)}</ul>`;
 }
 
 /** @param {{ids: string[], align: import("../compare.js").Align, setAlign: (a: any) => void, unit: import("../units.js").Unit}} props */
 function Overlay({ ids, align, setAlign, unit }) {
+  const called = useValveWords();
   const app = useApp();
   const { value, error } = useFetched(async (signal) => {
     const got = await Promise.all(ids.map(async (id) => {
@@ -54,7 +55,7 @@ function Overlay({ ids, align, setAlign, unit }) {
       if (!opening) return null;
       const room = (opening.t_close_s - opening.t_open_s) * 0.1;
       const series = await app.api.get(`/traces/${id}/series${query({ from_s: Math.max(0, opening.t_open_s - room), to_s: opening.t_close_s + room, columns: 1500 })}`, signal);
-      return { lifted: lifted(series, opening, trace.findings.sign, `${trace.valve ? valveWords(trace.valve) : "no valve"}, trace ${id}`), findings: trace.findings };
+      return { lifted: lifted(series, opening, trace.findings.sign, `${trace.valve ? called(trace.valve, trace.engine) : "no valve"}, trace ${id}`), findings: trace.findings };
     }));
     return got.filter((g) => g !== null);
   }, [ids.join()]);

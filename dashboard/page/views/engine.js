@@ -3,11 +3,11 @@
 
 import { useState } from "../lib/hooks.js";
 import { DraftLine, readDraft, useDraft } from "../draft.js";
-import { Form, html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
-import { valveWords } from "../cues.js";
+import { Form, html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart, useValveWords } from "../ui.js";
 import { digits, withUncertainty } from "../units.js";
 import { alongHead, banks, blankEngine, cylinderOf, progress, sideOf } from "../engine.js";
 import { fieldsOf } from "../form.js";
+import { standardWords } from "../valve.js";
 import { onlyShows } from "../state.js";
 import { EngineForm } from "./engineform.js";
 
@@ -92,6 +92,7 @@ const signs = { whole: { shape: "check", says: "all known" }, part: { shape: "sq
  * @param {{engine: import("../engine.js").Engine, valves: import("../engine.js").ValveState[], state: import("../state.js").State}} props
  */
 function ValveMap({ engine, valves, state }) {
+  const called = useValveWords();
   const app = useApp();
   const { unit, bench } = state;
   const rows = banks(engine);
@@ -104,8 +105,8 @@ function ValveMap({ engine, valves, state }) {
       const how = progress(v), lift = v.max_lift_mm ? digits(v.max_lift_mm * 1e6, unit) : "–";
       const off = v.off_mm === undefined ? "" : digits(v.off_mm * 1e6, unit, { sign: true });
       return html`<button class=${`valve ${sideOf(v.valve)} ${how}`} aria-pressed=${v.valve === bench.valve ? "true" : "false"} onClick=${() => go(v.valve)}>
-        <span class="sr">${valveWords(v.valve)}, ${signs[how].says}. Max lift:</span><span class="valve-side" aria-hidden="true">
-          ${sideOf(v.valve) === "intake" ? "int" : "exh"}${v.valve.replace(/^\d+[IE]/, "")}</span><span class="valve-lift">${lift}</span>
+        <span class="sr">${called(v.valve)}, ${signs[how].says}. Max lift:</span><span class="valve-side" aria-hidden="true">
+          ${v.own ?? `${sideOf(v.valve) === "intake" ? "int" : "exh"}${v.valve.replace(/^\d+[IE]/, "")}`}</span><span class="valve-lift">${lift}</span>
           ${off ? html`<span class=${v.beyond ? "valve-off beyond" : "valve-off"}>${v.beyond ? html`<${Mark} shape="triangle" />` : ""}<span class="sr">${v.beyond ? "differs from its kind by" : "same as its kind, off by"}</span> ${off}</span>` : null}
           ${v.again ? html`<span class="valve-off beyond">again<span class="sr">: to be measured again, ${v.again}</span></span>` : null}<${Mark} shape=${signs[how].shape} /></button>`;
     })}</div>`;
@@ -114,7 +115,7 @@ function ValveMap({ engine, valves, state }) {
       ${rows.map((row) => html`<div class="bank">${row.map(cell)}</div>`)}</div>
     <p class="hint">Figures are max lift, ${unit}; the small one is how far from the median of the others of its kind, <${Mark} shape="triangle" /> where their ± do not explain it. ${Object.values(signs).map((s) => html`<${Mark} shape=${s.shape} /> ${s.says} `)}
       ${rows.length > 1 && !engine.heads?.length ? "· Odd cylinders stand on one side here and even ones on the other; only the drawing depends on it. How the heads lie can be said below." : ""}</p>
-    ${here ? html`<div class="panel"><h3>${valveWords(here.valve)}</h3>
+    ${here ? html`<div class="panel"><h3>${called(here.valve)}${here.own ? html` <small>${standardWords(here.valve)}</small>` : null}</h3>
       ${here.max_lift_mm && here.max_lift_u_mm ? html`<p>Max lift ${withUncertainty(here.max_lift_mm * 1e6, here.max_lift_u_mm * 1e6, unit)}${here.off_mm === undefined ? "" : here.beyond
         ? html`; <strong>differs</strong> from the other ${sideOf(here.valve)}s by ${digits(here.off_mm * 1e6, unit, { sign: true })}, beyond the ± of both` : `; the same as the other ${sideOf(here.valve)}s within the ± of both (${digits(here.off_mm * 1e6, unit, { sign: true })})`}.</p>` : null}
       ${here.again ? html`<p class="fault"><${Mark} shape="triangle" /> <strong>To be measured again:</strong> ${here.again}.</p>` : null}

@@ -5,10 +5,11 @@ import { useState } from "../lib/hooks.js";
 import { DraftLine, saveOver, useDraft } from "../draft.js";
 import { Form, html, LengthField, NumberField, Trouble, TypedField, useApp, useOnlyShows } from "../ui.js";
 import { degrees, fromMm, toMm } from "../units.js";
-import { setAt, valveNames } from "../engine.js";
+import { ownNamed, setAt, valveNames } from "../engine.js";
 import { readFiringOrder, readHeads, readOrderOfWork, showHeads } from "../reads.js";
 import { BendPicture } from "../helpdrawings.js";
 import { fieldsOf } from "../form.js";
+import { mostOwn, readOwnName, standardWords } from "../valve.js";
 import { tdcWords, tidied, withTdc } from "../tdc.js";
 
 const cylinders = { least: 1, most: 48, whole: true }, valvesEach = { least: 2, most: 6, whole: true }, howMany = { least: 0, most: 10000, whole: true }, cardOff = { least: 0, most: 45 };
@@ -27,9 +28,10 @@ export function EngineForm({ engine, unit, kept, gone, renew }) {
   const keep = async () => {
     if (!typed.open) return app.notify("Nothing was changed.");
     try {
-      kept(await saveOver({ stored: engine, value: draft, get: () => app.api.get(at), put: (next, over) => app.api.put(at, tidied(next, over)), renew }));
+      kept(await saveOver({ stored: engine, value: draft, get: () => app.api.get(at), put: (next, over) => app.api.put(at, ownNamed(tidied(next, over))), renew }));
       typed.done();
       setError("");
+      app.renew();
       app.notify("The engine is saved.");
     } catch (err) {
       setError(/** @type {Error} */ (err).message);
@@ -61,6 +63,11 @@ export function EngineForm({ engine, unit, kept, gone, renew }) {
       ${f.choice("units", "Lengths of this engine in", [["", "as the page"], ["in", "inches"], ["mm", "millimetres"]])}
       ${f.length("stroke_mm", "Stroke")}${f.length("rod_mm", "Connecting rod", "centre to centre")}
       ${f.length("bore_mm", "Bore")}${f.number("compression", "Compression ratio", "", "of the whole stroke; with stroke and rod the effective one is told", { least: 1.5, most: 40 })}
+    </div></details>
+    <details><summary>Names of your own for the valves</summary><p class="hint">As they stand on the heads or in your notes: shown, spoken and printed in place of the usual words, ${mostOwn} letters at most. Empty: the usual words.</p><div class="grid">
+      ${valveNames(draft).map((v) => html`<${TypedField} key=${v} label=${standardWords(v)} name=${`own ${v}`} kind="own-name" value=${draft.valve_names?.[v]} empty=${undefined} show=${String}
+        read=${(/** @type {string} */ t) => readOwnName(t, v, valveNames(draft), draft.valve_names ?? {})}
+        onChange=${(/** @type {string|null} */ own) => setDraft(setAt(draft, `valve_names.${v}`, own ?? undefined))} />`)}
     </div></details>
     <details><summary>Valves and ports</summary><div class="grid">
       ${["intake", "exhaust"].map((v) => html`${f.length(`ports.${v}.head_mm`, `Valve head, ${v}`, "over its seat")}${f.length(`ports.${v}.seat_width_mm`, `Seat width, ${v}`, "as it lies")}

@@ -2,8 +2,7 @@
 // crank angle give all others.
 
 import { useMemo, useState } from "../lib/hooks.js";
-import { Form, html, Nothing, Trouble, useApp, useFetched } from "../ui.js";
-import { valveWords } from "../cues.js";
+import { Form, html, Nothing, Trouble, useApp, useFetched, useValveWords } from "../ui.js";
 import { degrees, digits, fromMm, length, nanometres, when } from "../units.js";
 import { sideOf } from "../engine.js";
 import { axisWords } from "../timing.js";
@@ -17,6 +16,7 @@ import { mountingQuery, useMounting } from "./encoder.js";
 
 /** @param {{engine: any, valve: string, unit: import("../units.js").Unit}} props */
 export function Piston({ engine, valve, unit }) {
+  const called = useValveWords();
   const app = useApp();
   const { value: all } = useFetched((signal) => app.api.get(`/traces${query({ engine: engine.id, limit: 200 })}`, signal), [engine.id]);
   // Those of this valve: the sheet says its clearance under this valve's name.
@@ -28,7 +28,7 @@ export function Piston({ engine, valve, unit }) {
   const id = d.trace || String(traces.find((/** @type {any} */ t) => t.valve === valve)?.id ?? traces[0]?.id ?? "");
   const head = traces.find((/** @type {any} */ t) => String(t.id) === id);
   const side = sideOf(head?.valve || valve) || "intake";
-  if (all && traces.length === 0 && !answer) return html`<${Nothing} says=${`This needs a trace with crank angle ${valve ? `of ${valveWords(valve)}` : "of the valve"}: connect an encoder and turn it once.`} href="#/devices" label="To the devices" />`;
+  if (all && traces.length === 0 && !answer) return html`<${Nothing} says=${`This needs a trace with crank angle ${valve ? `of ${called(valve)}` : "of the valve"}: connect an encoder and turn it once.`} href="#/devices" label="To the devices" />`;
   const work = async () => {
     try {
       const { curve, tdc_doubtful, note } = await app.api.get(`/traces/${id}/timing${query({ valve: side, ...mountingQuery(mounting) })}`);
@@ -44,7 +44,7 @@ export function Piston({ engine, valve, unit }) {
       <label class="field"><span class="field-name">Trace of the valve</span>
         <select value=${id} onChange=${(/** @type {any} */ e) => setD({ ...d, trace: e.target.value })}>
         ${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === id}>
-        ${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>
+        ${t.valve ? called(t.valve, t.engine) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>
       ${f.number("measured_at_deg", "Measured at", "° ATDC", "a minus for before top dead centre")}${f.length("measured_clearance_mm", "The valve went to the piston by")}
       ${f.length("stroke_mm", "Stroke")}${f.length("rod_mm", "Connecting rod", "centre to centre")}
       ${f.number("valve_lean_deg", "Valve leans against the bore by", "°")}${f.choice("crown", "Under the valve is", [["parallel", "a pocket square to the valve"], ["flat", "a flat crown"]])}

@@ -1,8 +1,7 @@
 // From the adjustable checking rod to the list for the saw, and the lash that
 // the rods will want cold.
 
-import { Form, html, LengthField, Nothing, Trouble, useApp, useFetched } from "../ui.js";
-import { valveWords } from "../cues.js";
+import { Form, html, LengthField, Nothing, Trouble, useApp, useFetched, useValveWords } from "../ui.js";
 import { digits, fromMm, length, toMm, withUncertainty } from "../units.js";
 import { fieldsOf } from "../form.js";
 import { askPushrods, pushrods } from "../questions.js";
@@ -15,6 +14,7 @@ const materials = /** @type {const} */ ([["", "not said"], ["aluminium 6061", "a
 
 /** @param {{engine: any, unit: import("../units.js").Unit}} props */
 export function Pushrods({ engine, unit }) {
+  const called = useValveWords();
   const app = useApp();
   const valves = useFetched((signal) => app.api.get(`/engines/${encodeURIComponent(engine.id)}/valves`, signal), [engine.id, engine.rev]);
   const { d, setD, answer, error, ask, state, unread } = useWork(pushrods, engine, "");
@@ -30,7 +30,7 @@ export function Pushrods({ engine, unit }) {
       ${f.choice("measured", "Measured", [["overall", "over both tips"], ["centres", "between the middles of the balls"], ["gauge", "between gauging rings"]])}
       ${d.measured === "gauge" ? f.length("gauge_diameter_mm", "Hole of the ring") : null}</div>
       <div class="grid rods">
-        ${names.map((/** @type {string} */ n) => html`<${LengthField} key=${n} label=${valveWords(n)} unit=${unit} of="pushrod"
+        ${names.map((/** @type {string} */ n) => html`<${LengthField} key=${n} label=${called(n)} unit=${unit} of="pushrod"
           nm=${d.rods[n] ? fromMm(d.rods[n]) : null}
           onChange=${(/** @type {number|null} */ nm) => setD({ ...d, rods: { ...d.rods, [n]: nm === null ? undefined : toMm(nm) } })} />`)}</div></section>
     <details><summary>End pieces</summary><div class="grid">
@@ -54,18 +54,19 @@ export function Pushrods({ engine, unit }) {
 
 /** @param {{a: any, engine: string, unit: import("../units.js").Unit}} props */
 function CutList({ a, engine, unit }) {
+  const called = useValveWords();
   const cell = (/** @type {number|undefined} */ mm) => (mm === undefined || mm === null ? "–" : digits(fromMm(mm), unit));
   const has = (/** @type {string} */ name) => a.cuts.some((/** @type {any} */ c) => c[name] !== undefined);
   return html`<section><h2>Cut list</h2><${DraftWord} engine=${engine} />
     <div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table><thead><tr><th scope="col">valve</th>
       ${has("tube_mm") ? html`<th scope="col">tube</th>` : null}<th scope="col">over both tips</th>
       ${has("centres_mm") ? html`<th scope="col">between balls</th>` : null}${has("gauge_mm") ? html`<th scope="col">between rings</th>` : null}<th scope="col">±</th></tr></thead>
-      <tbody>${a.cuts.map((/** @type {any} */ c) => html`<tr><th scope="row">${valveWords(c.valve)}</th>${has("tube_mm") ? html`<td class="strong">
+      <tbody>${a.cuts.map((/** @type {any} */ c) => html`<tr><th scope="row">${called(c.valve)}</th>${has("tube_mm") ? html`<td class="strong">
         ${cell(c.tube_mm)}</td>` : null}<td class="strong">${cell(c.overall_mm)}</td>${has("centres_mm") ? html`<td>
         ${cell(c.centres_mm)}</td>` : null}${has("gauge_mm") ? html`<td>${cell(c.gauge_mm)}</td>` : null}<td>${cell(c.length_u_mm)}</td>
         </tr>`)}</tbody></table></div>
     <h3>Tally</h3><ul class="plain">${a.tally.map((/** @type {any} */ t) => html`<li><strong>
-      ${t.count} × ${length(fromMm(t.length_mm), unit)}</strong>: ${t.valves.map(valveWords).join(", ")}</li>`)}</ul>
+      ${t.count} × ${length(fromMm(t.length_mm), unit)}</strong>: ${t.valves.map((/** @type {string} */ v) => called(v)).join(", ")}</li>`)}</ul>
     ${a.thread_left_mm !== undefined ? html`<p>Thread left, downwards: ${length(fromMm(a.thread_left_mm), unit)}.</p>` : null}
     ${a.lash ? html`<h3>Lash when warm</h3><dl class="facts"><div><dt>set cold</dt><dd>${length(fromMm(a.lash.cold_lash_mm), unit)}</dd></div><div>
       <dt>warming opens it, at the valve</dt><dd>${withUncertainty(fromMm(a.lash.opens_at_valve_mm), fromMm(a.lash.opens_at_valve_u_mm), unit)}</dd>

@@ -1,10 +1,10 @@
 // The build sheet: made by the daemon as one page to print and sign.
 
-import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart } from "../ui.js";
+import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart, useValveWords } from "../ui.js";
 import { GateList } from "../gate.js";
-import { valveWords } from "../cues.js";
 
 export function Sheet() {
+  const called = useValveWords();
   const app = useApp();
   const bench = usePart(app.store, (s) => s.bench);
   const at = `/engines/${encodeURIComponent(bench.engine)}`;
@@ -22,5 +22,5 @@ export function Sheet() {
     ${!valves ? null : open.length === 0 ? html`<p><${Mark} shape="check" kind="good" /> Nothing is missing.</p>`
       : html`<h2>Not yet measured</h2><p class="hint">The sheet can be printed all the same; these places stay empty.</p>
         <ul class="plain">${open.map((/** @type {any} */ v) => html`<li><strong>
-          ${valveWords(v.valve)}</strong>: ${v.missing.join(", ")}</li>`)}</ul>`}`;
+          ${called(v.valve)}</strong>: ${v.missing.join(", ")}</li>`)}</ul>`}`;
 }

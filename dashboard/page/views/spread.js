@@ -20,7 +20,7 @@ export function SpreadView({ type }) {
   return html`${back}<h1>${type} <small>${spread.engines.length} ${spread.engines.length === 1 ? "engine" : "engines"}</small></h1><${Trouble} text=${error} />
     ${spread.valves.length === 0 ? html`<${Nothing} says="No valve of these engines has a max lift yet." href="#/shop" label="Back to the shop" />` : html`
     <p class="lead">${odd.size === 0 ? html`<${Mark} shape="check" kind="good" /> None of them stands out.`
-      : html`<${Mark} shape="triangle" kind="bad" /> ${odd.size === 1 ? "One engine stands out" : `${odd.size} engines stand out`}: ${[...odd].map(([e, valves]) => `${e} at ${valves.map(valveWords).join(", ").toLowerCase()}`).join("; ")}.`}</p>
+      : html`<${Mark} shape="triangle" kind="bad" /> ${odd.size === 1 ? "One engine stands out" : `${odd.size} engines stand out`}: ${[...odd].map(([e, valves]) => `${e} at ${valves.map((v) => valveWords(v)).join(", ").toLowerCase()}`).join("; ")}.`}</p>
     <ol class="spread-rows">${spread.valves.map((v) => html`<${ValveRow} key=${v.valve} of=${v} far=${far} unit=${unit} />`)}</ol>
     <p class="hint">Newest max lift of each engine. A dot is an engine, the bar through it its uncertainty (k = 2); the line is the median, the band what a difference must come to before it is worth a word. An engine stands out when it is more than 3.5 robust standard deviations off and outside the band, and only among three or more.</p>`}`;
 }

@@ -2,8 +2,7 @@
 // retainer and seal, between rocker and stud.
 
 import { useState } from "../lib/hooks.js";
-import { Form, html, LengthField, NumberField, Trouble, useApp, useFetched } from "../ui.js";
-import { valveWords } from "../cues.js";
+import { Form, html, LengthField, NumberField, Trouble, useApp, useFetched, useValveWords } from "../ui.js";
 import { force, fromMm, length, poundForce, rate, toMm, when } from "../units.js";
 import { query } from "../api.js";
 import { mountingQuery, useMounting } from "./encoder.js";
@@ -47,6 +46,7 @@ const grams = { least: 0, most: 5000 };
 
 /** @param {Props} props */
 export function Spring({ engine, valve, unit }) {
+  const called = useValveWords();
   const { d, setD, answer, error, ask, state, unread } = useWork(spring, engine, valve);
   const f = fieldsOf(d, setD, unit);
   const toForce = unit === "in" ? poundForce : 1, forceUnit = unit === "in" ? "lbf" : "N";
@@ -85,7 +85,7 @@ export function Spring({ engine, valve, unit }) {
     <details><summary>At speed</summary><p class="hint">The spring against the valve's inertia on this lift curve, and which of its harmonics meet the spring's own swing. Planar and rigid parts: a guide, never a limit; the maker's figures go first.</p><div class="grid">
       <label class="field"><span class="field-name">Trace of the valve</span>
         <select value=${d.trace ?? ""} onChange=${(/** @type {any} */ e) => setD({ ...d, trace: e.target.value || undefined })}><option value="">none</option>
-        ${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === d.trace}>${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>
+        ${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === d.trace}>${t.valve ? called(t.valve, t.engine) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>
       ${f.number("motion.mass_g", "Valve, retainer, locks", "g", "", grams)}${f.number("motion.spring_mass_g", "Spring", "g", "from wire and coils if left out", grams)}${f.number("motion.rocker_mass_g", "Rocker, as it weighs at the valve", "g", "moment of inertia over the valve arm's square", grams)}
       ${f.number("motion.speed_rpm", "Crank speed", "rev/min", "", { least: 0, most: 30000 })}</div></details>
     <${Trouble} text=${trouble || error} /><p><button>Work out the spring</button></p>

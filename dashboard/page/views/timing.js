@@ -5,8 +5,7 @@
 import { useMemo, useState } from "../lib/hooks.js";
 import { useKeptHere } from "../draft.js";
 import { UnreadContext, useUnread } from "../unread.js";
-import { html, Mark, Nothing, Trouble, TypedField, useApp, useFetched, usePart } from "../ui.js";
-import { valveWords } from "../cues.js";
+import { html, Mark, Nothing, Trouble, TypedField, useApp, useFetched, usePart, useValveWords } from "../ui.js";
 import { degrees, digits, fromMm, length, nanometres, plainSigns, toMm, when, withUncertainty } from "../units.js";
 import { cylinderOf, sideOf } from "../engine.js";
 import { axisWords, joined, readTiming } from "../timing.js";
@@ -22,6 +21,7 @@ const dashes = { intake: undefined, exhaust: [10, 5] };
 
 /** @param {{route: import("../router.js").Route}} props */
 export function Timing({ route }) {
+  const called = useValveWords();
   const app = useApp();
   const [bench, unit] = usePart(app.store, (s) => /** @type {const} */ ([s.bench, s.unit]));
   const { value: all, error } = useFetched((signal) => app.api.get(`/traces${query({ engine: bench.engine, limit: 200 })}`, signal), [bench.engine]);
@@ -44,7 +44,7 @@ export function Timing({ route }) {
       <select value=${ids[side]} onChange=${(/** @type {any} */ e) => setChosen({ ...chosen, [side]: e.target.value || "0" })}>
         <option value="0">none</option>
         ${traces.map((/** @type {any} */ t) => html`<option value=${String(t.id)} selected=${String(t.id) === ids[side]}>
-          ${t.valve ? valveWords(t.valve) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>`)}
+          ${t.valve ? called(t.valve, t.engine) : "no valve named"}, trace ${t.id}, ${when(t.started)}</option>`)}</select></label>`)}
       <${UnreadContext.Provider} value=${unread}><${TypedField} label="Checking lifts" kind="checks" value=${checks} show=${(/** @type {Checks} */ c) => c.text} read=${(/** @type {string} */ t) => ({ text: withUnits(t, unit), sent: asked(t, unit) })}
         empty=${{ text: "", sent: "" }} onChange=${setChecks} hint="as in 0.050 in, 1 mm; also 1/16 in" /><//></div>
     <${AtLobe} traces=${traces} ids=${ids} lobes=${lobes} change=${setLobes} />

@@ -3,8 +3,7 @@
 
 import { useEffect, useMemo, useRef, useState } from "../lib/hooks.js";
 import { changes, Clash, DraftLine, useDraft } from "../draft.js";
-import { Form, html, Mark, Nothing, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
-import { valveWords } from "../cues.js";
+import { Form, html, Mark, Nothing, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart, useValveWords } from "../ui.js";
 import { agreementWords } from "../agreement.js";
 import { LeaveOut } from "../leaveout.js";
 import { OpeningRows } from "../openings.js";
@@ -34,6 +33,7 @@ export function marksOf(notes) {
 
 /** @param {{id: string}} props */
 export function TraceView({ id }) {
+  const called = useValveWords();
   const app = useApp();
   const unit = usePart(app.store, (s) => s.unit);
   const looks = useOnlyShows();
@@ -44,13 +44,13 @@ export function TraceView({ id }) {
   if (error && !trace) return html`<h1>Trace ${id}</h1><${Trouble} text=${error} /><p><a class="button" href="#/traces">All traces</a></p>`;
   const findings = trace?.findings ?? null, marks = marksOf(trace?.notes);
   return html`<p class="back"><a href="#/traces">All traces</a></p>
-    <h1>${!trace ? `Trace ${id}` : html`${trace.valve ? valveWords(trace.valve) : "No valve named"} <small>trace ${id}</small>`}</h1>
+    <h1>${!trace ? `Trace ${id}` : html`${trace.valve ? called(trace.valve, trace.engine) : "No valve named"} <small>trace ${id}</small>`}</h1>
     <p class="hint">${!trace ? "Working out the findings." : `${when(trace.started)}, ${seconds(trace.seconds)}, ${trace.readings.toLocaleString("en")} readings${trace.source?.startsWith("shop:") ? `, recorded on ${trace.source.slice(5)}` : trace.source ? `, from ${trace.source}` : ""}${trace.cut_short ? ". Cut short: it ended in a crash or power cut; what is here is whole." : ""}`}</p>
     ${(trace?.damage ?? []).map((/** @type {string} */ d) => html`<p class="fault"><${Mark} shape="triangle" kind="bad" /> ${d}</p>`)}
     ${trace?.put_away ? html`<p class="fault"><${Mark} shape="cross" /> <strong>Deleted</strong>, ${trace.put_away}: it is in no list and no figure. Its readings stay on disk, and it can be restored.</p>` : null}
     ${looks ? null : html`<${ReplayStart} id=${id} />`}
     <${LiftChart} id=${id} findings=${findings} marks=${marks} unit=${unit} at=${at} />
-    ${!trace ? null : html`<${FindingsBlock} findings=${findings} agreement=${trace.agreement} of=${looks ? "" : id} valve=${trace.valve ?? ""} again=${again} unit=${unit} marks=${marks} noted=${trace.head?.noted ?? []} />
+    ${!trace ? null : html`<${FindingsBlock} findings=${findings} agreement=${trace.agreement} of=${looks ? "" : id} valve=${trace.valve ?? ""} engine=${trace.engine} again=${again} unit=${unit} marks=${marks} noted=${trace.head?.noted ?? []} />
     ${marks.length ? html`<section><h2>Marks</h2><ol class="plain">${marks.map((m) => html`<li>at ${seconds(m.t_s)}${m.says ? `, ${m.says}` : ""}</li>`)}</ol></section>` : null}
     <section class="row">
       ${trace.has_angle ? html`<a class="button" href=${`#/timing?intake=${id}`}>Timing of this trace</a>` : null}
@@ -185,15 +185,16 @@ const doubtedWords = (doubted) => Object.entries(doubted).map(([why, n]) => `${n
 /** @type {Readonly<Record<string, string>>} */
 const doubtNames = Object.freeze({ misread: "misread", implausible: "where no valve can be", repeated: "repeated", "wrong-angle": "with a wrong crank angle" });
 
-/** @param {{findings: import("../state.js").Findings|null, agreement: import("../agreement.js").Agreement, of: string, valve: string, again: () => void, unit: import("../units.js").Unit, marks?: Note[], noted?: import("../state.js").OpeningNote[]}} props of: the trace whose openings can be left out; marks: those of a pedal stand with their opening, and so do notes */
-export function FindingsBlock({ findings, agreement, of: id, valve, again, unit, marks = [], noted = [] }) {
+/** @param {{findings: import("../state.js").Findings|null, agreement: import("../agreement.js").Agreement, of: string, valve: string, engine?: string, again: () => void, unit: import("../units.js").Unit, marks?: Note[], noted?: import("../state.js").OpeningNote[]}} props of: the trace whose openings can be left out; marks: those of a pedal stand with their opening, and so do notes */
+export function FindingsBlock({ findings, agreement, of: id, valve, engine, again, unit, marks = [], noted = [] }) {
+  const called = useValveWords();
   if (!findings) return html`<p class="hint">Its findings are not worked out yet.</p>`;
   const openings = findings.openings ?? [], faults = findings.faults ?? [];
   const rows = [...openings.map((o) => ({ o, why: "" })), ...(findings.left_out ?? []).map((s) => ({ o: s.opening, why: s.why }))].sort((a, b) => a.o.t_nose_s - b.o.t_nose_s)
     .map((r) => ({ ...r, at: r.o.t_nose_s, note: noteAt(noted, r.o), more: `at ${seconds(r.o.t_nose_s)}, where the indicator shows ${digits(r.o.opening_half.reading_mm * 1e6, unit)} and ${digits(r.o.closing_half.reading_mm * 1e6, unit)} at half lift` }));
   const presses = pressesAt(rows.map((r) => r.o), marks.map((m) => m.t_s)), shownRows = rows.map((r, i) => ({ ...r, presses: presses[i] }));
   return html`<section><h2>Findings</h2>
-    ${rows.length ? html`${openings.length ? html`<p class="agreement"><${Mark} shape=${agreement.agree ? "check" : agreement.count === 1 ? "ring" : "triangle"} kind=${agreement.agree ? "good" : ""} /> ${agreementWords(agreement, valve, unit)}</p>
+    ${rows.length ? html`${openings.length ? html`<p class="agreement"><${Mark} shape=${agreement.agree ? "check" : agreement.count === 1 ? "ring" : "triangle"} kind=${agreement.agree ? "good" : ""} /> ${agreementWords(agreement, valve, unit, { [valve]: called(valve, engine) })}</p>
     <dl class="facts">
       <div><dt>max lift</dt><dd>${withUncertainty(findings.max_lift_mm * 1e6, findings.max_lift_u_mm * 1e6, unit)}</dd></div>
       <div><dt>half lift</dt><dd>${length(findings.half_lift_mm * 1e6, unit)}</dd></div>

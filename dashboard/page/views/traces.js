@@ -1,8 +1,7 @@
 // The traces: the list, and one of them opened.
 
 import { useRef, useState } from "../lib/hooks.js";
-import { html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
-import { valveWords } from "../cues.js";
+import { html, Mark, Nothing, Trouble, useApp, useFetched, useOnlyShows, usePart, useValveWords } from "../ui.js";
 import { digits, seconds, when } from "../units.js";
 import { createApi, query } from "../api.js";
 import { Columns } from "../columns.js";
@@ -17,6 +16,7 @@ export const Traces = ({ route }) => (route.rest[0] ? html`<${TraceView} key=${r
 const page = 50;
 
 function TraceList() {
+  const called = useValveWords();
   const app = useApp();
   const unit = usePart(app.store, (s) => s.unit);
   const bench = usePart(app.store, (s) => s.bench);
@@ -35,7 +35,7 @@ function TraceList() {
       <label class="inline">Show <select value=${only} onChange=${(/** @type {any} */ e) => { setOnly(e.target.value); setBefore([]); }}>
         <option value="">every trace</option>
         ${bench.engine ? html`<option value="engine">this engine's</option>` : null}
-        ${bench.valve ? html`<option value="valve">of ${valveWords(bench.valve)}</option>` : null}
+        ${bench.valve ? html`<option value="valve">of ${called(bench.valve)}</option>` : null}
       </select></label>
       <label class="tick"><input type="checkbox" checked=${away} onChange=${() => { setAway(!away); setBefore([]); }} /> deleted ones too</label>
       ${looks ? null : html`<${Import} done=${again} />`}
@@ -53,11 +53,13 @@ function TraceList() {
 }
 
 /** @param {{traces: TraceHead[], unit: import("../units.js").Unit}} props */
-const Rows = ({ traces, unit }) => html`<ul class="cards">${traces.map((t) => html`<li key=${t.id}>
+function Rows({ traces, unit }) {
+  const called = useValveWords();
+  return html`<ul class="cards">${traces.map((t) => html`<li key=${t.id}>
   <a class="card" href=${`#/traces/${t.id}`}>
     <span class="card-figure">${t.max_lift_mm ? digits(t.max_lift_mm * 1e6, unit) : "–"}<small>
       ${t.max_lift_mm ? `max lift, ${unit}` : t.recording ? "not ended yet" : "no whole opening"}</small></span>
-    <span class="card-words"><strong>${t.valve ? valveWords(t.valve) : "No valve named"}</strong>
+    <span class="card-words"><strong>${t.valve ? called(t.valve, t.engine) : "No valve named"}</strong>
       ${t.source?.startsWith("shop:") ? html`<span>${t.engine ? `${t.engine}, ` : ""}recorded on ${t.source.slice(5)}</span>` : null}
       <span>trace ${t.id}, ${when(t.started)}</span>
       <span>${seconds(t.seconds)}, ${t.readings.toLocaleString("en")} readings${t.has_angle ? ", with crank angle" : ""}</span>
@@ -68,6 +70,7 @@ const Rows = ({ traces, unit }) => html`<ul class="cards">${traces.map((t) => ht
       ${t.recording ? html`<span><${Mark} shape="disc" kind="good" /> ${t.source?.startsWith("import:") ? "being imported" : "recording now"}</span>` : null}
       ${t.remark ? html`<span>${t.remark}</span>` : null}</span>
   </a></li>`)}</ul>`;
+}
 
 /** @param {{done: () => void}} props */
 function Import({ done }) {

@@ -3,8 +3,7 @@
 
 import { useEffect, useState } from "../lib/hooks.js";
 import { DraftLine, saveOver, there, useDraft } from "../draft.js";
-import { Fold, Form, html, LengthField, LengthsField, Mark, Nothing, NumberField, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "../ui.js";
-import { valveWords } from "../cues.js";
+import { Fold, Form, html, LengthField, LengthsField, Mark, Nothing, NumberField, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart, useValveWords } from "../ui.js";
 import { shown } from "../state.js";
 import { digits, fromMm, length, shim, toMm, withUncertainty } from "../units.js";
 import { sideOf } from "../valve.js";
@@ -31,6 +30,7 @@ export function Trials() {
 
 /** @param {{engineId: string, valve: string, onStand: string, look: (valve: string) => void}} props onStand: the valve under the indicator */
 function ValveTrials({ engineId, valve, onStand, look }) {
+  const called = useValveWords();
   const app = useApp();
   const unit = usePart(app.store, (s) => s.unit);
   const at = `/engines/${encodeURIComponent(engineId)}`;
@@ -42,9 +42,9 @@ function ValveTrials({ engineId, valve, onStand, look }) {
   const looks = useOnlyShows();
   const known = valves.value?.find((/** @type {any} */ v) => v.valve === valve)?.max_lift_mm ?? null;
   const others = /** @type {import("../engine.js").ValveState[]} */ (valves.value ?? []).filter((v) => v.trials > 0 || v.valve === onStand || v.valve === valve);
-  return html`<h1>Trials <small>${valveWords(valve)}</small></h1>
+  return html`<h1>Trials <small>${called(valve)}</small></h1>
     ${others.length > 1 ? html`<label class="inline">Trials of <select value=${valve} onChange=${(/** @type {any} */ e) => look(e.target.value === onStand ? "" : e.target.value)}>
-      ${others.map((v) => html`<option value=${v.valve} selected=${v.valve === valve}>${valveWords(v.valve)}${v.valve === onStand ? ", under the indicator" : ""}</option>`)}</select></label>` : null}
+      ${others.map((v) => html`<option value=${v.valve} selected=${v.valve === valve}>${called(v.valve)}${v.valve === onStand ? ", under the indicator" : ""}</option>`)}</select></label>` : null}
     <${Trouble} text=${engine.error || trials.error} />
     ${trials.value && list.length === 0 ? html`<${Nothing} says="Nothing was tried yet. Turn to half lift, hold, and measure by how much the adjuster end of the rocker sits below its valve end; write it here or on the bench." href="#/bench" label="To the bench" />` : null}
     ${list.length ? html`<${TrialTable} list=${list} unit=${unit} again=${trials.again} edit=${(/** @type {Trial} */ t) => setEdited(t.id)} />` : null}

@@ -2,8 +2,7 @@
 // the slack of its drive, and whether a wheel is centred.
 
 import { useState } from "../lib/hooks.js";
-import { Fields, html, NumberField, sound, Trouble, useApp, useFetched } from "../ui.js";
-import { valveWords } from "../cues.js";
+import { Fields, html, NumberField, sound, Trouble, useApp, useFetched, useValveWords } from "../ui.js";
 import { when } from "../units.js";
 import { query } from "../api.js";
 import { DraftLine, useDraft } from "../draft.js";
@@ -18,6 +17,7 @@ const empty = { index: [null, null, null], back: [null], pairs: [] };
 
 /** @param {{engine: any, valve: string, now: () => number|undefined}} props */
 export function Wheel({ engine, valve, now }) {
+  const called = useValveWords();
   const app = useApp();
   const draft = useDraft(`wheel.${engine?.id ?? ""}`, empty);
   const t = /** @type {Typed} */ (draft.value);
@@ -40,7 +40,7 @@ export function Wheel({ engine, valve, now }) {
   return html`<details class="panel"><summary>Check the encoder or the degree wheel</summary>
     ${traces.length ? html`<h3>From a trace</h3><p class="hint">One valve, turned on through two openings or more: its opening flank comes past once in two turns.</p>
       <div class="row"><select aria-label="Trace to check the encoder by" value=${trace} onChange=${(/** @type {any} */ e) => setTrace(e.target.value)}><option value="">none</option>
-        ${traces.map((/** @type {any} */ x) => html`<option value=${String(x.id)} selected=${String(x.id) === trace}>${x.valve ? valveWords(x.valve) : "no valve named"}, trace ${x.id}, ${when(x.started)}</option>`)}</select>
+        ${traces.map((/** @type {any} */ x) => html`<option value=${String(x.id)} selected=${String(x.id) === trace}>${x.valve ? called(x.valve, x.engine) : "no valve named"}, trace ${x.id}, ${when(x.started)}</option>`)}</select>
       <button type="button" disabled=${!trace} onClick=${traced}>Check by the trace</button></div>` : null}
     <${Fields} draft=${draft}><h3>By a mark on the damper</h3>
       <p class="hint">Turn forwards until the mark comes past a pointer and read the encoder there, and again a turn and two turns later. Then turn on, and come back past it once: that shows the slack of the drive.</p>

@@ -30,7 +30,7 @@ export function createTypist(page, d) {
       pushrod: { material: "steel", diameter_mm: i(0.3125), wall_mm: i(0.08), ends: "ball-ball", ball_diameter_mm: i(0.3125) },
       cam_card: { checking_lift_mm: i(0.05), io_btdc_deg: 12, ic_abdc_deg: 48.5, eo_bbdc_deg: 50, ec_atdc_deg: 10, lobe_separation_deg: 108, max_lift_intake_mm: i(0.45), max_lift_exhaust_mm: i(0.46), lash_intake_mm: i(0.01), lash_exhaust_mm: i(0.012) },
       limits: { piston_to_valve_intake_mm: i(0.08), piston_to_valve_exhaust_mm: i(0.1), coil_bind_mm: i(0.06), retainer_mm: i(0.05), rocker_mm: i(0.06) },
-      shims_on_hand: [{ thickness_mm: i(0.015), count: 3 }], order: ["1I", "1E", "3I"], notes: "one line",
+      shims_on_hand: [{ thickness_mm: i(0.015), count: 3 }], order: ["1I", "1E", "3I"], valve_names: { "3E": "A7", "2I": "No.2 In" }, notes: "one line",
     });
     const trial = { valve: "1I", stack_mm: [0.4, i(0.03)], pushrod_length_mm: i(8.6875), lash_mm: i(0.01), adjuster_below_valve_mm: i(0.12), sweep_mm: i(0.06), max_lift_mm: i(0.44), remark: "as bought" };
     await api("POST", `${at}/trials`, trial);
@@ -133,7 +133,7 @@ export function meaning(kind, text) {
     case "heads": return [JSON.stringify(text.split(" / ").map((h) => h.split(" "))), ...text.split(" / ").map((h) => JSON.stringify(h.split(" ")))];
     case "valves": return [JSON.stringify(text.toUpperCase().split(/[ ,;]+/))];
     case "checks": { const all = text.split(/,\s+/).map(mm); return all.some(Number.isNaN) ? [] : [JSON.stringify(all.map((v) => `${v}mm`).join(","))]; }
-    case "text": case "word": return [JSON.stringify(text)];
+    case "text": case "word": case "own-name": return [JSON.stringify(text)];
     default: throw new Error(`a field of a new kind, ${kind}: say here what a text in it means`);
   }
 }
@@ -152,6 +152,7 @@ export function samples(kind, now) {
     case "valves": return { bad: ["1I1E", "9I", "1I 1I", "1I-1E", "I1"], good: ["1I 1E 2I", "4e 1i", "2I, 1E; 3E"] };
     case "heads": return { bad: ["1E 1I", "1 2 3", "1 2 3 4 4", "1 2 / 3 4 /", "1E 1E 1I 2 3 4", "1 2 3 9"], good: ["1E 1I 2I 2E 3E 3I 4I 4E", "4I 4E 3I 3E / 1I 1E 2I 2E"] };
     case "checks": return { bad: ["six", "0.05 furlong", "0..5"], good: ["0.006 in, 2 mm"] };
+    case "own-name": return { bad: ["9I", "12 e", "seventeen letters", " A3", "A3 "], good: ["No.1 In", "\u00dcnten 3", "sixteen letters!"] };
     case "word": return { bad: [], good: ["7"] };
     default: return { bad: [], good: ["a b-c, d 0.015", "2I", "\uff11\u00bd \u2013 \u201cx\u201d"] };
   }
