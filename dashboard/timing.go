@@ -56,7 +56,7 @@ func (s *Server) traceTiming(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return nil, unanswered(err)
 		}
-		out := shownTiming{Valve: in.options.Valve, Curve: curve.Points(), Note: zero.Says, Doubtful: zero.Doubtful}
+		out := shownTiming{Valve: in.options.Valve, Curve: curve.Points(), Note: zero.Says(), Doubtful: zero.Doubtful}
 		if out.Timing, err = curve.Timing(checks, ""); err != nil {
 			return nil, unanswered(err)
 		}
@@ -115,8 +115,8 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 			if err != nil {
 				return nil, unanswered(err)
 			}
-			if zero.Says != "" {
-				notes = append(notes, side+": "+zero.Says)
+			if zero.Says() != "" {
+				notes = append(notes, side+": "+zero.Says())
 			}
 			o := curve.Options()
 			input := &timing.ValveInput{Trace: &in.trace, TDC: o.TDC, TDCU: o.TDCU, Wraps: o.Wraps, OnCam: o.OnCam, CountsDown: o.CountsDown,
@@ -130,7 +130,7 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 			}
 			input.More = &more
 			if zero.Doubtful {
-				input.ZeroDoubts = []verdict.Doubt{{Cause: verdict.Doubtful, Says: zero.Says}}
+				input.ZeroDoubts = []verdict.Doubt{{Cause: verdict.Doubtful, Says: zero.Says()}}
 			}
 			if id, named := sides[side+"_lobe"]; named {
 				at, err := s.valveInput(id, side)

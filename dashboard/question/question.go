@@ -7,6 +7,7 @@ package question
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"lobescribe/capture/timing"
 	"lobescribe/capture/valve"
@@ -92,11 +93,11 @@ func Curve(t measure.Trace, o timing.Options, e storage.Engine, name string) (*t
 		return nil, Zero{}, err
 	}
 	if e.TDC != nil && o.TDC == e.TDC.Angle {
-		c, says, err := fromFirst(c, t, o, e, name)
+		c, parts, err := fromFirst(c, t, o, e, name)
 		if err != nil {
 			return nil, Zero{}, err
 		}
-		return c, checked(c, o, Zero{Says: says}), nil
+		return c, checked(c, o, Zero{Parts: parts}), nil
 	}
 	if o.TDC != 0 || o.Valve == "" || plausible(c, o.Valve) || len(e.FiringOrder) == 0 {
 		return c, checked(c, o, Zero{}), nil
@@ -112,57 +113,65 @@ func Curve(t measure.Trace, o timing.Options, e storage.Engine, name string) (*t
 	if err != nil || !plausible(m, o.Valve) {
 		return c, checked(c, o, Zero{}), nil
 	}
-	return m, Zero{Says: fmt.Sprintf("the encoder was set to the top dead centre of cylinder %d: counted from that of cylinder %d, %v later by the even firing order",
-		first, cylinder, after)}, nil
+	return m, Zero{Parts: []string{fmt.Sprintf("the encoder was set to the top dead centre of cylinder %d", first), countedFrom(cylinder, after)}}, nil
 }
 
 // Zero is what the angles of a curve count from.
 type Zero struct {
-	// Says how it was come by, where it is not the encoder's own zero.
-	Says string
+	// Parts say how it was come by, where it is not the encoder's own zero: what holds
+	// for every cylinder and what is this one's, each a sentence without its point.
+	Parts []string
 	// Doubtful says that the nose stands where no cam puts it: durations hold,
 	// and nothing that is before or after a dead centre.
 	Doubtful bool
 }
+
+// Says is all of it in one.
+func (z Zero) Says() string { return strings.Join(z.Parts, ": ") }
 
 // checked doubts a zero that puts the nose where no nose can be.
 func checked(c *timing.Curve, o timing.Options, z Zero) Zero {
 	if o.Valve == "" || plausible(c, o.Valve) {
 		return z
 	}
-	from := z.Says
+	parts := z.Parts
 	switch {
-	case from != "":
+	case len(parts) > 0:
 	case o.TDC == 0:
-		from = "top dead centre was not set down, and the angles count from the encoder's own zero"
+		parts = []string{"top dead centre was not set down, and the angles count from the encoder's own zero"}
 	default:
-		from = fmt.Sprintf("the encoder is said to count %v at top dead centre", o.TDC)
+		parts = []string{fmt.Sprintf("the encoder is said to count %v at top dead centre", o.TDC)}
 	}
 	side, beyond := "after", c.Nose().Angle
 	if o.Valve == timing.Exhaust {
 		side, beyond = "before", -beyond
 	}
-	return Zero{Doubtful: true, Says: fmt.Sprintf("%s: that puts the nose %.0f deg %s top dead centre, and no %s cam is there (%.0f to %.0f deg): find top dead centre first; until then durations hold, opening and closing do not",
-		from, beyond.Degrees(), side, o.Valve, (usualNose - noseRoom).Degrees(), (usualNose + noseRoom).Degrees())}
+	return Zero{Doubtful: true, Parts: append(slices.Clone(parts),
+		fmt.Sprintf("the nose then stands %.0f deg %s top dead centre, and no %s cam has it there (%.0f to %.0f deg)", beyond.Degrees(), side, o.Valve, (usualNose-noseRoom).Degrees(), (usualNose+noseRoom).Degrees()),
+		"find top dead centre first; until then durations hold, opening and closing do not")}
 }
 
 // fromFirst moves c, which is counted from cylinder 1's top dead centre, to that
 // of its own cylinder.
-func fromFirst(c *timing.Curve, t measure.Trace, o timing.Options, e storage.Engine, name string) (*timing.Curve, string, error) {
+func fromFirst(c *timing.Curve, t measure.Trace, o timing.Options, e storage.Engine, name string) (*timing.Curve, []string, error) {
 	note := fmt.Sprintf("the encoder counts %v at the top dead centre of cylinder 1, as set down for the engine", o.TDC)
 	cylinder, after, ok := firesAfter(e, 1, name)
 	if !ok || o.Valve == "" {
-		return c, note, nil
+		return c, []string{note}, nil
 	}
 	o.TDC += counts(after, o)
 	moved, err := timing.FromTrace(t, o)
 	if err != nil {
-		return nil, "", err
+		return nil, nil, err
 	}
 	if !plausible(moved, o.Valve) && plausible(c, o.Valve) {
-		return c, fmt.Sprintf("%s; but the nose is right only if the encoder was set again at cylinder %d, and so it was counted", note, cylinder), nil
+		return c, []string{note, fmt.Sprintf("but the nose is right only if the encoder was set again at cylinder %d, and so it was counted", cylinder)}, nil
 	}
-	return moved, fmt.Sprintf("%s: counted from that of cylinder %d, %v later by the even firing order", note, cylinder, after), nil
+	return moved, []string{note, countedFrom(cylinder, after)}, nil
+}
+
+func countedFrom(cylinder int, after measure.Angle) string {
+	return fmt.Sprintf("counted from that of cylinder %d, %v later by the even firing order", cylinder, after)
 }
 
 // counts returns by how much an encoder counts on over a crank angle.

@@ -95,7 +95,7 @@ func TestCurveIsOfItsOwnCylinder(t *testing.T) {
 		got, zero, err := question.Curve(trace(c.nose), o, e, c.valve)
 		require.NoError(t, err)
 		assert.Equal(t, c.doubtful, zero.Doubtful, "%v", c)
-		assert.Equal(t, c.moved || c.doubtful, zero.Says != "", "%v", c)
+		assert.Equal(t, c.moved || c.doubtful, zero.Says() != "", "%v", c)
 		if c.moved {
 			want := 110.0
 			if o.Valve == timing.Exhaust {
@@ -143,7 +143,7 @@ func TestCurveFromTheEnginesTopDeadCentre(t *testing.T) {
 		o := timing.Options{Valve: valve.KindOf(c.valve), TDC: tdc, OnCam: c.onCam, CountsDown: c.down}
 		got, zero, err := question.Curve(tr, o, e, c.valve)
 		require.NoError(t, err, c.name)
-		assert.Contains(t, zero.Says, c.says, c.name)
+		assert.Contains(t, zero.Says(), c.says, c.name)
 		assert.Equal(t, c.name == "an early nose", zero.Doubtful, c.name)
 		want := 110.0
 		switch {

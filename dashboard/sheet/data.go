@@ -89,8 +89,8 @@ type Timed struct {
 	Timing timing.ValveTiming
 	Curve  []timing.Point
 	// Note says from which top dead centre the angles count, when it is not
-	// the encoder's own zero.
-	Note string
+	// the encoder's own zero: as [question.Zero] has it.
+	Note []string
 	// Doubtful: the nose stands where no cam puts it.
 	Doubtful bool
 

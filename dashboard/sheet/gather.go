@@ -244,7 +244,7 @@ func (v *Valve) time(s Source, e storage.Engine, id storage.ID) error {
 			} else {
 				v.Notes = append(v.Notes, "Timing: "+sentence(err))
 			}
-			v.Timed = &Timed{Trace: id, Timing: t, Curve: curve.Points(), Note: zero.Says, Doubtful: zero.Doubtful, options: curve.Options()}
+			v.Timed = &Timed{Trace: id, Timing: t, Curve: curve.Points(), Note: zero.Parts, Doubtful: zero.Doubtful, options: curve.Options()}
 			return nil
 		}
 	}
@@ -256,9 +256,9 @@ func (v *Valve) time(s Source, e storage.Engine, id storage.ID) error {
 func (d *Data) compare() {
 	var all []timing.Figures
 	for _, v := range d.Valves {
-		f := timing.Figures{Name: v.Name, Valve: v.Kind}
+		f := timing.Figures{Name: d.valveWords(v.Name), Valve: v.Kind}
 		if v.Timed != nil {
-			f = timing.FiguresOf(v.Name, v.Timed.Timing)
+			f = timing.FiguresOf(d.valveWords(v.Name), v.Timed.Timing)
 			f.Valve = v.Kind
 		}
 		if v.Measured() {
@@ -312,7 +312,7 @@ func (d *Data) pair(s Source) {
 			o := v.Timed.options
 			*in, *name = &timing.ValveInput{Trace: &trace, TDC: o.TDC, TDCU: o.TDCU, Ratio: o.Ratio, Lash: o.Lash}, v.Name
 			if v.Timed.Doubtful {
-				(*in).ZeroDoubts = []verdict.Doubt{{Cause: verdict.Doubtful, Says: v.Timed.Note}}
+				(*in).ZeroDoubts = []verdict.Doubt{{Cause: verdict.Doubtful, Says: strings.Join(v.Timed.Note, ": ")}}
 			}
 		}
 		result, err := timing.Compute(ask)

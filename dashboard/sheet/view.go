@@ -313,7 +313,7 @@ func (d Data) lifts(v *view, w words) {
 			row.Openings, row.Spread = len(f.Openings), w.length(f.Spread)
 			row.Trace = fmt.Sprintf("%s, %s", one.Trace.ID, one.Trace.Started.In(d.Made.Location()).Format("2 Jan 06"))
 			if m, ok := off[one.Name]; ok {
-				row.Off, row.Differs, row.Odd = w.signed(m.By), m.Beyond, odd[one.Name]
+				row.Off, row.Differs, row.Odd = w.signed(m.By), m.Beyond, odd[row.Name]
 			}
 		}
 		v.AnyOdd = v.AnyOdd || row.Odd
@@ -363,12 +363,8 @@ func (d Data) timings(v *view, w words) {
 			continue
 		}
 		t := one.Timed.Timing
-		if n := one.Timed.Note; n != "" {
-			whence, counted, _ := strings.Cut(n, ": ") // the same of all, and what is the cylinder's own
-			said.say(cylinderWords(one.Name), whence+".")
-			if counted != "" {
-				said.say(cylinderWords(one.Name), counted+".")
-			}
+		for _, part := range one.Timed.Note {
+			said.say(cylinderWords(one.Name), part+".")
 		}
 		nose := none
 		if t.Nose != nil {

@@ -201,7 +201,7 @@ func TestSheetCountsFromTheEnginesTopDeadCentre(t *testing.T) {
 		require.NotNil(t, v.Timed, name)
 		nose := v.Timed.Timing.Nose
 		assert.InDelta(t, 110, nose.Angle.Degrees(), max(nose.U.Degrees(), 1), name)
-		assert.Contains(t, v.Timed.Note, "25 deg at the top dead centre of cylinder 1", name)
+		assert.Contains(t, strings.Join(v.Timed.Note, ": "), "25 deg at the top dead centre of cylinder 1", name)
 	}
 	page := written(t, sheet.Write, d, "tdc.html")
 	assert.Contains(t, page, "<dt>encoder at TDC of cylinder 1</dt><dd>25.0° ± 0.5°, positive stop, 2026-11-25</dd>")
