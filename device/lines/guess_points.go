@@ -1,6 +1,7 @@
 package lines
 
 import (
+	"math"
 	"strings"
 
 	"lobescribe/device/measure"
@@ -30,6 +31,10 @@ const (
 	crankSpan = 30.0
 	// crankAlone is the same where no other column has moved so far.
 	crankAlone = 400.0
+	// crankWraps is what a column goes that starts again after each turn.
+	crankWraps = 340.0
+	// crankSpeed is faster than any hand turns an engine, in degrees a second.
+	crankSpeed = 1440.0
 )
 
 // liftPoints says how likely a column is the lift.
@@ -147,8 +152,11 @@ func turnPoints(t table, i int, o Options) (c candidate) {
 	if x.named.setting {
 		c.points -= pointsMoves
 	}
-	// A number without a name must have gone further than one that drifts.
-	far := c.strong || x.course.span >= crankSpan && (x.course.span >= crankAlone || t.allMove(i))
+	// A number without a name must have gone further than one that drifts, and no
+	// faster than a hand turns.
+	span, speed := x.course.span*degreesIn(o.Angle), x.course.speed*degreesIn(o.Angle)
+	alone := span >= crankAlone || x.course.motion == wrapping && span >= crankWraps && !x.column.Whole
+	far := c.strong || span >= crankSpan && (alone || t.allMove(i)) && (o.Angle == NoAngle || speed < crankSpeed)
 	switch x.course.motion {
 	case climbing:
 		if c.moves = far; far {
@@ -166,6 +174,17 @@ func turnPoints(t table, i int, o Options) (c candidate) {
 		c.points -= pointsUnit
 	}
 	return c
+}
+
+// degreesIn is how many degrees there are in a unit of angle that a person said.
+func degreesIn(u AngleUnit) float64 {
+	switch u {
+	case Turns:
+		return 360
+	case Radians:
+		return 180 / math.Pi
+	}
+	return 1
 }
 
 // allMove reports whether every column with decimals or without a name moves,

@@ -44,7 +44,8 @@ var angleWords = map[string]AngleUnit{
 // otherWords are units of what is neither a length nor an angle.
 var otherWords = strings.Fields(`s sec secs seconds ms msec us usec µs min h v mv volt volts ft feet yd a ma amp amps c °c degc f °f degf k kelvin
 	% pct rh hz khz rpm rps cps fps kg g n nm lb lbs lbf oz ozt ct dwt pcs pa kpa hpa mbar bar psi w kw lux lx db dbm ue ppm baud bit bits
-	rad/s rad/sec deg/s deg/sec °/s dps m/s mm/s cm/s in/s ips m/s2 m/s^2 mm/s^2 counts/s ticks/s g's`)
+	rad/s rad/sec deg/s deg/sec °/s dps m/s mm/s cm/s in/s ips m/s2 m/s^2 mm/s^2 counts/s ticks/s g's
+	gon grad grads gradians`)
 
 // nameWords are the words of names, by what they say.
 var nameWords = map[meaning][]string{
@@ -61,7 +62,8 @@ var nameWords = map[meaning][]string{
 }
 
 // settingWords say that a number is not what is measured now.
-var settingWords = strings.Fields(`target setpoint set goal limit min max upper lower tolerance tol ref reference nominal offset zero threshold peak hold avg mean`)
+var settingWords = strings.Fields(`target setpoint set goal limit min max upper lower tolerance tol ref reference nominal offset zero threshold peak hold avg mean
+	dev deviation diff difference correction`)
 
 // namedWords is what the name of a column says.
 type namedWords struct {

@@ -35,7 +35,7 @@ type layout struct {
 
 func layouts(t testing.TB) (all []layout) {
 	t.Helper()
-	for _, name := range []string{"given.json", "own.json", "third.json"} {
+	for _, name := range []string{"given.json", "own.json", "third.json", "fourth.json"} {
 		text, err := os.ReadFile("../../testdata/lines/" + name)
 		require.NoError(t, err)
 		var file struct{ Indicators, Encoders []layout }
@@ -395,15 +395,31 @@ func TestLinesThatAreSent(t *testing.T) {
 	var slowest measure.Stamp
 	all := layouts(t)
 	through := 0
-	for _, l := range all {
-		v, says, key, first, passed := l.judge(t, plays)
-		counts[l.encoder][v]++
-		through += passed
-		if v <= rightWithKey {
-			slowest = max(slowest, first)
+	type played struct {
+		v         outcome
+		says, key string
+		first     measure.Stamp
+		passed    int
+	}
+	of := make([]played, len(all))
+	t.Run("layout", func(t *testing.T) {
+		for i, l := range all {
+			t.Run(l.ID, func(t *testing.T) {
+				t.Parallel()
+				p := &of[i]
+				p.v, p.says, p.key, p.first, p.passed = l.judge(t, plays)
+			})
 		}
-		if v >= refused || testing.Verbose() {
-			t.Logf("%s %s %s %q first %s, %d through\n      %s", l.ID, outcomeNames[v], key, l.Line, first, passed, says)
+	})
+	for i, l := range all {
+		p := of[i]
+		counts[l.encoder][p.v]++
+		through += p.passed
+		if p.v <= rightWithKey {
+			slowest = max(slowest, p.first)
+		}
+		if p.v >= refused || testing.Verbose() {
+			t.Logf("%s %s %s %q first %s, %d through\n      %s", l.ID, outcomeNames[p.v], p.key, l.Line, p.first, p.passed, p.says)
 		}
 	}
 	table := tableOf(counts)
