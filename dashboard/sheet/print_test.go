@@ -74,6 +74,7 @@ const measureSheet = `(() => {
 func TestTheSheetIsInOneUnit(t *testing.T) {
 	b := newBench(t)
 	b.whole()
+	b.turnOn("4I", 10.9, 470, true, 0.4) // its fault is told in both units, for whoever reads the trace in either
 	b.asks(storage.WorkPushrod, "", `{"ends":[{"length_mm":10,"press_depth_mm":4,"ball_diameter_mm":8}],"rods":[{"valve":"1E","checking_rod_mm":202},{"valve":"1I","checking_rod_mm":200}]}`)
 	b.asks(storage.WorkClearance, "1I", shut+`}}`)
 	b.asks(storage.WorkSpring, "1I", `{"loads":[{"height_mm":45,"load_n":500},{"height_mm":35,"load_n":1000}],"installed_height_mm":45,"lift_mm":10,"solid_height_mm":33}`)
@@ -90,6 +91,7 @@ func TestTheSheetIsInOneUnit(t *testing.T) {
 			assert.Fail(t, "another unit", "%v: ...%s...", c.unit, text[max(0, at[0]-90):min(len(text), at[1]+20)])
 		}
 		assert.Contains(t, text, "Off the card")
+		assert.Contains(t, text, "zero-shift")
 		says := regexp.MustCompile(`<p>(?:Cylinders? [\d, ]+|[\d, a-z]+): ([^<]*)</p>`).FindAllStringSubmatch(page, -1)
 		require.Greater(t, len(says), 3)
 		seen := map[string]bool{}

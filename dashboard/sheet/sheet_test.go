@@ -70,6 +70,12 @@ func (b *bench) engine(change func(*storage.Engine)) storage.Engine {
 // with an indicator of 0.0005 in whose spindle runs out as the valve opens.
 func (b *bench) turn(valve string, top, nose float64, encoder bool) storage.ID {
 	b.Helper()
+	return b.turnOn(valve, top, nose, encoder, 0)
+}
+
+// turnOn is turn with an indicator whose base slips by so many mm half way.
+func (b *bench) turnOn(valve string, top, nose float64, encoder bool, slips float64) storage.ID {
+	b.Helper()
 	w, err := b.store.Begin(storage.Head{
 		Started: time.Date(2026, 3, 14, 9, 30, 0, 0, time.UTC), Engine: "demo", Valve: valve, Resolution: measure.Inch / 2000, Source: "live",
 		Devices: []storage.DeviceNote{{Role: "indicator", Address: "serial:/dev/ttyUSB0", Format: "number and unit"}},
@@ -84,7 +90,9 @@ func (b *bench) turn(valve string, top, nose float64, encoder bool) storage.ID {
 		if math.Abs(x) < 140 {
 			mm = top * math.Pow(math.Cos(math.Pi/2*x/140), 2)
 		}
-		mm += r.NormFloat64() * 0.002
+		if mm += r.NormFloat64() * 0.002; i > 3000 {
+			mm += slips
+		}
 		step := float64(measure.Inch / 2000)
 		one := measure.Reading{At: measure.Stamp(i) * 10 * measure.Millisecond, Lift: measure.Length(-math.Round(mm*1e6/step) * step), Has: measure.HasLift}
 		if encoder {

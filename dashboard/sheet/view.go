@@ -219,6 +219,11 @@ func (d Data) view() (view, error) {
 	d.cuts(&v, w)
 	d.clearances(&v, w)
 	d.measured(&v, w)
+	for _, list := range [][]saying{v.Faults, v.GapSays, v.Springs} { // what people wrote stays as they wrote it
+		for i := range list {
+			list[i].Says = w.oneUnit(list[i].Says)
+		}
+	}
 	return v, nil
 }
 
