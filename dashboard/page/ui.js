@@ -72,15 +72,12 @@ export const readable = 66;
  */
 export function usePart(store, pick, every = 0) {
   const [, redraw] = useState(0);
-  const picker = useRef(pick);
+  const picker = useRef(pick), value = pick(store.get()), drawn = useRef(value);
   picker.current = pick;
+  drawn.current = value; // what changes before the effect below runs is a change from this
   useEffect(() => {
-    let seen = picker.current(store.get());
     const later = paced(every, () => {
-      const now = picker.current(store.get());
-      if (alike(now, seen)) return;
-      seen = now;
-      redraw((n) => n + 1);
+      if (!alike(picker.current(store.get()), drawn.current)) redraw((n) => n + 1);
     });
     const stop = store.subscribe(later.ask);
     later.ask();
@@ -89,7 +86,7 @@ export function usePart(store, pick, every = 0) {
       later.end();
     };
   }, [store]);
-  return pick(store.get());
+  return value;
 }
 
 /** @param {any} a @param {any} b */
