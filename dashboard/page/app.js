@@ -2,7 +2,7 @@
 // tied to the live socket. Nothing else on the page is global.
 
 import { render } from "./lib/preact.js";
-import { useEffect, useState } from "./lib/hooks.js";
+import { useEffect, useRef, useState } from "./lib/hooks.js";
 import { createApi } from "./api.js";
 import { createLive, lowestDelay } from "./live.js";
 import { createStore, initialState, onlyShows, reduce, shown } from "./state.js";
@@ -226,7 +226,8 @@ function createApp() {
 
 /** @param {{app: import("./ui.js").App}} props */
 function Shell({ app }) {
-  const [route, setRoute] = useState(() => parseRoute(location.hash));
+  const first = useRef(location.hash);
+  const [route, setRoute] = useState(() => parseRoute(first.current));
   const [menu, setMenu] = useState(false);
   const shop = usePart(app.store, (s) => s.shop);
   const view = viewFor(route.view, shop);
@@ -238,6 +239,7 @@ function Shell({ app }) {
       document.getElementById("main")?.focus({ preventScroll: true });
     };
     addEventListener("hashchange", go);
+    if (location.hash !== first.current) go(); // led on before anybody listened
     return () => removeEventListener("hashchange", go);
   }, []);
   useEffect(() => {
