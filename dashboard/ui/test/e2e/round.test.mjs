@@ -10,7 +10,7 @@ const order = ["2I", "1E", "2E", "1I"];
 const words = { "2I": "Cylinder 2 intake", "1E": "Cylinder 1 exhaust", "2E": "Cylinder 2 exhaust", "1I": "Cylinder 1 intake" };
 
 test("a round of a whole engine with nothing but the wrench in hand", { timeout: 600_000 }, async () => {
-  const d = await daemon(["demo", "--empty", "--speed", "4", "--hand", "smooth"]);
+  const d = await daemon(["demo", "--empty", "--speed", "3", "--hand", "smooth"]);
   const b = await browser();
   try {
     const { page, complaints } = await openPage(b, { viewport: { width: 390, height: 844 }, hasTouch: true });
@@ -21,9 +21,9 @@ test("a round of a whole engine with nothing but the wrench in hand", { timeout:
     };
     await call("POST", "/engines", { name: "twin", cylinders: 2, valves_per_cylinder: 2, units: "in", rocker_ratio: { intake: 1.5, exhaust: 1.5 }, cam_card: {}, limits: {}, pushrod: {}, order });
     await call("PUT", "/bench", { engine: "twin", valve: order[0] });
-    // Four times as fast as a hand, and so is the rest. What is spoken is written down.
+    // It does not go on before the height was set. What is spoken is written down.
     await page.addInitScript(() => {
-      localStorage.getItem("lobescribe") ?? localStorage.setItem("lobescribe", '{"cautioned":true,"ended":true,"round":true,"rests":2}');
+      localStorage.getItem("lobescribe") ?? localStorage.setItem("lobescribe", '{"cautioned":true,"ended":true,"round":true,"rests":600}');
       const said = /** @type {string[]} */ ([]);
       Object.assign(window, { said });
       speechSynthesis.speak = (/** @type {SpeechSynthesisUtterance} */ u) => void said.push(u.text);
@@ -41,6 +41,7 @@ test("a round of a whole engine with nothing but the wrench in hand", { timeout:
     await page.getByText(/Saved as a trial/).waitFor();
     const trials = await call("GET", "/engines/twin/trials");
     assert.deepEqual(trials.map((/** @type {any} */ t) => [t.valve, t.adjuster_below_valve_mm]), [[order[0], 0.0762]], "0.003 in, once");
+    await page.getByLabel("Goes on after").selectOption("3"); // three times as fast as a hand, and so is the rest
 
     const said = () => page.evaluate(() => /** @type {any} */ (window).said.slice());
     for (const [i, valve] of order.entries()) {
@@ -65,7 +66,7 @@ test("a round of a whole engine with nothing but the wrench in hand", { timeout:
     await shoot(page, "round-done");
     assert.deepEqual((await said()).filter((/** @type {string} */ s) => s.startsWith("Now ")), order.slice(2).map((v) => `Now ${words[v]}`), "since the page was opened again");
     // It stays where it is, and each valve has its own trace.
-    await page.waitForTimeout(4000);
+    await page.waitForTimeout(6000);
     assert.equal((await call("GET", "/bench")).valve, order[3]);
     const valves = await call("GET", "/engines/twin/valves");
     assert.deepEqual(valves.map((/** @type {any} */ v) => [v.valve, v.traces > 0]), order.map((v) => [v, true]));
