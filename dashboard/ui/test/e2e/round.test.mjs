@@ -7,7 +7,7 @@ import { browser, daemon, openPage, shoot } from "./stand.mjs";
 
 const order = ["2I", "1E", "2E", "1I"];
 /** @type {Record<string, string>} */
-const words = { "2I": "Cylinder 2 intake", "1E": "Cylinder 1 exhaust", "2E": "Cylinder 2 exhaust", "1I": "Cylinder 1 intake" };
+const words = { "2I": "Cylinder 2 intake", "1E": "front B" /* what its builder calls it */, "2E": "Cylinder 2 exhaust", "1I": "Cylinder 1 intake" };
 
 test("a round of a whole engine with nothing but the wrench in hand", { timeout: 600_000 }, async () => {
   const d = await daemon(["demo", "--empty", "--speed", "3", "--hand", "smooth"]);
@@ -19,7 +19,7 @@ test("a round of a whole engine with nothing but the wrench in hand", { timeout:
       assert.ok(answer.ok(), `${method} ${at}: ${await answer.text()}`);
       return answer.json();
     };
-    await call("POST", "/engines", { name: "twin", cylinders: 2, valves_per_cylinder: 2, units: "in", rocker_ratio: { intake: 1.5, exhaust: 1.5 }, cam_card: {}, limits: {}, pushrod: {}, order });
+    await call("POST", "/engines", { name: "twin", cylinders: 2, valves_per_cylinder: 2, units: "in", rocker_ratio: { intake: 1.5, exhaust: 1.5 }, cam_card: {}, limits: {}, pushrod: {}, order, valve_names: { "1E": "front B" } });
     await call("PUT", "/bench", { engine: "twin", valve: order[0] });
     // It does not go on before the height was set. What is spoken is written down.
     await page.addInitScript(() => {
