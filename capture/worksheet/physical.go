@@ -2,6 +2,7 @@ package worksheet
 
 import (
 	"fmt"
+	"strconv"
 
 	"lobescribe/device/measure"
 )
@@ -14,7 +15,7 @@ type Physical struct {
 }
 
 // physicalUnit is how many of it one metric unit is, and how many digits are worth
-// printing.
+// printing: without a format, two that count.
 type physicalUnit struct {
 	name   string
 	per    float64
@@ -26,7 +27,17 @@ func (p Physical) in(u measure.Unit) string {
 	if u == measure.InInches || u == measure.InThou {
 		as = p.inches
 	}
-	return fmt.Sprintf(as.format, p.value*as.per) + " " + as.name
+	text := twoDigits(p.value * as.per)
+	if as.format != "" {
+		text = fmt.Sprintf(as.format, p.value*as.per)
+	}
+	return text + " " + as.name
+}
+
+// twoDigits prints a number of any size to two digits that count, without an exponent.
+func twoDigits(v float64) string {
+	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'e', 1, 64), 64)
+	return strconv.FormatFloat(rounded, 'f', -1, 64)
 }
 
 // Newtons is a force, in inches' company in pounds: of 0.45359237 kg in standard
@@ -49,5 +60,5 @@ func SquareMillimetreDegrees(v float64) Physical {
 
 // PerSquareDegree is a length's second slope by the crank.
 func PerSquareDegree(v float64) Physical {
-	return Physical{v, physicalUnit{"mm/deg²", 1, "%.2g"}, physicalUnit{"thou/deg²", 1000 / 25.4, "%.2g"}}
+	return Physical{v, physicalUnit{"mm/deg²", 1, ""}, physicalUnit{"thou/deg²", 1000 / 25.4, ""}}
 }
