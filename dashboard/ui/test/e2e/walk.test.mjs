@@ -46,10 +46,15 @@ for (const unit of /** @type {const} */ (["in", "mm"])) {
     await page.getByText(new RegExp(`Keep turning, [\\d.]+ ${unit} to half lift\\.`)).waitFor();
     await shoot(page, `walk-bench-${unit}`);
 
-    // Space marks.
-    await page.locator("#main").focus();
-    await page.keyboard.press(" ");
-    await page.getByText("Marked.").waitFor();
+    // Space marks, while something is recorded.
+    const marked = page.getByText("Marked.");
+    for (let tries = 0; tries < 10 && !(await marked.isVisible()); tries++) {
+      await page.locator(".trace-line", { hasText: "Recording" }).waitFor();
+      await page.locator("#main").focus();
+      await page.keyboard.press(" ");
+      await marked.waitFor({ timeout: 2500 }).catch(() => {}); // the hand may just have come to rest
+    }
+    await marked.waitFor();
 
     // The trace ends, is listed, opened, and replayed through the live path.
     await page.getByRole("button", { name: "End this trace" }).click();
