@@ -32,17 +32,22 @@ func laid(t *testing.T, r *rand.Rand, wear, at float64) (turned, timing.Differen
 }
 
 func differenceRows() []row {
-	return []row{
-		{"timing.difference.off_u_mm", "one valve twice, anywhere on its opening", func(t *testing.T, r *rand.Rand) (off, u float64) {
-			_, d, _ := laid(t, r, 0, 0)
-			p := d.Points[r.IntN(len(d.Points))]
+	type drawn struct {
+		of timing.Difference
+		at int // a place on the opening
+	}
+	return each(31, "one valve twice, anywhere on its opening", func(t *testing.T, r *rand.Rand) drawn {
+		_, d, _ := laid(t, r, 0, 0)
+		return drawn{d, r.IntN(len(d.Points))}
+	}, []figure[drawn]{
+		{"timing.difference.off_u_mm", func(_ *testing.T, d drawn) (off, u float64) {
+			p := d.of.Points[d.at]
 			return p.Off.Millimetres(), p.U.Millimetres()
 		}, "the heels' rounding of a count is held whole, and cancels where both traces round alike"},
-		{"timing.turned_u_deg", "one valve twice", func(t *testing.T, r *rand.Rand) (off, u float64) {
-			_, d, _ := laid(t, r, 0, 0)
-			return d.Turned.Degrees(), d.TurnedU.Degrees()
+		{"timing.turned_u_deg", func(_ *testing.T, d drawn) (off, u float64) {
+			return d.of.Turned.Degrees(), d.of.TurnedU.Degrees()
 		}, ""},
-	}
+	})
 }
 
 // Two traces of one valve are the same in 95 of 100, and a lobe that lost 0.1 mm

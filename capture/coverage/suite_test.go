@@ -1,10 +1,12 @@
 package coverage
 
 import (
+	"flag"
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
 	"os"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -32,12 +34,28 @@ func suite() []row {
 	return slices.Concat(rockerRows(), shimRows(), timingRows(), ratioRows(), cardRows(), differenceRows(), springRows(), motionRows(), photoRows(), sweepRows(), moreRows(), restRows(), driveRows())
 }
 
-// few ends the name of a case whose traces cost much: by default it gets a third of the
+// TestMain lets more rows run at a time than there are processors: those of one case
+// wait for one another, since they share what is drawn.
+func TestMain(m *testing.M) {
+	flag.Parse()
+	given := false
+	flag.Visit(func(f *flag.Flag) { given = given || f.Name == "test.parallel" })
+	if !given {
+		if err := flag.Set("test.parallel", strconv.Itoa(4*runtime.GOMAXPROCS(0))); err != nil {
+			panic(err)
+		}
+	}
+	os.Exit(m.Run())
+}
+
+// few ends the name of a case whose traces cost much: by default it gets half of the
 // runs.
 const few = ", fewer runs"
 
+// runs is how many engines a row draws. The bounds widen by what so few draws scatter;
+// LOBESCRIBE_COVERAGE draws more, and .ci/run does before a release.
 func runs(t *testing.T) int {
-	n := 200
+	n := 100
 	if testing.Short() {
 		n = 60
 	}
@@ -61,7 +79,7 @@ func TestEveryUncertaintyCovers(t *testing.T) {
 			r := rand.New(rand.NewPCG(seed.Sum64(), 1))
 			n := n
 			if strings.HasSuffix(row.case_, few) && os.Getenv("LOBESCRIBE_COVERAGE") == "" {
-				n /= 3
+				n /= 2
 			}
 			share, needed, most := tally(n, func(i int) (off, u float64) {
 				off, u = row.draw(t, r)
