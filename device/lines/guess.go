@@ -32,9 +32,6 @@ type finding struct {
 	strong bool   // the lines themselves tell which, by unit or name
 	moved  bool   // it was seen to move as a spindle or a crank does
 	alone  bool   // no other column may be it
-	// placed: an angle stands beside the lift by its place only, and was not yet seen
-	// to turn as a crank does.
-	placed bool
 	view   View
 	endsIn string
 }

@@ -152,7 +152,6 @@ func finish(t table, first candidate, note string, o Options) (table, finding) {
 		return t, finding{near: true, doubt: doubt}
 	}
 	g := finding{ok: true, choice: strings.Join(t.tags, "|") + fmt.Sprint("#", first.column), strong: first.strong, moved: first.moves, note: note}
-	g.placed = o.Port != EncoderPort && t.placedOnly(first.column)
 	t.f.Columns = nil
 	var words, assumed []string
 	if note != "" {

@@ -118,19 +118,6 @@ func (t *table) turnByPlace(lift int, _ bool) (int, Role) {
 	return -1, Ignored
 }
 
-// placedOnly reports whether the angle of a table was taken by its place, and has not
-// yet turned as a crank does: far, also while the valve stands still or there and back.
-func (t *table) placedOnly(lift int) bool {
-	for i, x := range t.facts {
-		if x.column.Role != Angle || i == lift || x.angle != NoAngle || x.named.meaning == namesAngle {
-			continue
-		}
-		m, valve := x.course.motion, t.facts[lift].course.motion
-		return m != climbing && m != wrapping || x.course.span < crankSpan || valve != still && valve != swinging
-	}
-	return false
-}
-
 // follows reports whether column i goes out and back as the lift does, as the force
 // of its spring: no crank turns so.
 func (t *table) follows(i, lift int) bool {
