@@ -95,13 +95,35 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 	case o.Lash != nil && (*o.Lash < 0 || *o.Lash > 10*measure.Millimetre):
 		return RatioCurve{}, worksheet.Wrongf("ratio.lash_mm", "%v is no lash (from 0 to 10 mm)", *o.Lash)
 	}
-	r := RatioCurve{Nominal: o.Nominal}
+	both, err := rowsOf(lobe, valve, o)
+	if err != nil {
+		return RatioCurve{Nominal: o.Nominal}, err
+	}
+	fit, err := both.solve(lobe, valve, o)
+	if err != nil {
+		return RatioCurve{Nominal: o.Nominal}, err
+	}
+	return fit.curve(lobe, valve, o)
+}
+
+// ratioRows are the degrees at which both curves lie above the heel: the equations of
+// the fit.
+type ratioRows struct {
+	xs      []float64 // in the lobe's frame
+	design  *mat.Dense
+	lifts   *mat.VecDense // of the valve, in mm
+	columns int           // powers from 0, and the shift
+	top     float64       // of the lobe, in mm
+}
+
+// rowsOf takes the degrees at which something is moved, and no lash or ramp.
+func rowsOf(lobe, valve *Curve, o RatioOptions) (ratioRows, error) {
 	lobeNose, valveNose := lobe.Nose(), valve.Nose()
 	top := lobeNose.MaxLift.Millimetres()
 	// Degrees of the lobe's frame to the valve's: whole turns may lie between.
 	turns := 360 * math.Round((valveNose.Angle-lobeNose.Angle).Degrees()/360)
 	if d := math.Abs((valveNose.Angle - lobeNose.Angle).Degrees() - turns); d > 30 {
-		return r, fmt.Errorf("ratio: the two noses lie %s degrees apart, so the traces are not of one valve against one top dead centre: check angle_deg and tdc_deg of both", plain(d))
+		return ratioRows{}, fmt.Errorf("ratio: the two noses lie %s degrees apart, so the traces are not of one valve against one top dead centre: check angle_deg and tdc_deg of both", plain(d))
 	}
 	var xs, ls, vs, ds []float64
 	for x := math.Ceil(lobe.x[0]); x <= lobe.x[len(lobe.x)-1]; x++ {
@@ -112,10 +134,10 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 			ds = append(ds, valve.line.Slope(x+turns))
 		}
 	}
-	columns := o.Degree + 2 // powers from 0, and the shift
+	columns := o.Degree + 2
 	n := len(xs)
 	if n < 3*columns {
-		return r, fmt.Errorf("ratio: only %d degrees of both curves lie above the heel together, at least %d are needed", n, 3*columns)
+		return ratioRows{}, fmt.Errorf("ratio: only %d degrees of both curves lie above the heel together, at least %d are needed", n, 3*columns)
 	}
 	design, lifts := mat.NewDense(n, columns, nil), mat.NewVecDense(n, nil)
 	for i := range n {
@@ -125,131 +147,138 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 		design.Set(i, columns-1, -ds[i])
 		lifts.SetVec(i, vs[i])
 	}
-	a, b := design, lifts
+	return ratioRows{xs, design, lifts, columns, top}, nil
+}
+
+// ratioFit is the polynomial, with how well it is known.
+type ratioFit struct {
+	ratioRows
+	fit, residual mat.VecDense
+	cov           mat.SymDense
+	variance      float64
+	scatter       float64 // mm, of the lifts about the fit
+	uLash         float64 // mm, of a lash that was told
+	uHeel         float64 // mm, of the lobe's curve
+}
+
+// solve fits by least squares.
+func (q ratioRows) solve(lobe, valve *Curve, o RatioOptions) (*ratioFit, error) {
+	f := &ratioFit{ratioRows: q, uHeel: lobe.uHeel}
+	valveTop, n := valve.Nose().MaxLift.Millimetres(), len(q.xs)
+	a, b := q.design, q.lifts
 	// Neighbouring degrees of a smoothed curve are not independent: a window
 	// of about 2·half width shares its readings.
 	together := max(1, 2*max(lobe.made.HalfWidth, valve.made.HalfWidth).Degrees())
-	least := math.Hypot(lobe.uLift(lobeNose.Angle.Degrees())*valveNose.MaxLift.Millimetres()/top, valve.uLift(valveNose.Angle.Degrees()))
-	uLash := 0.0
+	least := math.Hypot(lobe.uLift(lobe.Nose().Angle.Degrees())*valveTop/q.top, valve.uLift(valve.Nose().Angle.Degrees()))
 	if o.Lash != nil {
 		// A lash that was told is one more reading of the constant, as good as feeler
 		// and heels are.
 		if *o.Lash > 0 {
-			uLash = feelerU.Millimetres() / coverage
+			f.uLash = feelerU.Millimetres() / coverage
 		}
-		weight := max(least, 1e-6) * math.Sqrt(together) / max(worksheet.Combine(uLash, valve.uHeel, lobe.uHeel*valveNose.MaxLift.Millimetres()/top), 1e-6)
-		a, b = mat.NewDense(n+1, columns, nil), mat.NewVecDense(n+1, nil)
-		a.Copy(design)
+		weight := max(least, 1e-6) * math.Sqrt(together) / max(worksheet.Combine(f.uLash, valve.uHeel, lobe.uHeel*valveTop/q.top), 1e-6)
+		a, b = mat.NewDense(n+1, q.columns, nil), mat.NewVecDense(n+1, nil)
+		a.Copy(q.design)
 		a.Set(n, 0, weight)
-		b.CopyVec(lifts)
+		b.CopyVec(q.lifts)
 		b.SetVec(n, -weight*o.Lash.Millimetres())
 	}
 	var qr mat.QR
 	qr.Factorize(a)
-	var fit mat.VecDense
-	if err := qr.SolveVecTo(&fit, false, b); err != nil {
-		return r, fmt.Errorf("ratio: the curves do not determine a ratio: %w", err)
+	if err := qr.SolveVecTo(&f.fit, false, b); err != nil {
+		return nil, fmt.Errorf("ratio: the curves do not determine a ratio: %w", err)
 	}
-	var residual mat.VecDense
-	residual.MulVec(design, &fit)
-	residual.SubVec(lifts, &residual)
-	s := math.Sqrt(mat.Dot(&residual, &residual) / float64(n-columns))
-	chance := max(s, least)
+	f.residual.MulVec(q.design, &f.fit)
+	f.residual.SubVec(q.lifts, &f.residual)
+	f.scatter = math.Sqrt(mat.Dot(&f.residual, &f.residual) / float64(n-q.columns))
+	chance := max(f.scatter, least)
 	var normal mat.SymDense
 	normal.SymOuterK(1, a.T())
 	var chol mat.Cholesky
 	if !chol.Factorize(&normal) {
-		return r, fmt.Errorf("ratio: the curves do not determine a ratio (the lift hardly changes)")
+		return nil, fmt.Errorf("ratio: the curves do not determine a ratio (the lift hardly changes)")
 	}
-	var cov mat.SymDense
-	if err := chol.InverseTo(&cov); err != nil {
-		return r, fmt.Errorf("ratio: %w", err)
+	if err := chol.InverseTo(&f.cov); err != nil {
+		return nil, fmt.Errorf("ratio: %w", err)
 	}
-	variance := chance * chance * together
-	// spread is the expanded uncertainty of a weighted sum of the fit.
-	spread := func(g []float64) float64 {
-		v := mat.NewVecDense(columns, g)
-		return coverage * math.Sqrt(max(mat.Inner(v, &cov, v)*variance, 0))
+	f.variance = chance * chance * together
+	return f, nil
+}
+
+// of is a weighted sum of the fit, and spread its expanded uncertainty.
+func (f *ratioFit) of(weights []float64) float64 {
+	return mat.Dot(mat.NewVecDense(f.columns, weights), &f.fit)
+}
+
+func (f *ratioFit) spread(weights []float64) float64 {
+	v := mat.NewVecDense(f.columns, weights)
+	return coverage * math.Sqrt(max(mat.Inner(v, &f.cov, v)*f.variance, 0))
+}
+
+// only returns the weights that take one number of the fit.
+func (f *ratioFit) only(j int) []float64 {
+	g := make([]float64, f.columns)
+	g[j] = 1
+	return g
+}
+
+// powers returns the weights of the fit in its value at a share l of the lobe's
+// lift, its constant with it or not, and in its slope.
+func (f *ratioFit) powers(l float64, constant bool) (value, slope []float64) {
+	value, slope = make([]float64, f.columns), make([]float64, f.columns)
+	for j := range f.columns - 1 {
+		value[j] = math.Pow(l, float64(j))
+		if j > 0 {
+			slope[j] = float64(j) * math.Pow(l, float64(j-1)) / f.top
+		}
 	}
-	unit := func(j int) []float64 {
-		g := make([]float64, columns)
-		g[j] = 1
-		return g
+	if !constant {
+		value[0] = 0
 	}
-	r.Apart, r.ApartU = degrees(fit.AtVec(columns-1)), degrees(spread(unit(columns-1)))
+	return value, slope
+}
+
+// at is the valve's lift over the lobe's, with its standard uncertainty.
+func (f *ratioFit) at(lift float64) (v, u float64) {
+	value, weights := f.powers(lift/f.top, true)
+	return f.of(value), math.Hypot(f.spread(value)/coverage, f.of(weights)*f.uHeel)
+}
+
+// slopes is the ratio at a lift of the lobe, and how it changes there, each with its
+// standard uncertainty.
+func (f *ratioFit) slopes(lift float64) (ratio, u, change, changeU float64) {
+	l := lift / f.top
+	_, weights := f.powers(l, false)
+	second := make([]float64, f.columns)
+	for j := 2; j < f.columns-1; j++ {
+		second[j] = float64(j*(j-1)) * math.Pow(l, float64(j-2)) / sq(f.top)
+	}
+	change = f.of(second)
+	// A heel of the lobe's curve that is off is a lift at which the ratio is
+	// another.
+	return f.of(weights), math.Hypot(f.spread(weights)/coverage, change*f.uHeel), change, f.spread(second) / coverage
+}
+
+// curve is the answer.
+func (f *ratioFit) curve(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
+	r := RatioCurve{Nominal: o.Nominal, top: f.top, at: f.at, slopes: f.slopes}
+	shift := f.columns - 1
+	r.Apart, r.ApartU = degrees(f.fit.AtVec(shift)), degrees(f.spread(f.only(shift)))
 	if o.Lash != nil {
-		r.Lash, r.LashU = *o.Lash, millimetres(coverage*uLash)
+		r.Lash, r.LashU = *o.Lash, millimetres(coverage*f.uLash)
 	} else {
 		r.LashFound = true
-		r.Lash, r.LashU = millimetres(-fit.AtVec(0)), millimetres(math.Hypot(spread(unit(0)), coverage*valve.uHeel))
+		r.Lash, r.LashU = millimetres(-f.fit.AtVec(0)), millimetres(math.Hypot(f.spread(f.only(0)), coverage*valve.uHeel))
 	}
-	// powers returns the weights of the fit in its value at a share l of the lobe's
-	// lift, its constant with it or not, and in its slope.
-	powers := func(l float64, constant bool) (value, slope []float64) {
-		value, slope = make([]float64, columns), make([]float64, columns)
-		for j := range columns - 1 {
-			value[j] = math.Pow(l, float64(j))
-			if j > 0 {
-				slope[j] = float64(j) * math.Pow(l, float64(j-1)) / top
-			}
-		}
-		if !constant {
-			value[0] = 0
-		}
-		return value, slope
+	r.Stations = f.stations(o)
+	nose, lobeNose := r.Stations[len(r.Stations)-1], lobe.Nose()
+	if !(nose.Mean >= leastRatio && nose.Mean <= mostRatio) {
+		return RatioCurve{}, worksheet.Wrongf("", "the valve's lift_mm rises %.3g times as far as the lobe's, and no rocker makes that of it: check that both curves are in one unit, and which of them is which", nose.Mean)
 	}
-	of := func(weights []float64) float64 { return mat.Dot(mat.NewVecDense(columns, weights), &fit) }
-	// A heel of the lobe's curve that is off moves both ends of what lies between
-	// the heel and a lift: only the difference of the ratios there counts.
-	_, atHeel := powers(0, false)
-	for tenth := 1; tenth <= 10; tenth++ {
-		l := float64(tenth) / 10
-		value, weights := powers(l, false)
-		slope, lift := of(weights), of(value)
-		st := RatioStation{
-			Lobe: millimetres(l * top), Valve: millimetres(lift), ValveU: millimetres(math.Hypot(spread(value), coverage*(slope-of(atHeel))*lobe.uHeel)),
-			Ratio: slope, RatioU: spread(weights), Mean: lift / (l * top),
-		}
-		if o.Nominal != 0 {
-			off := slope - o.Nominal
-			st.Off = &off
-		}
-		r.Stations = append(r.Stations, st)
-	}
-	if mean := r.Stations[len(r.Stations)-1].Mean; !(mean >= leastRatio && mean <= mostRatio) {
-		return RatioCurve{}, worksheet.Wrongf("", "the valve's lift_mm rises %.3g times as far as the lobe's, and no rocker makes that of it: check that both curves are in one unit, and which of them is which", mean)
-	}
-	r.top = top
-	r.at = func(lift float64) (v, u float64) {
-		value, weights := powers(lift/top, true)
-		return of(value), math.Hypot(spread(value)/coverage, of(weights)*lobe.uHeel)
-	}
-	r.slopes = func(lift float64) (ratio, u, change, changeU float64) {
-		l := lift / top
-		_, weights := powers(l, false)
-		second := make([]float64, columns)
-		for j := 2; j < columns-1; j++ {
-			second[j] = float64(j*(j-1)) * math.Pow(l, float64(j-2)) / sq(top)
-		}
-		change = of(second)
-		// A heel of the lobe's curve that is off is a lift at which the ratio is
-		// another.
-		return of(weights), math.Hypot(spread(weights)/coverage, change*lobe.uHeel), change, spread(second) / coverage
-	}
-	nose := r.Stations[len(r.Stations)-1]
 	r.AtNose = nose.Mean
-	r.AtNoseU = math.Hypot(nose.ValveU.Millimetres(), (nose.Ratio-nose.Mean)*lobeNose.MaxLiftU.Millimetres()) / top
-	var sums, counts [2]float64
-	for i, x := range xs {
-		flank := 0
-		if x > lobeNose.Angle.Degrees() {
-			flank = 1
-		}
-		sums[flank] += residual.AtVec(i)
-		counts[flank]++
-	}
-	r.Opening, r.Closing = millimetres(sums[0]/max(counts[0], 1)), millimetres(sums[1]/max(counts[1], 1))
-	r.Scatter = millimetres(s)
+	r.AtNoseU = math.Hypot(nose.ValveU.Millimetres(), (nose.Ratio-nose.Mean)*lobeNose.MaxLiftU.Millimetres()) / f.top
+	r.Opening, r.Closing = f.flanks(lobeNose.Angle.Degrees())
+	r.Scatter = millimetres(f.scatter)
 	if math.Abs(r.Apart.Degrees()) > max(r.ApartU.Degrees(), 0.5) {
 		r.Warnings = append(r.Warnings, worksheet.Sayf("the two traces lie %s degrees apart: top dead centre was set differently, or the indicator and the encoder are read at different moments", plain(r.Apart.Degrees())))
 	}
@@ -257,6 +286,42 @@ func Ratio(lobe, valve *Curve, o RatioOptions) (RatioCurve, error) {
 		r.Warnings = append(r.Warnings, worksheet.Sayf("the valve seems to move before the lobe does: the heel of one of the traces is not the heel (preload, or a lifter that bled down)"))
 	}
 	return r, nil
+}
+
+// stations are ten lifts of the lobe, each a tenth higher.
+func (f *ratioFit) stations(o RatioOptions) (all []RatioStation) {
+	// A heel of the lobe's curve that is off moves both ends of what lies between
+	// the heel and a lift: only the difference of the ratios there counts.
+	_, atHeel := f.powers(0, false)
+	for tenth := 1; tenth <= 10; tenth++ {
+		l := float64(tenth) / 10
+		value, weights := f.powers(l, false)
+		slope, lift := f.of(weights), f.of(value)
+		st := RatioStation{
+			Lobe: millimetres(l * f.top), Valve: millimetres(lift), ValveU: millimetres(math.Hypot(f.spread(value), coverage*(slope-f.of(atHeel))*f.uHeel)),
+			Ratio: slope, RatioU: f.spread(weights), Mean: lift / (l * f.top),
+		}
+		if o.Nominal != 0 {
+			off := slope - o.Nominal
+			st.Off = &off
+		}
+		all = append(all, st)
+	}
+	return all
+}
+
+// flanks is by how much the lifts of each flank lie off the fit, in the mean.
+func (f *ratioFit) flanks(nose float64) (opening, closing measure.Length) {
+	var sums, counts [2]float64
+	for i, x := range f.xs {
+		flank := 0
+		if x > nose {
+			flank = 1
+		}
+		sums[flank] += f.residual.AtVec(i)
+		counts[flank]++
+	}
+	return millimetres(sums[0] / max(counts[0], 1)), millimetres(sums[1] / max(counts[1], 1))
 }
 
 // Gain is what a change did to a valve's curve.

@@ -227,126 +227,156 @@ const farthest = 10_000 * measure.Turn
 // check finds the first angle or length that is absurd on its face. Whether it
 // makes sense where it stands is for those who use it.
 func (r Request) check() error {
-	var c worksheet.Check
+	c := checking{crank: r.Crank}
 	if c.Bounds(r); c.Err() != nil {
 		return c.Err()
 	}
-	angle := func(field string, a measure.Angle) {
-		c.That(a >= -farthest && a <= farthest, field, "is %v: an angle lies within ten thousand turns", a)
-	}
-	optional := func(field string, a *measure.Angle) {
-		if a != nil {
-			angle(field, *a)
-		}
-	}
-	var valve func(field string, v *ValveInput)
-	valve = func(field string, v *ValveInput) {
-		if v == nil {
-			return
-		}
-		if v.Other != nil {
-			c.That(len(v.RatioCurve) == 0, field+".ratio_curve", "is given beside other_end: which of the two is meant?")
-			other := v.Other.input("")
-			valve(field+".other_end", &other)
-		}
-		c.That(v.RatioU == 0 || v.Ratio != 0, field+".rocker_ratio", "is missing: rocker_ratio_u is given")
-		for i, a := range v.Angles {
-			angle(fmt.Sprintf("%s.angle_deg[%d]", field, i), a)
-		}
-		angle(field+".tdc_deg", v.TDC)
-		optional(field+".u_deg", v.U)
-		c.That(v.U == nil || *v.U >= 0 && *v.U <= 90*measure.Degree, field+".u_deg", "is no uncertainty of an event (from 0 to 90)")
-		c.NotNegative(field+".checking_lift_mm", v.CheckingLift)
-		c.Sane(field+".resolution_mm", v.Resolution)
-		if v.More != nil {
-			if k := v.More.Cylinder; k != nil && r.Crank != nil {
-				k.Crank = *r.Crank
-			}
-			v.More.check(&c, field+".more")
-		}
-	}
-	valve("intake", r.Intake)
-	valve("exhaust", r.Exhaust)
+	c.valve("intake", r.Intake)
+	c.valve("exhaust", r.Exhaust)
 	c.That(len(r.CheckingLifts) <= 50, "checking_lifts_mm", "holds %d lifts: at most 50", len(r.CheckingLifts))
 	for i, l := range r.CheckingLifts {
 		c.Positive(fmt.Sprintf("checking_lifts_mm[%d]", i), l)
 	}
-	c.That(r.CheckedAt == "" || r.CheckedAt == AtValve || r.CheckedAt == AtLobe, "checked_at", "%q is neither valve nor lobe", r.CheckedAt)
-	r.Wheel.check(&c)
+	c.valveOrLobe("checked_at", r.CheckedAt)
+	r.Wheel.check(&c.Check)
 	if r.Crank != nil && c.Err() == nil {
 		if err := r.Crank.Check(); err != nil {
 			return within("crank", err)
 		}
 	}
-	if t := r.TDC; t != nil {
-		c.That((t.Stop == nil) != (t.Piston == nil), "tdc", "give either positive_stop or piston")
-		if t.Stop != nil {
-			c.NotNegative("tdc.positive_stop.pin_offset_mm", t.Stop.PinOffset)
-			c.That(t.Stop.PinOffset <= 20*measure.Millimetre, "tdc.positive_stop.pin_offset_mm", "is %v: expected no more than 20 mm", t.Stop.PinOffset)
-			c.That(t.Stop.PinOffset == 0 || r.Crank != nil, "crank", "is missing: what a pin offset does needs stroke_mm and rod_mm")
-			for i, a := range t.Stop.First {
-				angle(fmt.Sprintf("tdc.positive_stop.first_deg[%d]", i), a)
-			}
-			for i, a := range t.Stop.Second {
-				angle(fmt.Sprintf("tdc.positive_stop.second_deg[%d]", i), a)
-			}
-		}
-		if t.Piston != nil {
-			for i, d := range t.Piston.Drops {
-				angle(fmt.Sprintf("tdc.piston.drops[%d].before_deg", i), d.Before)
-				angle(fmt.Sprintf("tdc.piston.drops[%d].after_deg", i), d.After)
-			}
-		}
-	}
-	if k := r.Card; k != nil {
-		c.That(k.Tolerance >= 0 && k.Tolerance <= 45*measure.Degree, "card.tolerance_deg", "is %v: expected what a line of the card may be off, up to 45 degrees", k.Tolerance)
-		c.NotNegative("card.tolerance_mm", k.LiftTolerance)
-		optional("card.lobe_separation_cam_deg", k.LobeSeparation)
-		for _, side := range []struct {
-			name string
-			v    *CardValveInput
-		}{{"card.intake", k.Intake}, {"card.exhaust", k.Exhaust}} {
-			if side.v == nil {
-				continue
-			}
-			optional(side.name+".duration_deg", side.v.Duration)
-			optional(side.name+".centreline_deg", side.v.Centreline)
-			c.NotNegative(side.name+".checking_lift_mm", side.v.CheckingLift)
-			c.NotNegative(side.name+".max_lift_mm", side.v.MaxLift)
-			c.That(side.v.MaxLiftAt == "" || side.v.MaxLiftAt == AtValve || side.v.MaxLiftAt == AtLobe, side.name+".max_lift_at", "%q is neither valve nor lobe", side.v.MaxLiftAt)
-			c.That(side.v.CheckedAt == "" || side.v.CheckedAt == AtValve || side.v.CheckedAt == AtLobe, side.name+".checked_at", "%q is neither valve nor lobe", side.v.CheckedAt)
-		}
-	}
+	c.tdc(r.TDC)
+	c.card(r.Card)
 	if q := r.Ratio; q != nil {
 		c.That(q.Lobe != nil, "ratio.lobe", "is missing: the curve measured at the lobe, lifter or pushrod")
 		c.That(q.Valve != nil, "ratio.valve", "is missing: the curve of the same valve, measured at its retainer")
-		valve("ratio.lobe", q.Lobe)
-		valve("ratio.valve", q.Valve)
-		valve("ratio.before", q.Before)
+		c.valve("ratio.lobe", q.Lobe)
+		c.valve("ratio.valve", q.Valve)
+		c.valve("ratio.before", q.Before)
 	}
 	if q := r.Compare; q != nil {
 		c.That(q.First != nil, "compare.first", "is missing: the curve that the second is compared with")
 		c.That(q.Second != nil, "compare.second", "is missing: the curve that is compared with the first")
-		valve("compare.first", q.First)
-		valve("compare.second", q.Second)
+		c.valve("compare.first", q.First)
+		c.valve("compare.second", q.Second)
 	}
+	c.lists(r)
+	return c.Err()
+}
+
+// checking is a check that knows the crank.
+type checking struct {
+	worksheet.Check
+	crank *Crank
+}
+
+func (c *checking) angle(field string, a measure.Angle) {
+	c.That(a >= -farthest && a <= farthest, field, "is %v: an angle lies within ten thousand turns", a)
+}
+
+func (c *checking) optional(field string, a *measure.Angle) {
+	if a != nil {
+		c.angle(field, *a)
+	}
+}
+
+func (c *checking) valveOrLobe(field string, p Place) {
+	c.That(p == "" || p == AtValve || p == AtLobe, field, "%q is neither valve nor lobe", p)
+}
+
+// valve checks a curve, and that of its other end.
+func (c *checking) valve(field string, v *ValveInput) {
+	if v == nil {
+		return
+	}
+	if v.Other != nil {
+		c.That(len(v.RatioCurve) == 0, field+".ratio_curve", "is given beside other_end: which of the two is meant?")
+		other := v.Other.input("")
+		c.valve(field+".other_end", &other)
+	}
+	c.That(v.RatioU == 0 || v.Ratio != 0, field+".rocker_ratio", "is missing: rocker_ratio_u is given")
+	for i, a := range v.Angles {
+		c.angle(fmt.Sprintf("%s.angle_deg[%d]", field, i), a)
+	}
+	c.angle(field+".tdc_deg", v.TDC)
+	c.optional(field+".u_deg", v.U)
+	c.That(v.U == nil || *v.U >= 0 && *v.U <= 90*measure.Degree, field+".u_deg", "is no uncertainty of an event (from 0 to 90)")
+	c.NotNegative(field+".checking_lift_mm", v.CheckingLift)
+	c.Sane(field+".resolution_mm", v.Resolution)
+	if v.More != nil {
+		if k := v.More.Cylinder; k != nil && c.crank != nil {
+			k.Crank = *c.crank
+		}
+		v.More.check(&c.Check, field+".more")
+	}
+}
+
+// tdc checks how top dead centre was found.
+func (c *checking) tdc(t *TDCInput) {
+	if t == nil {
+		return
+	}
+	c.That((t.Stop == nil) != (t.Piston == nil), "tdc", "give either positive_stop or piston")
+	if t.Stop != nil {
+		c.NotNegative("tdc.positive_stop.pin_offset_mm", t.Stop.PinOffset)
+		c.That(t.Stop.PinOffset <= 20*measure.Millimetre, "tdc.positive_stop.pin_offset_mm", "is %v: expected no more than 20 mm", t.Stop.PinOffset)
+		c.That(t.Stop.PinOffset == 0 || c.crank != nil, "crank", "is missing: what a pin offset does needs stroke_mm and rod_mm")
+		for i, a := range t.Stop.First {
+			c.angle(fmt.Sprintf("tdc.positive_stop.first_deg[%d]", i), a)
+		}
+		for i, a := range t.Stop.Second {
+			c.angle(fmt.Sprintf("tdc.positive_stop.second_deg[%d]", i), a)
+		}
+	}
+	if t.Piston != nil {
+		for i, d := range t.Piston.Drops {
+			c.angle(fmt.Sprintf("tdc.piston.drops[%d].before_deg", i), d.Before)
+			c.angle(fmt.Sprintf("tdc.piston.drops[%d].after_deg", i), d.After)
+		}
+	}
+}
+
+// card checks what a cam card says.
+func (c *checking) card(k *CardInput) {
+	if k == nil {
+		return
+	}
+	c.That(k.Tolerance >= 0 && k.Tolerance <= 45*measure.Degree, "card.tolerance_deg", "is %v: expected what a line of the card may be off, up to 45 degrees", k.Tolerance)
+	c.NotNegative("card.tolerance_mm", k.LiftTolerance)
+	c.optional("card.lobe_separation_cam_deg", k.LobeSeparation)
+	for _, side := range []struct {
+		name string
+		v    *CardValveInput
+	}{{"card.intake", k.Intake}, {"card.exhaust", k.Exhaust}} {
+		if side.v == nil {
+			continue
+		}
+		c.optional(side.name+".duration_deg", side.v.Duration)
+		c.optional(side.name+".centreline_deg", side.v.Centreline)
+		c.NotNegative(side.name+".checking_lift_mm", side.v.CheckingLift)
+		c.NotNegative(side.name+".max_lift_mm", side.v.MaxLift)
+		c.valveOrLobe(side.name+".max_lift_at", side.v.MaxLiftAt)
+		c.valveOrLobe(side.name+".checked_at", side.v.CheckedAt)
+	}
+}
+
+// lists checks what is asked of several valves, angles and travels at once.
+func (c *checking) lists(r Request) {
 	c.That(len(r.Valves) <= 200, "valves", "holds %d valves: at most 200", len(r.Valves))
 	for i, f := range r.Valves {
 		field := fmt.Sprintf("valves[%d]", i)
 		c.NotNegative(field+".max_lift_mm", f.MaxLift)
-		optional(field+".duration_deg", f.Duration)
-		optional(field+".opening_half_deg", f.OpeningHalf)
-		optional(field+".closing_half_deg", f.ClosingHalf)
+		c.optional(field+".duration_deg", f.Duration)
+		c.optional(field+".opening_half_deg", f.OpeningHalf)
+		c.optional(field+".closing_half_deg", f.ClosingHalf)
 	}
 	c.NotNegative("valves_lift_u_mm", r.LiftU)
 	c.That(r.AngleU >= 0 && r.AngleU <= 90*measure.Degree, "valves_angle_u_deg", "is %v: from 0 to 90", r.AngleU)
 	c.That(len(r.PistonAt) <= 5000, "piston_at_deg", "holds %d angles: at most 5000", len(r.PistonAt))
 	for i, a := range r.PistonAt {
-		angle(fmt.Sprintf("piston_at_deg[%d]", i), a)
+		c.angle(fmt.Sprintf("piston_at_deg[%d]", i), a)
 	}
 	c.That(len(r.Travels) <= 5000, "angle_at_travel_mm", "holds %d travels: at most 5000", len(r.Travels))
 	if len(r.PistonAt)+len(r.Travels) > 0 {
 		c.That(r.Crank != nil, "crank", "is missing: stroke_mm and rod_mm turn angle into travel")
 	}
-	return c.Err()
 }
