@@ -69,7 +69,7 @@ test("what is typed is what is kept, in every field of every view", { timeout: 3
       await forget(); // neither a red field nor one that was refused may hold up the next
       await show(route, n);
       const first = await page.locator(fields).nth(n).inputValue();
-      const { bad, good } = whole ? samples(kind, first) : one(samples(kind, first));
+      const { bad, good } = whole ? samples(kind, first, n) : one(samples(kind, first, n));
       let accepted = 0;
       // What is refused is refused where it is typed; that the form is not sent with it is tried with one of them.
       for (const text of bad.slice(1)) {
@@ -177,7 +177,7 @@ async function forget() {
 async function complete(field) {
   const others = await field.evaluate((f, all) => [...(f.closest("form, [data-fields]")?.querySelectorAll("input") ?? [])].filter((e) => e !== f && e.value === "")
     .map((e) => ({ kind: e.dataset.kind ?? "", n: [...document.querySelectorAll(all)].indexOf(e) })), fields);
-  for (const { kind, n } of others.slice(0, 2)) await page.locator(fields).nth(n).fill(kind === "text" ? "a second one" : samples(kind, "").good[0]);
+  for (const { kind, n } of others.slice(0, 2)) await page.locator(fields).nth(n).fill(kind === "text" ? "a second one" : samples(kind, "", n).good[0]);
 }
 
 /** What a form made a new thing of is taken away again. @param {any} bench */

@@ -138,8 +138,8 @@ export function meaning(kind, text) {
   }
 }
 
-/** What is typed into a field that shows now. @param {string} kind @param {string} now */
-export function samples(kind, now) {
+/** What is typed into the nth field of a screen, that shows now. @param {string} kind @param {string} now @param {number} n */
+export function samples(kind, now, n) {
   const v = Number(now), near = Number.isFinite(v) && now !== "" ? v : null;
   const sixteenths = near === null ? 4 : Math.round(near * 64);
   const rule = `${Math.abs(sixteenths) >= 64 ? `${Math.trunc(sixteenths / 64)} ` : sixteenths < 0 ? "-" : ""}${(Math.abs(sixteenths) % 64) | 1}/64`;
@@ -152,7 +152,7 @@ export function samples(kind, now) {
     case "valves": return { bad: ["1I1E", "9I", "1I 1I", "1I-1E", "I1"], good: ["1I 1E 2I", "4e 1i", "2I, 1E; 3E"] };
     case "heads": return { bad: ["1E 1I", "1 2 3", "1 2 3 4 4", "1 2 / 3 4 /", "1E 1E 1I 2 3 4", "1 2 3 9"], good: ["1E 1I 2I 2E 3E 3I 4I 4E", "4I 4E 3I 3E / 1I 1E 2I 2E"] };
     case "checks": return { bad: ["six", "0.05 furlong", "0..5"], good: ["0.006 in, 2 mm"] };
-    case "own-name": return { bad: ["9I", "12 e", "seventeen letters", " A3", "A3 "], good: ["No.1 In", "\u00dcnten 3", "sixteen letters!"] };
+    case "own-name": return { bad: ["9I", "12 e", "seventeen letters", " A3", "A3 "], good: [`No.${n} In`, `\u00dcnten ${n}`, `sixteen letter${n % 90 + 10}`] }; // no two valves are called alike
     case "word": return { bad: [], good: ["7"] };
     default: return { bad: [], good: ["a b-c, d 0.015", "2I", "\uff11\u00bd \u2013 \u201cx\u201d"] };
   }
