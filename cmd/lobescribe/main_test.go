@@ -1,10 +1,13 @@
 package main
 
 import (
+	"flag"
 	"fmt"
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -18,10 +21,14 @@ import (
 // TestMain lets the scripts, and the tests that need a process of its own, run
 // this test binary as the lobescribe command.
 //
-// As many run at a time as there are processors: most wait for an instrument that
-// sends at its own pace, but eight at a time, beside another package's tests, made
-// the processor late for readings by whose pace calls are judged.
+// Twice as many run at a time as there are processors, unless -parallel says otherwise:
+// most wait for an instrument that sends at its own pace. Eight at a time on two
+// processors, beside another package's tests, made the processor late for readings by
+// whose pace calls are judged.
 func TestMain(m *testing.M) {
+	if err := flag.Set("test.parallel", strconv.Itoa(2*runtime.GOMAXPROCS(0))); err != nil {
+		panic(err)
+	}
 	testscript.Main(m, map[string]func(){"lobescribe": main})
 }
 

@@ -133,6 +133,7 @@ var rawWords = regexp.MustCompile(`no such file or|is a directory|not a director
 // file for a folder, one that may not be used, a pipe, and an empty file: one plain
 // sentence, which names it. The places are found by walking the commands.
 func TestEveryPathThatIsWrong(t *testing.T) {
+	t.Parallel()
 	takers := pathTakers(t)
 	require.Greater(t, len(takers), 40, "the walk finds too little")
 	built, err := builtBinary()

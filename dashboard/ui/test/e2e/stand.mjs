@@ -86,6 +86,9 @@ export async function openPage(b, options = {}) {
   return { page, context, complaints };
 }
 
+/** The cautions were read. @param {import("playwright-core").Page} page */
+export const remember = (page) => page.addInitScript(() => localStorage.setItem("lobescribe", '{"cautioned":true,"ended":true}'));
+
 /**
  * Returns what waits until the page has drawn, what it asked is answered, and it
  * has drawn the answer. Call it before the page is led anywhere.
