@@ -206,6 +206,38 @@ func (e Engine) Validate() error {
 	if e.ValvesPerCylinder < 2 || e.ValvesPerCylinder > 6 {
 		return bad("valves_per_cylinder", "is %d; it must be 2 to 6", e.ValvesPerCylinder)
 	}
+	if err := e.checkLayout(bad); err != nil {
+		return err
+	}
+	if err := e.checkHeads(bad); err != nil {
+		return err
+	}
+	if err := e.ValveNames.Check(e.inFiringOrder()); err != nil {
+		return bad("valve_names", "%v", err)
+	}
+	if err := e.checkFigures(bad); err != nil {
+		return err
+	}
+	for _, text := range []error{checkName(bad, "name", e.Name), checkName(bad, "type", e.Type), checkText(bad, "notes", e.Notes), e.checkWaivers(bad)} {
+		if text != nil {
+			return text
+		}
+	}
+	if e.TDC != nil {
+		if err := e.TDC.check(bad); err != nil {
+			return err
+		}
+	}
+	for i, shim := range e.ShimsOnHand {
+		if shim.Thickness <= 0 || shim.Count < 0 {
+			return bad(fmt.Sprintf("shims_on_hand[%d]", i), "is %d of %s; the thickness must be above 0 and the count not below", shim.Count, shim.Thickness)
+		}
+	}
+	return e.checkOrder(bad)
+}
+
+// checkLayout finds what cannot be of how the engine is built and turns.
+func (e Engine) checkLayout(bad func(field, format string, args ...any) error) error {
 	if !slices.Contains([]Layout{"", Inline, Vee, Flat, Single}, e.Layout) {
 		return bad("layout", "is %q; write inline, vee, flat or single", e.Layout)
 	}
@@ -221,12 +253,11 @@ func (e Engine) Validate() error {
 			return bad("firing_order", "is %v; it must name each of the %d cylinders once", e.FiringOrder, e.Cylinders)
 		}
 	}
-	if err := e.checkHeads(bad); err != nil {
-		return err
-	}
-	if err := e.ValveNames.Check(e.inFiringOrder()); err != nil {
-		return bad("valve_names", "%v", err)
-	}
+	return nil
+}
+
+// checkFigures finds ratios, lengths and angles that no engine has.
+func (e Engine) checkFigures(bad func(field, format string, args ...any) error) error {
 	for field, ratio := range map[string]float64{"rocker_ratio.intake": e.RockerRatio.Intake, "rocker_ratio.exhaust": e.RockerRatio.Exhaust} {
 		if !(ratio >= 0 && ratio <= 5) {
 			return bad(field, "is %v; it must be 0 (not known) to 5", ratio)
@@ -257,21 +288,12 @@ func (e Engine) Validate() error {
 			return bad(a.field, "is %s; it must be within 360 degrees", *a.value)
 		}
 	}
-	for _, text := range []error{checkName(bad, "name", e.Name), checkName(bad, "type", e.Type), checkText(bad, "notes", e.Notes), e.checkWaivers(bad)} {
-		if text != nil {
-			return text
-		}
-	}
-	if e.TDC != nil {
-		if err := e.TDC.check(bad); err != nil {
-			return err
-		}
-	}
-	for i, shim := range e.ShimsOnHand {
-		if shim.Thickness <= 0 || shim.Count < 0 {
-			return bad(fmt.Sprintf("shims_on_hand[%d]", i), "is %d of %s; the thickness must be above 0 and the count not below", shim.Count, shim.Thickness)
-		}
-	}
+	return nil
+}
+
+// checkOrder finds a valve that is not the engine's, or comes twice, in the order of
+// work.
+func (e Engine) checkOrder(bad func(field, format string, args ...any) error) error {
 	all := valve.Names(e.inFiringOrder())
 	for i, v := range e.Order {
 		if !slices.Contains(all, v) {

@@ -31,14 +31,7 @@ name, and say format=NAME in the address. Nothing is written to the device.
   lobescribe formats new serial:/dev/ttyUSB0 >> formats.toml`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o, err := deviceOptions(cmd)
-			if err != nil {
-				return err
-			}
-			if o.Port, err = parseRole(role); err != nil {
-				return err
-			}
-			a, err := parseDevice(args[0], o)
+			a, o, err := deviceInRole(cmd, args[0], role)
 			if err != nil {
 				return err
 			}
@@ -52,6 +45,18 @@ name, and say format=NAME in the address. Nothing is written to the device.
 
 // roleSweep is a gauge across the stem, which says what any indicator does.
 const roleSweep = "sweep"
+
+// deviceInRole reads the address of a device and what --role says of it.
+func deviceInRole(cmd *cobra.Command, text, role string) (a device.Address, o device.Options, err error) {
+	if o, err = deviceOptions(cmd); err != nil {
+		return a, o, err
+	}
+	if o.Port, err = parseRole(role); err != nil {
+		return a, o, err
+	}
+	a, err = parseDevice(text, o)
+	return a, o, err
+}
 
 // addRoleFlag adds --role.
 func addRoleFlag(cmd *cobra.Command, role *string) {

@@ -34,14 +34,7 @@ with --verbose.
   lobescribe listen tcp://127.0.0.1:4001`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o, err := deviceOptions(cmd)
-			if err != nil {
-				return err
-			}
-			if o.Port, err = parseRole(role); err != nil {
-				return err
-			}
-			a, err := parseDevice(args[0], o)
+			a, o, err := deviceInRole(cmd, args[0], role)
 			if err != nil {
 				return err
 			}

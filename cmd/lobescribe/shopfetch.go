@@ -27,15 +27,11 @@ func newShopEngines(at *shopFlags) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			d, err := openDealings(cmd, at)
+			d, list, err := openOffers(cmd, at)
 			if err != nil {
 				return err
 			}
 			defer d.close()
-			list, err := d.offers(cmd)
-			if err != nil {
-				return err
-			}
 			return p.print(list, func(w io.Writer, _ measure.Unit) error { return tableOffers(w, list) })
 		},
 	}
@@ -61,15 +57,11 @@ several benches have one of that name.`,
 			if err != nil {
 				return err
 			}
-			d, err := openDealings(cmd, at)
+			d, list, err := openOffers(cmd, at)
 			if err != nil {
 				return err
 			}
 			defer d.close()
-			list, err := d.offers(cmd)
-			if err != nil {
-				return err
-			}
 			offer, err := chooseOffer(list, args[0])
 			if err != nil {
 				return err
@@ -93,6 +85,21 @@ several benches have one of that name.`,
 	at.addBench(cmd.Flags())
 	addJSONFlag(cmd)
 	return cmd
+}
+
+// openOffers opens the way to the shop, and asks what it offers. Close it, unless there
+// is an error.
+func openOffers(cmd *cobra.Command, at *shopFlags) (*dealings, []shop.Offer, error) {
+	d, err := openDealings(cmd, at)
+	if err != nil {
+		return nil, nil, err
+	}
+	list, err := d.offers(cmd)
+	if err != nil {
+		d.close()
+		return nil, nil, err
+	}
+	return d, list, nil
 }
 
 // chooseOffer finds the engine that a person named.
