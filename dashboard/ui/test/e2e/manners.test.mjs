@@ -42,7 +42,8 @@ test("the bench's step fits a phone, upright and on its side", async () => {
         const { bottom, height: tall } = e.getBoundingClientRect();
         if (getComputedStyle(e).display !== "none" && tall > 1 && !e.matches(".travel-line") && bottom > top + 1) out.push(`${said}: .${e.className} goes ${Math.round(bottom - top)} px below the action`);
       }
-      return out;
+      // What stands on the screen tells which line was too many.
+      return out.length ? [...out, `it says: ${/** @type {HTMLElement} */ (document.querySelector("main")).innerText.replace(/\s+/g, " ").slice(0, 600)}`] : out;
     }, `${width}x${height}, ${when}`);
     await page.locator(".height input").waitFor();
     bad.push(...await below("at half lift"));
