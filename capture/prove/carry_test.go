@@ -48,7 +48,7 @@ func TestAZeroThatIsToldMovesTheStops(t *testing.T) {
 	}
 }
 
-func TestAJumpToNoughtMakesTheStopsLooseUntilTheyAreKnownAgain(t *testing.T) {
+func TestAJumpToZeroMakesTheStopsLooseUntilTheyAreKnownAgain(t *testing.T) {
 	set := known() // somebody pressed zero at 3 mm
 	set.stands(3, 2)
 	set.stands(0, 3)

@@ -73,7 +73,7 @@ func TestADemoUsesNoSettingOfTheBench(t *testing.T) {
 	assert.False(t, cmd.Flags().Changed("data"), "else the demo would record into the bench's own store")
 }
 
-// A flag that bears a setting's name but means something else is left alone.
+// A flag that has a setting's name but means something else is left alone.
 func TestOtherFlagsOfASettingsName(t *testing.T) {
 	at := surroundings{environ: []string{"LOBESCRIBE_UNIT=thou", "LOBESCRIBE_DIRECTION=down"}}
 	for _, c := range []struct{ command, flag, want string }{

@@ -4,7 +4,7 @@ import "lobescribe/device/measure"
 
 // quickColumn is what the quick way through a row knows of a column: what one of
 // the last of so many decimals is worth, and the most of these that may be taken.
-// Both are nought where the unit has no such decimals.
+// Both are zero where the unit has no such decimals.
 type quickColumn struct {
 	what        quantity
 	worth, most [19]int64
