@@ -132,8 +132,11 @@ func TestTheMapNamesWhatThereIs(t *testing.T) {
 	require.True(t, ok)
 	section, _, _ = strings.Cut(section, "\n## ")
 	names, _ := declared(t)
-	for _, file := range []string{"live.js", "state.js"} {
-		script, err := os.ReadFile(filepath.Join("../../dashboard/page", file))
+	scripts, err := filepath.Glob("../../dashboard/page/*.js")
+	require.NoError(t, err)
+	require.NotEmpty(t, scripts)
+	for _, file := range scripts {
+		script, err := os.ReadFile(file)
 		require.NoError(t, err)
 		for _, m := range regexp.MustCompile(`export function (\w+)`).FindAllStringSubmatch(string(script), -1) {
 			names[m[1]] = true
