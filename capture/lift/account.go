@@ -17,6 +17,7 @@ type account struct {
 	n   int // in the last
 
 	gaps [][2]float64 // in which the link was lost, and which are told
+	low  []stretch    // excursions too low for an opening that came home
 }
 
 // mostGaps is how many are remembered. What is so near to one, microseconds, is beside it.
@@ -193,7 +194,7 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 	for _, s := range parts {
 		w.outOfPhase(s)
 		w.stands(s)
-		if out, ended := w.excursion(s); ended && g.notCounted(out, o.lift) {
+		if out, ended := w.excursion(s); ended && (g.notCounted(out, o.lift) || g.another(out)) {
 			return true
 		}
 		against := w.stood() > stoodOff || w.against >= againstLobe && !g.verdict.encoder // else its angles say nothing of the lobe
@@ -346,6 +347,26 @@ func (g *Segmenter) notCounted(out stretch, lift float64) bool {
 	g.fault(NotCounted, stamp(out.from), "the reading went by "+length(max(out.hi, -out.lo))+" here, and no opening could be made of it: readings are missing or wrong, or something moved meanwhile. Look at the trace there, and turn this opening again")
 	return true
 }
+
+// another tells of excursions that agree with each other and not with the openings: it
+// is they that repeat, and what went higher was none of the valve's.
+func (g *Segmenter) another(out stretch) (told bool) {
+	if out.hi < leastJudged || math.Abs(out.last-out.first) < turnedPast || g.account.gapped(out) {
+		return false
+	}
+	for _, was := range g.account.low {
+		if math.Abs(was.hi-out.hi) <= max(alikeBy*out.hi, repeatCounts*float64(g.steps.Step())) {
+			g.fault(NotCounted, stamp(was.from), "the reading went by "+length(was.hi)+" here and by as much again later, which does not count because it went higher elsewhere: if that is the valve's lift, somebody lifted the spindle or knocked against it where it went higher. Leave that out, or turn again")
+			return true
+		}
+	}
+	g.account.low = append(g.account.low, out)
+	return false
+}
+
+// alikeBy is the share by which the lifts of one valve differ at the most; a hand that
+// turns back to the heel does not come so near to where it did before.
+const alikeBy = 0.005
 
 // judgeOtherUnit looks for excursions that are as high as the openings in the other
 // unit, on one side of all of them.

@@ -121,6 +121,9 @@ func flankOnly(p []point, m measured, side int) *passed {
 	if !((p[len(p)-1].a-p[0].a)*m.way > 0) {
 		return nil // the hand went back down the flank that it had come up
 	}
+	if steeper(p, float64(m.MaxLift)) {
+		return nil // somebody lifted the spindle
+	}
 	v := view{p: p, y: make([]float64, len(p)), noseAt: p[0].t}
 	for i, q := range p {
 		v.y[i] = q.y
@@ -136,6 +139,23 @@ func flankOnly(p []point, m measured, side int) *passed {
 	}
 	return o
 }
+
+// steeper says whether the signal moved farther than any lobe of that lift moves a valve,
+// for what the crank turned meanwhile.
+func steeper(p []point, lift float64) bool {
+	from := 0
+	for i := range p {
+		for math.Abs(p[i].a-p[from].a) > fewDegrees {
+			from++
+		}
+		if math.Abs(p[i].y-p[from].y) > (lobeShare+lobeSlope*fewDegrees)*lift {
+			return true
+		}
+	}
+	return false
+}
+
+const fewDegrees = 4.0
 
 // leastOnFlank readings on the flanks of an opening say something of the drive.
 const leastOnFlank = 6

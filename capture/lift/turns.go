@@ -38,10 +38,10 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 	k := &g.verdict.sinking
 	k.flanks, k.flanksU = d.sink/s, d.sinkU/s
 	g.tellSinking(all[0])
-	if math.Abs(d.lag)-3*d.u > leastLate {
-		g.tellLate(ways[0].open, d)
-	} else if math.Abs(d.lag) < 3*d.u || d.u > unknownLag/2 {
+	if hardly := d.u > unknownLag/2; hardly || math.Abs(d.lag) < 3*d.u {
 		d.lag, d.u = 0, hypot(d.u, d.lag) // what may be nothing, or is hardly known, is not taken off
+	} else if math.Abs(d.lag)-3*d.u > leastLate {
+		g.tellLate(ways[0].open, d)
 	}
 	if !g.verdict.sinking.told { // a lifter that sinks moves the flanks as well
 		d.loose = g.judgeTurns(ways, d)
@@ -184,6 +184,10 @@ func (g *Segmenter) judgeTurns(ways []turned, d drive) (loose float64) {
 	if missed != nil {
 		g.fault(PartTurn, *missed, "an opening before this one could not be measured: the crank went on by whole turns. Look at the trace there, and turn it again")
 	}
+	if at, by := elsewhere(off, tolerance); at > 0 {
+		g.fault(NoRepeat, ways[at].open, fmt.Sprintf("this opening lies %.0f degrees of the crank away from where the others are: the spindle was lifted or knocked there, and no valve opened, or the encoder slipped and came back. Leave it out, or turn the valve again", math.Abs(by)))
+		return 0
+	}
 	sorted := slices.Sorted(slices.Values(off))
 	median := (sorted[len(sorted)/2] + sorted[(len(sorted)-1)/2]) / 2
 	worst := 0
@@ -202,6 +206,18 @@ func (g *Segmenter) judgeTurns(ways []turned, d drive) (loose float64) {
 	}
 	g.fault(EncoderSlip, ways[worst+1].open, fmt.Sprintf("from the nose before to this one the encoder counted %.1f degrees more or less than the %.0f that the engine turned: it slipped on the crank, or lost counts. Tighten its coupling and turn again", math.Abs(off[worst]), period))
 	return 0
+}
+
+// elsewhere returns the opening between two others that fit each other and not it, and
+// by how many degrees it is away from its place; 0 for none. off is of the turns between.
+func elsewhere(off []float64, tolerance float64) (at int, by float64) {
+	for i := 1; i < len(off); i++ {
+		own := math.Remainder(off[i-1], period)
+		if math.Abs(own) > mostSlip && math.Abs(math.Remainder(off[i-1]+off[i], period)) <= 2*tolerance {
+			return i, own
+		}
+	}
+	return 0, 0
 }
 
 // narrower returns by how many degrees an opening may last shorter or longer than the

@@ -54,6 +54,7 @@ func (g *Segmenter) agree(dst []measured) {
 	slices.Sort(lifts)
 	n := len(lifts)
 	middle := (lifts[n/2] + lifts[(n-1)/2]) / 2
+	g.tellHasty(dst, middle)
 	worst, most, short := 0, 0.0, 0.0
 	for _, m := range dst {
 		short = max(short, m.short) // a nose between sparse readings
@@ -84,6 +85,35 @@ func (g *Segmenter) agree(dst []measured) {
 		g.fault(NoRepeat, m.Nose, "the openings do not repeat: this one's max lift is "+length(math.Abs(off))+" "+more+" than the middle of all, more than readings, hand and heel explain. Something slipped, was knocked or was misread: turn the valve again, and leave out what does not agree")
 	}
 }
+
+// tellHasty tells of an opening that lasted far shorter than any other and has another
+// lift, however little is known of its nose: somebody lifted the spindle, and no valve
+// opened.
+func (g *Segmenter) tellHasty(all []measured, middle float64) {
+	hasty, next := 0, math.Inf(1) // the shortest, and how long the next one lasted
+	for i := 1; i < len(all); i++ {
+		long := float64(all[i].Close - all[i].Open)
+		shortest := float64(all[hasty].Close - all[hasty].Open)
+		if long < shortest {
+			hasty, next = i, shortest
+		} else {
+			next = min(next, long)
+		}
+	}
+	m := all[hasty]
+	off := float64(m.MaxLift) - middle
+	if len(all) == 2 {
+		off *= 2
+	}
+	if hastyTimes*float64(m.Close-m.Open) > next || math.Abs(off) < max(hastyOff*middle, repeatCounts*float64(g.steps.Step())) {
+		return
+	}
+	g.fault(NoRepeat, m.Nose, "the openings do not repeat: this one took far less time than any other, and went to another lift. It looks as if somebody had lifted the spindle, or knocked against it: leave it out, or turn the valve again")
+}
+
+// An opening that is so many times shorter than the next one, and off by such a share of
+// the lift, is none.
+const hastyTimes, hastyOff = 3.0, 0.02
 
 // An opening does not repeat where it is off by more than so many times its own
 // expanded uncertainty and so many counts.

@@ -60,6 +60,7 @@ func kinds() []Kind {
 		{Name: "tip skates off", NamedBy: []string{"zero-shift", "knock"}, spoil: tipSkatesOff},
 		{Name: "base slips open", NamedBy: []string{"zero-shift"}, spoil: slipsOpen},
 		{Name: "stand yields", NamedBy: []string{"sticking", "zero-shift", "bleeding"}, spoil: standYields},
+		{Name: "spindle lifted", NamedBy: []string{"knock", "misread"}, spoil: spindleLifted},
 		{Name: "unit switched", NamedBy: []string{"unit-change", "misread"}, spoil: unitSwitched},
 		{Name: "re-zeroed", NamedBy: []string{"re-zero", "zero-shift"}, spoil: reZeroed},
 		{Name: "encoder stands", NeedsEncoder: true, NamedBy: []string{"encoder-slip", "encoder-counts"}, spoil: encoderStands},

@@ -52,6 +52,39 @@ func standYields(b *bench, r *rand.Rand) {
 	})
 }
 
+// spindleLifted: somebody lifts the spindle with a finger while the valve is shut, to
+// see whether the tip stands well, and lets it down or lets it snap.
+func spindleLifted(b *bench, r *rand.Rand) {
+	b.show(func(lift, shown []float64) {
+		for range 1 + r.IntN(2) {
+			at := shutFor(r, lift)
+			by, long := stretched(r, 1, 12), stretched(r, 0.3, 4)
+			up, down := between(r, 0.05, 0.5), between(r, 0.01, 0.5)
+			shake, hz := between(r, 0, 0.1)*by, between(r, 0.5, 3)
+			n := int(long / tick)
+			for i := at; i < min(at+n, len(shown)) && lift[i] == 0; i++ {
+				t := float64(i-at) * tick
+				part := smooth(t/up) * smooth((long-t)/down)
+				shown[i] += part * (by + shake*math.Sin(2*math.Pi*hz*t))
+			}
+		}
+	})
+}
+
+// shutFor returns a tick from which the valve is shut for a second at the least, where
+// there is one; at the beginning or the end of a session as well.
+func shutFor(r *rand.Rand, lift []float64) int {
+	const long = int(1 / tick)
+	at := 0
+	for range 1000 {
+		at = r.IntN(len(lift))
+		if lift[at] == 0 && lift[min(at+long, len(lift)-1)] == 0 && lift[min(at+long/2, len(lift)-1)] == 0 {
+			break
+		}
+	}
+	return at
+}
+
 // unitSwitched: the key is pressed, and the figures are read on in the old unit.
 func unitSwitched(b *bench, r *rand.Rand) {
 	by := 25.4
