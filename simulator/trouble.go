@@ -45,6 +45,7 @@ const (
 	LinesTwice    Trouble = "lines-twice"
 	CableOut      Trouble = "cable-out"
 	Backward      Trouble = "backward"
+	SpindleLifted Trouble = "spindle-lifted"
 )
 
 var troubleSays = []struct {
@@ -79,6 +80,7 @@ var troubleSays = []struct {
 	{LinesTwice, "one line in five comes twice"},
 	{CableOut, "the indicator's cable is out for 1 to 3 s"},
 	{Backward, "the engine is turned backward throughout"},
+	{SpindleLifted, "somebody lifts the spindle by 1 to 12 mm for 0.4 to 3 s while the valve is shut"},
 }
 
 // Troubles lists all of them.
@@ -162,6 +164,7 @@ func (s Scenario) troubled() (*troubles, error) {
 	}
 	t.drive = driveTroubles{slip: between(2, 8) * either(), counts: []float64{1000. / 1024, 1024. / 1000, 0.9, 1.25}[r.IntN(4)], play: between(0.3, 0.8)}
 	t.gauge.off = between(1, 4) * either()
+	t.gauge.lifted, t.gauge.held = between(1, 12), between(0.4, 3)
 	return t, nil
 }
 
@@ -242,6 +245,22 @@ func (t *troubles) inTime(n Indicator, truth *Truth, slipped float64) (_ Indicat
 		n.Lost, changed = append(slices.Clone(n.Lost), Loss{at, measure.Stamp((1 + 2*t.when.Float64()) * float64(measure.Second))}), true
 	}
 	return n, by, changed
+}
+
+// shut draws a moment of a session from which the valve stays shut for so many seconds,
+// if there is one.
+func (t *troubles) shut(seconds float64, truth *Truth) (at float64, ok bool) {
+	for range 200 {
+		at = t.when.Float64() * (truth.End.Seconds() - seconds)
+		ok = true
+		for u := at; u <= at+seconds && ok; u += 0.05 {
+			ok = truth.liftAt(u) == 0
+		}
+		if ok {
+			return at, true
+		}
+	}
+	return 0, false
 }
 
 // moments draws so many moments of a session, most of them while the valve is open,

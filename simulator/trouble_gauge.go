@@ -16,6 +16,8 @@ type gaugeTroubles struct {
 	out, phase   float64 // of the base circle: mm, degrees of the cam
 	off          float64 // mm that the tip slides off by
 	offAt, offTo float64 // seconds: when, and when somebody sets it back
+	lifted, held float64 // mm that a finger lifts the spindle by, seconds it holds it
+	liftedAt     float64 // seconds; before the session for never
 	bumps        []bump
 	frozen       []span // seconds
 }
@@ -65,7 +67,7 @@ type spindle struct {
 
 // newSpindle returns none where nothing goes wrong with it.
 func (t *troubles) newSpindle(truth *Truth, resolution measure.Length) *spindle {
-	for _, name := range []Trouble{Frozen, SlowGauge, Sticking, Knock, Vibration, WarmDrift, Bleeding, HeelRunsOut, TipOff} {
+	for _, name := range []Trouble{Frozen, SlowGauge, Sticking, Knock, Vibration, WarmDrift, Bleeding, HeelRunsOut, TipOff, SpindleLifted} {
 		if !t.has[name] {
 			continue
 		}
@@ -99,6 +101,26 @@ func (s *spindle) plan() {
 			g.bumps = append(g.bumps, bump{at, between(0.05, 0.5), between(0.1, 0.6), between(10, 40), false})
 		}
 	}
+	g.liftedAt = -1
+	if s.has[SpindleLifted] {
+		long := g.held + upAndDown
+		if at, ok := s.shut(long, s.truth); ok {
+			g.liftedAt = at
+		}
+	}
+}
+
+// upAndDown is how long a finger takes to lift the spindle and to let it down, seconds.
+const upAndDown = 0.4
+
+// finger returns how far a finger has lifted the spindle at a time, mm.
+func (g *gaugeTroubles) finger(t float64) float64 {
+	u := t - g.liftedAt
+	if g.liftedAt < 0 || u < 0 || u > g.held+upAndDown {
+		return 0
+	}
+	rise := min(u/(upAndDown/2), (g.held+upAndDown-u)/(upAndDown/2), 1)
+	return g.lifted * rise * rise * (3 - 2*rise)
 }
 
 // at returns what the display would show without steps, in millimetres, at a time
@@ -141,6 +163,7 @@ func (s *spindle) reach(t float64) float64 {
 	for _, b := range g.bumps {
 		x += d.sign * b.after(t)
 	}
+	x += d.sign * g.finger(t)
 	if s.has[WarmDrift] {
 		x += g.drift * math.Exp(-t/g.cools)
 	}

@@ -220,6 +220,18 @@ func TestTroublesAreWhatTheySay(t *testing.T) {
 				require.InDelta(t, all[from+1].Lift.Millimetres(), r.Lift.Millimetres(), 0.0011, "it stands until then")
 			}
 		},
+		SpindleLifted: func(t *testing.T, p pair) {
+			_, mm := p.off(t)
+			all := runs(mm, 0.01)
+			require.Len(t, all, 1, "once")
+			assert.GreaterOrEqual(t, most(mm), 0.9)
+			assert.LessOrEqual(t, most(mm), 12.1)
+			for i, y := range mm {
+				if math.Abs(y) > 0.01 {
+					require.Zero(t, p.spoilt.Truth.LiftAt(p.spoilt.Trace.Readings[i].At), "the valve is shut")
+				}
+			}
+		},
 		ReZeroed: func(t *testing.T, p pair) {
 			_, mm := p.off(t)
 			from := 0

@@ -156,7 +156,7 @@ func (g *Segmenter) judgeAccount(all []measured) {
 	o.heel, o.nose = [2]float64{all[0].before.y, all[0].before.y}, noseAngle(all[0])
 	for i, m := range all {
 		o.until, o.heel[1] = float64(m.Open), m.before.y
-		if g.judgeOutside(o) {
+		if g.judgeOutside(o) || g.judgeInside(m) {
 			return
 		}
 		o.since, o.heel[0], o.nose, o.first = float64(m.Close), m.after.y, noseAngle(m), false
@@ -165,6 +165,47 @@ func (g *Segmenter) judgeAccount(all []measured) {
 		}
 	}
 	g.judgeOutside(o)
+}
+
+// judgeInside tells of an opening that holds more than one: the valve was all but shut
+// between noses, or the crank went farther than any valve stays open. A hand that turns
+// back from one flank to the foot of it, and on again, leaves one such valley.
+func (g *Segmenter) judgeInside(m measured) (told bool) {
+	parts := g.signedOutline(g.account.within(float64(m.Open), float64(m.Close)))
+	if len(parts) == 0 {
+		return false
+	}
+	lift := float64(m.MaxLift)
+	turned, _ := extremes(parts, swing*lift)
+	valleys := 0
+	for _, t := range turned {
+		if !t.high && parts[t.at].lo-m.before.y < shutBetween*lift {
+			valleys++
+		}
+	}
+	least, most := parts[0].least, parts[0].most
+	for _, s := range parts {
+		least, most = min(least, s.least), max(most, s.most)
+	}
+	if valleys < 2 && !(most-least > openAtMost) {
+		return false
+	}
+	g.fault(NotCounted, m.Open, "what counts as one opening here holds more than one: between its noses the valve was all but shut, and the reading did not come to rest there. The indicator shakes or hangs, or the heel moved; set it up again and turn again")
+	return true
+}
+
+// shutBetween is the share of the lift below which a valve is all but shut.
+const shutBetween = 0.15
+
+// signedOutline returns stretches as the valve opens.
+func (g *Segmenter) signedOutline(parts []stretch) []stretch {
+	parts = slices.Clone(parts)
+	for i, s := range parts {
+		if g.sign < 0 {
+			parts[i].lo, parts[i].hi = -s.hi, -s.lo
+		}
+	}
+	return parts
 }
 
 // noseAngle returns the nose's angle in degrees; NaN without an encoder.
@@ -181,12 +222,7 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 	if len(parts) == 0 || float64(g.account.per)*g.stream.typical > o.long/8 {
 		return false // the outline is too coarse
 	}
-	parts = slices.Clone(parts)
-	for i, s := range parts {
-		if g.sign < 0 {
-			parts[i].lo, parts[i].hi = -s.hi, -s.lo
-		}
-	}
+	parts = g.signedOutline(parts)
 	w := outline{o: o, home: !o.first, level: stretch{from: math.NaN()}, lim: g.tracks[0].lim}
 	if level, stood := w.begins(parts); o.first && stood {
 		w.home, w.o.heel[0] = true, level // it may have been another heel
@@ -260,10 +296,10 @@ func (w *outline) excursion(s stretch) (out stretch, ended bool) {
 		w.open = false
 		w.home = w.home || off <= w.lim.leave // a trace may begin on the foot of a lobe
 	case !w.home:
-	case !w.open:
-		w.open, w.out = true, over
+	case w.open || w.came: // the hand turned back near the heel: it is the same one
+		w.open, w.came, w.out = true, false, w.out.with(over)
 	default:
-		w.out = w.out.with(over)
+		w.open, w.out = true, over
 	}
 	return out, ended
 }

@@ -66,7 +66,10 @@ const (
 	// unknownSink is what is known of the pace at which a valve may sink, max lifts a
 	// second.
 	unknownSink = 0.02
-	driveSteps  = 8
+	// unknownHomeward is what is known of how much later the spindle goes home than out,
+	// seconds: a sound one goes alike.
+	unknownHomeward = 0.003
+	driveSteps      = 8
 	// sparseLag is how well a delay can be known at the best, in times between
 	// readings.
 	sparseLag = 0.05
@@ -225,10 +228,23 @@ type drive struct {
 	// slack is by how much less the crank shows going back than forward at the same
 	// lift, degrees, with its standard uncertainty; 0 for nothing known.
 	slack, slackU float64
+	// homeward is by how much later still lift comes while the valve shuts, seconds,
+	// with its standard uncertainty.
+	homeward, homewardU float64
+	// off is how far the readings of each opening lie off the fit, in the middle, degrees.
+	off []float64
 }
 
 // unfitted is what is known of a drive that nothing tells of.
 func unfitted() drive { return drive{u: unknownLag} }
+
+// Where what is fitted stands: a polynomial for each flank, then these.
+const (
+	lagAt = 2*drivePowers + iota
+	sinkAt
+	homeAt
+	shiftAt // of the second opening against the first, and so on
+)
 
 // fitDrive fits all openings at once.
 func fitDrive(openings []*passed) drive {
@@ -236,7 +252,7 @@ func fitDrive(openings []*passed) drive {
 	for _, o := range openings {
 		n += len(o.flanks)
 	}
-	columns := 2*drivePowers + 2 + len(openings) - 1
+	columns := shiftAt + len(openings) - 1
 	if n < 2*columns { // so few readings follow any curve
 		return unfitted()
 	}
@@ -258,13 +274,16 @@ func fitDrive(openings []*passed) drive {
 			}
 			k *= r.y / drivenShare
 		}
-		dst[2*drivePowers] = r.w
+		dst[lagAt] = r.w
+		if r.side == 1 {
+			dst[homeAt] = r.w
+		}
 		o := openings[i]
 		if !o.part { // when it opened is not known
-			dst[2*drivePowers+1] = slope * (r.t - o.t[0] - (0.5+r.y)*o.nose)
+			dst[sinkAt] = slope * (r.t - o.t[0] - (0.5+r.y)*o.nose)
 		}
 		if i > 0 {
-			dst[2*drivePowers+1+i] = 1
+			dst[shiftAt-1+i] = 1
 		}
 	}
 	weights := make([]float64, n)
@@ -299,12 +318,14 @@ func fitDrive(openings []*passed) drive {
 		}
 		for p := range columns {
 			ridge := 1e-9
-			if p == 2*drivePowers {
+			switch p {
+			case lagAt:
 				ridge = sd * sd / (unknownLag * unknownLag)
 				right.SetVec(p, right.AtVec(p)-ridge*lag)
-			}
-			if p == 2*drivePowers+1 {
+			case sinkAt:
 				ridge += sd * sd / (unknownSink * unknownSink)
+			case homeAt:
+				ridge = sd * sd / (unknownHomeward * unknownHomeward)
 			}
 			normal.SetSym(p, p, normal.At(p, p)+ridge)
 		}
@@ -313,9 +334,8 @@ func fitDrive(openings []*passed) drive {
 		}
 		k = 0
 		var abs []float64
-		step := c.AtVec(2 * drivePowers)
-		lag = min(max(lag+step, -mostLag), mostLag)
-		c.SetVec(2*drivePowers, 0)
+		lag = min(max(lag+c.AtVec(lagAt), -mostLag), mostLag)
+		c.SetVec(lagAt, 0)
 		for i, o := range openings {
 			for _, r := range o.flanks {
 				row(r, i, x)
@@ -343,15 +363,17 @@ func fitDrive(openings []*passed) drive {
 	}
 	d := drive{ok: true, lag: lag}
 	sd *= math.Sqrt(float64(n) / float64(n-columns)) // what the fit has taken up
-	d.sink = c.AtVec(2*drivePowers+1) * openings[0].lift
-	d.sinkU = together1 * sd * math.Sqrt(inverse.At(2*drivePowers+1, 2*drivePowers+1)) * openings[0].lift
+	d.sink = c.AtVec(sinkAt) * openings[0].lift
+	d.sinkU = together1 * sd * math.Sqrt(inverse.At(sinkAt, sinkAt)) * openings[0].lift
+	d.homeward, d.homewardU = c.AtVec(homeAt), hypot(together1*sd*math.Sqrt(inverse.At(homeAt, homeAt)), grainOf(openings))
 	// The prior is in the inverse; what the residuals share is not.
 	// Between two readings the crank is taken to go evenly.
 	between := 0.0
 	for _, o := range openings {
 		between = max(between, (o.t[len(o.t)-1]-o.t[0])/float64(len(o.t)-1))
 	}
-	d.u = min(hypot(together1*sd*math.Sqrt(inverse.At(2*drivePowers, 2*drivePowers)), sparseLag*between), unknownLag)
+	grain := grainOf(openings)
+	d.u = min(hypot(together1*sd*math.Sqrt(inverse.At(lagAt, lagAt)), sparseLag*between, grain), unknownLag)
 	k := 0
 	within := make([]float64, 0, n)
 	for i, o := range openings {
@@ -362,7 +384,7 @@ func fitDrive(openings []*passed) drive {
 		d.apart = max(d.apart, (most-least)/float64(len(o.flanks)))
 		shift := zero[i]
 		if i > 0 {
-			shift += c.AtVec(2*drivePowers + 1 + i)
+			shift += c.AtVec(shiftAt - 1 + i)
 		}
 		var sum, count, mean [2]float64
 		for j, r := range o.flanks {
@@ -372,6 +394,7 @@ func fitDrive(openings []*passed) drive {
 		for side := range mean {
 			mean[side] = sum[side] / max(count[side], 1)
 		}
+		d.off = append(d.off, middleOf(residuals[k:k+len(o.flanks)]))
 		for _, r := range o.flanks {
 			within = append(within, math.Abs(residuals[k]-mean[r.side]))
 			k++
@@ -385,6 +408,43 @@ func fitDrive(openings []*passed) drive {
 	return d
 }
 
+// grainOf returns what the encoder's count, and flanks that are no polynomial, leave
+// unknown of a delay, seconds: a crank that goes slowly passes each count at the same
+// lift every time, and one that goes evenly tells a delay from a flank's shape by little.
+func grainOf(openings []*passed) float64 {
+	count, n, sum, square := math.Inf(1), 0.0, 0.0, 0.0
+	for _, o := range openings {
+		count = min(count, countOf(o.a))
+		for _, r := range o.flanks {
+			w := math.Abs(o.speedAt(r.t))
+			n, sum, square = n+1, sum+w, square+w*w
+		}
+	}
+	speed := sum / n
+	uneven := math.Sqrt(max(square/n-speed*speed, 0))
+	if !(speed > 0 && uneven > 0) {
+		return unknownLag
+	}
+	return hypot(grainShare*count/speed, flankMisfit/uneven)
+}
+
+// flankMisfit is by how much a flank is no polynomial of so many powers, degrees.
+const flankMisfit = 0.005
+
+// grainShare of a count is a standard uncertainty of where in a count the crank is: less
+// than one of a single reading, since a hand is never quite even.
+const grainShare = 0.1
+
+// middleOf returns the middle of the sizes of residuals.
+func middleOf(residuals []float64) float64 {
+	size := make([]float64, len(residuals))
+	for i, e := range residuals {
+		size[i] = math.Abs(e)
+	}
+	slices.Sort(size)
+	return size[len(size)/2]
+}
+
 // fitSlack compares the strokes back with the flanks that go forward: at the same
 // lift the crank has gone back by the slack before the valve follows.
 func (d *drive) fitSlack(openings []*passed, c *mat.VecDense, zero []float64) {
@@ -393,7 +453,7 @@ func (d *drive) fitSlack(openings []*passed, c *mat.VecDense, zero []float64) {
 	for i, o := range openings {
 		shift := zero[i]
 		if i > 0 {
-			shift += c.AtVec(2*drivePowers + 1 + i)
+			shift += c.AtVec(shiftAt - 1 + i)
 		}
 		for _, stroke := range o.backs {
 			mean := 0.0

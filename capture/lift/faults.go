@@ -178,6 +178,7 @@ func (g *Segmenter) tellCut(at measure.Stamp, lift float64) {
 // indicator's stops.
 func (g *Segmenter) travelled(dst []measured) {
 	v := &g.verdict
+	g.judgeStop(dst)
 	if v.judged == 0 || len(dst) == 0 {
 		return
 	}

@@ -71,12 +71,13 @@ func TestTurnedByHand(t *testing.T) {
 		assert.GreaterOrEqual(t, groups[name].coverage(), least, "coverage, %s", name)
 		// What a gauge may average over and a spindle stick by stands in the
 		// uncertainty, though the simulator's do neither: of a smooth hand all are
-		// covered. It must not grow beyond what that comes to: a little more than the
-		// 5.4 counts of a spindle that may stick, and more where a spring throws the
-		// cam past the nose faster than a gauge may follow.
-		widest := 8.0
-		if name == "hand spring-lurch" {
-			widest = 20
+		// covered. It must not grow beyond what that comes to: the 5.4 counts of a
+		// spindle that may stick, what a spindle may have stopped under the nose by that
+		// the edges of the nose leave open, and more where readings are few or a spring
+		// throws the cam past the nose faster than a gauge may follow.
+		widest := map[string]float64{"  5 Hz": 13, "hand spring-lurch": 27}[name]
+		if widest == 0 {
+			widest = 10
 		}
 		assert.LessOrEqual(t, quantile(groups[name].u, 0.5), widest, "U in counts, %s", name)
 	}

@@ -152,10 +152,16 @@ func workshopLessons(n int, angles bool) []lesson {
 	lessons := make([]lesson, n)
 	onAllCores(n, func(i int) {
 		s := workshop.Make(kinds[i%4], lessonSeeds+uint64(i), workshop.Options{Rate: workshop.Rates()[i/4%4], Encoder: angles})
+		if i%4%2 == 1 && s.Truth.Lift < leastLesson {
+			return // too small for the shape of a whole flank: see stopSizes
+		}
 		lessons[i] = lesson{flanks: lift.Flanks(s.Trace), fault: []int{0, 1 + int(evidence.CutOff), 0, 1 + int(evidence.HangsFree)}[i%4], from: 1, part: i / 16 % 2}
 	})
 	return lessons
 }
+
+// leastLesson is the least that a spindle takes off in a lesson.
+const leastLesson = 300 * measure.Micrometre
 
 // limits returns the weights beyond which the fault is told and minded: no more of
 // the sound sessions of either generator may go beyond.

@@ -45,6 +45,8 @@ type measured struct {
 	skipped         bool // a passage before it could not be measured, or readings were lost
 	slipped         bool // the heel came back elsewhere
 	crossing        [2]crossed
+	stops           [len(stopSizes)]float64 // what its flanks say for a spindle that stopped
+	stopsOK         bool
 	way             float64 // that the angle counts as the engine turns
 }
 
@@ -59,6 +61,8 @@ type surroundings struct {
 	stream *stream
 	keep   bool  // what is needed to measure again
 	nose   *peak // known from elsewhere
+
+	judgesStops bool // openings enough have been looked at, or not
 }
 
 const (
@@ -162,6 +166,9 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	}
 	e.turnedThrough(&m, &v, before, after)
 	m.shape = e.shape(before, passage, v.heel, m.nose.y, scatter, v.angles)
+	if e.judgesStops {
+		m.stops, m.stopsOK = e.stops(&v, m.nose.y, scatter)
+	}
 	m.short = max(m.nose.gap, 2*m.nose.short)
 	if !v.angles {
 		m.back, m.backAt = backOnFlank(passage, v.y, v.top, max(0.03*v.height, 8*scatter, 4*e.step))

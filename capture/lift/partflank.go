@@ -32,6 +32,8 @@ type turned struct {
 	open, nose measure.Stamp
 	// alone says that there is nothing between it and the one before but a heel.
 	alone bool
+	// back says that the engine was turned back through another in between.
+	back bool
 }
 
 // partBefore returns the closing flank that ends before the first opening; nil

@@ -70,9 +70,16 @@ func pool(dst []measured) {
 	// Laying them over one another is worth some scatter of its own.
 	p := findPeak(sx, sy, sw, top, height, misfit*scatter, ofAngle)
 	common := hypot(p.noise, p.short)
+	stops := descent{x: sx, y: sy, top: top, nose: p.y, height: height, scatter: misfit * scatter, off: pooledOff, own: stopLobe, angles: true}
+	says, said := stops.says()
 	for i, m := range dst {
 		if m.parts == nil {
 			continue
+		}
+		if said {
+			m.stops, m.stopsOK = says, true
+			dst[i] = m
+			says = [len(stopSizes)]float64{} // counted once
 		}
 		own := hypot(m.nose.noise, m.nose.short)
 		if common >= own || math.Abs(m.nose.y-p.y) > 3*hypot(own, common) {
@@ -88,10 +95,14 @@ func pool(dst []measured) {
 			shared := share * common
 			again.own = math.Sqrt(max(again.own*again.own-shared*shared, 0))
 			again.common = math.Hypot(again.common, shared)
+			again.stops, again.stopsOK = m.stops, m.stopsOK
 			dst[i] = again
 		}
 	}
 }
+
+// pooledOff is how well, in degrees, openings are laid over one another.
+const pooledOff = 0.15
 
 // misfit is how much wider than one reading's the pooled readings scatter.
 const misfit = 1.5

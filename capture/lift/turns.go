@@ -31,6 +31,10 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 		openings[i] = w.passed
 	}
 	d := fitDrive(openings)
+	if worst := d.apartFromAll(); worst >= 0 { // it may be none
+		openings, ways = slices.Delete(openings, worst, worst+1), slices.Delete(ways, worst, worst+1)
+		d = fitDrive(openings)
+	}
 	if !d.ok {
 		return roughly(all)
 	}
@@ -38,16 +42,43 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 	k := &g.verdict.sinking
 	k.flanks, k.flanksU = d.sink/s, d.sinkU/s
 	g.tellSinking(all[0])
-	if hardly := d.u > unknownLag/2; hardly || math.Abs(d.lag) < 3*d.u {
-		d.lag, d.u = 0, hypot(d.u, d.lag) // what may be nothing, or is hardly known, is not taken off
-	} else if math.Abs(d.lag)-3*d.u > leastLate {
+	if late := d.homeward; late-4*d.homewardU > leastGummed {
+		g.fault(Sticking, ways[0].open, fmt.Sprintf("the reading follows the valve home %.0f ms later than out: the spindle is gummed or binds, and its spring is slow to push it after the valve. What stands of the closing flank is off by as much; clean the spindle, do not oil it, and turn slowly", 1000*(late+max(d.lag, 0))))
+		d.lag, d.u = 0, hypot(d.u, d.lag, late)
+	}
+	if d.u < nothingNew*unknownLag && math.Abs(d.lag)-3*d.u > leastLate {
 		g.tellLate(ways[0].open, d)
+	} else if math.Abs(d.lag) < 3*d.u || d.u > unknownLag/2 { // what may be nothing, or is hardly known, is not taken off
+		drawn := min(d.u/unknownLag, nothingNew) // so near to nothing the little that was known draws it
+		d.lag, d.u = 0, hypot(d.u, d.lag/(1-drawn*drawn))
 	}
 	if !g.verdict.sinking.told { // a lifter that sinks moves the flanks as well
 		d.loose = g.judgeTurns(ways, d)
 	}
 	return d
 }
+
+// apartFromAll returns the opening whose readings lie farther off the fit than those of
+// any other by far; -1 for none.
+func (d drive) apartFromAll() int {
+	if !d.ok || len(d.off) < 3 {
+		return -1
+	}
+	worst := 0
+	for i, o := range d.off {
+		if o > d.off[worst] {
+			worst = i
+		}
+	}
+	sorted := slices.Sorted(slices.Values(d.off))
+	if next := sorted[len(sorted)-2]; sorted[len(sorted)-1] > offFitTimes*next+offFit {
+		return worst
+	}
+	return -1
+}
+
+// offFitTimes and offFit, degrees, are by how much more one opening may lie off.
+const offFitTimes, offFit = 3.0, 0.5
 
 // finding returns what a fit tells; nil where the hand was too even to tell more of
 // the delay than was known before, and did not turn back either.
@@ -69,6 +100,9 @@ func roughly(all []measured) drive {
 	d := unfitted()
 	for i := 1; i < len(all); i++ {
 		last, next := all[i-1], all[i]
+		if last.way != next.way {
+			continue // the other flank is the opening one
+		}
 		for side, a := range [2]*measure.Angle{last.OpeningHalf.Angle, last.ClosingHalf.Angle} {
 			b := [2]*measure.Angle{next.OpeningHalf.Angle, next.ClosingHalf.Angle}[side]
 			if a == nil || b == nil {
@@ -81,6 +115,13 @@ func roughly(all []measured) drive {
 	d.loose = worth(d.loose, leastSlip)
 	return d
 }
+
+// leastGummed is by how much later a spindle goes home than out for it to be gummed,
+// seconds: a drive with play, and a spring that throws the cam on, look like less.
+const leastGummed = 0.015
+
+// nothingNew is the share of what was known before by which a fit has taught nothing.
+const nothingNew = 0.9
 
 // leastLate is what nobody minds, seconds: half a degree at 60 degrees a second.
 const leastLate = 0.008
@@ -112,11 +153,16 @@ func (g *Segmenter) turned(all []measured) (ways []turned) {
 	if len(all) == 0 {
 		return nil
 	}
-	alone := false
-	if o := g.partBefore(all[0]); o != nil {
-		ways, alone = append(ways, turned{o, stamp(o.t[0] * s), stamp(o.t[0] * s), false}), true
+	way := mostWay(all)
+	alone, back := false, false
+	if o := g.partBefore(all[0]); o != nil && all[0].way == way {
+		ways, alone = append(ways, turned{passed: o, open: stamp(o.t[0] * s), nose: stamp(o.t[0] * s)}), true
 	}
 	for i, m := range all {
+		if m.way == -way {
+			alone, back = false, true
+			continue
+		}
 		if m.passed == nil || len(m.passed.flanks) < leastOnFlank || m.slipped || m.passed.stood > 0 {
 			alone = false
 			continue
@@ -124,13 +170,29 @@ func (g *Segmenter) turned(all []measured) (ways []turned) {
 		if len(ways) == mostFitted {
 			return ways
 		}
-		ways = append(ways, turned{m.passed, m.Open, m.Nose, alone && (i == 0 || !m.skipped)})
-		alone = true
+		ways = append(ways, turned{m.passed, m.Open, m.Nose, alone && (i == 0 || !m.skipped), back})
+		alone, back = true, false
 	}
-	if o := g.partAfter(all[len(all)-1]); o != nil && len(ways) > 0 {
-		ways = append(ways, turned{o, stamp(o.t[0] * s), stamp(o.t[0] * s), alone})
+	last := all[len(all)-1]
+	if o := g.partAfter(last); o != nil && len(ways) > 0 && last.way == way {
+		ways = append(ways, turned{o, stamp(o.t[0] * s), stamp(o.t[0] * s), alone, back})
 	}
 	return ways
+}
+
+// mostWay returns which way the engine was turned through most openings.
+func mostWay(all []measured) float64 {
+	sum := 0.0
+	for _, m := range all {
+		sum += m.way
+	}
+	switch {
+	case sum == 0:
+		return all[0].way
+	case sum < 0:
+		return -1
+	}
+	return 1
 }
 
 // turnsOff returns how far the turns between openings are off 720 degrees, each; and
@@ -140,10 +202,13 @@ func turnsOff(ways []turned, d drive, tolerance float64) (off []float64, missed 
 	for i := range off {
 		turn := d.shift[i+1] - d.shift[i]
 		turns := 1.0
-		if !ways[i+1].alone {
+		switch {
+		case ways[i+1].back:
+			turns = math.Round(turn / period)
+		case !ways[i+1].alone:
 			turns = max(math.Round(turn/period), 1)
 		}
-		off[i] = (turn - turns*period) / turns
+		off[i] = (turn - turns*period) / max(math.Abs(turns), 1)
 	}
 	sorted := slices.Sorted(slices.Values(off))
 	if n := len(sorted); math.Abs(sorted[(n-1)/2]) > tolerance {
@@ -164,16 +229,18 @@ func turnsOff(ways []turned, d drive, tolerance float64) (off []float64, missed 
 func (g *Segmenter) judgeTurns(ways []turned, d drive) (loose float64) {
 	// On each opening's flanks the same lift lies the same way apart.
 	tolerance := leastSlip + 2*d.within + sparseSlip*d.apart
-	own := float64(len(d.width)-1) / float64(len(d.width)) // each has its share in the flank of all
+	// What all openings are off by alike the fit has left: a hand that goes evenly tells
+	// it little.
+	middle, own := widthOfAll(ways, d.width)
 	for i, w := range d.width {
 		if len(d.width) == 1 || ways[i].part {
 			continue
 		}
 		// Another lash, or a worn lobe, is a flank elsewhere as well, and another max lift.
-		width := max(math.Abs(w[1]-w[0])-ways[i].narrower(ways)*own, 0)
+		width := max(math.Abs(w[1]-w[0]-middle)-ways[i].narrower(ways)*own, 0)
 		loose = max(loose, width/own)
 		if width > tolerance*own {
-			g.fault(EncoderSlip, ways[i].open, fmt.Sprintf("the flanks of this opening lie %.1f degrees nearer or farther than those of the others: the encoder slipped on the crank, or counts were lost. Tighten its coupling and turn again", math.Abs(w[1]-w[0])))
+			g.fault(EncoderSlip, ways[i].open, fmt.Sprintf("the flanks of this opening lie %.1f degrees nearer or farther than those of the others: the encoder slipped on the crank, or counts were lost. Tighten its coupling and turn again", width/own))
 			return 0
 		}
 	}
@@ -206,6 +273,26 @@ func (g *Segmenter) judgeTurns(ways []turned, d drive) (loose float64) {
 	}
 	g.fault(EncoderSlip, ways[worst+1].open, fmt.Sprintf("from the nose before to this one the encoder counted %.1f degrees more or less than the %.0f that the engine turned: it slipped on the crank, or lost counts. Tighten its coupling and turn again", math.Abs(off[worst]), period))
 	return 0
+}
+
+// widthOfAll returns by how much the flanks of the middle opening lie apart, beside the
+// fit, and which share of what one is off by then shows: of two each has a half.
+func widthOfAll(ways []turned, width [][2]float64) (middle, share float64) {
+	var all []float64
+	for i, w := range width {
+		if !ways[i].part {
+			all = append(all, w[1]-w[0])
+		}
+	}
+	slices.Sort(all)
+	switch n := len(all); n {
+	case 0, 1:
+		return 0, 1
+	case 2:
+		return (all[0] + all[1]) / 2, 0.5
+	default:
+		return all[n/2], 1
+	}
 }
 
 // elsewhere returns the opening between two others that fit each other and not it, and

@@ -101,11 +101,13 @@ func arcs(r *rand.Rand) flank {
 // published makes a flank of one side of a published table, splined.
 func published(t table, closing bool) flank {
 	x, y := t.side(closing)
-	var s interp.FritschButland
+	// The nose is round: beyond it the lift falls as it rose.
+	x, y = append(x, 2-x[len(x)-2]), append(y, y[len(y)-2])
+	var s interp.NaturalCubic
 	if err := s.Fit(x, y); err != nil {
 		panic(err) // the tables are constants
 	}
-	return func(u float64) float64 { return s.Predict(min(max(u, 0), 1)) }
+	return func(u float64) float64 { return max(s.Predict(min(max(u, 0), 1)), 0) }
 }
 
 // draw makes a valve's lift: law, flanks of unequal length, ramps, lash, ratio.
@@ -161,7 +163,8 @@ func drawLobe(r *rand.Rand) *lobe {
 			c := math.Cos(math.Pi * a / (4 * humps))
 			y *= 1 - dip*math.Pow(c, 4)
 		}
-		return y + ramps[side]/most*smooth((span+length-a)/(2*length))
+		ramp := ramps[side] / most // either flank comes to the same nose
+		return y*(1-ramp) + ramp*smooth((span+length-a)/(2*length))
 	}
 	for i := range l.lift {
 		l.lift[i] = raw(float64(i)/lobeGrid - 360)

@@ -150,7 +150,7 @@ func heelRunsOut(b *bench, r *rand.Rand) {
 }
 
 func cutNose(b *bench, r *rand.Rand) {
-	at := b.lobe.most - between(r, 0.3, 1.2)
+	at := b.lobe.most - stretched(r, 0.03, 1.2)
 	b.show(func(_, shown []float64) {
 		for i := range shown {
 			shown[i] = min(shown[i], at)

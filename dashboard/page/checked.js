@@ -20,7 +20,7 @@ export const checked = Object.freeze({
   "base slips": {
     "told": [
       96,
-      96
+      98
     ],
     "silent": [
       1,
@@ -33,33 +33,33 @@ export const checked = Object.freeze({
       97
     ],
     "silent": [
-      2,
+      3,
       1
     ]
   },
   "bleeding": {
     "told": [
-      61,
-      84
+      65,
+      86
     ],
     "silent": [
-      3,
+      2,
       1
     ]
   },
   "cut nose": {
     "told": [
-      79,
-      99
+      54,
+      63
     ],
     "silent": [
-      1,
-      1
+      2,
+      3
     ]
   },
   "digit dropped": {
     "told": [
-      96,
+      97,
       96
     ],
     "silent": [
@@ -80,7 +80,7 @@ export const checked = Object.freeze({
   "encoder glitch": {
     "told": [
       null,
-      90
+      91
     ],
     "silent": [
       null,
@@ -100,46 +100,46 @@ export const checked = Object.freeze({
   "encoder slips": {
     "told": [
       null,
-      96
+      95
     ],
     "silent": [
       null,
-      2
+      3
     ]
   },
   "encoder stands": {
     "told": [
       null,
-      90
+      94
     ],
     "silent": [
       null,
-      2
+      1
     ]
   },
   "frozen": {
     "told": [
-      26,
-      26
-    ],
-    "silent": [
-      1,
-      2
-    ]
-  },
-  "hangs free": {
-    "told": [
-      30,
-      77
+      29,
+      29
     ],
     "silent": [
       1,
       1
     ]
   },
+  "hangs free": {
+    "told": [
+      26,
+      72
+    ],
+    "silent": [
+      2,
+      1
+    ]
+  },
   "heel runs out": {
     "told": [
-      59,
+      64,
       81
     ],
     "silent": [
@@ -150,7 +150,7 @@ export const checked = Object.freeze({
   "knock": {
     "told": [
       22,
-      22
+      20
     ],
     "silent": [
       1,
@@ -160,11 +160,11 @@ export const checked = Object.freeze({
   "late port": {
     "told": [
       null,
-      86
+      70
     ],
     "silent": [
       null,
-      1
+      2
     ]
   },
   "lines twice": {
@@ -189,17 +189,17 @@ export const checked = Object.freeze({
   },
   "misread burst": {
     "told": [
-      82,
-      82
+      81,
+      84
     ],
     "silent": [
-      2,
+      1,
       1
     ]
   },
   "misread digit": {
     "told": [
-      88,
+      87,
       88
     ],
     "silent": [
@@ -250,11 +250,11 @@ export const checked = Object.freeze({
   "slow gauge": {
     "told": [
       0,
-      89
+      72
     ],
     "silent": [
       1,
-      1
+      2
     ]
   },
   "sound": {
@@ -267,20 +267,30 @@ export const checked = Object.freeze({
       1
     ]
   },
-  "stand yields": {
+  "spindle lifted": {
     "told": [
-      0,
-      0
+      42,
+      63
     ],
     "silent": [
-      7,
-      9
+      1,
+      1
+    ]
+  },
+  "stand yields": {
+    "told": [
+      1,
+      2
+    ],
+    "silent": [
+      4,
+      8
     ]
   },
   "sticking": {
     "told": [
-      81,
-      81
+      75,
+      75
     ],
     "silent": [
       1,
@@ -288,26 +298,6 @@ export const checked = Object.freeze({
     ]
   },
   "tip skates off": {
-    "told": [
-      85,
-      93
-    ],
-    "silent": [
-      6,
-      2
-    ]
-  },
-  "two at once": {
-    "told": [
-      72,
-      86
-    ],
-    "silent": [
-      2,
-      1
-    ]
-  },
-  "unit switched": {
     "told": [
       93,
       98
@@ -317,9 +307,29 @@ export const checked = Object.freeze({
       1
     ]
   },
+  "two at once": {
+    "told": [
+      77,
+      86
+    ],
+    "silent": [
+      2,
+      2
+    ]
+  },
+  "unit switched": {
+    "told": [
+      94,
+      99
+    ],
+    "silent": [
+      6,
+      1
+    ]
+  },
   "vibration": {
     "told": [
-      1,
+      6,
       1
     ],
     "silent": [

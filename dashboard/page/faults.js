@@ -200,7 +200,7 @@ export const faults = Object.freeze({
   },
   "no-repeat": {
     title: "Openings do not repeat",
-    means: "One opening's max lift differs from the others' by more than readings, hand and heel explain: something slipped, was knocked or was misread.",
+    means: "One opening's max lift differs from the others' by more than readings, hand and heel explain: something slipped, was knocked or was misread. Or what counts as one went far too quickly for a hand at the crank, or lies elsewhere on it: somebody lifted the spindle.",
     figures: "The ± holds the difference. Which opening is the right one nobody knows until it is turned again.",
     steps: [
       "Turn the valve twice more without touching the indicator.",

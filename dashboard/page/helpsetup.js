@@ -53,7 +53,7 @@ export const setupHelp = [
     name: "See that the spindle is free",
     how: ["Lift it with a finger and let it down, three times. It must come back to the same figure each time.", "The cable must not pull at it. Lay it where no wrench catches it.", "Clean and dry, as its maker says."],
     checks: "whether it moves in jumps. One that sticks by less than can be told makes the ± larger.",
-    blind: "that it was your finger: a spindle that is lifted while a trace runs looks like a valve. Wait until the trace has ended before you turn, or leave that opening out.",
+    blind: "always that it was your finger: without a crank encoder a spindle that is lifted slowly, and by about as much as the valve, looks like a valve. Wait until the trace has ended before you turn, or leave that opening out.",
     faults: ["sticking"],
   },
   {

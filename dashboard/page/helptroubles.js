@@ -45,7 +45,7 @@ export const troubles = Object.freeze({
   sticking: { shows: (x) => Math.round(lobe(x) * 7) / 7, says: "The curve goes in steps.", simulated: "sticking", tested: "sticking" },
   knock: { shows: (x) => lobe(x) + (x > 0.3 ? 0.3 * Math.exp(-(x - 0.3) * 40) * Math.cos((x - 0.3) * 260) : 0), says: "For a moment the curve swings up and down, then it is where it should be.", simulated: "knock", tested: "knock" },
   "not-counted": { shows: (x) => (x < 0.62 ? lobe(x) : Math.max(lobe(0.62) - 0.25, 0.2)), says: "On the second opening the reading leaps to another height and stays there.", simulated: "tip-off", tested: "tip skates off" },
-  "no-repeat": { shows: (x) => lobe(x) * (x > 0.5 ? 0.9 : 1), says: "The second nose is lower than the first, from the same heel." },
+  "no-repeat": { shows: (x) => lobe(x) + (within(x, 0.47, 0.53) ? 0.55 * Math.min((x - 0.47) / 0.006, (0.53 - x) / 0.006, 1) : 0), says: "Between two openings the reading goes up and down in a moment: a finger lifted the spindle.", simulated: "spindle-lifted", tested: "spindle lifted" },
   "part-turn": { shows: (x) => (x < 0.24 ? lobe(x) : null), says: "The lift rises, and the recording ends before the nose." },
 });
 
