@@ -150,6 +150,10 @@ func (g *Segmenter) judgeAccount(all []measured) {
 	for i, m := range all {
 		lifts[i], times[i] = float64(m.MaxLift), float64(m.Close-m.Open)
 	}
+	if d := g.direction(true); g.o.Sign == 0 && all[0].NoseAngle == nil && d == -g.sign {
+		g.fault(NotCounted, all[0].Open, "which way the reading runs as the valve opens is not plain: these openings were taken between levels that last like noses, with a heel for a nose. Somebody lifted the spindle, or something moved it the other way at first. Turn through again, and begin with the valve shut and the indicator left alone")
+		return
+	}
 	slices.Sort(lifts)
 	slices.Sort(times)
 	o := outside{since: math.Inf(-1), lift: lifts[len(lifts)/2], long: times[len(times)/2], first: true}

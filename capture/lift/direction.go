@@ -81,8 +81,10 @@ const (
 // direction returns which way the reading runs as the valve opens, by how long the
 // signal stays at its highest and at its lowest levels, each time it comes there: a
 // heel takes longer than a nose every time, and a hand that rests on a nose, or looks
-// at the rocker at half lift, does so once. 0: it does not say plainly.
-func (g *Segmenter) direction() int {
+// at the rocker at half lift, does so once. 0: it does not say plainly. While the trace
+// goes on either side must have been seen twice: a first passage may be a finger's, that
+// lifts the spindle.
+func (g *Segmenter) direction(ended bool) int {
 	a := &g.account
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, s := range a.s {
@@ -118,6 +120,9 @@ func (g *Segmenter) direction() int {
 	d := middle(lasts[0]) - middle(lasts[1])
 	enough := math.Log(plainly)
 	if min(len(lasts[0]), len(lasts[1])) < 2 {
+		if !ended {
+			return 0
+		}
 		enough = math.Log(plainlyOnce)
 	}
 	switch {

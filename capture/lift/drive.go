@@ -68,7 +68,7 @@ const (
 	unknownSink = 0.02
 	// unknownHomeward is what is known of how much later the spindle goes home than out,
 	// seconds: a sound one goes alike.
-	unknownHomeward = 0.003
+	unknownHomeward = 0.001
 	driveSteps      = 8
 	// sparseLag is how well a delay can be known at the best, in times between
 	// readings.
@@ -429,7 +429,7 @@ func grainOf(openings []*passed) float64 {
 }
 
 // flankMisfit is by how much a flank is no polynomial of so many powers, degrees.
-const flankMisfit = 0.005
+const flankMisfit = 0.004
 
 // grainShare of a count is a standard uncertainty of where in a count the crank is: less
 // than one of a single reading, since a hand is never quite even.

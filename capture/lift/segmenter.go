@@ -272,7 +272,7 @@ func (g *Segmenter) conclude(i int, until float64) {
 // trace without an encoder the levels of all its passages must bear that out: a rest at
 // half lift between two passages of a nose looks like one from below.
 func (g *Segmenter) plain(i int, m measured) bool {
-	return !g.patient || m.NoseAngle != nil || len(g.held[i]) == mostHeld || g.direction() == signOf(i)
+	return !g.patient || m.NoseAngle != nil || len(g.held[i]) == mostHeld || g.direction(false) == signOf(i)
 }
 
 // release publishes what was held back until the direction was known.
@@ -418,7 +418,7 @@ func (g *Segmenter) Finish() {
 		}
 	}
 	if g.sign == 0 && g.patient {
-		if d := g.direction(); d != 0 && len(g.held[trackOf(d)]) > 0 {
+		if d := g.direction(true); d != 0 && len(g.held[trackOf(d)]) > 0 {
 			g.sign = d
 		}
 	}

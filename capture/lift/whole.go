@@ -90,18 +90,16 @@ func (g *Segmenter) agree(dst []measured) {
 	}
 }
 
-// tellHasty tells of an opening that lasted far shorter than any other and has another
-// lift, however little is known of its nose: somebody lifted the spindle, and no valve
-// opened.
+// tellHasty tells of an opening whose flanks went by far quicker than those of any other,
+// rests not counted, and which has another lift, or is one of three at the least: somebody
+// lifted the spindle, and no valve opened.
 func (g *Segmenter) tellHasty(all []measured, middle float64) {
-	hasty, next := 0, math.Inf(1) // the shortest, and how long the next one lasted
+	hasty, next := 0, math.Inf(1) // the quickest, and the next one's time
 	for i := 1; i < len(all); i++ {
-		long := float64(all[i].Close - all[i].Open)
-		shortest := float64(all[hasty].Close - all[hasty].Open)
-		if long < shortest {
-			hasty, next = i, shortest
+		if quickest := all[hasty].flank; all[i].flank < quickest {
+			hasty, next = i, quickest
 		} else {
-			next = min(next, long)
+			next = min(next, all[i].flank)
 		}
 	}
 	m := all[hasty]
@@ -109,11 +107,20 @@ func (g *Segmenter) tellHasty(all []measured, middle float64) {
 	if len(all) == 2 {
 		off *= 2
 	}
-	if hastyTimes*float64(m.Close-m.Open) > next || math.Abs(off) < max(hastyOff*middle, repeatCounts*float64(g.steps.Step())) {
+	times := hastyTimes
+	if math.Abs(off) < max(hastyOff*middle, repeatCounts*float64(g.steps.Step())) {
+		times = hastyAlone
+	}
+	if times*m.flank > next || times == hastyAlone && len(all) < 3 {
 		return
 	}
-	g.fault(NoRepeat, m.Nose, "the openings do not repeat: this one took far less time than any other, and went to another lift. It looks as if somebody had lifted the spindle, or knocked against it: leave it out, or turn the valve again")
+	g.fault(NoRepeat, m.Nose, "the openings do not repeat: this one went by far quicker than any other. It looks as if somebody had lifted the spindle, or knocked against it: leave it out, or turn the valve again")
 }
+
+// An opening whose flanks are so many times quicker than the next one's, and which is off
+// by such a share of the lift, is none; nor is one that is so many times quicker than two
+// others at the least.
+const hastyTimes, hastyOff, hastyAlone = 3.0, 0.02, 4.5
 
 // tellSnatched tells of the only opening of a trace where no hand turns an engine so
 // fast, and no encoder says that it did.
@@ -126,10 +133,6 @@ func (g *Segmenter) tellSnatched(m measured) {
 // snatched: in less time than that an opening is turned through by no hand, microseconds
 // (derived here: an opening of 240 degrees at 250 degrees a second).
 const snatched = 0.95 * s
-
-// An opening that is so many times shorter than the next one, and off by such a share of
-// the lift, is none.
-const hastyTimes, hastyOff = 3.0, 0.02
 
 // An opening does not repeat where it is off by more than so many times its own
 // expanded uncertainty and so many counts.
