@@ -42,7 +42,7 @@ func driveRows() []row {
 	return each(180, "short strokes, each with one back"+few, draw, []figure[seen]{
 		{"findings.delay_u_s", func(_ *testing.T, s seen) (off, u float64) {
 			return s.d.Delay.Seconds() - s.Late, s.d.DelayU.Seconds()
-		}, ""},
+		}, "it holds what the flank of a lobe that is no polynomial, a spindle that is slow to come home and an encoder's count leave of a delay; the model has none of these"},
 		{"findings.slack_u_deg", func(_ *testing.T, s seen) (off, u float64) {
 			return s.d.Slack.Degrees() - (s.ValvePlay - s.EncoderPlay), s.d.SlackU.Degrees()
 		}, ""},
