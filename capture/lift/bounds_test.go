@@ -19,7 +19,7 @@ var silentBounds = map[string][2]bound{
 	"encoder loses":   {{0, 0}, {2, 98}},
 	"encoder counts":  {{0, 0}, {1, 99}},
 	"heel runs out":   {{1, 64}, {1, 81}},
-	"cut nose":        {{2, 54}, {3, 63}},
+	"cut nose":        {{2, 47}, {3, 63}},
 	"hangs free":      {{2, 26}, {1, 72}},
 	"base slips":      {{1, 96}, {1, 98}},
 	"knock":           {{1, 22}, {1, 20}},

@@ -45,9 +45,8 @@ type measured struct {
 	skipped         bool // a passage before it could not be measured, or readings were lost
 	slipped         bool // the heel came back elsewhere
 	crossing        [2]crossed
-	stops           [len(stopSizes)]float64 // what its flanks say for a spindle that stopped
-	stopsOK         bool
-	way             float64 // that the angle counts as the engine turns
+	stops           stopSays // of a spindle that stopped under the nose
+	way             float64  // that the angle counts as the engine turns
 }
 
 // surroundings is what measuring an opening needs besides its readings.
@@ -167,7 +166,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	e.turnedThrough(&m, &v, before, after)
 	m.shape = e.shape(before, passage, v.heel, m.nose.y, scatter, v.angles)
 	if e.judgesStops {
-		m.stops, m.stopsOK = e.stops(&v, m.nose.y, scatter)
+		m.stops = e.stops(&v, m.nose.y, scatter)
 	}
 	m.short = max(m.nose.gap, 2*m.nose.short)
 	if !v.angles {

@@ -71,15 +71,15 @@ func pool(dst []measured) {
 	p := findPeak(sx, sy, sw, top, height, misfit*scatter, ofAngle)
 	common := hypot(p.noise, p.short)
 	stops := descent{x: sx, y: sy, top: top, nose: p.y, height: height, scatter: misfit * scatter, off: pooledOff, own: stopLobe, angles: true}
-	says, said := stops.says()
+	says := stops.says()
 	for i, m := range dst {
 		if m.parts == nil {
 			continue
 		}
-		if said {
-			m.stops, m.stopsOK = says, true
+		if says.ok {
+			m.stops = says
 			dst[i] = m
-			says = [len(stopSizes)]float64{} // counted once
+			says = stopSays{ok: true} // counted once
 		}
 		own := hypot(m.nose.noise, m.nose.short)
 		if common >= own || math.Abs(m.nose.y-p.y) > 3*hypot(own, common) {
@@ -95,7 +95,7 @@ func pool(dst []measured) {
 			shared := share * common
 			again.own = math.Sqrt(max(again.own*again.own-shared*shared, 0))
 			again.common = math.Hypot(again.common, shared)
-			again.stops, again.stopsOK = m.stops, m.stopsOK
+			again.stops = m.stops
 			dst[i] = again
 		}
 	}

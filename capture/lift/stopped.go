@@ -2,8 +2,6 @@ package lift
 
 import (
 	"math"
-
-	"lobescribe/capture/lift/evidence"
 )
 
 // Whether the spindle stopped a little under the nose, and by how much. Near a true
@@ -34,6 +32,8 @@ const (
 	// So much the fits must say in all for a stop to be told, and it must take off so
 	// many counts.
 	stopTells, stopCounts = 30.0, 3.0
+	// Along time either flank must say this much of it.
+	stopEither = 10.0
 	// One flank says no more than this, and how long the stop lasts no more than that.
 	stopMost, stopLasts = 30.0, 3.0
 
@@ -71,9 +71,16 @@ type stopFlank struct {
 // the nose; and its weight.
 type piece struct{ x, y, n, w float64 }
 
-// stops returns what the flanks of an opening say for each size; false where they say
-// nothing.
-func (e surroundings) stops(v *view, nose, scatter float64) (says [len(stopSizes)]float64, ok bool) {
+// stopSays is what an opening says for each size: its opening flank, its closing one, and
+// how long the stop lasted. ok is false where it says nothing.
+type stopSays struct {
+	flanks [2][len(stopSizes)]float64
+	lasts  [len(stopSizes)]float64
+	ok     bool
+}
+
+// stops returns what an opening says for each size.
+func (e surroundings) stops(v *view, nose, scatter float64) stopSays {
 	d := descent{x: v.t, y: v.y, top: v.top, nose: nose, height: v.height, scatter: scatter, angles: v.angles}
 	d.off, d.own = stopStamps*min(e.stream.uneven, e.stream.typical), stopUneven
 	if v.angles {
@@ -87,25 +94,21 @@ func (e surroundings) stops(v *view, nose, scatter float64) (says [len(stopSizes
 }
 
 // says weighs both flanks.
-func (d descent) says() (says [len(stopSizes)]float64, ok bool) {
+func (d descent) says() (s stopSays) {
 	var flanks []stopFlank
-	for _, way := range [2]int{-1, 1} {
+	for side, way := range [2]int{-1, 1} {
 		d.way = way
 		if f, ok := d.weigh(); ok {
 			flanks = append(flanks, f)
-		}
-	}
-	for _, f := range flanks {
-		for k := range says {
-			says[k] += f.says[k]
+			s.flanks[side], s.ok = f.says, true
 		}
 	}
 	if len(flanks) == 2 {
-		for k := 1; k < len(says); k++ {
-			says[k] -= lasts(flanks[0], flanks[1], k, d.angles)
+		for k := 1; k < len(stopSizes); k++ {
+			s.lasts[k] = -lasts(flanks[0], flanks[1], k, d.angles)
 		}
 	}
-	return says, len(flanks) > 0
+	return s
 }
 
 // lasts returns what speaks against a size because the stop lasts too short or too
@@ -272,16 +275,22 @@ func (g *Segmenter) judgeStop(dst []measured) {
 		return
 	}
 	var says [len(stopSizes)]float64
+	var sides [2][len(stopSizes)]float64
 	var first *measured
 	best := 0
 	for i := range dst {
-		if m := &dst[i]; m.stopsOK {
-			for k := range says {
-				says[k] += stopTemper * m.stops[k]
+		m := &dst[i]
+		if !m.stops.ok {
+			continue
+		}
+		for k := range says {
+			for side := range sides {
+				sides[side][k] += stopTemper * m.stops.flanks[side][k]
 			}
-			if first == nil {
-				first = m
-			}
+			says[k] += stopTemper * (m.stops.flanks[0][k] + m.stops.flanks[1][k] + m.stops.lasts[k])
+		}
+		if first == nil {
+			first = m
 		}
 	}
 	if first == nil {
@@ -292,7 +301,10 @@ func (g *Segmenter) judgeStop(dst []measured) {
 			best = k
 		}
 	}
-	if says[best] > stopTells && stopSizes[best] > stopCounts*float64(g.steps.Step()) && g.mayBeCut() {
+	// A hand that waits beside the nose until the spring throws the cam past it leaves an
+	// edge like that of a stop on one flank.
+	both := g.verdict.angles || min(sides[0][best], sides[1][best]) > stopEither
+	if says[best] > stopTells && both && stopSizes[best] > stopCounts*float64(g.steps.Step()) {
 		g.tellCut(first.Nose, float64(first.MaxLift))
 	}
 	var all, square float64
@@ -307,12 +319,4 @@ func (g *Segmenter) judgeStop(dst []measured) {
 		dst[i].common = hypot(dst[i].common, math.Sqrt(square/all)/2)
 		dst[i].stateLift()
 	}
-}
-
-// mayBeCut says whether the shape of whole flanks leaves a cut nose open. Along time that
-// is asked too: a hand that waits beside the nose until the spring throws the cam past it
-// leaves edges like those of a stop.
-func (g *Segmenter) mayBeCut() bool {
-	v := &g.verdict
-	return v.angles || v.judged == 0 || evidence.Of(evidence.CutOff, false).Weigh(evidence.CutOff, v.flanks) >= evidence.Of(evidence.CutOff, false).Mind
 }

@@ -49,7 +49,7 @@ export const checked = Object.freeze({
   },
   "cut nose": {
     "told": [
-      54,
+      47,
       63
     ],
     "silent": [
