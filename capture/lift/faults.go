@@ -3,6 +3,7 @@ package lift
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"lobescribe/capture/lift/evidence"
 	"lobescribe/device/measure"
@@ -200,11 +201,18 @@ func (g *Segmenter) travelled(dst []measured) {
 	}
 }
 
-// hold notes what the uncertainties hold without its being told.
+// hold notes what the uncertainties hold without its being told; of one kind the most.
 func (g *Segmenter) hold(kind FaultKind, by measure.Length, says string) {
 	told := g.verdict.told[0] && kind == NoContact || g.verdict.told[1] && kind == TravelEnd || g.verdict.sinking.told && kind == Bleeding
-	if !told {
+	if told {
+		return
+	}
+	at := slices.IndexFunc(g.holds, func(h Held) bool { return h.Kind == kind })
+	switch {
+	case at < 0:
 		g.holds = append(g.holds, Held{kind, by, says})
+	case by > g.holds[at].By:
+		g.holds[at] = Held{kind, by, says}
 	}
 }
 

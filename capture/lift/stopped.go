@@ -2,6 +2,8 @@ package lift
 
 import (
 	"math"
+
+	"lobescribe/device/measure"
 )
 
 // Whether the spindle stopped a little under the nose, and by how much. Near a true
@@ -315,8 +317,12 @@ func (g *Segmenter) judgeStop(dst []measured) {
 		}
 		all, square = all+p, square+p*size*size
 	}
+	takes := math.Sqrt(square / all)
+	if takes > stopCounts*float64(g.steps.Step()) && takes > float64(first.MaxLiftU) {
+		g.hold(TravelEnd, measure.Length(takes), "the spindle may have stopped just under the nose: its edges do not leave it out. Prove the indicator, or give it more travel, and turn again")
+	}
 	for i := range dst {
-		dst[i].common = hypot(dst[i].common, math.Sqrt(square/all)/2)
+		dst[i].common = hypot(dst[i].common, takes/2)
 		dst[i].stateLift()
 	}
 }

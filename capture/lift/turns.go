@@ -31,8 +31,12 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 		openings[i] = w.passed
 	}
 	d := fitDrive(openings)
-	if worst := d.apartFromAll(); worst >= 0 { // it may be none
+	if worst := d.apartFromAll(); worst >= 0 {
+		g.tellApart(ways[worst])
 		openings, ways = slices.Delete(openings, worst, worst+1), slices.Delete(ways, worst, worst+1)
+		if worst < len(ways) {
+			ways[worst].alone = false // the one that is left out lies between
+		}
 		d = fitDrive(openings)
 	}
 	if !d.ok {
@@ -75,6 +79,15 @@ func (d drive) apartFromAll() int {
 		return worst
 	}
 	return -1
+}
+
+// tellApart tells of an opening that is left out of the fit: no ± holds what its angles
+// are off by.
+func (g *Segmenter) tellApart(w turned) {
+	if w.part {
+		return // no figure is its own
+	}
+	g.fault(NoRepeat, w.open, "against the crank angle this opening does not lie on the others: something slipped or was knocked while the valve was open, the spindle was lifted, or no valve opened. Its half-lift angles do not count; leave it out, or turn the valve again")
 }
 
 // offFitTimes and offFit, degrees, are by how much more one opening may lie off.
