@@ -1,6 +1,7 @@
 package lift
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -14,15 +15,7 @@ func noseByAngle(passage []point, heel, height, scatter float64) (peak, float64)
 			near = append(near, p)
 		}
 	}
-	slices.SortStableFunc(near, func(a, b point) int {
-		switch {
-		case a.a < b.a:
-			return -1
-		case a.a > b.a:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(near, func(a, b point) int { return cmp.Compare(a.a, b.a) })
 	x, y, w := make([]float64, 0, len(near)), make([]float64, 0, len(near)), make([]float64, 0, len(near))
 	for _, p := range near { // readings at one count are one
 		if n := len(x); n > 0 && p.a-x[n-1] < 1e-6 {

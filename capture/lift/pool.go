@@ -1,6 +1,7 @@
 package lift
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -43,15 +44,7 @@ func pool(dst []measured) {
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		switch {
-		case x[a] < x[b]:
-			return -1
-		case x[a] > x[b]:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(x[a], x[b]) })
 	sx, sy, sw := make([]float64, 0, len(x)), make([]float64, 0, len(x)), make([]float64, 0, len(x))
 	for _, i := range order {
 		if k := len(sx); k > 0 && x[i]-sx[k-1] < 1e-6 {

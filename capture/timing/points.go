@@ -1,6 +1,7 @@
 package timing
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -115,15 +116,7 @@ func aroundNose(points []Point, opt Options) (xs, ys, ns []float64, err error) {
 		}
 		all[i] = sample{frame + d, p.Lift.Millimetres()}
 	}
-	slices.SortStableFunc(all, func(a, b sample) int {
-		switch {
-		case a.x < b.x:
-			return -1
-		case a.x > b.x:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(all, func(a, b sample) int { return cmp.Compare(a.x, b.x) })
 	// Points at one angle (within a microdegree) become their mean.
 	for _, s := range all {
 		if k := len(xs) - 1; k >= 0 && s.x-xs[k] < 1e-6 {

@@ -1,6 +1,7 @@
 package sweep
 
 import (
+	"cmp"
 	"errors"
 	"slices"
 
@@ -24,15 +25,7 @@ func Pair(lift, sweep []At) (Pass, error) {
 	var p Pass
 	const near = 2 * measure.Degree
 	by := slices.Clone(lift)
-	slices.SortStableFunc(by, func(a, b At) int {
-		switch {
-		case a.Angle < b.Angle:
-			return -1
-		case a.Angle > b.Angle:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(by, func(a, b At) int { return cmp.Compare(a.Angle, b.Angle) })
 	for _, s := range sweep {
 		i, _ := slices.BinarySearchFunc(by, s.Angle, func(a At, angle measure.Angle) int {
 			if a.Angle < angle {
