@@ -46,6 +46,25 @@ type stretch struct {
 
 func stretchOf(p point) stretch { return stretch{p.t, p.t, p.y, p.y, p.a, p.a, p.a, p.a} }
 
+// add takes the next reading, in place: there is one of them for every reading. An
+// angle that is not known makes those of the whole stretch unknown, as in with.
+func (s *stretch) add(p *point) {
+	s.to, s.last = p.t, p.a
+	if p.y < s.lo {
+		s.lo = p.y
+	} else if p.y > s.hi {
+		s.hi = p.y
+	}
+	switch {
+	case math.IsNaN(p.a):
+		s.least, s.most = p.a, p.a
+	case p.a < s.least:
+		s.least = p.a
+	case p.a > s.most:
+		s.most = p.a
+	}
+}
+
 // with returns a stretch and the next one, as one.
 func (s stretch) with(next stretch) stretch {
 	s.to, s.last = next.to, next.last
@@ -57,7 +76,7 @@ func (s stretch) with(next stretch) stretch {
 // mostStretches bounds the outline; with more, two become one.
 const mostStretches = 1 << 14
 
-func (a *account) add(p point) {
+func (a *account) add(p *point) {
 	if a.per == 0 {
 		a.per = 1
 	}
@@ -65,11 +84,10 @@ func (a *account) add(p point) {
 		if len(a.s) == mostStretches {
 			a.coarsen()
 		}
-		a.s, a.n = append(a.s, stretchOf(p)), 1
+		a.s, a.n = append(a.s, stretchOf(*p)), 1
 		return
 	}
-	s := &a.s[len(a.s)-1]
-	*s = s.with(stretchOf(p))
+	a.s[len(a.s)-1].add(p)
 	a.n++
 }
 

@@ -89,7 +89,7 @@ const enoughChanges, mostWaiting = 128, 8192
 func (a *Analysis) step(readings []measure.Reading) {
 	for _, r := range readings {
 		if a.begun {
-			a.count(r)
+			a.count(&r)
 			continue
 		}
 		if r.Has&measure.HasLift != 0 {
@@ -112,20 +112,20 @@ func (a *Analysis) begin() {
 		a.g.steps.Fixed = int64(a.g.o.Told)
 	}
 	a.g.relimit()
-	for _, r := range a.waits {
-		a.count(r)
+	for i := range a.waits {
+		a.count(&a.waits[i])
 	}
 	a.waits = nil
 }
 
-func (a *Analysis) count(r measure.Reading) {
+func (a *Analysis) count(r *measure.Reading) {
 	for len(a.notes) > 0 && a.notes[0].At <= r.At {
 		a.g.Note(a.notes[0])
 		a.notes = a.notes[1:]
 	}
 	a.seen = a.seen || r.Has&measure.HasLift != 0
 	a.swept = a.swept || r.Has&measure.HasSweep != 0
-	if a.g.Step(r) {
+	if a.g.step(r) {
 		a.take()
 	}
 }

@@ -66,9 +66,7 @@ func (g *Segmenter) judgeBeyond(p point) {
 // again lets the reading go on elsewhere without that being a jump.
 func (g *Segmenter) again() {
 	g.sound = g.sift.Again(g.sound[:0])
-	for _, r := range g.sound {
-		g.count(r)
-	}
+	g.countAll()
 	g.doubted()
 }
 

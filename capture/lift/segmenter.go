@@ -105,7 +105,7 @@ func (g *Segmenter) relimit() {
 func signOf(i int) int { return 1 - 2*i }
 
 // feed takes a reading of the mended stream.
-func (g *Segmenter) feed(r measure.Reading) {
+func (g *Segmenter) feed(r *measure.Reading) {
 	g.stream.passed(r)
 	if g.steps.See(int64(r.Lift)) {
 		g.relimit()
@@ -121,7 +121,7 @@ func (g *Segmenter) feed(r measure.Reading) {
 		g.leading.add(p)
 	}
 	if g.patient {
-		g.account.add(p)
+		g.account.add(&p)
 	}
 	g.n++
 	g.last = p
@@ -384,13 +384,12 @@ func (g *Segmenter) Take(dst []News) []News {
 // there settles, and of two directions that are both possible the likelier is
 // taken.
 func (g *Segmenter) Finish() {
-	for _, r := range g.sift.Finish(g.sound[:0]) {
-		g.count(r)
-	}
+	g.sound = g.sift.Finish(g.sound[:0])
+	g.countAll()
 	g.doubted()
 	if g.stream.held {
 		g.stream.held = false
-		g.feed(g.stream.suspect)
+		g.feed(&g.stream.suspect)
 	}
 	for i := range g.tracks {
 		if g.sign != 0 && g.sign != signOf(i) {

@@ -68,7 +68,7 @@ const (
 func newStream() stream { return stream{scale: 1} }
 
 // continuous returns the continuous signal.
-func (q *stream) continuous(r measure.Reading) float64 { return q.scale*float64(r.Lift) + q.offset }
+func (q *stream) continuous(r *measure.Reading) float64 { return q.scale*float64(r.Lift) + q.offset }
 
 // shown returns what the indicator shows at a moment for a level of the
 // continuous signal.
@@ -94,7 +94,7 @@ func (q *stream) moved() (most, second float64) {
 }
 
 // passed notes that a reading has gone on its way.
-func (q *stream) passed(r measure.Reading) {
+func (q *stream) passed(r *measure.Reading) {
 	if q.n > 0 {
 		q.moves[q.at] = math.Abs(float64(r.Lift - q.last.Lift))
 		if q.at++; q.at == len(q.moves) {
@@ -114,12 +114,12 @@ func (q *stream) passed(r measure.Reading) {
 			q.typical += k * (dt - q.typical)
 		}
 	}
-	q.last = r
+	q.last = *r
 	q.n++
 }
 
 // hole says whether readings are missing before r.
-func (q *stream) hole(r measure.Reading) bool {
+func (q *stream) hole(r *measure.Reading) bool {
 	return q.n > 8 && float64(r.At-q.last.At) > max(leastHole, holeTimes*q.typical)
 }
 
@@ -138,13 +138,15 @@ func (p posture) thrown(from, to float64) bool {
 	return p.sign*(from-p.heel) > noseShare*p.top && p.sign*(to-from) < 0
 }
 
-// suspicious says whether a reading has jumped; standing tells where the valve
+// leaps says whether a reading lies so far from the last that it may have jumped.
+func (q *stream) leaps(r *measure.Reading) bool {
+	return math.Abs(float64(r.Lift-q.last.Lift)) > leastJump && q.run >= len(q.moves)
+}
+
+// suspicious says whether a reading that leaps has jumped; standing tells where the valve
 // stands.
-func (q *stream) suspicious(r measure.Reading, step float64, standing func() posture) bool {
+func (q *stream) suspicious(r *measure.Reading, step float64, standing func() posture) bool {
 	was, is := float64(q.last.Lift), float64(r.Lift)
-	if q.run < len(q.moves) || math.Abs(is-was) <= leastJump {
-		return false
-	}
 	m, second := q.moved()
 	counted := r.Has&q.last.Has&measure.HasAngle != 0
 	small := math.Abs(is-was) <= jumpTimes*m+6*step+leastJump
@@ -181,7 +183,7 @@ func (q *stream) suspicious(r measure.Reading, step float64, standing func() pos
 			// It may have come home: only where no valve falls so fast.
 			return math.Abs(is-was) > fallShare*p.height
 		}
-		if !p.known || p.thrown(q.continuous(q.last), q.continuous(r)) {
+		if !p.known || p.thrown(q.continuous(&q.last), q.continuous(r)) {
 			return math.Abs(is-was) > springSpeed*dt*max(p.height, 5*mm)
 		}
 	default:
@@ -192,7 +194,7 @@ func (q *stream) suspicious(r measure.Reading, step float64, standing func() pos
 
 // stays says whether the reading after a jump bears it out: it moves no more
 // than readings did before.
-func (q *stream) stays(next measure.Reading, step float64) bool {
+func (q *stream) stays(next *measure.Reading, step float64) bool {
 	m, _ := q.moved()
 	still := 3 * (m + step)
 	if q.why == toLarger {
@@ -203,7 +205,7 @@ func (q *stream) stays(next measure.Reading, step float64) bool {
 
 // mend makes the signal continuous over the jump to r.
 func (q *stream) mend(r measure.Reading, why jump) {
-	was := q.continuous(q.last)
+	was := q.continuous(&q.last)
 	switch why {
 	case toLarger:
 		q.scale /= unitRatio
@@ -218,38 +220,51 @@ func (q *stream) mend(r measure.Reading, why jump) {
 
 // Step takes the next reading and says whether there is news to take. The sift
 // decides whether the reading counts; one that it holds comes with a later one.
-func (g *Segmenter) Step(r measure.Reading) bool {
+func (g *Segmenter) Step(r measure.Reading) bool { return g.step(&r) }
+
+// step is Step; it may count the angle on in r itself.
+func (g *Segmenter) step(r *measure.Reading) bool {
 	if r.Has&measure.HasLift == 0 || r.Lift > mostLift || r.Lift < -mostLift ||
 		r.At > mostStamp || r.At < -mostStamp || g.any && r.At < g.newest {
 		return false
 	}
 	g.newest, g.any = r.At, true
-	g.sound = g.sift.Step(g.sound[:0], r)
-	for _, r := range g.sound {
+	sound, itself := g.sift.Step(g.sound[:0], r)
+	if itself {
 		g.count(r)
+		return len(g.news) > 0
 	}
+	g.sound = sound
+	g.countAll()
 	g.doubted()
 	return len(g.news) > 0
 }
 
+// countAll takes the readings that the sift let pass together.
+func (g *Segmenter) countAll() {
+	for i := range g.sound {
+		g.count(&g.sound[i])
+	}
+}
+
 // count takes a reading that counts.
-func (g *Segmenter) count(r measure.Reading) {
+func (g *Segmenter) count(r *measure.Reading) {
 	q := &g.stream
 	if q.held {
 		q.held = false
 		if q.stays(r, float64(g.steps.Step())) {
 			g.jumped(q.suspect, q.why)
 		}
-		g.feed(q.suspect)
+		g.feed(&q.suspect)
 	}
 	if q.hole(r) {
 		g.hole(r)
 	}
 	if q.pressed && q.n > 0 {
 		q.pressed = false
-		q.mend(r, toZero)
-	} else if q.suspicious(r, float64(g.steps.Step()), g.standing) {
-		q.suspect, q.held = r, true
+		q.mend(*r, toZero)
+	} else if q.leaps(r) && q.suspicious(r, float64(g.steps.Step()), g.standing) {
+		q.suspect, q.held = *r, true
 		return
 	}
 	g.feed(r)
@@ -275,7 +290,7 @@ func (g *Segmenter) jumped(r measure.Reading, why jump) {
 }
 
 // hole tells a gap that no note has told, where anything can be missing.
-func (g *Segmenter) hole(r measure.Reading) {
+func (g *Segmenter) hole(r *measure.Reading) {
 	q := &g.stream
 	q.run = 0
 	if q.gapUntil > q.last.At {

@@ -54,9 +54,9 @@ type Sift struct {
 	usual float64 // interval between readings, microseconds
 	taken int     // intervals that is the mean of
 
-	run    int             // readings in a row that say the same as base
-	runAt  measure.Reading // the first of them
-	before float64         // the pace that the signal came to that run with, and which way
+	run    int           // readings in a row that say the same as base
+	runAt  measure.Stamp // when the first of them came
+	before float64       // the pace that the signal came to that run with, and which way
 
 	held  [mostHeld]measure.Reading
 	n     int
@@ -72,7 +72,7 @@ type Sift struct {
 // held is what was known when the first reading was held.
 type held struct {
 	run    int
-	runAt  measure.Reading
+	runAt  measure.Stamp
 	before float64
 }
 
@@ -135,25 +135,31 @@ func (s *Sift) grain() float64 {
 	return 3*max(count, 1000) + 6*s.Noise
 }
 
-// Step takes the next reading and appends those that count to dst. A reading
-// without a lift counts for what it carries. Stamps must not go back. A crank angle
-// that starts again after each turn is counted on.
-func (s *Sift) Step(dst []measure.Reading, r measure.Reading) []measure.Reading {
-	r = s.wrap.on(r)
+// Step takes the next reading. Mostly that one counts, and nothing else is to be
+// said: then itself is true, and dst returns as it came. Else the readings that count
+// now, if any, are appended to dst. A reading without a lift counts for what it
+// carries. Stamps must not go back. A crank angle that starts again after each turn
+// is counted on, in r itself.
+func (s *Sift) Step(dst []measure.Reading, r *measure.Reading) (sound []measure.Reading, itself bool) {
+	s.wrap.on(r)
 	if r.Has&measure.HasLift == 0 {
-		return append(dst, r)
+		return dst, true
 	}
-	if s.crank.goesOn(&r) {
-		return s.step(dst, r)
+	if s.crank.goesOn(r) {
+		if s.n == 0 && s.begun && s.near(r) {
+			s.take(r)
+			return dst, true
+		}
+		return s.step(dst, *r), false
 	}
-	back := s.crank.see(r)
+	back := s.crank.see(*r)
 	for _, q := range s.crank.passed() {
 		dst = s.step(dst, q)
 	}
 	for _, q := range back {
 		s.doubts = append(s.doubts, Doubt{Reading: q, Reason: WrongAngle, Angle: q.Angle - r.Angle})
 	}
-	return dst
+	return dst, false
 }
 
 // step takes the next reading whose angle is none that came back.
@@ -164,14 +170,19 @@ func (s *Sift) step(dst []measure.Reading, r measure.Reading) []measure.Reading 
 	if !s.begun {
 		return s.begin(dst, r)
 	}
-	d := math.Abs(float64(r.Lift - s.base.Lift))
-	// Most readings are within the grain, and reach is never less.
-	if d > s.grain() && d > s.reach(float64(r.At-s.base.At)) {
+	if !s.near(&r) {
 		s.hold(r)
 		return dst
 	}
-	s.take(r)
+	s.take(&r)
 	return append(dst, r)
+}
+
+// near says whether a hand can have moved the valve to r since the last that counts.
+func (s *Sift) near(r *measure.Reading) bool {
+	d := math.Abs(float64(r.Lift - s.base.Lift))
+	// Most readings are within the grain, and reach is never less.
+	return d <= s.grain() || d <= s.reach(float64(r.At-s.base.At))
 }
 
 // begin looks for the first reading that counts: one whose next lies where a
@@ -193,19 +204,20 @@ func (s *Sift) begin(dst []measure.Reading, r measure.Reading) []measure.Reading
 		return dst
 	}
 	s.begun = true
-	s.take(r)
+	s.take(&r)
 	return append(dst, first, r)
 }
 
 // from takes r for the first reading.
 func (s *Sift) from(r measure.Reading) {
-	s.base, s.run, s.runAt, s.before = r, 1, r, 0
+	s.base, s.run, s.runAt, s.before = r, 1, r.At, 0
 	s.paces = [4]float64{}
 }
 
 // take counts a reading.
-func (s *Sift) take(r measure.Reading) {
-	dt := float64(r.At - s.base.At)
+func (s *Sift) take(r *measure.Reading) {
+	apart := float64(r.At - s.base.At)
+	dt := apart
 	if s.taken < mostTaken {
 		s.taken++
 	}
@@ -217,22 +229,19 @@ func (s *Sift) take(r measure.Reading) {
 	} else {
 		s.usual += (dt - s.usual) / float64(s.taken)
 	}
-	pace := math.Abs(float64(r.Lift-s.base.Lift)) / s.apart(s.base, r)
-	if r.Lift == s.base.Lift {
+	way := 0.0 // the pace, and which way
+	if by := r.Lift - s.base.Lift; by == 0 {
 		s.run++
 	} else {
-		way := pace
-		if r.Lift < s.base.Lift {
-			way = -pace
-		}
+		way = float64(by) / max(apart, s.usual, 1)
 		if s.before /= 2; math.Abs(way) > math.Abs(s.before) || way*s.before < 0 {
 			s.before = way
 		}
-		s.run, s.runAt = 1, r
+		s.run, s.runAt = 1, r.At
 	}
-	s.paces[s.at] = pace
+	s.paces[s.at] = math.Abs(way)
 	s.at = (s.at + 1) & 3
-	s.base = r
+	s.base = *r
 }
 
 func (s *Sift) hold(r measure.Reading) {
@@ -347,10 +356,10 @@ func (s *Sift) otherUnit(r measure.Reading) bool {
 
 // release counts what is held.
 func (s *Sift) release(dst []measure.Reading) []measure.Reading {
-	for _, r := range s.held[:s.n] {
-		s.take(r)
-		dst = append(dst, r)
+	for i := range s.held[:s.n] {
+		s.take(&s.held[i])
 	}
+	dst = append(dst, s.held[:s.n]...)
 	s.n = 0
 	return dst
 }
@@ -394,7 +403,7 @@ func (s *Sift) tellFrozen(next measure.Reading) {
 	h := s.rests
 	first := s.held[0]
 	usual := max(s.usual, 1)
-	span := float64(first.At - h.runAt.At)
+	span := float64(first.At - h.runAt)
 	jump := float64(first.Lift - s.base.Lift)
 	if h.run < leastRepeats || span < leastFrozen || math.Abs(jump) < 2*s.grain()+leastBehind {
 		return
@@ -422,7 +431,7 @@ func (s *Sift) tellFrozen(next measure.Reading) {
 	if sudden < frozenTimes || thrown && (!sameWay || behind < 1/behindTimes || behind > behindTimes) {
 		return
 	}
-	s.frozen = append(s.frozen, Frozen{From: h.runAt.At, Until: s.base.At, Readings: h.run - 1, Jump: first.Lift - s.base.Lift})
+	s.frozen = append(s.frozen, Frozen{From: h.runAt, Until: s.base.At, Readings: h.run - 1, Jump: first.Lift - s.base.Lift})
 }
 
 // Again says that the indicator's figures go on elsewhere, as after its zero

@@ -24,17 +24,16 @@ const (
 	wrapSoon = measure.Second
 )
 
-// on returns the reading with its angle counted on.
-func (w *wrap) on(r measure.Reading) measure.Reading {
+// on counts the reading's angle on.
+func (w *wrap) on(r *measure.Reading) {
 	if r.Has&measure.HasAngle == 0 {
-		return r
+		return
 	}
 	if w.begun {
 		w.turns -= startedAgain(r.Angle-w.shown, r.At-w.at)
 	}
 	w.shown, w.at, w.begun = r.Angle, r.At, true
 	r.Angle += w.turns
-	return r
 }
 
 // startedAgain returns the whole turns that an angle lost or won at once, so much

@@ -16,7 +16,8 @@ func TestWrapCountsOn(t *testing.T) {
 			for i := range 3000 {
 				truly := 10 + pace*float64(i)
 				shown := math.Mod(math.Mod(truly, period)+period, period)
-				r := w.on(measure.Reading{At: measure.Stamp(i) * 100_000, Has: measure.HasAngle, Angle: measure.FromDegrees(shown)})
+				r := measure.Reading{At: measure.Stamp(i) * 100_000, Has: measure.HasAngle, Angle: measure.FromDegrees(shown)}
+				w.on(&r)
 				assert.InDelta(t, 0, math.Remainder(r.Angle.Degrees()-truly, 1e9), 1e-3, "%s %s, reading %d", name, way, i)
 			}
 		}
@@ -27,7 +28,9 @@ func TestWrapLeavesAloneWhatIsNone(t *testing.T) {
 	read := func(angles ...float64) (out []float64) {
 		var w wrap
 		for i, a := range angles {
-			out = append(out, w.on(measure.Reading{At: measure.Stamp(i) * 20_000, Has: measure.HasAngle, Angle: measure.FromDegrees(a)}).Angle.Degrees())
+			r := measure.Reading{At: measure.Stamp(i) * 20_000, Has: measure.HasAngle, Angle: measure.FromDegrees(a)}
+			w.on(&r)
+			out = append(out, r.Angle.Degrees())
 		}
 		return out
 	}
