@@ -35,21 +35,24 @@ test("a fault leads to what to do, and help is there without the daemon", async 
       await page.locator(".view-help h1").waitFor();
     }
 
-    await page.waitForFunction(() => performance.getEntriesByType("resource").some((e) => e.name.endsWith("helpfigures.js")));
+    await page.waitForFunction(() => ["helpfigures.js", "wiring-upright.svg"].every((file) => performance.getEntriesByType("resource").some((e) => e.name.endsWith(file))));
     await d.kill();
     await page.getByText("no answer").waitFor();
     for (const topic of ["First set-up", "A day's work", "Something is wrong", "Photograph", "What ± means", "Usual figures", "A board of your own", "Keys", "Cautions"]) {
       await page.getByRole("button", { name: "Menu" }).click();
       await page.locator("#screens").getByRole("link", { name: "Help" }).click();
-      // Where it leads to one topic, one more press leads to all; the topic before may
-      // still stand on the screen, and its link go from under the pointer.
-      const topics = page.locator(".topics"), all = page.getByRole("link", { name: "All help" });
-      while (!(await topics.isVisible())) {
-        await all.or(topics).first().waitFor();
-        if (await all.isVisible()) await all.click({ timeout: 2000 }).catch((e) => { if (!/Timeout/.test(String(e))) throw e; });
-      }
+      // The topic before has links to the others too, which go while they are pressed.
+      await page.getByRole("heading", { level: 1, name: "Help", exact: true }).waitFor();
       await page.locator(".topics").getByRole("link", { name: new RegExp(topic) }).click();
       await page.getByRole("heading", { level: 1, name: topic }).waitFor();
+      assert.deepEqual(await page.evaluate(() => [...document.querySelectorAll("html, main, main *")].filter((e) => e.scrollWidth > e.clientWidth + 1 && (e.tagName === "HTML" || /auto|scroll/.test(getComputedStyle(e).overflowX)))
+        .map((e) => `${e.tagName} ${e.className}`)), [], `${topic} is dragged sideways`);
+      if (topic.startsWith("A board")) { // drawn, upright, and its letters not smaller than they were made for
+        const img = page.locator(".wiring img:visible");
+        await img.evaluate((i) => /** @type {HTMLImageElement} */ (i).decode());
+        const [wide, made, file] = await img.evaluate((/** @type {HTMLImageElement} */ i) => [i.clientWidth, i.naturalWidth, i.currentSrc]);
+        assert.ok(wide >= 0.9 * made, `${file} was made ${made} wide and is drawn ${wide} wide`);
+      }
     }
     assert.deepEqual(complaints, []);
   } finally {
