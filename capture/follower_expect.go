@@ -1,10 +1,6 @@
 package capture
 
-import (
-	"math"
-
-	"lobescribe/capture/lift"
-)
+import "math"
 
 // expectation is how high the valve should open, with its expanded uncertainty,
 // in nanometres; the zero value expects nothing.
@@ -13,11 +9,12 @@ type expectation struct {
 	learned bool // from openings of this set-up, else from what was set down
 }
 
-// learn takes an opening that has settled. Openings that agree are one figure,
+// learn takes the max lift of an opening that has settled, and within how much the
+// next should be as high. Openings that agree are one figure,
 // weighted by their uncertainties; after one that does not, the set-up was
 // changed and that one counts.
-func (e *expectation) learn(o lift.Opening) {
-	y, u := float64(o.MaxLift), max(float64(o.MaxLiftU), 1000)
+func (e *expectation) learn(y, u float64) {
+	u = max(u, 1000)
 	if !e.learned || math.Abs(y-e.lift) > e.u+u {
 		*e = expectation{y, u, true}
 		return

@@ -25,6 +25,8 @@ type verdicts struct {
 	cutAt       float64 // max lift
 	angles      bool
 	told        [3]bool // no-contact, travel-end, too-fast
+	stops       stopSums
+	wander      float64 // the most that a heel has run out by, for the uncertainty
 	sinking     sinking
 	runsOut     int // over how many heels it has shown
 	home        homecomings

@@ -78,7 +78,11 @@ type Segmenter struct {
 // News is something that the signal has come to.
 type News struct {
 	Opening *Opening
-	Fault   *Fault
+	// RepeatsU is within how much the next opening of the same set-up should be as
+	// high: narrower than the opening's own ±, for what the spindle's stops, or a
+	// spindle that sticks, take off one they take off the next.
+	RepeatsU measure.Length
+	Fault    *Fault
 }
 
 // NewSegmenter returns one that has seen nothing.
@@ -358,16 +362,21 @@ func (g *Segmenter) publish(m measured) {
 		g.doubts.see(measure.Reading{At: stamp(p.t), Lift: shown}, sift.Misread, 1)
 	}
 	g.judge(m)
+	repeats := o.MaxLiftU
 	if g.patient {
 		g.all = append(g.all, m)
+	} else {
+		one := []measured{m}
+		g.widen(one)
+		o = one[0].Opening
 	}
-	g.news = append(g.news, News{Opening: &o})
+	g.news = append(g.news, News{Opening: &o, RepeatsU: repeats})
 }
 
 func (g *Segmenter) measure(k *track, i int, until float64) (measured, bool) {
 	e := surroundings{
 		sign: float64(signOf(i)), frozen: g.doubts.frozen, proof: &g.o.Proof, stream: &g.stream, keep: g.patient, step: float64(g.steps.Step()), noise: g.noise.sd(), lim: k.lim,
-		judgesStops: g.patient && len(g.all) < mostStops,
+		judgesStops: max(len(g.all), g.verdict.stops.n) < mostStops,
 	}
 	b := k.bounds
 	return e.opening(k.pts.between(b.section, b.out), k.pts.between(b.out, b.landed), k.pts.between(b.landed, until))

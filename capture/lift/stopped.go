@@ -270,55 +270,74 @@ func fitStop(p []piece, edge, size, span, depth float64) (least, at float64) {
 	return least, at
 }
 
-// judgeStop tells of a spindle that stopped under the nose, or gives the openings what
-// their flanks cannot leave out.
-func (g *Segmenter) judgeStop(dst []measured) {
-	if _, _, proved := g.o.Proof.Stops(); proved || g.verdict.told[1] {
+// stopSums is what openings say together, of each size.
+type stopSums struct {
+	n     int // openings that say something
+	says  [len(stopSizes)]float64
+	sides [2][len(stopSizes)]float64
+	nose  measure.Stamp // of the first of them
+	lift  float64       // and its max lift
+}
+
+func (s *stopSums) add(m *measured) {
+	if !m.stops.ok {
 		return
 	}
-	var says [len(stopSizes)]float64
-	var sides [2][len(stopSizes)]float64
-	var first *measured
-	best := 0
-	for i := range dst {
-		m := &dst[i]
-		if !m.stops.ok {
-			continue
+	for k := range s.says {
+		for side := range s.sides {
+			s.sides[side][k] += stopTemper * m.stops.flanks[side][k]
 		}
-		for k := range says {
-			for side := range sides {
-				sides[side][k] += stopTemper * m.stops.flanks[side][k]
-			}
-			says[k] += stopTemper * (m.stops.flanks[0][k] + m.stops.flanks[1][k] + m.stops.lasts[k])
-		}
-		if first == nil {
-			first = m
-		}
+		s.says[k] += stopTemper * (m.stops.flanks[0][k] + m.stops.flanks[1][k] + m.stops.lasts[k])
 	}
-	if first == nil {
-		return
+	if s.n++; s.n == 1 {
+		s.nose, s.lift = m.Nose, float64(m.MaxLift)
 	}
-	for k := range says {
-		if says[k] > says[best] {
+}
+
+// likeliest returns which size is the likeliest.
+func (s *stopSums) likeliest() (best int) {
+	for k := range s.says {
+		if s.says[k] > s.says[best] {
 			best = k
 		}
 	}
-	// A hand that waits beside the nose until the spring throws the cam past it leaves an
-	// edge like that of a stop on one flank.
-	both := g.verdict.angles || min(sides[0][best], sides[1][best]) > stopEither
-	if says[best] > stopTells && both && stopSizes[best] > stopCounts*float64(g.steps.Step()) {
-		g.tellCut(first.Nose, float64(first.MaxLift))
-	}
+	return best
+}
+
+// takes returns the root of the mean square of what the sizes, as likely as they are,
+// take off the nose.
+func (s *stopSums) takes() float64 {
 	var all, square float64
+	best := s.likeliest()
 	for k, size := range stopSizes {
-		p := math.Exp(says[k] - says[best])
+		p := math.Exp(s.says[k] - s.says[best])
 		if k > 0 {
 			p *= stopPrior
 		}
 		all, square = all+p, square+p*size*size
 	}
-	takes := math.Sqrt(square / all)
-	if takes > stopCounts*float64(g.steps.Step()) && takes > float64(first.MaxLiftU) {
+	return math.Sqrt(square / all)
+}
+
+// judgeStop tells of a spindle that stopped under the nose, or gives the openings what
+// their flanks, and those of all before them, cannot leave out.
+func (g *Segmenter) judgeStop(dst []measured) {
+	s := &g.verdict.stops
+	for i := range dst {
+		s.add(&dst[i])
+	}
+	if _, _, proved := g.o.Proof.Stops(); proved || g.verdict.told[1] || s.n == 0 || len(dst) == 0 {
+		return
+	}
+	// A hand that waits beside the nose until the spring throws the cam past it leaves an
+	// edge like that of a stop on one flank.
+	best := s.likeliest()
+	both := g.verdict.angles || min(s.sides[0][best], s.sides[1][best]) > stopEither
+	if s.says[best] > stopTells && both && stopSizes[best] > stopCounts*float64(g.steps.Step()) {
+		g.tellCut(s.nose, s.lift)
+	}
+	takes := s.takes()
+	if takes > stopCounts*float64(g.steps.Step()) && takes > float64(dst[0].MaxLiftU) {
 		g.hold(TravelEnd, measure.Length(takes), "the spindle may have stopped just under the nose: its edges do not leave it out. Prove the indicator, or give it more travel, and turn again")
 	}
 	for i := range dst {

@@ -11,10 +11,7 @@ import (
 // judgeWhole looks at all openings of a finished trace at once.
 func (g *Segmenter) judgeWhole(all []measured) {
 	d := g.judgeDrive(all)
-	shareRunOut(all)
-	g.sunk(all)
-	g.stuck(all)
-	g.travelled(all)
+	g.widen(all)
 	g.agree(all)
 	for i := range all {
 		for side := range 2 {
@@ -25,10 +22,19 @@ func (g *Segmenter) judgeWhole(all []measured) {
 	}
 }
 
+// widen gives openings what they, and those before them, leave open together. A
+// finished trace gives all of them at once; else each one when it is told.
+func (g *Segmenter) widen(dst []measured) {
+	g.shareRunOut(dst)
+	g.sunk(dst)
+	g.stuck(dst)
+	g.travelled(dst)
+}
+
 // shareRunOut gives every opening the run-out of the heel that any has seen: each
 // sees a part of the turn.
-func shareRunOut(dst []measured) {
-	most := 0.0
+func (g *Segmenter) shareRunOut(dst []measured) {
+	most := g.verdict.wander
 	for _, m := range dst {
 		most = max(most, m.wander)
 	}
@@ -38,6 +44,7 @@ func shareRunOut(dst []measured) {
 		m.wander = most
 		m.stateLift()
 	}
+	g.verdict.wander = most
 }
 
 // agree widens the uncertainty of an opening that disagrees with the others of
