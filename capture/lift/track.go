@@ -75,7 +75,9 @@ type track struct {
 	run            flat
 	at             where
 	heel           float64
-	started, began bool // began: nothing lower was seen since the start
+	heelFrom       float64 // when the run that tells the heel began,
+	heelSpan       float64 // and how long it was
+	started, began bool    // began: nothing lower was seen since the start
 
 	sure bool // the valve has come home to this heel, or was turned on it
 
@@ -189,7 +191,8 @@ func (k *track) rests(least float64) bool {
 
 // adopt takes the run as the heel.
 func (k *track) adopt() turn {
-	k.at, k.heel, k.n = home, k.run.level, 0
+	k.at, k.n = home, 0
+	k.heelIs(k.run)
 	k.sure = k.run.turned() >= heelTurned/2
 	what := nothing
 	if k.pending && k.guessed && k.bounds.home-k.heel > slipMost {
@@ -201,6 +204,17 @@ func (k *track) adopt() turn {
 		k.pts.since(k.run.t0)
 	}
 	return what
+}
+
+// heelIs takes the level of a run for the heel's.
+func (k *track) heelIs(run flat) {
+	k.heel, k.heelFrom, k.heelSpan = run.level, run.t0, run.span()
+}
+
+// onRamp says whether the run lies higher than the heel and is shorter than the rest
+// that told it: a slow hand on the ramp, where a heel that drifts would go on in one run.
+func (k *track) onRamp() bool {
+	return k.run.level > k.heel && k.run.t0 != k.heelFrom && k.run.span() < k.heelSpan
 }
 
 func (k *track) stepHome(p point, v float64) turn {
@@ -224,10 +238,10 @@ func (k *track) stepHome(p point, v float64) turn {
 		return nothing
 	}
 	k.n = 0
-	if k.rests(leastRest) && k.run.level-k.heel <= k.lim.same {
+	if k.rests(leastRest) && k.run.level-k.heel <= k.lim.same && !k.onRamp() {
 		// The heel is the lowest rest, and the newest: it drifts. A rest that is
 		// higher lies at the foot of a flank.
-		k.heel = k.run.level
+		k.heelIs(k.run)
 		k.sure = k.sure || k.run.turned() >= heelTurned/2
 	}
 	return nothing
@@ -329,7 +343,8 @@ func (k *track) settle() bool {
 	shift := k.low.level - k.heel
 	real := math.Abs(shift) <= k.lim.same || k.sure && math.Abs(shift) <= k.slipShare()*k.top ||
 		math.IsNaN(k.low.a0) && shift <= slipMost && shift >= -k.mostFall()
-	k.heel, k.landed = k.low.level, k.low.t0
+	k.heelIs(k.low)
+	k.landed = k.low.t0
 	k.sure, k.at, k.n = true, home, 0
 	if real {
 		k.largest = max(k.largest, k.top)
