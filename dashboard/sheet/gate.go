@@ -96,15 +96,17 @@ func (d Data) tdcSound() (says []string) {
 	if d.Engine.TDC.U == 0 {
 		says = append(says, "How well top dead centre is known was not said.")
 	}
+	var doubted sayings
 	for _, v := range d.Valves {
 		if v.Timed != nil && v.Timed.Doubtful {
-			says = append(says, fmt.Sprintf("%s: its nose stands where no cam puts it, so top dead centre or the encoder is wrong.", d.valveWords(v.Name)))
+			doubted.say(d.valveWords(v.Name), "its nose stands where no cam puts it, so top dead centre or the encoder is wrong.")
 		}
 	}
-	return says
+	return append(says, doubted.ofValves(len(d.Valves))...)
 }
 
-func (d Data) openingsAgree() (says []string) {
+func (d Data) openingsAgree() []string {
+	var says sayings
 	for _, v := range d.Valves {
 		var figures []agree.Figure
 		for _, o := range v.Findings.Openings {
@@ -112,32 +114,34 @@ func (d Data) openingsAgree() (says []string) {
 		}
 		switch r := agree.Of(figures); {
 		case r.Count == 0:
-			says = append(says, d.valveWords(v.Name)+": not measured.")
+			says.say(d.valveWords(v.Name), "not measured.")
 		case r.Count == 1:
-			says = append(says, d.valveWords(v.Name)+": one opening only.")
+			says.say(d.valveWords(v.Name), "one opening only.")
 		case !r.Agree:
-			says = append(says, fmt.Sprintf("%s: its %d openings do not agree.", d.valveWords(v.Name), r.Count))
+			says.say(d.valveWords(v.Name), fmt.Sprintf("its %d openings do not agree.", r.Count))
 		}
 	}
-	return says
+	return says.ofValves(len(d.Valves))
 }
 
-func (d Data) rockersSquare() (says []string) {
+func (d Data) rockersSquare() []string {
+	var says sayings
 	for _, v := range d.Valves {
 		name := d.valveWords(v.Name)
 		switch n := v.Next; {
 		case n == nil:
-			says = append(says, name+": no trial tells yet.")
+			says.say(name, "no trial tells yet.")
 		case n.Verdict.Kind != verdict.Meets:
-			says = append(says, fmt.Sprintf("%s: %s.", name, n.Verdict))
+			says.say(name, n.Verdict.String()+".")
 		case len(n.Disagree) > 0:
-			says = append(says, name+": one of its trials does not go with the others.")
+			says.say(name, "one of its trials does not go with the others.")
 		}
 	}
-	return says
+	return says.ofValves(len(d.Valves))
 }
 
-func (d Data) clearancesKept() (says []string) {
+func (d Data) clearancesKept() []string {
+	var says sayings
 	judged := 0
 	look := func(of, what string, g *clearance.Gap) {
 		if g == nil {
@@ -146,13 +150,13 @@ func (d Data) clearancesKept() (says []string) {
 		name := d.valveWords(of) + ", " + what
 		switch {
 		case g.Left > 0 && g.Limit == nil:
-			says = append(says, name+": no limit is set.")
+			says.say(name, "no limit is set.")
 		case g.Verdict.Good():
 			judged++
 		case g.Verdict.Kind == verdict.Fails:
-			says = append(says, name+": below your limit.")
+			says.say(name, "below your limit.")
 		default:
-			says = append(says, name+": "+g.Verdict.String()+".")
+			says.say(name, g.Verdict.String()+".")
 		}
 	}
 	for _, v := range append([]Valve{{Clearance: d.Clearance}}, d.Valves...) {
@@ -163,7 +167,7 @@ func (d Data) clearancesKept() (says []string) {
 		if a.Piston != nil {
 			look(v.Name, "piston", &a.Piston.Least)
 			if len(v.Findings.Faults) > 0 {
-				says = append(says, d.valveWords(v.Name)+", piston: worked out from a trace with a fault.")
+				says.say(d.valveWords(v.Name)+", piston", "worked out from a trace with a fault.")
 			}
 		}
 		look(v.Name, "coil bind", a.CoilBind)
@@ -178,13 +182,13 @@ func (d Data) clearancesKept() (says []string) {
 	}
 	for _, v := range d.Valves {
 		for _, again := range v.Again {
-			says = append(says, d.valveWords(v.Name)+": "+again)
+			says.say(d.valveWords(v.Name), again)
 		}
 	}
-	if judged == 0 && len(says) == 0 {
+	if judged == 0 && len(says.texts) == 0 {
 		return []string{"No clearance was worked out."}
 	}
-	return says
+	return says.lines()
 }
 
 func (d Data) noFaults() (says []string) {
@@ -200,13 +204,14 @@ func (d Data) noFaults() (says []string) {
 	return says
 }
 
-func (d Data) nothingSimulated() (says []string) {
+func (d Data) nothingSimulated() []string {
+	var says sayings
 	for _, v := range d.Valves {
 		if v.Simulated() {
-			says = append(says, fmt.Sprintf("%s: trace %s is the simulator's.", d.valveWords(v.Name), v.Trace.ID))
+			says.say(d.valveWords(v.Name), "the trace that counts is the simulator's.")
 		}
 	}
-	return says
+	return says.ofValves(len(d.Valves))
 }
 
 // Simulated tells whether the valve's figures come from the simulator.

@@ -78,6 +78,24 @@ func TestGate(t *testing.T) {
 	assert.ErrorContains(t, err, "waived", "not without a reason")
 }
 
+// What holds for many valves is said once: sixteen lines of one sentence are a page of
+// the sheet, on which the seventeenth is overlooked.
+func TestWhatHoldsForManyValvesIsSaidOnce(t *testing.T) {
+	b := newBench(t)
+	b.engine(func(e *storage.Engine) { e.RockerRatio.Exhaust = 0 })
+	d := b.gather(options)
+	assert.Equal(t, "Each valve: not measured.", says(d.Gate(), "openings"))
+	assert.Equal(t, "Each valve: no trial tells yet.", says(d.Gate(), "trials"))
+	b.turn("1I", 10.9, 470, false)
+	d = b.gather(options)
+	assert.Equal(t, "1 exhaust, 3 intake, 3 exhaust, 4 intake, 4 exhaust, 2 intake, 2 exhaust: not measured.", says(d.Gate(), "openings"))
+	page := written(t, sheet.Write, d, "")
+	for _, sentence := range []string{"not measured.", "no trial tells yet", "<strong>1 exhaust, 3 intake, 3 exhaust, 4 intake, 4 exhaust, 2 intake, 2 exhaust:</strong> max lift"} {
+		assert.Equal(t, 1, strings.Count(page, sentence), sentence)
+	}
+	assert.Contains(t, page, "<dd>1.5 / –</dd>", "a ratio that was not typed is none of zero")
+}
+
 // A figure of the simulator's is marked beside the figure, and no sheet that
 // has one is final.
 func TestASimulatedFigureIsMarkedOnPaper(t *testing.T) {

@@ -32,6 +32,17 @@ func (s *sayings) lines() []string {
 	return out
 }
 
+// ofValves is lines, where what is said of every valve of an engine names none of them.
+func (s *sayings) ofValves(valves int) []string {
+	out := s.lines()
+	for i, text := range s.texts {
+		if n := len(s.who[text]); n > 2 && n == valves {
+			out[i] = "Each valve: " + text
+		}
+	}
+	return out
+}
+
 // allOf names several: "Cylinders 1, 3, 4", "1 intake, 1 exhaust".
 func allOf(who []string) string {
 	const one = "Cylinder "

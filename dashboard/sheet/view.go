@@ -134,7 +134,13 @@ func (d Data) facts(w words) []fact {
 		add("turns, seen from the front", "%s", e.Rotation)
 	}
 	if r := e.RockerRatio; r.Intake != 0 || r.Exhaust != 0 {
-		add("rocker ratio, intake / exhaust", "%v / %v", r.Intake, r.Exhaust)
+		written := func(ratio float64) string { // what was not typed is no ratio of zero
+			if ratio == 0 {
+				return none
+			}
+			return fmt.Sprint(ratio)
+		}
+		add("rocker ratio, intake / exhaust", "%s / %s", written(r.Intake), written(r.Exhaust))
 	}
 	if e.Stroke != 0 {
 		add("stroke / rod", "%s / %s %s", w.known(e.Stroke), w.known(e.Rod), w.unit)

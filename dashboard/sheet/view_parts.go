@@ -171,6 +171,7 @@ func springWords(a clearance.SpringAnswer, w words) string {
 
 // measured says with what the figures were taken, each instrument once.
 func (d Data) measured(v *view, w words) {
+	var elsewhere, missing sayings
 	for _, one := range d.Valves {
 		for _, dev := range one.Devices {
 			says := fmt.Sprintf("%s at %s%s", dev.Role, dev.Address, optional(", %s", dev.Format))
@@ -180,12 +181,21 @@ func (d Data) measured(v *view, w words) {
 			v.Instruments = once(v.Instruments, says)
 		}
 		if src := one.Trace.Source; one.Trace.ID != 0 && src != "" && src != "live" {
-			says := fmt.Sprintf("trace %s was not taken from an engine here: %s", one.Trace.ID, src)
-			v.Instruments = once(v.Instruments, says)
+			elsewhere.say(one.Trace.ID.String(), string(src))
 		}
 		if len(one.Missing) > 0 {
-			v.Missing = append(v.Missing, saying{d.valveWords(one.Name), strings.Join(one.Missing, ", ")})
+			missing.say(d.valveWords(one.Name), strings.Join(one.Missing, ", "))
 		}
+	}
+	for _, src := range elsewhere.texts {
+		one := "trace %s was not taken from an engine here: %s"
+		if len(elsewhere.who[src]) > 1 {
+			one = "traces %s were not taken from an engine here: %s"
+		}
+		v.Instruments = append(v.Instruments, fmt.Sprintf(one, strings.Join(elsewhere.who[src], ", "), src))
+	}
+	for _, says := range missing.texts {
+		v.Missing = append(v.Missing, saying{allOf(missing.who[says]), says})
 	}
 	v.Instruments = append(v.Instruments, "lengths are kept in whole nanometres and angles in microdegrees; printed figures are rounded, those in the CSV are not")
 }
