@@ -97,9 +97,16 @@ export function TypedField({ label, value, show, read, onChange, kind, name = la
     setLeft(true);
     setText(null);
   };
+  // The browser drops the ends of lines: of a column with 8 and 10 it would make 810.
+  const paste = (/** @type {ClipboardEvent} */ e) => {
+    const lines = e.clipboardData?.getData("text").trim() ?? "";
+    if (!/[\r\n]/.test(lines)) return;
+    e.preventDefault();
+    document.execCommand("insertText", false, lines.replace(/\s*[\r\n]+\s*/g, " ")); // what else a browser can undo
+  };
   return html`<${Frame} label=${label} hint=${hint} wrong=${left ? wrong : ""} unit=${unit}
     input=${(/** @type {any} */ a) => html`<input ...${a} inputmode=${mode} autocomplete="off" spellcheck=${false} list=${list} value=${unread ?? text ?? shownText} data-kind=${kind}
-      data-wrong=${wrong || undefined} onInput=${(/** @type {any} */ e) => take(e.target.value)} onBlur=${leave} />`} />`;
+      data-wrong=${wrong || undefined} onInput=${(/** @type {any} */ e) => take(e.target.value)} onBlur=${leave} onPaste=${paste} />`} />`;
 }
 
 /** Lengths that an inch rule measures, and those that may be below zero: a phone's pad of digits has neither stroke nor minus. */

@@ -147,7 +147,7 @@ export function needleWords(nm, unit) {
 /** Every accepted spelling of a unit, in lower case. */
 const unitWords = new Map(Object.entries({
   mm: nanometres.mm, millimetre: nanometres.mm, millimetres: nanometres.mm, millimeter: nanometres.mm, millimeters: nanometres.mm,
-  in: nanometres.in, "in.": nanometres.in, inch: nanometres.in, inches: nanometres.in, '"': nanometres.in, "\u2033": nanometres.in, "\u201d": nanometres.in,
+  in: nanometres.in, "in.": nanometres.in, inch: nanometres.in, inches: nanometres.in, '"': nanometres.in, "''": nanometres.in, "\u2033": nanometres.in, "\u201d": nanometres.in,
   thou: nanometres.thou, mil: nanometres.thou, mils: nanometres.thou,
   "\u00b5m": nanometres.um, "\u03bcm": nanometres.um, um: nanometres.um,
 }));
@@ -156,10 +156,11 @@ const unitWords = new Map(Object.entries({
 const unders = new Set([2, 4, 8, 16, 32, 64, 128, 10, 100, 1000]);
 
 /**
- * What an eastern keyboard or a phone's autocorrection makes of digits and dashes, as
- * the plain ones. @param {string} text
+ * What an eastern keyboard, a phone's autocorrection or a page that was copied from makes
+ * of digits and dashes, as the plain ones; marks that nobody sees are gone.
+ * @param {string} text
  */
-export const plainSigns = (text) => text.replace(/[\uff01-\uff5e]/g, (c) => String.fromCharCode(c.charCodeAt(0) - 0xfee0)).replace(/[\u2013\u2212]/g, "-");
+export const plainSigns = (text) => text.replace(/[\uff01-\uff5e]/g, (c) => String.fromCharCode(c.charCodeAt(0) - 0xfee0)).replace(/[\u2010-\u2013\u2212\ufe63]/g, "-").replace(/[\u200b-\u200f\u2060\ufeff]/g, "");
 
 /** A comma that one country reads as a point and another as thousands. */
 export const twoMeanings = /^[+-]?\s*[1-9]\d{0,2},\d{3}(?!\d)/;
@@ -193,6 +194,7 @@ export function parseLength(text, unit) {
   if (two) throw whichIsMeant(asked, two[0]);
   const { above, below } = parts ? mixed(parts, asked) : pointed(found, asked);
   const size = (above * BigInt(one) * 2n + below) / (below * 2n);
+  if (size === 0n && above !== 0n) throw new Error(`${asked} is less than a nanometre: write 0 if nothing is meant`);
   return found[1] === "-" ? -Number(size) : Number(size);
 }
 

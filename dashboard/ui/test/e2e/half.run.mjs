@@ -102,6 +102,67 @@ test("a text that does not read in one unit is read when it does in the other", 
   assert.equal(await rod.inputValue(), first);
 });
 
+test("pasted, filled in by the browser, Enter in the middle, gone back in the middle", async () => {
+  const mm = (/** @type {number} */ inches) => Math.round(inches * 25.4e6) / 1e6, rod = page.getByLabel("Connecting rod", { exact: true }), length = async () => (await typist.api("GET", at)).rod_mm;
+  const save = () => page.locator(".engine-form").getByRole("button", { name: "Save", exact: true }).click();
+  await page.context().grantPermissions(["clipboard-read", "clipboard-write"], { origin: d.url });
+  const paste = async (/** @type {string} */ text) => {
+    await page.evaluate((t) => navigator.clipboard.writeText(t), text);
+    await rod.fill("");
+    await rod.press("ControlOrMeta+v");
+  };
+  const saved = async (/** @type {number} */ inches, /** @type {string} */ how) => {
+    for (let n = 0; n < 100 && (await length()) !== mm(inches); n++) await page.waitForTimeout(100);
+    assert.equal(await length(), mm(inches), how);
+  };
+  await typist.show("engine");
+  const first = await length();
+  // Two cells of a column: the browser alone would make 610 of them.
+  await paste("6\n10");
+  assert.equal(await rod.inputValue(), "6 10");
+  await save();
+  assert.equal(await rod.getAttribute("aria-invalid"), "true");
+  assert.equal(await length(), first, "nothing is made of two figures");
+  await paste("\t5\u201111/16\u00a0in\r\n");
+  await save();
+  await saved(5.6875, "a line of a web page, with its hyphen and its blanks");
+  // Enter in the middle: it is not sent, and goes on from where it stood.
+  await rod.fill("");
+  await rod.pressSequentially("5 13/");
+  await rod.press("Enter");
+  await typist.settled();
+  assert.equal(await rod.getAttribute("aria-invalid"), "true");
+  assert.equal(await length(), mm(5.6875), "no half of it is kept");
+  await rod.press("End");
+  await rod.pressSequentially("16");
+  await rod.press("Enter");
+  await saved(5.8125, "typed to its end");
+  // Back in the middle, and forth: what was typed stands there, and nothing of it is kept.
+  await page.evaluate(() => { location.hash = "#/help"; });
+  await page.locator("main.view-help h1").waitFor();
+  await typist.show("engine");
+  await rod.fill("");
+  await rod.pressSequentially("5 7");
+  await page.goBack();
+  await page.locator("main.view-help h1").waitFor();
+  assert.equal(await length(), mm(5.8125));
+  await page.goForward();
+  await typist.unfold();
+  assert.equal(await rod.inputValue(), "5 7");
+  await rod.press("End");
+  await rod.pressSequentially("/8");
+  await save();
+  await saved(5.875, "after back and forth");
+  // As a browser fills a field in: no key, one event.
+  await rod.evaluate((/** @type {HTMLInputElement} */ f) => {
+    Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, "value")?.set?.call(f, "147,5 mm");
+    f.dispatchEvent(new Event("input", { bubbles: true }));
+  });
+  await save();
+  await saved(147.5 / 25.4, "filled in by the browser");
+  assert.equal(await length(), 147.5);
+});
+
 test("two tabs on one document: what each typed is kept, or it is said where", async () => {
   const other = await page.context().newPage();
   other.setDefaultTimeout(patience);

@@ -94,6 +94,16 @@ test("digits of an eastern keyboard and dashes of a phone are read as the plain 
   assert.deepEqual(readFiringOrder("\uff11\uff0d\uff13\u20134\uff0d\uff12", 4), [1, 3, 4, 2]);
 });
 
+test("what was copied off a page or a drawing is read as it looks, or refused", () => {
+  for (const [text, nm] of /** @type {const} */ ([["\u20100.015", -381_000], ["\u22120.015", -381_000], ["\ufe630.015", -381_000], ["5\u201111/16", 144_462_500], ["\u200e0.015\u200b", 381_000], ["5\u00a011/16", 144_462_500], ["5\u202f11/16\u2033", 144_462_500], ["5 11/16''", 144_462_500]]))
+    assert.equal(parseLength(text, "in"), nm, JSON.stringify(text));
+  assert.equal(readNumber("\u201012\u200b"), -12);
+  // A soft hyphen is seen only where a line ends at it: nobody knows what stood there.
+  for (const text of ["5\u00ad11/16", "1 .5", "8 10", "5\u20195", "\u0661\u0665", "1\u00b2", "0.015 0.020", "1 000"]) assert.throws(() => parseLength(text, "in"), JSON.stringify(text));
+  assert.throws(() => parseLength("0.00000001", "in"), /less than a nanometre/, "what is typed does not become nothing");
+  assert.equal(parseLength("0.000", "in"), 0);
+});
+
 test("a comma that may be a point or thousands is asked about, and never guessed", () => {
   for (const text of ["7,500", "1,500", "-12,345"]) assert.throws(() => readNumber(text), /without the comma, or with a point/, text);
   assert.throws(() => parseLength("1,500 thou", "in"), /"1,500 thou" may be 1500 or 1.500/);
