@@ -122,16 +122,25 @@ func (p *Replay) Run(ctx context.Context) {
 	for {
 		select {
 		case now := <-beat.C:
-			if !p.paused {
-				p.play(now.Sub(last).Seconds() * p.rate)
-			}
+			p.play(now.Sub(last).Seconds() * p.rate)
 			last = now
-			if frames++; frames%6 == 0 {
+			if frames++; frames%6 == 0 || p.paused {
 				p.tellState(false)
 			}
+			if p.paused { // it may stand for a night: nothing wakes until it is wound
+				beat.Stop()
+			}
 		case c := <-p.changes:
+			was := p.paused
 			p.change(c)
 			p.tellState(false)
+			switch {
+			case p.paused:
+				beat.Stop()
+			case was:
+				beat.Reset(frame)
+				last = time.Now()
+			}
 		case <-ctx.Done():
 			p.tellState(true)
 			return

@@ -261,6 +261,21 @@ func (s *Store) putRecord(from *salvaged, rep Report, done *Repaired, know knowl
 		}
 		done.Left = is.amount(countDocuments(r))
 		done.compare(was, is, t.Newest, told)
+		for _, l := range done.Losses { // by the mark, also what no page shows
+			key := traceKey(l.Trace)
+			if r.get(bucketFindings, key) == nil {
+				continue
+			}
+			if err := forgetFindings(tx, l.Trace); err != nil {
+				return err
+			}
+			if r.get(bucketSummaries, key) == nil {
+				continue
+			}
+			if err := s.putSummary(tx, l.Trace); err != nil {
+				return err
+			}
+		}
 		return putRepaired(tx, *done)
 	})
 }
@@ -350,8 +365,14 @@ func (s *Store) remake(from rows, id ID, rep Report) error {
 				Source: sum.Source, Remark: sum.Remark, CutShort: sum.CutShort}
 		}
 		for _, d := range rep.Damages {
-			if d.Trace == id && d.Part == PartReadings && d.Count > 0 {
+			if d.Trace != id || d.Derived {
+				continue
+			}
+			if d.Part == PartReadings && d.Count > 0 {
 				h.Lost += uint64(d.Count)
+			}
+			if err := forgetFindings(tx, id); err != nil {
+				return err
 			}
 		}
 		if err := putHead(tx, id, nil, h); err != nil {
@@ -362,6 +383,12 @@ func (s *Store) remake(from rows, id ID, rep Report) error {
 		}
 		return s.putSummary(tx, id)
 	})
+}
+
+// forgetFindings takes away what was found in a trace that is not what it was: of
+// what is left something else is found.
+func forgetFindings(tx *bbolt.Tx, id ID) error {
+	return tx.Bucket([]byte(bucketFindings)).Delete(traceKey(id))
 }
 
 // setSequences lets numbers go on where they were, and never below what is

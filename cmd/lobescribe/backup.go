@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -181,7 +182,11 @@ func dismissRepairs(cmd *cobra.Command, p printer) error {
 // file was put.
 func check(cmd *cobra.Command, name string, repair bool) (report storage.Report, aside string, err error) {
 	if repair {
-		return storage.Repair(cmd.Context(), name, storage.Options{Log: logger(cmd)})
+		report, aside, err = storage.Repair(cmd.Context(), name, storage.Options{Log: logger(cmd)})
+		if err == nil && aside != "" {
+			err = findAgain(cmd, name)
+		}
+		return report, aside, err
 	}
 	store, err := storage.Open(name, storage.Options{ReadOnly: true, Log: logger(cmd)})
 	if err != nil {
@@ -190,4 +195,19 @@ func check(cmd *cobra.Command, name string, repair bool) (report storage.Report,
 	defer store.Close()
 	report, err = store.Verify(cmd.Context())
 	return report, "", err
+}
+
+// findAgain works out what is left of traces after a repair, for the lists.
+func findAgain(cmd *cobra.Command, name string) error {
+	store, err := storage.Open(name, storage.Options{Log: logger(cmd)})
+	if err != nil {
+		return err
+	}
+	repairs, err := store.Repairs(true)
+	if err == nil {
+		if err := daemon.FindAgain(cmd.Context(), store, repairs); err != nil { // one without a lift, say
+			logger(cmd).Warn("no findings of what the repair left", "error", err)
+		}
+	}
+	return errors.Join(err, store.Close())
 }

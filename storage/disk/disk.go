@@ -54,6 +54,7 @@ type Disk struct {
 	// may call Cut. It is called by whoever writes. Nil: nobody does.
 	Writing func(n int)
 
+	file    *os.File // of the database that was attached last, to read from
 	mu      sync.Mutex
 	writes  int
 	heads   bool   // the last write was of a head page
@@ -77,7 +78,15 @@ func (d *Disk) Attach(db *bbolt.DB) error {
 		return nil
 	}
 	db.NoSync = true
+	f, err := os.Open(d.Path)
+	if err != nil {
+		return err
+	}
 	d.mu.Lock()
+	if d.file != nil {
+		_ = d.file.Close()
+	}
+	d.file = f
 	d.heads, d.pending = false, nil
 	d.mu.Unlock()
 	return Between(db, d.write)
@@ -90,10 +99,11 @@ func (d *Disk) write(write Write, b []byte, at int64) (int, error) {
 		}
 	}
 	was := undo{at: at, were: make([]byte, len(b))}
-	if err := was.read(d.Path); err != nil {
+	d.mu.Lock()
+	if err := was.read(d.file); err != nil {
+		d.mu.Unlock()
 		return 0, err
 	}
-	d.mu.Lock()
 	if heads := at < 2*Page; heads != d.heads {
 		d.heads, d.pending = heads, nil // it has flushed
 	}
@@ -111,12 +121,7 @@ func (d *Disk) write(write Write, b []byte, at int64) (int, error) {
 	return write(b, at)
 }
 
-func (u *undo) read(path string) error {
-	f, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
+func (u *undo) read(f *os.File) error {
 	info, err := f.Stat()
 	if err != nil {
 		return err

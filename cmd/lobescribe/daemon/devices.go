@@ -65,7 +65,7 @@ func (d *Daemon) tellStatus(i *instrument, s device.Status) {
 		p.stood(s)
 	}
 	d.hub.Publish(live.Device{
-		ID: string(i.role), Address: i.address.String(),
+		ID: string(i.role), Address: i.named,
 		State: s.LiveWord(), Detail: s.State.String(), Says: s.Says,
 		RateHz: s.Rate, AgeS: s.Age.Seconds(), Format: s.FormatSays, Resolution: s.Resolution,
 		Assumes: s.Assumes, Refused: refusedByKind(s),

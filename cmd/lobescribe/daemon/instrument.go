@@ -17,6 +17,7 @@ import (
 type instrument struct {
 	role    capture.Role
 	address device.Address
+	named   string // address as text
 	source  *device.Source
 	cancel  context.CancelFunc
 	done    chan struct{}
@@ -41,7 +42,7 @@ type listener struct {
 // the link comes up by itself.
 func connect(ctx context.Context, role capture.Role, a device.Address, o device.Options, l listener) *instrument {
 	ctx, cancel := context.WithCancel(ctx)
-	i := &instrument{role: role, address: a, cancel: cancel, done: make(chan struct{})}
+	i := &instrument{role: role, address: a, named: a.String(), cancel: cancel, done: make(chan struct{})}
 	i.heardAt.Store(never)
 	if o.Log != nil {
 		o.Log = o.Log.With(slog.String("role", string(role)))

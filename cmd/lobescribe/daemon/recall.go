@@ -148,15 +148,23 @@ func (r Recalled) record(ctx context.Context, all []arrived, resolution measure.
 	return Recorded{Findings: f, ID: kept.last}, err
 }
 
-// FindingsOf works out a stored trace and stores what was found for the list.
+// FindingsOf works out a stored trace and stores what was found for the list. Of a
+// trace in the making, and of one that does not read whole, the findings are
+// returned and not stored: more of it may come, from the gauge or of a repair.
 func FindingsOf(s *storage.Store, id storage.ID) (lift.Findings, error) {
-	head, trace, err := s.Load(id)
-	if len(trace.Readings) == 0 && err != nil {
-		return lift.Findings{}, err
+	sum, err := s.Summary(id) // before it is loaded: it may end meanwhile
+	making := err == nil && sum.Recording
+	head, trace, hurt := s.Load(id)
+	damages := storage.DamagesIn(hurt)
+	if hurt != nil && (len(trace.Readings) == 0 || len(damages) == 0) {
+		return lift.Findings{}, hurt
 	}
 	f, err := lift.Analyse(trace, lift.Options{LeaveOut: head.LeftOut, Proof: head.Proof})
 	if err != nil {
 		return f, fmt.Errorf("trace %s: %w", id, err)
+	}
+	if making || slices.ContainsFunc(damages, func(d *storage.Damage) bool { return !d.Hole && !d.Derived }) {
+		return f, nil
 	}
 	return f, s.PutFindings(id, f)
 }

@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"sync"
@@ -35,6 +36,32 @@ func (d *Daemon) tellRepairs() {
 		return // it is being repaired; what comes of that is told then
 	}
 	d.hub.Publish(live.RepairsOf(open), 0)
+	d.Go(func() {
+		d.finding.Lock()
+		defer d.finding.Unlock()
+		if err := FindAgain(d.ctx, d.store, open); err != nil && d.ctx.Err() == nil {
+			d.log.Warn("no findings of what a repair left", "error", err)
+		}
+	})
+}
+
+// FindAgain works out the traces whose findings repairs have taken away, since
+// they lack readings now.
+func FindAgain(ctx context.Context, s *storage.Store, repairs []storage.Repaired) error {
+	var errs []error
+	for _, r := range repairs {
+		for _, l := range r.Losses {
+			sum, err := s.Summary(l.Trace)
+			if err != nil || sum.Recording || sum.Readings == 0 || ctx.Err() != nil {
+				continue
+			}
+			if _, err := s.Findings(l.Trace); errors.Is(err, storage.ErrNotFound) {
+				_, err = FindingsOf(s, l.Trace)
+				errs = append(errs, err)
+			}
+		}
+	}
+	return errors.Join(errs...)
 }
 
 // said adds to an error of the store what the keeper wants to know of it.

@@ -89,6 +89,7 @@ func (a *alive) check() {
 				}
 			}
 			if err == nil && was.kept && a.chance.IntN(3) == 0 {
+				a.log("findings of %s: %d readings, lost %d", s.ID, len(trace.Readings), lost[s.ID])
 				a.sameFindings(s.ID, trace)
 			}
 			if was.kept && lost[s.ID] == 0 && len(stored[began]) == 1 {
@@ -148,6 +149,6 @@ func (a *alive) sameFindings(id storage.ID, trace measure.Trace) {
 	require.NoError(a.t, err)
 	text, err := json.Marshal(f)
 	require.NoError(a.t, err)
-	require.JSONEq(a.t, string(text), mustJSON(had), "findings of trace %s", id)
+	require.JSONEq(a.t, string(text), mustJSON(had), "findings of trace %s: %+v", id, head)
 	a.count["findings the same"]++
 }

@@ -6,10 +6,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"net"
 	"net/http"
 	"os"
 	"path/filepath"
+	"sort"
 	"strings"
 	"time"
 
@@ -167,8 +169,13 @@ func (a *alive) openPage() {
 		}
 		a.mu.Lock()
 		defer a.mu.Unlock()
+		first := int64(math.MaxInt64)
+		for _, s := range shown {
+			first = min(first, s.at)
+		}
+		from := sort.Search(len(a.heard), func(i int) bool { return a.heard[i].at >= first })
 		is := map[sample]bool{}
-		for _, s := range a.heard {
+		for _, s := range a.heard[from:] {
 			is[s] = true
 		}
 		for _, s := range shown {

@@ -51,17 +51,14 @@ func TestWholeBenches(t *testing.T) {
 		t.Logf("%.2f hours of the bench: %v", w.hours, w.count)
 		return
 	}
-	hours := 1.5
+	hours, first := 100.0, uint64(1)
 	if n, err := strconv.ParseFloat(os.Getenv("LOBESCRIBE_BENCHES"), 64); err == nil {
-		hours = n
+		hours, first = n, uint64(time.Now().UnixNano()) // other ones each time
 	}
 	var mu sync.Mutex
 	var lived float64
+	var asleep time.Duration
 	counts := map[string]int{}
-	first := uint64(1)
-	if hours > 10 { // other ones each time
-		first = uint64(time.Now().UnixNano())
-	}
 	seed := first
 	more := func() (uint64, bool) {
 		mu.Lock()
@@ -89,6 +86,7 @@ func TestWholeBenches(t *testing.T) {
 					})
 					mu.Lock()
 					lived += w.hours
+					asleep += w.asleep
 					for k, n := range w.count {
 						counts[k] += n
 					}
@@ -97,7 +95,7 @@ func TestWholeBenches(t *testing.T) {
 			})
 		}
 	})
-	t.Logf("%.1f hours of benches, seeds from %d: %v", lived, first, counts)
+	t.Logf("%.1f hours of benches, %.1f of them of nights, seeds %d to %d: %v", lived, asleep.Hours(), first, seed-1, counts)
 	assert.Positive(t, counts["readings"])
 }
 
@@ -124,11 +122,12 @@ type whole struct {
 	gauge  *gauge
 	disk   *disk.Disk
 	hours  float64
-	hurt   bool   // this life the file is hurt
-	script []does // what happens in the first life instead of what chance has happen
-	wrote  int    // writes in the first life
-	tear   uint64 // how what was not flushed is torn
-	exact  int64  // the write at which the power goes in it; 0: it does not
+	asleep time.Duration // of the hours, those of nights
+	hurt   bool          // this life the file is hurt
+	script []does        // what happens in the first life instead of what chance has happen
+	wrote  int           // writes in the first life
+	tear   uint64        // how what was not flushed is torn
+	exact  int64         // the write at which the power goes in it; 0: it does not
 	count  map[string]int
 
 	step    atomic.Int64 // of the wall clock, in nanoseconds
@@ -338,8 +337,14 @@ func (w *whole) life(n int) {
 		w.script[0].do(a)
 		w.script = w.script[1:]
 	}
+	night := w.chance.IntN(3) == 0
 	for time.Now().Before(until) && !t.Failed() {
 		time.Sleep(time.Duration(1+w.chance.ExpFloat64()*30) * time.Second)
+		if night && w.chance.IntN(10) == 0 {
+			began := time.Now()
+			a.night()
+			until, night = until.Add(time.Since(began)), false
+		}
 		a.something()
 	}
 	// How it ends.
@@ -479,6 +484,31 @@ var happenings = []does{
 			_ = a.daemon.Connect(a.ctx, string(capture.Indicator), b.Devices[string(capture.Indicator)])
 		}
 	}},
+}
+
+// night has nobody be at the bench for hours: the gauge is left on until it switches
+// itself off, or is pulled out, and the daemon goes on. What takes hours happens
+// in these: the store is looked through every six.
+func (a *alive) night() {
+	long := time.Duration(2+a.chance.IntN(14)) * time.Hour
+	a.log("%8.1f s a night of %s", time.Since(a.born).Seconds(), long)
+	a.count["nights"]++
+	a.asleep += long
+	end := time.Now().Add(long)
+	if a.chance.IntN(3) > 0 {
+		time.Sleep(time.Duration(a.chance.IntN(30)) * time.Minute)
+		a.gauge.suffer(silent, time.Until(end))
+	} else {
+		a.gauge.suffer(unplugged, time.Until(end))
+	}
+	for a.t.Context().Err() == nil && !a.t.Failed() {
+		left := time.Until(end)
+		time.Sleep(min(left, time.Duration(a.chance.ExpFloat64()*float64(2*time.Hour))))
+		if !time.Now().Before(end) {
+			return
+		}
+		a.something()
+	}
 }
 
 func (a *alive) something() {
