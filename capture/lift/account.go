@@ -199,9 +199,12 @@ func (g *Segmenter) judgeInside(m measured) (told bool) {
 	}
 	lift := float64(m.MaxLift)
 	turned, _ := extremes(parts, swing*lift)
-	valleys := 0
+	valleys, noses := 0, 0
 	for _, t := range turned {
-		if !t.high && parts[t.at].lo-m.before.y < shutBetween*lift {
+		switch {
+		case t.high && parts[t.at].hi-m.before.y > openFully*lift:
+			noses++
+		case !t.high && parts[t.at].lo-m.before.y < shutBetween*lift:
 			valleys++
 		}
 	}
@@ -209,15 +212,16 @@ func (g *Segmenter) judgeInside(m measured) (told bool) {
 	for _, s := range parts {
 		least, most = min(least, s.least), max(most, s.most)
 	}
-	if valleys < 2 && !(most-least > openAtMost) {
+	if valleys < 2 && (valleys == 0 || noses < 2) && !(most-least > openAtMost) {
 		return false
 	}
-	g.fault(NotCounted, m.Open, "what counts as one opening here holds more than one: between its noses the valve was all but shut, and the reading did not come to rest there. The indicator shakes or hangs, or the heel moved; set it up again and turn again")
+	g.fault(NotCounted, m.Open, "what counts as one opening here holds more than one: between its noses the valve was all but shut. The heel moved, the indicator shakes or hangs, or the engine was turned back over the nose; see to it, and turn again one way")
 	return true
 }
 
-// shutBetween is the share of the lift below which a valve is all but shut.
-const shutBetween = 0.15
+// shutBetween is the share of the lift below which a valve is all but shut, openFully
+// that above which it has all but reached its nose.
+const shutBetween, openFully = 0.15, 0.85
 
 // signedOutline returns stretches as the valve opens.
 func (g *Segmenter) signedOutline(parts []stretch) []stretch {
@@ -318,13 +322,22 @@ func (g *Segmenter) judgeOtherUnit(parts []stretch, o outside) (told bool) {
 		return false
 	}
 	small := o.lift / unitRatio
-	if small < 8*float64(g.steps.Step()) {
+	if small < 8*float64(g.steps.Step()) || len(parts) == 0 {
 		return false
 	}
-	base := math.Inf(1) // of the smaller excursions, which may have another zero
-	for _, s := range parts {
-		base = min(base, s.lo)
+	// The smaller excursions may have another zero: it is where the valve stood lowest,
+	// or mostly, for it is shut for longer than open.
+	lows := make([]float64, len(parts))
+	for i, s := range parts {
+		lows[i] = s.lo
 	}
+	slices.Sort(lows)
+	return g.smallOnes(parts, o, small, lows[0]) || g.smallOnes(parts, o, small, lows[len(lows)/2])
+}
+
+// smallOnes looks for excursions above a base that are as high as the openings in the
+// other unit.
+func (g *Segmenter) smallOnes(parts []stretch, o outside, small, base float64) (told bool) {
 	from, top, at := math.NaN(), 0.0, 0.0
 	for _, s := range parts {
 		hi := s.hi - base

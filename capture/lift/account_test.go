@@ -50,6 +50,12 @@ func TestEveryExcursionIsAccountedFor(t *testing.T) {
 			from(9, three, func(_ measure.Reading, first measure.Length) measure.Length { return first + measure.Millimetre }), 0, lift.NotCounted},
 		{"the unit is switched on the heel",
 			from(secondNose-8, three, func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift / 254 / 1000 * 10_000 }), 1, lift.UnitChange},
+		{"the unit is switched on the heel, and the zero lies elsewhere",
+			from(secondNose-6, three, func(r measure.Reading, _ measure.Length) measure.Length {
+				return r.Lift/254/1000*10_000 + 300*measure.Micrometre
+			}), 1, lift.UnitChange},
+		{"the scale skips a pitch on the first flank",
+			from(8, three, func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift + 5*measure.Millimetre }), 2, lift.ZeroShift},
 		{"the second nose is half a millimetre low, from the same heel",
 			from(secondNose-3, three, func(r measure.Reading, _ measure.Length) measure.Length {
 				if r.At.Seconds() > secondNose+3 {

@@ -21,6 +21,7 @@ type doubts struct {
 	counts map[sift.Reason]int
 	shown  []Doubted
 	frozen []sift.Frozen // the newest, in order of time
+	leaps  int           // told
 	told   map[sift.Reason]bool
 }
 
@@ -91,7 +92,16 @@ func (g *Segmenter) doubted() {
 				(f.Until-f.From).Duration().Round(10e6), length(abs(float64(f.Jump)))))
 		}
 	}
+	for _, l := range g.sift.Leaps() {
+		if d.leaps++; d.leaps <= mostLeaps {
+			g.fault(ZeroShift, l.At, fmt.Sprintf("the reading jumped by %s within %v, faster than a hand or a spring moves a valve, and stayed there: the base, the tip or the indicator's own scale slipped. Set it up again, and turn this opening again",
+				length(abs(float64(l.By))), (l.At-l.Since).Duration().Round(1e6)))
+		}
+	}
 }
+
+// mostLeaps are told.
+const mostLeaps = 8
 
 func (d *doubts) see(r measure.Reading, why sift.Reason, n int) {
 	if d.counts == nil {

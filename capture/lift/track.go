@@ -38,6 +38,8 @@ const (
 	leastReadings = 3
 	// With an encoder the heel is known by turning without lift.
 	heelTurned = 20.0
+	// No nose, and no hand on a flank, stands still while the crank turns so far.
+	surelyHeel = 140.0
 	// Below this share of its max lift a valve may be home although the heel
 	// is not where it was; back-turns and rests lie anywhere.
 	lowShare = 0.25
@@ -268,6 +270,10 @@ func (k *track) stepAway(p point, v float64) turn {
 	if v > lowShare*k.top {
 		if k.hasLow && p.y-k.low.level > newShare*k.top && k.wasHome() {
 			return homecoming // and this is the next opening
+		}
+		if k.run.turned() > surelyHeel {
+			k.low, k.hasLow, k.newest = k.run, true, k.run.t0
+			return homecoming // wherever it lies: something slipped far
 		}
 		return nothing
 	}

@@ -40,6 +40,14 @@ type Frozen struct {
 	Jump measure.Length
 }
 
+// Leap is a jump to a place where the signal stays, faster than a hand or a spring
+// moves a valve.
+type Leap struct {
+	At    measure.Stamp // of the first reading behind it
+	By    measure.Length
+	Since measure.Stamp // the last before it
+}
+
 // Sift is the state; the zero value has seen nothing.
 type Sift struct {
 	// Count and Noise are the indicator's least step and the standard deviation
@@ -67,6 +75,7 @@ type Sift struct {
 
 	doubts []Doubt
 	frozen []Frozen
+	leaps  []Leap
 }
 
 // held is what was known when the first reading was held.
@@ -110,8 +119,10 @@ const (
 	// and for no longer, where it stands still when it has caught up.
 	longestFrozen = 1_000_000
 	behindTimes   = 3.0
-	// A spring throws a valve no faster off its nose, nanometres a microsecond.
-	springPace = 60e6 / 1e6
+	// A spring throws a valve no faster off its nose, nanometres a microsecond. A jump
+	// that is so many times as fast, and so much longer, was none of the valve's.
+	springPace             = 60e6 / 1e6
+	leapTimes, leapAtLeast = 1.5, 100_000
 )
 
 // reach returns how far from the last reading that counts one may lie that
@@ -273,7 +284,9 @@ func (s *Sift) resolve(dst []measure.Reading, r measure.Reading) []measure.Readi
 		s.hold(r)
 		return dst
 	case s.settled(r):
-		s.tellFrozen(r)
+		if !s.tellFrozen(r) {
+			s.tellLeap()
+		}
 		dst = s.release(dst)
 		return s.step(dst, r)
 	}
@@ -396,17 +409,29 @@ func (s *Sift) tell(r measure.Reading, why Reason, off float64) {
 	s.doubts = append(s.doubts, Doubt{Reading: r, Reason: why, Off: measure.Length(math.Round(off))})
 }
 
+// tellLeap tells of a jump that no valve makes, to where the signal stays. The reading
+// may have been on its way since the first that said the same as the last before.
+func (s *Sift) tellLeap() {
+	first := s.held[0]
+	jump := float64(first.Lift - s.base.Lift)
+	took := max(float64(first.At-s.rests.runAt), s.usual)
+	if math.Abs(jump) < leapTimes*springPace*took+leapAtLeast+s.grain() || s.otherUnit(first) || math.Abs(float64(first.Lift)) <= s.grain() {
+		return // or it was set to zero
+	}
+	s.leaps = append(s.leaps, Leap{At: first.At, By: first.Lift - s.base.Lift, Since: s.base.At})
+}
+
 // tellFrozen tells of an indicator that had repeated itself, where the jump to
 // what is held looks like it: it has moved on as far as the valve had gone
 // meanwhile at the pace on both sides, or farther than a spring throws a valve.
-func (s *Sift) tellFrozen(next measure.Reading) {
+func (s *Sift) tellFrozen(next measure.Reading) bool {
 	h := s.rests
 	first := s.held[0]
 	usual := max(s.usual, 1)
 	span := float64(first.At - h.runAt)
 	jump := float64(first.Lift - s.base.Lift)
 	if h.run < leastRepeats || span < leastFrozen || math.Abs(jump) < 2*s.grain()+leastBehind {
-		return
+		return false
 	}
 	// The pace after the jump, along it.
 	after, last := 0.0, next
@@ -419,19 +444,20 @@ func (s *Sift) tellFrozen(next measure.Reading) {
 	}
 	moved := max(math.Abs(after), math.Abs(h.before))
 	if moved*usual < s.grain()/8 || s.otherUnit(first) {
-		return // it stands still on both sides: something slipped; or it is the same place
+		return false // it stands still on both sides: something slipped; or it is the same place
 	}
 	if math.Abs(after)*usual < s.grain()/8 && span > longestFrozen {
-		return // it had come to rest long before: zero was pressed, or something slipped
+		return false // it had come to rest long before: zero was pressed, or something slipped
 	}
 	behind := math.Abs(jump) / (moved * span) // 1: what the valve did meanwhile at that pace
 	sudden := math.Abs(jump) / (moved * usual)
 	thrown := math.Abs(jump) < springPace*s.apart(s.base, first)
 	sameWay := jump*h.before > 0 && jump*after >= 0
 	if sudden < frozenTimes || thrown && (!sameWay || behind < 1/behindTimes || behind > behindTimes) {
-		return
+		return false
 	}
 	s.frozen = append(s.frozen, Frozen{From: h.runAt, Until: s.base.At, Readings: h.run - 1, Jump: first.Lift - s.base.Lift})
+	return true
 }
 
 // Again says that the indicator's figures go on elsewhere, as after its zero
@@ -479,6 +505,13 @@ func (s *Sift) Doubts() []Doubt {
 	d := s.doubts
 	s.doubts = s.doubts[:0]
 	return d
+}
+
+// Leaps returns the jumps found since the last call; likewise.
+func (s *Sift) Leaps() []Leap {
+	l := s.leaps
+	s.leaps = s.leaps[:0]
+	return l
 }
 
 // Frozen returns the times of repeats found since the last call; likewise.

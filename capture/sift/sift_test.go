@@ -136,6 +136,27 @@ func TestFrozen(t *testing.T) {
 
 // Whatever comes, each reading counts, is doubted or was held at the end; those
 // that count keep their order and are as they came.
+// A jump to where the signal stays is one that no valve makes where it is too fast for
+// that, and only then: readings that come seldom hide as much.
+func TestLeaps(t *testing.T) {
+	for every, leaps := range map[int64]int{10_000: 1, 200_000: 0} {
+		s := &Sift{Count: 10_000}
+		var found []Leap
+		for i := range 60 {
+			lift := measure.Length(i) * 20 * measure.Micrometre
+			if i >= 30 {
+				lift += 3 * measure.Millimetre
+			}
+			stepped(s, nil, measure.Reading{At: measure.Stamp(int64(i) * every), Has: measure.HasLift, Lift: lift})
+			found = append(found, s.Leaps()...)
+		}
+		if assert.Len(t, found, leaps, "readings every %d us", every) && leaps > 0 {
+			assert.InDelta(t, 3020, float64(found[0].By)/1e3, 1)
+			assert.Equal(t, measure.Stamp(30*every), found[0].At)
+		}
+	}
+}
+
 func TestNothingIsLostOrChanged(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(0, 200).Draw(t, "readings")
