@@ -75,6 +75,7 @@ func moreRows() []row {
 	}
 	const check, step = 1.27, 0.0508
 	var rows []row
+	alikeAnywhere := "one number for the ratio is off by as much anywhere on the curve, for all that was told; where speed peaks, at about half lift, a rocker set square is off by the least"
 	for i, c := range []struct {
 		name string
 		both bool
@@ -119,6 +120,9 @@ func moreRows() []row {
 			require.Len(t, s.a.More.Lash, 1, "%v", s.a.More.Says)
 			return s.a.More.Lash[0]
 		}
+		if c.both {
+			alikeAnywhere = ""
+		}
 		figures := []figure[seen]{
 			{"timing.lobe_u_mm", func(_ *testing.T, s seen) (off, u float64) {
 				p := at(s)
@@ -145,7 +149,7 @@ func moreRows() []row {
 					most = max(most, v)
 				}
 				return p.Value - most, p.U
-			}, ""},
+			}, alikeAnywhere},
 		}
 		if !c.both { // the rest does not hang on the ratio
 			figures = append(figures,

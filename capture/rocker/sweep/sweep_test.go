@@ -23,6 +23,19 @@ func TestSliderCrankTable(t *testing.T) {
 	}
 }
 
+// A printed worked example of the same linkage, in inches: J. T. Taylor, "Cotton Weaving
+// and Designing", 6th edition (1909; Project Gutenberg 57031), on the sley's motion
+// before fig. 60: an arm of 12 in lags a crank of 3 in by 0.3811 in at the quarter turn,
+// so that the pin has gone 2.6189 in from its far end.
+func TestSliderCrankInPrint(t *testing.T) {
+	far, _, ok := curve(0, [unknowns]float64{atV0: 0, atArm: 12}, 1)
+	require.True(t, ok)
+	quarter, _, ok := curve(0, [unknowns]float64{atV0: 3, atArm: 12}, 1)
+	require.True(t, ok)
+	assert.InDelta(t, 0.3811, far-quarter, 0.00006)
+	assert.InDelta(t, 2.6189, 3-(far-quarter), 0.00006)
+}
+
 // exact is a turn without an error in it, by the law of cosines: the tip's way from
 // the pivot's foot, turned by the gauge's tilt.
 func exact(v0, arm, tilt, sense float64) (turn, side Pass) {
