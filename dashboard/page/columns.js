@@ -2,7 +2,7 @@
 // rows, and over each column what it holds.
 
 import { useState } from "./lib/hooks.js";
-import { Form, html, TextField } from "./ui.js";
+import { Form, html, NumberField } from "./ui.js";
 
 /** @typedef {{names: string[], rows: string[][], taken: string[]}} Table */
 
@@ -14,17 +14,17 @@ const holds = [["", "nothing"], ["time:s", "time, s"], ["time:ms", "time, ms"], 
 /**
  * The choice in the words of the import route: "time=1:s,lift=3:in".
  * @param {string[]} taken
- * @param {string} rate rows a second, where no column is a time
+ * @param {number|null} rate rows a second, where no column is a time
  */
 export const choice = (taken, rate) => [...taken.flatMap((t, i) => (t === "" ? [] : [t.replace(":", `=${i + 1}:`)])),
-  ...(rate.trim() === "" || taken.some((t) => t.startsWith("time")) ? [] : [`rate=${rate.trim().replace(",", ".")}`])].join(",");
+  ...(rate === null || taken.some((t) => t.startsWith("time")) ? [] : [`rate=${rate}`])].join(",");
 
 /**
  * @param {{name: string, why: string, table: Table, act: (columns: string) => void, cancel: () => void}} props
  *   why: what the daemon said of the file
  */
 export function Columns({ name, why, table, act, cancel }) {
-  const [taken, setTaken] = useState(table.taken), [rate, setRate] = useState("");
+  const [taken, setTaken] = useState(table.taken), [rate, setRate] = useState(/** @type {number|null} */ (null));
   const set = (/** @type {number} */ i, /** @type {string} */ to) => setTaken(taken.map((t, j) => (j === i ? to : t)));
   return html`<${Form} class="panel" onSubmit=${() => act(choice(taken, rate))}><h2>Which column is what in ${name}?</h2>
     <p class="hint">${why}</p>
@@ -33,7 +33,7 @@ export function Columns({ name, why, table, act, cancel }) {
         ${[...holds, ...(holds.some(([v]) => v === t) ? [] : [[t, t.replace(":", ", ")]])].map(([v, words]) => html`<option key=${v} value=${v}>${words}</option>`)}</select></th>`)}</tr>
       ${table.names.some((n) => n !== "") ? html`<tr>${table.names.map((n, i) => html`<th key=${i} scope="col">${n}</th>`)}</tr>` : null}</thead>
       <tbody>${table.rows.map((row, i) => html`<tr key=${i}>${row.map((cell, j) => html`<td key=${j}>${cell}</td>`)}</tr>`)}</tbody></table></div>
-    ${taken.some((t) => t.startsWith("time")) ? null : html`<${TextField} label="Rows a second" kind="rate" value=${rate} onChange=${setRate} hint="Only where no column is a time. Angles and lifts off a degree wheel need none." />`}
+    ${taken.some((t) => t.startsWith("time")) ? null : html`<${NumberField} label="Rows a second" range=${{ least: 0.001, most: 1_000_000 }} value=${rate} onChange=${setRate} hint="Only where no column is a time. Angles and lifts off a degree wheel need none." />`}
     <div class="row"><button disabled=${!taken.some((t) => t.startsWith("lift"))}>Import</button>
       <button type="button" class="quiet" onClick=${cancel}>Cancel</button></div><//>`;
 }

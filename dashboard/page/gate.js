@@ -43,7 +43,7 @@ function Point({ of, check: c, looks, waive, back }) {
         <${TextField} label=${second ? "What was looked at" : "Why it may be so"} kind="reason" value=${why} onChange=${(/** @type {string} */ v) => draft.set({ by, why: v })} />
         <p class="row"><button disabled=${by.trim() === "" || why.trim() === ""}>${second ? "Save" : "Waive"}</button>
           <button type="button" class="quiet" onClick=${() => { draft.done(); setAsking(false); }}>Cancel</button></p><//>`
-      : html`<p><button type="button" class="quiet" onClick=${() => setAsking(true)}>${second ? "Somebody has looked at it" : "Waive"}<span class="sr">: ${c.what}</span></button></p>`}</li>`;
+      : html`<p><button type="button" class="quiet" aria-expanded="false" onClick=${() => setAsking(true)}>${second ? "Somebody has looked at it" : "Waive"}<span class="sr">: ${c.what}</span></button></p>`}</li>`;
 }
 
 /** Says in large letters that a list is a draft, and leads to why. @param {{engine: string}} props */

@@ -16,7 +16,7 @@ export function LeaveOut({ name, of, at, act, reasons: usual = reasons }) {
   const draft = useDraft(`leave out.${at} ${of}`, { why: "" }), why = draft.value.why;
   const [asking, setAsking] = useState(draft.open);
   const done = (/** @type {string} */ reason) => act(reason).then(() => { draft.done(); setAsking(false); }, () => {});
-  if (!asking) return html`<button type="button" class="quiet" onClick=${() => setAsking(true)}>${name}<span class="sr"> ${of}</span></button>`;
+  if (!asking) return html`<button type="button" class="quiet" aria-expanded="false" onClick=${() => setAsking(true)}>${name}<span class="sr"> ${of}</span></button>`;
   return html`<div class="why" role="group" aria-label=${`Why ${of} is left out`}>
     ${usual.map((r) => html`<button type="button" class="quiet" onClick=${() => done(r)}>${r}</button>`)}
     <${Form} class="row" onSubmit=${() => done(why)}><${TextField} label="Another reason" kind="reason" value=${why} onChange=${(/** @type {string} */ v) => draft.set({ why: v })} />

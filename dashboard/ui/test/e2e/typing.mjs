@@ -133,7 +133,7 @@ export function meaning(kind, text) {
     case "heads": return [JSON.stringify(text.split(" / ").map((h) => h.split(" "))), ...text.split(" / ").map((h) => JSON.stringify(h.split(" ")))];
     case "valves": return [JSON.stringify(text.toUpperCase().split(/[ ,;]+/))];
     case "checks": { const all = text.split(/,\s+/).map(mm); return all.some(Number.isNaN) ? [] : [JSON.stringify(all.map((v) => `${v}mm`).join(","))]; }
-    case "text": case "word": case "own-name": return [JSON.stringify(text)];
+    case "text": case "word": case "reason": case "own-name": return [JSON.stringify(text)];
     default: throw new Error(`a field of a new kind, ${kind}: say here what a text in it means`);
   }
 }
