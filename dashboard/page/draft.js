@@ -5,7 +5,7 @@
 // Only what differs from what is stored is kept, leaf by leaf, so that a form
 // survives that somebody else saves another field of the same document meanwhile.
 
-import { useEffect, useState } from "./lib/hooks.js";
+import { useEffect, useRef, useState } from "./lib/hooks.js";
 import { html } from "./ui.js";
 import { hearDraft, readDraft, writeDraft } from "./kept.js";
 import { useUnread } from "./unread.js";
@@ -51,13 +51,20 @@ export function changed(doc, all) {
 }
 
 /**
+ * What was typed after a document was sent: it is not saved with it.
+ * @param {Change[]} typed by now @param {any} sent
+ * @returns {Change[]}
+ */
+export const since = (typed, sent) => typed.filter((c) => !same(leaf(sent, c.at), c.now)).map((c) => ({ ...c, was: leaf(sent, c.at) }));
+
+/**
  * @template T
  * @typedef {object} Draft
  * @property {T} value what stands in the form
  * @property {(next: T) => void} set
  * @property {boolean} open something was typed that is not saved
  * @property {boolean} clash what is stored was changed elsewhere in a place that was typed in here
- * @property {() => void} done it is saved, or discarded
+ * @property {(sent?: T) => void} done it is saved, as it was sent: what was typed after that stays; or it is discarded
  * @property {import("./unread.js").Unread} unread texts in it that do not read
  */
 
@@ -72,9 +79,15 @@ export function useDraft(name, stored) {
   const [mine, setMine] = useState({ name, typed: /** @type {Change[]} */ (readDraft(name) ?? []) });
   const typed = mine.name === name ? mine.typed : /** @type {Change[]} */ (readDraft(name) ?? []);
   const unread = useUnread(name);
-  useEffect(() => hearDraft(name, (all) => setMine({ name, typed: all ?? [] })), [name]);
+  const now = useRef({ name, typed }); // as it is now, also for what was begun with an older state
+  if (now.current.name !== name) now.current = { name, typed };
+  const take = (/** @type {Change[]} */ all) => {
+    now.current = { name, typed: all };
+    setMine(now.current);
+  };
+  useEffect(() => hearDraft(name, () => (now.current.typed.length ? now.current.typed : null), (all) => take(all ?? [])), [name]);
   const note = (/** @type {Change[]} */ all) => {
-    setMine({ name, typed: all });
+    take(all);
     writeDraft(name, all.length ? all : null);
   };
   const real = typed.filter((c) => !same(leaf(stored, c.at), c.now));
@@ -83,7 +96,10 @@ export function useDraft(name, stored) {
     set: (next) => note(changes(stored, next).map((c) => ({ ...c, was: typed.find((t) => same(t.at, c.at))?.was ?? c.was }))),
     open: real.length > 0 || Object.keys(unread.texts).length > 0,
     clash: real.some((c) => !same(leaf(stored, c.at), c.was)),
-    done: () => { note([]); unread.clear(); },
+    done: (sent) => {
+      note(sent === undefined ? [] : since(now.current.typed, sent));
+      if (sent === undefined) unread.clear(); // what does not read can not have been sent
+    },
     unread,
   };
 }
@@ -125,7 +141,7 @@ export async function saveOver({ stored, value, get, put, renew }) {
  * @param {{draft: Draft<any>}} props
  */
 export const DraftLine = ({ draft }) => (draft.open ? html`<p class="hint unsaved" role="status">Not saved yet: it is in this browser only, and survives a reload.
-  ${draft.clash ? " What is stored was changed elsewhere meanwhile; saving puts yours in its place." : ""} <button type="button" class="quiet" onClick=${draft.done}>Discard what was typed</button></p>` : null);
+  ${draft.clash ? " What is stored was changed elsewhere meanwhile; saving puts yours in its place." : ""} <button type="button" class="quiet" onClick=${() => draft.done()}>Discard what was typed</button></p>` : null);
 
 /**
  * Something that stays with this browser for good.

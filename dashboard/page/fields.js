@@ -177,19 +177,25 @@ export function sound(inside) {
   return false;
 }
 
+/** For how long a second press sends nothing while the first is under way, in milliseconds: a double press is one. */
+const onePress = 3000;
+
 /**
- * A form that is sent only when all of its fields read.
+ * A form that is sent only when all of its fields read, and once for a double press.
  * @param {{onSubmit: (e: Event) => unknown, class?: string, children?: any, formRef?: any, draft?: {unread: import("./unread.js").Unread}}} props
  *   draft: what keeps its texts that do not read
  */
 export function Form({ onSubmit, class: kind, children, formRef, draft }) {
-  const own = useRef(/** @type {HTMLFormElement|null} */ (null));
+  const own = useRef(/** @type {HTMLFormElement|null} */ (null)), sentAt = useRef(-Infinity);
   useEffect(() => {
     if (formRef) formRef.current = own.current;
   });
   const send = (/** @type {Event} */ e) => {
     e.preventDefault();
-    if (sound(own.current)) onSubmit(e);
+    if (!sound(own.current) || performance.now() - sentAt.current < onePress) return;
+    sentAt.current = performance.now();
+    const free = () => { sentAt.current = -Infinity; };
+    Promise.resolve(onSubmit(e)).then(free, free);
   };
   const form = html`<form class=${kind} ref=${own} novalidate onSubmit=${send}>${children}</form>`;
   return draft ? html`<${UnreadContext.Provider} value=${draft.unread}>${form}<//>` : form;

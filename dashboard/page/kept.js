@@ -17,13 +17,22 @@ export function readDraft(name) {
 }
 
 /**
+ * Whether another tab's writing goes on from what stands here. What it wrote before it
+ * had heard of what was typed here since comes late, and must not wipe that.
+ * @param {string|null} replaced what the other tab wrote over
+ * @param {unknown} mine what stands here; null: nothing
+ */
+export const goesOn = (replaced, mine) => (replaced ?? "null") === JSON.stringify(mine);
+
+/**
  * Hears what another tab of this browser writes under a name.
- * @param {string} name @param {(value: any) => void} hear
+ * @param {string} name @param {() => unknown} mine what stands here; null: nothing
+ * @param {(value: any) => void} hear
  * @returns {() => void} the way out
  */
-export function hearDraft(name, hear) {
+export function hearDraft(name, mine, hear) {
   const told = (/** @type {StorageEvent} */ e) => {
-    if (e.key === place(name)) hear(readDraft(name));
+    if (e.key === place(name) && goesOn(e.oldValue, mine())) hear(JSON.parse(e.newValue ?? "null"));
   };
   addEventListener("storage", told);
   return () => removeEventListener("storage", told);

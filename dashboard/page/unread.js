@@ -26,7 +26,7 @@ export function useUnread(form) {
   const [mine, setMine] = useState(() => ({ form, texts: stored() }));
   const now = useRef(mine);
   if (now.current.form !== form) now.current = { form, texts: stored() };
-  useEffect(() => (form ? hearDraft(name, (texts) => {
+  useEffect(() => (form ? hearDraft(name, () => (Object.keys(now.current.texts).length ? now.current.texts : null), (texts) => {
     now.current = { form, texts: texts ?? {} };
     setMine(now.current);
   }) : undefined), [name]);

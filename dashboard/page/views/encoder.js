@@ -117,7 +117,7 @@ function Stop({ of, now, found }) {
       <${AngleField} label="Forwards, once more" value=${a2} onChange=${put("a2")} now=${now} />
       <${AngleField} label="Back, once more" value=${b2} onChange=${put("b2")} now=${now} /></div>
     <p><button type="button" disabled=${a === null || b === null} onClick=${work}>Find the middle</button></p><${Trouble} text=${error} />
-      <${Found} tdc=${tdc} found=${(/** @type {any} */ t) => found(t).then(draft.done)} /><${DraftLine} draft=${draft} /><//>`;
+      <${Found} tdc=${tdc} found=${(/** @type {any} */ t) => found(t).then(() => draft.done())} /><${DraftLine} draft=${draft} /><//>`;
 }
 
 /** @param {Finder & {unit: import("../units.js").Unit}} props */
@@ -132,7 +132,7 @@ function Drop({ of, now, unit, found }) {
       <${AngleField} label="Before the top" value=${before} onChange=${put("before")} now=${now} />
       <${AngleField} label="After it" value=${after} onChange=${put("after")} now=${now} /></div>
     <p><button type="button" disabled=${before === null || after === null || !drop} onClick=${work}>Find the middle</button></p>
-      <${Trouble} text=${error} /><${Found} tdc=${tdc} found=${(/** @type {any} */ t) => found(t).then(draft.done)} /><${DraftLine} draft=${draft} /><//>`;
+      <${Trouble} text=${error} /><${Found} tdc=${tdc} found=${(/** @type {any} */ t) => found(t).then(() => draft.done())} /><${DraftLine} draft=${draft} /><//>`;
 }
 
 /** @param {{tdc: any, found: (tdc: any) => void}} props */

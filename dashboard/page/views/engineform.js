@@ -29,7 +29,7 @@ export function EngineForm({ engine, unit, kept, gone, renew }) {
     if (!typed.open) return app.notify("Nothing was changed.");
     try {
       kept(await saveOver({ stored: engine, value: draft, get: () => app.api.get(at), put: (next, over) => app.api.put(at, ownNamed(tidied(next, over))), renew }));
-      typed.done();
+      typed.done(draft);
       setError("");
       app.renew();
       app.notify("The engine is saved.");

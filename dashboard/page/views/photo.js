@@ -94,7 +94,7 @@ function One({ photograph, unit, only, valve, answer, remove, saved }) {
     try {
       const at = `/photographs/${encodeURIComponent(photograph.id)}`;
       saved(await saveOver({ stored: photograph, value: { ...photograph, marks }, get: async () => there(/** @type {Photograph[]} */ (await app.api.get(`/trials/${encodeURIComponent(photograph.trial)}/photographs`)).find((p) => p.id === photograph.id)), put: (next) => app.api.put(at, { rev: next.rev, marks: next.marks }), renew: saved }));
-      typed.done();
+      typed.done(marks);
       setWrong("");
       app.notify("The marks are saved.");
     } catch (err) {

@@ -231,7 +231,7 @@ function Labels({ trace, again }) {
         throw new Clash("A label that you changed was changed elsewhere meanwhile. Yours is still here: save again to put it in its place, or discard it.");
       }
       await app.api.patch(at, Object.fromEntries(mine.map(({ at: [name], now: v }) => [name, v])));
-      typed.done();
+      typed.done(draft);
       app.notify("Labels saved.");
       again();
     } catch (err) {

@@ -107,7 +107,7 @@ function TrialForm({ at, valve, editing, last, maxLift, unit, done, renew }) {
       const path = `/trials/${encodeURIComponent(editing?.id ?? "")}`;
       if (editing) await saveOver({ stored: editing, value: { ...editing, ...written }, get: async () => there(/** @type {Trial[]} */ (await app.api.get(`${at}/trials?valve=${encodeURIComponent(editing.valve)}`)).find((t) => t.id === editing.id)), put: (next) => app.api.put(path, next), renew });
       else await app.api.post(`${at}/trials`, written);
-      typed.done();
+      typed.done(editing ? d : undefined);
       setWrong("");
       app.notify("The trial is saved.");
       done();

@@ -1,7 +1,8 @@
 // What is typed and not saved yet: kept leaf by leaf, laid over what is stored.
 import { test } from "node:test";
 import assert from "node:assert/strict";
-import { changed, changes, Clash, saveOver } from "../../../page/draft.js";
+import { changed, changes, Clash, saveOver, since } from "../../../page/draft.js";
+import { goesOn } from "../../../page/kept.js";
 
 const stored = { name: "V8", cam_card: { io: 12 }, limits: {}, order: ["1I", "1E"], tdc: undefined };
 
@@ -47,4 +48,20 @@ test("two who save one document: both are kept, or the second is told", async ()
   await assert.rejects(same.save({ ...stored, rev: 1, name: "mine" }), Clash);
   assert.equal(same.held.now.name, "theirs");
   assert.equal(same.held.shown.name, "theirs", "what is stored now stands under what was typed");
+});
+
+test("what was typed while it was being saved is not saved with it, and stays", () => {
+  const sent = { ...stored, name: "V8 second", cam_card: { io: 14 } };
+  const typed = changes(stored, { ...sent, name: "V8 third", limits: { coil_bind_mm: 1.5 } });
+  assert.deepEqual(since(typed, sent), [{ at: ["name"], was: "V8 second", now: "V8 third" }, { at: ["limits", "coil_bind_mm"], was: undefined, now: 1.5 }]);
+  assert.deepEqual(changed(sent, since(typed, sent)), { ...sent, name: "V8 third", limits: { coil_bind_mm: 1.5 } });
+  assert.deepEqual(since(changes(stored, sent), sent), []);
+});
+
+test("another tab's writing that comes late wipes nothing", () => {
+  const typed = changes(stored, { ...stored, name: "two" });
+  assert.equal(goesOn(JSON.stringify(typed), typed), true, "it saved what stands here");
+  assert.equal(goesOn(null, null), true, "it began to type");
+  assert.equal(goesOn(JSON.stringify(changes(stored, { ...stored, name: "one" })), typed), false, "it saved what stood here before");
+  assert.equal(goesOn(null, typed), false);
 });
