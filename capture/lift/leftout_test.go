@@ -1,6 +1,7 @@
 package lift_test
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -85,5 +86,28 @@ func TestLeaveOutTakesItsFaultsAlong(t *testing.T) {
 		f, err := lift.Analyse(tr, lift.Options{LeaveOut: []lift.LeftOut{{From: o.Open, Until: o.Close}}})
 		require.NoError(t, err)
 		assert.Equal(t, left, faults(f, lift.Gap), "opening %d left out", i+1)
+	}
+}
+
+// Whichever opening of a sound trace is struck, no fault comes of it: between the two
+// beside it the engine turned two cycles, and the encoder counted them.
+func TestLeaveOutMakesNoFault(t *testing.T) {
+	const step = 12_700 // nm, of an indicator of half a thou: noses that are measured again, with the others' beside them
+	for _, rate := range []float64{25, 50, 200} {
+		for _, more := range []float64{1, 2, 3, 4} {
+			tr := turned(-300, rate, leg{to: 360 + 720*more, speed: 60})
+			for i, r := range tr.Readings {
+				tr.Readings[i].Lift = measure.Length(math.Round(float64(r.Lift)/step)) * step
+			}
+			whole, err := lift.Analyse(tr, lift.Options{})
+			require.NoError(t, err)
+			require.Len(t, whole.Openings, int(more)+1)
+			require.Empty(t, whole.Faults)
+			for i, o := range whole.Openings {
+				f, err := lift.Analyse(tr, lift.Options{LeaveOut: []lift.LeftOut{{From: o.Open, Until: o.Close}}})
+				require.NoError(t, err)
+				assert.Empty(t, f.Faults, "opening %d of %d left out, %v readings a second", i+1, len(whole.Openings), rate)
+			}
+		}
 	}
 }

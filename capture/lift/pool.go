@@ -89,6 +89,7 @@ func pool(dst []measured) {
 			again.own = math.Sqrt(max(again.own*again.own-shared*shared, 0))
 			again.common = math.Hypot(again.common, shared)
 			again.stops = m.stops
+			again.skipped, again.slipped = m.skipped, m.slipped // what lies around it is as it was
 			dst[i] = again
 		}
 	}

@@ -316,16 +316,20 @@ func (c *Curve) openings(bins []placed) ([]opening, error) {
 	if len(found) == 0 {
 		return nil, fmt.Errorf("%w: the valve did not both open and close; turn the engine one way until the valve has been open and is shut again", ErrNoOpening)
 	}
-	return found, c.checkPeriod(found)
+	return found, c.checkPeriod(found, bins)
 }
 
 // checkPeriod sees from the distance of the openings whether the encoder sits
-// where the options say.
-func (c *Curve) checkPeriod(found []opening) error {
+// where the options say. Between openings on two sides of a hole, of one that was left
+// out or that was lost, there may be others.
+func (c *Curve) checkPeriod(found []opening, bins []placed) error {
 	period := c.options.Period.Degrees()
 	var apart []float64
 	for i := 1; i < len(found); i++ {
-		apart = append(apart, math.Abs(found[i].middle()-found[i-1].middle()))
+		before, after := found[i-1].middle(), found[i].middle()
+		if !hole(bins, min(before, after), max(before, after), (found[i].to-found[i].from)/2) {
+			apart = append(apart, math.Abs(after-before))
+		}
 	}
 	if len(apart) == 0 {
 		return nil
@@ -339,6 +343,18 @@ func (c *Curve) checkPeriod(found []opening) error {
 		c.warn("the openings stand %s degrees apart instead of %s: the encoder slips, loses counts or has another number of counts a turn", plain(d), plain(period))
 	}
 	return nil
+}
+
+// hole tells whether nothing was read over so many degrees somewhere from one angle to
+// another.
+func hole(bins []placed, from, to, degrees float64) bool {
+	for i := 1; i < len(bins); i++ {
+		a, b := min(bins[i-1].x, bins[i].x), max(bins[i-1].x, bins[i].x)
+		if a >= from && b <= to && b-a > degrees {
+			return true
+		}
+	}
+	return false
 }
 
 func times(n int) string {

@@ -3,6 +3,7 @@ package timing
 import (
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -286,6 +287,18 @@ func TestTraceSaysWhatIsWrong(t *testing.T) {
 	assert.ErrorContains(t, err, "on_cam")
 	_, err = FromTrace(h.trace(), Options{Period: measure.Turn})
 	assert.ErrorContains(t, err, "period_deg")
+	// Of three openings the middle one was left out: two periods lie between the others,
+	// and nothing is wrong with that.
+	three := h
+	three.to = 1900
+	whole, err := FromTrace(three.trace(), Options{Valve: Intake})
+	require.NoError(t, err)
+	struck := three.trace()
+	struck.Readings = slices.DeleteFunc(struck.Readings, func(r measure.Reading) bool { return r.Angle > deg(700) && r.Angle < deg(960) })
+	without, err := FromTrace(struck, Options{Valve: Intake})
+	require.NoError(t, err)
+	assert.Empty(t, without.Made().Warnings)
+	assert.Equal(t, len(whole.Made().Warnings), len(without.Made().Warnings))
 	// A zero that moves between openings is seen, and does not smear the lift.
 	tr := h.trace()
 	for i := range tr.Readings {
