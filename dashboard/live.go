@@ -52,7 +52,7 @@ func (s *Server) live(w http.ResponseWriter, r *http.Request) error {
 	// those it still has.
 	s.sockets.Add(1)
 	defer s.sockets.Done()
-	conn, err := up.Upgrade(w, r, nil)
+	conn, err := up.Upgrade(live.Counted(w), r, nil)
 	if err != nil {
 		return nil // answered by Error
 	}

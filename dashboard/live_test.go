@@ -93,11 +93,22 @@ func TestAClientThatTalksTooMuchIsSentAway(t *testing.T) {
 		},
 		"too often": func(c *websocket.Conn) error { return c.WriteMessage(websocket.TextMessage, []byte("{}")) },
 		"pings":     func(c *websocket.Conn) error { return c.WriteControl(websocket.PingMessage, nil, time.Now().Add(soon)) },
+		// RFC 6455, 5.2 and 5.4: a text that goes on (op 1 without the last bit, then op
+		// 0), masked with zeros, in pieces without a byte.
+		"pieces of nothing": func() func(*websocket.Conn) error {
+			pieces := append([]byte{0x01, 0x80, 0, 0, 0, 0}, bytes.Repeat([]byte{0x00, 0x80, 0, 0, 0, 0}, 1000)...)
+			return func(c *websocket.Conn) error {
+				_, err := c.NetConn().Write(pieces)
+				pieces = pieces[len(pieces)-6000:]
+				return err
+			}
+		}(),
 	} {
 		t.Run(name, func(t *testing.T) {
 			conn, _, err := s.dial(nil)
 			require.NoError(t, err)
 			defer conn.Close()
+			conn.SetPingHandler(func(string) error { return nil }) // its answer would fall between the pieces
 			gone := make(chan error, 1)
 			go func() {
 				for {
@@ -107,10 +118,12 @@ func TestAClientThatTalksTooMuchIsSentAway(t *testing.T) {
 					}
 				}
 			}()
-			deadline := time.After(soon)
+			began, deadline := time.Now(), time.After(soon)
 			for {
 				select {
 				case <-gone:
+					// Whoever answers no ping goes after 15 s, whatever is sent.
+					assert.Less(t, time.Since(began), 14*time.Second, "for what it says")
 					return
 				case <-deadline:
 					t.Fatal("still welcome")

@@ -1,8 +1,11 @@
 package live
 
 import (
+	"bufio"
 	"context"
 	"errors"
+	"net"
+	"net/http"
 	"time"
 
 	"github.com/gorilla/websocket"
@@ -18,6 +21,10 @@ const (
 	largestWord = 4 << 10          // bytes in a message from a client
 	wordsPerSec = 10
 	wordsBurst  = 40
+	// Bytes are counted as well, on the connection: a message can be of pieces of
+	// nothing without end, which are no words and have no length.
+	bytesPerSec = 16 << 10
+	bytesBurst  = 64 << 10
 	// A page that hears nothing for two seconds says that the link is lost, so
 	// it hears something every second.
 	aliveEvery = time.Second
@@ -28,6 +35,35 @@ type Alive struct{}
 
 // Type returns "alive".
 func (Alive) Type() string { return "alive" }
+
+// Counted returns w with a connection that ends when more comes than a page has to
+// say. The upgrade to a socket is made of it.
+func Counted(w http.ResponseWriter) http.ResponseWriter { return counted{w} }
+
+type counted struct{ http.ResponseWriter }
+
+// Hijack takes the connection from the server.
+func (c counted) Hijack() (net.Conn, *bufio.ReadWriter, error) {
+	conn, rw, err := http.NewResponseController(c.ResponseWriter).Hijack()
+	if err != nil {
+		return nil, nil, err
+	}
+	return countedConn{conn, rate.NewLimiter(bytesPerSec, bytesBurst)}, rw, nil
+}
+
+type countedConn struct {
+	net.Conn
+	bytes *rate.Limiter
+}
+
+// Read fails once too much has come.
+func (c countedConn) Read(p []byte) (int, error) {
+	n, err := c.Conn.Read(p)
+	if n > 0 && !c.bytes.AllowN(time.Now(), n) {
+		return 0, errTalkative
+	}
+	return n, err
+}
 
 // Serve gives a client what the hub has for it until it is sent away, goes, stalls
 // or talks too much, and tells it why. It closes the connection.

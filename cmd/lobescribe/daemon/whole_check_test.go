@@ -6,6 +6,7 @@ import (
 	"os"
 	"slices"
 	"sort"
+	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/assert"
@@ -22,6 +23,7 @@ func (a *alive) check() {
 	ctx, cancel := context.WithTimeout(a.ctx, time.Hour)
 	defer cancel()
 	require.NoError(t, a.store.Proved(ctx), "the store is proved")
+	synctest.Wait() // for the findings of what a repair left
 	records, err := a.store.Repairs(false)
 	require.NoError(t, err)
 	lost := map[storage.ID]int64{}
