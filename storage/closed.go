@@ -12,6 +12,7 @@ import (
 	"go.etcd.io/bbolt"
 
 	"lobescribe/storage/pages"
+	"lobescribe/storage/textfile"
 )
 
 // Proving every page takes as long as there are traces. A store that was closed
@@ -47,11 +48,14 @@ func (s *Store) making() map[ID]uint64 {
 
 func (s *Store) markName() string { return markName(s.path) }
 
+// mostMark bounds the mark in bytes: a line for each trace in the making.
+const mostMark = 16 << 20
+
 func markName(path string) string { return path + ".closed" }
 
 // readMark reads the mark beside the store at path; nil when there is none.
 func readMark(path string) *closedMark {
-	text, err := os.ReadFile(markName(path))
+	text, err := textfile.Read(markName(path), mostMark)
 	var m closedMark
 	if err != nil || json.Unmarshal(text, &m) != nil {
 		return nil

@@ -1,11 +1,11 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"text/tabwriter"
@@ -16,10 +16,14 @@ import (
 	"lobescribe/device"
 	"lobescribe/device/lines"
 	"lobescribe/device/measure"
+	"lobescribe/storage/textfile"
 )
 
 // formatsFile holds a person's own line formats, in the store's folder.
 const formatsFile = "formats.toml"
+
+// mostFormats bounds it in bytes.
+const mostFormats = 1 << 20
 
 // deviceOptions returns how devices are opened: with the log, and with the line
 // formats of --formats or of the store's folder beside those built in.
@@ -34,15 +38,14 @@ func deviceOptions(cmd *cobra.Command) (device.Options, error) {
 		}
 		name = filepath.Join(dir, formatsFile)
 	}
-	f, err := os.Open(name)
+	text, err := textfile.Read(name, mostFormats)
 	if errors.Is(err, fs.ErrNotExist) && !named {
 		return o, nil
 	}
 	if err != nil {
 		return o, fmt.Errorf("reading line formats: %w", err)
 	}
-	defer f.Close()
-	if o.Formats, err = lines.ReadFormats(f, name); err != nil {
+	if o.Formats, err = lines.ReadFormats(bytes.NewReader(text), name); err != nil {
 		return o, wordsError{err}
 	}
 	return o, nil

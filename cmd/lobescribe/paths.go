@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"fmt"
 	"io"
 	"io/fs"
@@ -95,4 +96,66 @@ func openText(path string) (io.ReadCloser, error) {
 		io.Reader
 		io.Closer
 	}{text, f}, nil
+}
+
+// mostRecording bounds a recording of bytes, which is held in memory: what a port
+// sends in some six hours at its fastest.
+const mostRecording = 256 << 20
+
+// readAtMost reads what cannot be read piece by piece.
+func readAtMost(in io.Reader, most int64) ([]byte, error) {
+	text, err := io.ReadAll(io.LimitReader(in, most+1))
+	if err == nil && int64(len(text)) > most {
+		return nil, fmt.Errorf("it is longer than %d bytes, which is more than can be read at once", most)
+	}
+	return text, err
+}
+
+// openPatiently opens a file. At a pipe it waits for whoever writes, until ctx ends:
+// a system call that waits cannot be called off, so it is left behind.
+func openPatiently(ctx context.Context, name string) (*os.File, error) {
+	if !piped(name) {
+		return os.Open(name)
+	}
+	type opened struct {
+		f   *os.File
+		err error
+	}
+	done := make(chan opened, 1)
+	go func() {
+		f, err := os.Open(name)
+		done <- opened{f, err}
+	}()
+	select {
+	case o := <-done:
+		return o.f, o.err
+	case <-ctx.Done():
+		return nil, context.Cause(ctx)
+	}
+}
+
+// patient reads what may not come, until ctx ends.
+type patient struct {
+	ctx context.Context
+	in  io.Reader
+}
+
+// Read reads into a buffer of its own, since a read that is left behind may still
+// write into it.
+func (p patient) Read(b []byte) (int, error) {
+	type result struct {
+		n   int
+		err error
+	}
+	own, done := make([]byte, len(b)), make(chan result, 1)
+	go func() {
+		n, err := p.in.Read(own)
+		done <- result{n, err}
+	}()
+	select {
+	case r := <-done:
+		return copy(b, own[:r.n]), r.err
+	case <-p.ctx.Done():
+		return 0, context.Cause(p.ctx)
+	}
 }

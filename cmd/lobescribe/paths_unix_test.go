@@ -275,3 +275,64 @@ func told(ctx context.Context, built string, asNobody bool, typed []string) (int
 	_ = cmd.Run()
 	return cmd.ProcessState.ExitCode(), complaint.String()
 }
+
+// What stands in the folder of the store, or where the settings are looked for,
+// may be something else than what we put there: a pipe without anybody at its
+// other end, a device without an end, gigabytes. Each is refused at once, with a
+// sentence that names it; beside a file that only helps it is passed over.
+func TestWhatStandsInTheFolderIsNoFile(t *testing.T) {
+	kinds := map[string]func(t *testing.T, name string){
+		"a pipe":   func(t *testing.T, name string) { require.NoError(t, syscall.Mkfifo(name, 0o600)) },
+		"a device": func(t *testing.T, name string) { require.NoError(t, os.Symlink("/dev/zero", name)) },
+		"a folder": func(t *testing.T, name string) { require.NoError(t, os.Mkdir(name, 0o700)) },
+		"gigabytes": func(t *testing.T, name string) {
+			require.NoError(t, os.WriteFile(name, nil, 0o600))
+			require.NoError(t, os.Truncate(name, 5<<30))
+		},
+	}
+	for _, c := range []struct {
+		file   string
+		words  []string
+		passed bool // over; what is said is of the store
+	}{
+		{formatsFile, []string{"formats"}, false},
+		{"lan.key", []string{"key"}, false},
+		{daemonFile, []string{"traces"}, true},
+		{storeFile, []string{"traces"}, false},
+		{storeFile + ".closed", []string{"traces"}, true},
+		{"lobescribe/lobescribe.toml", []string{"config"}, false},
+	} {
+		for kind, make := range kinds {
+			t.Run(c.file+" "+kind, func(t *testing.T) {
+				dir := t.TempDir()
+				t.Setenv("XDG_CONFIG_HOME", dir)
+				require.NoError(t, os.MkdirAll(filepath.Join(dir, filepath.Dir(c.file)), 0o700))
+				make(t, filepath.Join(dir, c.file))
+				began := time.Now()
+				code, says := told(t.Context(), "", false, append(slices.Clone(c.words), "--data", dir))
+				assert.Less(t, time.Since(began), 10*time.Second)
+				if c.passed {
+					assert.Contains(t, says, "nothing has been recorded there yet")
+					return
+				}
+				assert.NotZero(t, code)
+				assert.Contains(t, says, filepath.Base(c.file))
+				assert.NotRegexp(t, rawWords, says)
+			})
+		}
+	}
+}
+
+// Whoever waits at a pipe that nobody writes into can stop.
+func TestWaitingAtAPipeEnds(t *testing.T) {
+	pipe := filepath.Join(t.TempDir(), "pipe")
+	require.NoError(t, syscall.Mkfifo(pipe, 0o600))
+	for _, words := range [][]string{{"analyse", pipe}, {"import", pipe, "--data", t.TempDir()}} {
+		ctx, stop := context.WithTimeout(t.Context(), 50*time.Millisecond)
+		code, says := told(ctx, "", false, words)
+		stop()
+		assert.NotEqual(t, -1, code, says)
+		assert.NotRegexp(t, rawWords, says)
+		t.Log(code, says)
+	}
+}

@@ -162,7 +162,7 @@ func readProof(name string) (p prove.Proof, err error) {
 	var text []byte
 	in, err := openText(name)
 	if err == nil {
-		text, err = io.ReadAll(in)
+		text, err = readAtMost(in, 1<<20)
 		in.Close()
 	}
 	if err == nil && json.Unmarshal(text, &p) != nil {

@@ -3,10 +3,10 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -74,7 +74,10 @@ func openTraceFile(cmd *cobra.Command, name string) (*tracefile.Reader, measure.
 	}
 	in, once := cmd.InOrStdin(), name == "-" || piped(name)
 	if name != "-" {
-		f, err := os.Open(name)
+		f, err := openPatiently(cmd.Context(), name)
+		if context.Cause(cmd.Context()) != nil && err != nil {
+			return nil, measure.Trace{}, err
+		}
 		if err != nil {
 			file, err := tracefile.OpenFile(name, o) // which says what to do
 			return file, measure.Trace{}, err
@@ -85,6 +88,9 @@ func openTraceFile(cmd *cobra.Command, name string) (*tracefile.Reader, measure.
 			}
 		}()
 		in = f
+	}
+	if once {
+		in = patient{cmd.Context(), in}
 	}
 	head := bufio.NewReader(in)
 	if b, _ := head.Peek(len(recordingBegins)); string(b) == recordingBegins {
@@ -108,7 +114,7 @@ func openTraceFile(cmd *cobra.Command, name string) (*tracefile.Reader, measure.
 // decodeRecording makes a trace of a recording of raw bytes. It is decoded as
 // its address says, which listen --raw wrote into its head.
 func decodeRecording(cmd *cobra.Command, in io.Reader) (measure.Trace, error) {
-	text, err := io.ReadAll(in)
+	text, err := readAtMost(in, mostRecording)
 	if err != nil {
 		return measure.Trace{}, fmt.Errorf("read a recording: %w", err)
 	}

@@ -22,6 +22,7 @@ import (
 	"lobescribe/dashboard"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
+	"lobescribe/storage/textfile"
 	"lobescribe/storage/tracefile"
 )
 
@@ -73,7 +74,7 @@ func askDaemon(cmd *cobra.Command) (*remote, bool) {
 	if err != nil {
 		return nil, false
 	}
-	text, err := os.ReadFile(filepath.Join(dir, daemonFile))
+	text, err := textfile.Read(filepath.Join(dir, daemonFile), 64<<10)
 	if err != nil {
 		return nil, false
 	}
@@ -122,7 +123,7 @@ func (w whereabouts) transport(keyFile string) http.RoundTripper {
 			},
 		}
 	}
-	text, err := os.ReadFile(keyFile)
+	text, err := textfile.Read(keyFile, 4<<10)
 	if err != nil {
 		return t
 	}

@@ -136,7 +136,13 @@ func player(cmd *cobra.Command, name string, rate float64, hostile uint64) (func
 	f, err := os.Open(name)
 	if err == nil {
 		defer f.Close()
-		if text, err := io.ReadAll(f); err == nil {
+		begins := make([]byte, len(recordingBegins))
+		if _, err := io.ReadFull(f, begins); err == nil && string(begins) == recordingBegins {
+			rest, err := readAtMost(f, mostRecording)
+			if err != nil {
+				return nil, fmt.Errorf("%s: %w", name, err)
+			}
+			text := append(begins, rest...)
 			if r, err := bytelog.NewReader(bytes.NewReader(text)); err == nil {
 				return func(ctx context.Context, l *simulator.Link) error {
 					p := bytelog.Player{Speed: rate, Mark: func(k bytelog.Kind) error {

@@ -17,6 +17,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"lobescribe/device/lines"
 	"lobescribe/device/nearest"
 )
 
@@ -28,6 +29,9 @@ const maxSettings = 64 << 10
 // know, and a user of the same machine has settings of their own.
 func firstReadable(files []string) string {
 	for _, name := range files {
+		if info, err := os.Stat(name); err == nil && !info.Mode().IsRegular() {
+			return name // opening a pipe would wait; reading says what is wrong
+		}
 		f, err := os.Open(name)
 		if err == nil {
 			f.Close()
@@ -63,6 +67,9 @@ func readSettings(name string, known map[string]*pflag.Flag) ([]given, error) {
 // parseSettings reads settings out of text; name is what it is called.
 func parseSettings(text, name string, known map[string]*pflag.Flag) ([]given, error) {
 	values := map[string]any{}
+	if line := lines.TooDeep(text); line > 0 {
+		return nil, fmt.Errorf("%s:%d: nested deeper than settings ever are: write NAME = value", name, line)
+	}
 	if _, err := toml.Decode(text, &values); err != nil {
 		var at toml.ParseError
 		if errors.As(err, &at) {

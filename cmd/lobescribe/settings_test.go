@@ -268,3 +268,13 @@ func FuzzSettings(f *testing.F) {
 		}
 	})
 }
+
+// A key of thirty thousand parts takes the decoder seconds; nothing of ours has two.
+func TestSettingsThatAreNestedDeep(t *testing.T) {
+	for _, text := range []string{strings.Repeat("a.", 30_000) + "b = 1", "addr = " + strings.Repeat("{a=", 15_000), "addr = " + strings.Repeat("[", 60_000)} {
+		began := time.Now()
+		_, err := parseSettings(text, "lobescribe.toml", nil)
+		require.ErrorContains(t, err, "lobescribe.toml:1: nested deeper than settings ever are")
+		assert.Less(t, time.Since(began), time.Second)
+	}
+}

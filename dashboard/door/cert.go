@@ -20,6 +20,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"lobescribe/storage/textfile"
 )
 
 // A phone keeps its screen awake only for a page that came over TLS. A machine
@@ -40,6 +42,8 @@ type Certificate struct {
 const (
 	certFile = "certificate.pem"
 	keyFile  = "certificate-key.pem"
+	// mostCertificate bounds a file of certificates, or of a key, in bytes.
+	mostCertificate = 1 << 20
 	// certAge is the longest that browsers of phones take.
 	certAge = 397 * 24 * time.Hour
 	// certLeft is when a new one is made, so that none runs out over a season.
@@ -88,11 +92,11 @@ var errCertificate = errors.New("the certificate does not read")
 
 // ReadCertificate reads a certificate and its key in PEM, the user's own.
 func ReadCertificate(cert, key string) (*Certificate, error) {
-	certPEM, err := os.ReadFile(cert)
+	certPEM, err := textfile.Read(cert, mostCertificate)
 	if err != nil {
 		return nil, fmt.Errorf("reading the certificate: %w", err)
 	}
-	keyPEM, err := os.ReadFile(key)
+	keyPEM, err := textfile.Read(key, mostCertificate)
 	if err != nil {
 		return nil, fmt.Errorf("reading the certificate's key: %w", err)
 	}
@@ -182,7 +186,7 @@ func makeCertificate(hosts []string, now time.Time) (certPEM, keyPEM []byte, err
 
 // replaceFile puts a file in place whole or not at all.
 func replaceFile(name string, data []byte) error {
-	if old, err := os.ReadFile(name); err == nil && bytes.Equal(old, data) {
+	if old, err := textfile.Read(name, mostCertificate); err == nil && bytes.Equal(old, data) {
 		return nil
 	}
 	f, err := os.CreateTemp(filepath.Dir(name), "."+filepath.Base(name)+"-*") // 0600

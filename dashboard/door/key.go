@@ -14,6 +14,8 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+
+	"lobescribe/storage/textfile"
 )
 
 // Key is the secret that lets a browser in over the network. It prints as
@@ -147,7 +149,7 @@ func others(file string) bool {
 // that others may read is refused: whoever has read it would get in.
 func KeptKey(file string, renew bool) (key Key, made bool, err error) {
 	if !renew {
-		text, err := os.ReadFile(file)
+		text, err := textfile.Read(file, 4<<10)
 		if err == nil {
 			if others(file) {
 				return Key{}, false, fmt.Errorf("others on this computer may read the key in %s: `lobescribe key --new` makes another, which only you may read; the links given out so far end with it", file)

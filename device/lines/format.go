@@ -204,10 +204,13 @@ var ErrFormat = errors.New("line format")
 // Validate says what is wrong with a format, if anything.
 func (f Format) Validate() error {
 	bad := func(why string, args ...any) error {
-		return fmt.Errorf("%w %q: %s", ErrFormat, f.Name, fmt.Sprintf(why, args...))
+		return fmt.Errorf("%w %.80q: %w", ErrFormat, f.Name, fmt.Errorf(why, args...))
 	}
 	if f.Name == "" || strings.ToLower(f.Name) != f.Name || strings.ContainsAny(f.Name, " \t&?#%=\"") {
 		return bad("the name must be lower case without blanks, as in my-gauge")
+	}
+	if err := f.bounded(); err != nil {
+		return bad("%w", err)
 	}
 	if slices.Contains(reservedNames, f.Name) || f.Name == "new" { // as in formats new
 		return bad("the name %s is taken", f.Name)

@@ -111,6 +111,9 @@ func ReadFormats(r io.Reader, name string) (*Formats, error) {
 		return nil, fmt.Errorf("read formats from %s: it is larger than %d bytes", name, maxFormatFile)
 	}
 	f := formatSource{name: name, lines: strings.Split(string(text), "\n")}
+	if line := TooDeep(string(text)); line > 0 {
+		return nil, f.errorAt(line, "nested deeper than a format ever is")
+	}
 	var file formatFile
 	meta, err := toml.Decode(string(text), &file)
 	if err != nil {
@@ -234,7 +237,11 @@ type formatSource struct {
 }
 
 func (f formatSource) errorAt(line int, says string) error {
-	return fmt.Errorf("formats file %s, line %d: %s", f.name, max(line, 1), says)
+	const most = 300 // letters: what stands in the file may be in it
+	if letters := []rune(says); len(letters) > most {
+		says = string(letters[:most]) + "…"
+	}
+	return fmt.Errorf("formats file %s, line %d: %s", f.name, max(line, 1), strings.ToValidUTF8(says, "?"))
 }
 
 var wrongKind = regexp.MustCompile(`^toml: (?:line (\d+) )?\(last key "([^"]*)"\): (.*)$`)

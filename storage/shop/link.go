@@ -9,13 +9,14 @@ import (
 	"log/slog"
 	"net"
 	"net/url"
-	"os"
 	"strings"
 	"sync"
 	"time"
 
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
+
+	"lobescribe/storage/textfile"
 )
 
 // StreamName is the stream's name on the server.
@@ -155,10 +156,13 @@ func dial(ctx context.Context, s Server, name string, log *slog.Logger) (*link, 
 	return l, nil
 }
 
+// mostCredentials bounds a file of credentials or certificates in bytes.
+const mostCredentials = 1 << 20
+
 func (s Server) options() ([]nats.Option, error) {
 	var opts []nats.Option
 	if s.Credentials != "" {
-		text, err := os.ReadFile(s.Credentials)
+		text, err := textfile.Read(s.Credentials, mostCredentials)
 		if err != nil {
 			return nil, fmt.Errorf("reading the shop's credentials: %w", err)
 		}
@@ -173,7 +177,7 @@ func (s Server) options() ([]nats.Option, error) {
 		}
 	}
 	if s.CA != "" {
-		text, err := os.ReadFile(s.CA)
+		text, err := textfile.Read(s.CA, mostCredentials)
 		if err != nil {
 			return nil, fmt.Errorf("reading the shop's CA: %w", err)
 		}
