@@ -212,12 +212,38 @@ func (g *Segmenter) judgeInside(m measured) (told bool) {
 	for _, s := range parts {
 		least, most = min(least, s.least), max(most, s.most)
 	}
-	if valleys < 2 && (valleys == 0 || noses < 2) && !(most-least > openAtMost) {
+	heel := noses > 1 && g.stoodShut(parts, m, turned)
+	if valleys < 2 && !heel && !(most-least > openAtMost) {
 		return false
 	}
 	g.fault(NotCounted, m.Open, "what counts as one opening here holds more than one: between its noses the valve was all but shut. The heel moved, the indicator shakes or hangs, or the engine was turned back over the nose; see to it, and turn again one way")
 	return true
 }
+
+// stoodShut says whether the valve stood at a low place of an opening for as long as it
+// stands on its heel, and longer than a hand rests that has gone back over the nose.
+func (g *Segmenter) stoodShut(parts []stretch, m measured, turned []extreme) bool {
+	for _, t := range turned {
+		lowest := parts[t.at].lo
+		if t.high || lowest-m.before.y >= shutBetween*float64(m.MaxLift) {
+			continue
+		}
+		from, to := t.at, t.at
+		for from > 0 && parts[from-1].hi-lowest <= 2*g.tracks[0].lim.near {
+			from--
+		}
+		for to < len(parts)-1 && parts[to+1].hi-lowest <= 2*g.tracks[0].lim.near {
+			to++
+		}
+		if parts[to].to-parts[from].from > max(restedOpen, shutFlanks*m.flank) {
+			return true
+		}
+	}
+	return false
+}
+
+// shutFlanks is how many times as long as a flank a valve stands shut at the least.
+const shutFlanks = 3.0
 
 // shutBetween is the share of the lift below which a valve is all but shut, openFully
 // that above which it has all but reached its nose.

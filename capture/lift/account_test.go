@@ -122,3 +122,39 @@ func TestDirectionIsPlain(t *testing.T) {
 		}
 	}
 }
+
+// An indicator that sends a line only when its figure changes is silent while a hand
+// rests: nothing is missing then. One that speaks all the time and stops has been cut off.
+func TestSilentWhileItRests(t *testing.T) {
+	all := withoutAngles(turned(-200, 50, leg{rest: 6}, leg{to: 60, speed: 30}, leg{rest: 9}, leg{to: 200, speed: 30}, leg{rest: 6}, leg{to: 920, speed: 30}, leg{rest: 6}))
+	silent, cut := all, all
+	silent.Readings, cut.Readings = nil, nil
+	var rested measure.Stamp
+	for i, r := range all.Readings {
+		if i == 0 || r.Lift != all.Readings[i-1].Lift {
+			silent.Readings = append(silent.Readings, r)
+		}
+		if i > 0 && r.Lift != all.Readings[i-1].Lift {
+			rested = r.At
+		}
+		if r.At-rested < measure.Second || r.At.Seconds() < 10 || r.At.Seconds() > 25 {
+			cut.Readings = append(cut.Readings, r)
+		}
+	}
+	for name, c := range map[string]struct {
+		trace measure.Trace
+		gaps  int
+	}{"it speaks when it moves": {silent, 0}, "it stopped speaking": {cut, 1}} {
+		f, err := lift.Analyse(c.trace, lift.Options{})
+		require.NoError(t, err)
+		require.Len(t, f.Openings, 2, name)
+		gaps := 0
+		for _, x := range f.Faults {
+			if x.Kind == lift.Gap {
+				gaps++
+			}
+		}
+		t.Logf("%s: %d of %d readings, %d gaps", name, len(c.trace.Readings), len(all.Readings), gaps)
+		assert.Equal(t, c.gaps, gaps, name)
+	}
+}

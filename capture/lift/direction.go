@@ -73,6 +73,9 @@ const (
 	// levelShare is how far from an extreme, in shares of the range, the signal is still
 	// at its level.
 	levelShare = 0.05
+	// A hand that goes back over the nose turns again on the other flank: what lies
+	// farther than this share of the range from the outermost on its side is no level.
+	outerShare = 0.2
 	// By so many times its levels must last longer at one side than at the other for the
 	// direction to be plain; where either side was seen once alone, by more.
 	plainly, plainlyOnce = 3.0, 12.0
@@ -97,6 +100,7 @@ func (g *Segmenter) direction(ended bool) int {
 	if len(turns) == 0 {
 		return 0
 	}
+	turns = a.outermost(turns, outerShare*(hi-lo))
 	near := max(levelShare*(hi-lo), 2*g.tracks[0].lim.near)
 	var lasts [2][]float64 // low, high
 	for _, t := range turns {
@@ -132,6 +136,18 @@ func (g *Segmenter) direction(ended bool) int {
 		return -1
 	}
 	return 0
+}
+
+// outermost leaves out the extremes that lie so much farther in than the outermost on
+// their side.
+func (a *account) outermost(turns []extreme, within float64) []extreme {
+	out := [2]float64{math.Inf(1), math.Inf(-1)}
+	for _, t := range turns {
+		out[0], out[1] = min(out[0], a.s[t.at].lo), max(out[1], a.s[t.at].hi)
+	}
+	return slices.DeleteFunc(turns, func(t extreme) bool {
+		return t.high && a.s[t.at].hi < out[1]-within || !t.high && a.s[t.at].lo > out[0]+within
+	})
 }
 
 // lasts returns how long the signal stays at the level of an extreme, microseconds.

@@ -21,6 +21,7 @@ const (
 type verdicts struct {
 	judged      int // openings whose flanks are below
 	flanks      []evidence.Flank
+	seen        int // readings on a flank, of the opening that has most
 	first, nose measure.Stamp
 	cutAt       float64 // max lift
 	angles      bool
@@ -119,6 +120,7 @@ func (g *Segmenter) judgeShape(m measured) {
 		v.first, v.angles = m.Open, m.shape.angles
 	}
 	v.judged++
+	v.seen = max(v.seen, m.shape.readings)
 	v.nose, v.cutAt = m.Nose, float64(m.MaxLift)
 	v.flanks = append(v.flanks, m.shape.flanks[:]...)
 	if !g.patient {
@@ -144,10 +146,14 @@ func (g *Segmenter) judgeStops(m measured, low, high float64) {
 // aloneTells is by how much more the flanks of one opening alone must say.
 const aloneTells = 2.0
 
+// enoughOnFlank readings on a flank tell a soft end from one that is cut off; of fewer
+// what they leave open stands in the ±, and nothing is told.
+const enoughOnFlank = 10
+
 // judgeTravel looks for a spindle at either end of its travel.
 func (g *Segmenter) judgeTravel() {
 	v := &g.verdict
-	if v.judged == 0 {
+	if v.judged == 0 || v.seen < enoughOnFlank {
 		return
 	}
 	says := func(f evidence.Fault) bool {

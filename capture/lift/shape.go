@@ -12,9 +12,10 @@ import (
 // free they are cut off, and what is left begins or ends as steep as the flank
 // is.
 type shape struct {
-	flanks [2]evidence.Flank
-	angles bool // along the crank angle, else along time
-	ok     bool
+	flanks   [2]evidence.Flank
+	readings int  // on the flank that has fewer
+	angles   bool // along the crank angle, else along time
+	ok       bool
 }
 
 // shape measures the shape of a passage, with the foot of its opening flank in
@@ -58,7 +59,7 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 	}
 	low := edge / height
 	high := 1 - low
-	s := shape{ok: true}
+	s := shape{ok: true, readings: min(within(y[:top], edge, height-edge), within(y[top:], edge, height-edge))}
 	nose := 0.0
 	var pace [2]float64 // of the middle of each flank: angle or time for the whole lift
 	for k, way := range [2]int{-1, +1} {
@@ -85,6 +86,16 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 		s.flanks[k].TopGone, s.flanks[k].FootGone = goneMeasure(nose, height), goneMeasure(foot, height)
 	}
 	return s
+}
+
+// within counts the heights between two.
+func within(y []float64, lo, hi float64) (n int) {
+	for _, v := range y {
+		if v > lo && v < hi {
+			n++
+		}
+	}
+	return n
 }
 
 // slow returns the logarithm of how many times longer a share of the lift took

@@ -54,6 +54,7 @@ type Reader struct {
 	given    int     // how many of batch were given out
 	steps    [64]int // how many steps of about 2^i microseconds
 	counted  int
+	still    still
 	done     error
 }
 
@@ -177,7 +178,7 @@ func (r *Reader) add(x measure.Reading, numbered bool) error {
 	case step < 0:
 		return r.fault(r.at(), "the time %s is before the %s of %s %d; readings must be in order of time: sort them, or cut the file where the clock restarted", x.At, r.last.At, r.word(), r.lastLine)
 	case step > 0:
-		pause, err := r.lookForGap(x.At, step)
+		pause, err := r.lookForGap(x, step)
 		if err != nil {
 			return err
 		}
@@ -215,11 +216,12 @@ func (r *Reader) fewNotes() error {
 
 // lookForGap returns the step, or for one that is a gap the usual one, over which
 // readings of one time may be spread.
-func (r *Reader) lookForGap(at, step measure.Stamp) (measure.Stamp, error) {
+func (r *Reader) lookForGap(x measure.Reading, step measure.Stamp) (measure.Stamp, error) {
 	if r.trusted {
 		return step, nil
 	}
-	if step > gapLeast && r.counted >= gapAfter {
+	at, silent := x.At, r.still.see(r.last, x, r.counted)
+	if step > gapLeast && r.counted >= gapAfter && !silent {
 		if usual := r.usualStep(); step > gapTimes*usual {
 			from := r.last.At
 			if r.burst.groups > 1 {
@@ -233,6 +235,38 @@ func (r *Reader) lookForGap(at, step measure.Stamp) (measure.Stamp, error) {
 	r.steps[bits.Len64(uint64(step))-1]++
 	r.counted++
 	return step, nil
+}
+
+// still knows an indicator that sends a line only when its figure changes, and perhaps
+// one now and then: while that stands still, nothing is missing.
+type still struct {
+	repeats int            // lines that said at once what the one before said
+	most    measure.Length // by which the figure has changed at once
+}
+
+// A line this soon after another is no sign of life. Of so many lines fewer than one
+// repeats the last, though a noisy indicator with a fine step may do so in no more than
+// a few of 100.
+const atOnce, seldom = 300 * measure.Millisecond, 150
+
+// enoughLines tell how the indicator speaks.
+const enoughLines = 32
+
+// see takes the next reading, of so many, and says whether the indicator is such a one and
+// the figure has changed by no more than it does at once.
+func (s *still) see(last, x measure.Reading, readings int) (silent bool) {
+	if last.Has&x.Has&measure.HasLift == 0 {
+		return false
+	}
+	by := (x.Lift - last.Lift).Abs()
+	silent = readings >= enoughLines && by <= s.most && s.repeats*seldom < readings
+	if x.At-last.At < atOnce {
+		s.most = max(s.most, by)
+		if by == 0 {
+			s.repeats++
+		}
+	}
+	return silent
 }
 
 // usualStep is the median of the steps, to the power of two above it.
