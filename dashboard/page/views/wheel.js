@@ -33,7 +33,10 @@ export function Wheel({ engine, valve, now }) {
       setSaid({ answer: null, error: /** @type {Error} */ (err).message });
     }
   };
-  const typed = (/** @type {Event} */ e) => sound(besides(e)) && ask(askWheel(t), "");
+  const typed = (/** @type {Event} */ e) => {
+    const half = t.pairs.findIndex((p) => (p.encoder === null) !== (p.wheel === null));
+    if (sound(besides(e))) void ask(half < 0 ? askWheel(t) : null, `Pair ${half + 1} has one angle of two: read both at one moment, or clear it.`);
+  };
   const traced = async () => ask(askTraceWheel((await app.api.get(`/traces/${trace}`)).findings), "That trace has fewer than two whole openings with an angle: record on over the second one.");
   const put = (/** @type {"index"|"back"} */ of, /** @type {number} */ i) => (/** @type {number|null} */ v) => draft.set({ ...t, [of]: t[of].map((x, k) => (k === i ? v : x)) });
   const pair = (/** @type {number} */ i, /** @type {object} */ what) => draft.set({ ...t, pairs: t.pairs.map((p, k) => (k === i ? { ...p, ...what } : p)) });

@@ -173,9 +173,10 @@ async function forget() {
   await page.locator("main.view-help h1").waitFor();
 }
 
-/** Fills what else a form waits for before it can be sent. @param {import("playwright-core").Locator} field */
+/** Fills what else a form waits for before it can be sent, what stands beside the field first. @param {import("playwright-core").Locator} field */
 async function complete(field) {
   const others = await field.evaluate((f, all) => [...(f.closest("form, [data-fields]")?.querySelectorAll("input") ?? [])].filter((e) => e !== f && e.value === "")
+    .sort((a, b) => Number(f.closest(".grid")?.contains(b) ?? false) - Number(f.closest(".grid")?.contains(a) ?? false))
     .map((e) => ({ kind: e.dataset.kind ?? "", n: [...document.querySelectorAll(all)].indexOf(e) })), fields);
   for (const { kind, n } of others.slice(0, 2)) await page.locator(fields).nth(n).fill(kind === "text" ? "a second one" : samples(kind, "", n).good[0]);
 }

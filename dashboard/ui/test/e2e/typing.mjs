@@ -26,14 +26,21 @@ export function createTypist(page, d) {
     const i = (/** @type {number} */ inches) => Math.round(inches * 25.4e6) / 1e6;
     const engine = await api("GET", at);
     await api("PUT", at, {
-      ...engine, type: "mule", rotation: "clockwise", stroke_mm: i(3.5), rod_mm: i(5.6875), rocker_ratio: { intake: 1.55, exhaust: 1.5 }, rocker_arm_mm: i(1.5), adjuster_arm_mm: i(0.96875), tdc: { angle_deg: 3.25, method: "typed", on: "2026-11-25" },
+      ...engine, type: "mule", rotation: "clockwise", stroke_mm: i(3.5), rod_mm: i(5.6875), rocker_ratio: { intake: 1.55, exhaust: 1.5 }, rocker_arm_mm: i(1.5), rocker_tip: "pad", rocker_tip_radius_mm: i(0.75), adjuster_arm_mm: i(0.96875), tdc: { angle_deg: 3.25, method: "typed", on: "2026-11-25" },
       pushrod: { material: "steel", diameter_mm: i(0.3125), wall_mm: i(0.08), ends: "ball-ball", ball_diameter_mm: i(0.3125) },
       cam_card: { checking_lift_mm: i(0.05), io_btdc_deg: 12, ic_abdc_deg: 48.5, eo_bbdc_deg: 50, ec_atdc_deg: 10, lobe_separation_deg: 108, max_lift_intake_mm: i(0.45), max_lift_exhaust_mm: i(0.46), lash_intake_mm: i(0.01), lash_exhaust_mm: i(0.012) },
       limits: { piston_to_valve_intake_mm: i(0.08), piston_to_valve_exhaust_mm: i(0.1), coil_bind_mm: i(0.06), retainer_mm: i(0.05), rocker_mm: i(0.06) },
       shims_on_hand: [{ thickness_mm: i(0.015), count: 3 }], order: ["1I", "1E", "3I"], valve_names: { "3E": "A7", "2I": "No.2 In" }, notes: "one line",
     });
     const trial = { valve: "1I", stack_mm: [0.4, i(0.03)], pushrod_length_mm: i(8.6875), lash_mm: i(0.01), adjuster_below_valve_mm: i(0.12), sweep_mm: i(0.06), max_lift_mm: i(0.44), remark: "as bought" };
-    await api("POST", `${at}/trials`, trial);
+    const { id } = await api("POST", `${at}/trials`, trial);
+    const picture = await page.evaluate(() => {
+      const c = document.createElement("canvas");
+      c.width = c.height = 64;
+      c.getContext("2d")?.fillRect(0, 0, 64, 64);
+      return c.toDataURL("image/jpeg").split(",")[1];
+    });
+    await api("POST", `/trials/${id}/photographs`, { picture, marks: { at_lift_mm: i(0.22), known_mm: i(1.5), camera_within_deg: 4 } });
     await api("POST", `${at}/works`, { kind: "pushrod", question: {
       rods: [{ valve: "1I", checking_rod_mm: i(8.6) }, { valve: "1E", checking_rod_mm: i(8.5) }], measured: "gauge", gauge_diameter_mm: i(0.14), ends: [{ length_mm: i(0.5), press_depth_mm: i(0.25), ball_diameter_mm: i(0.3125) }],
       stack_change_mm: i(0.015), adjuster_down_mm: i(0.02), thread_left_mm: i(0.2), preload_mm: i(0.03), step_mm: i(0.005), rocker_ratio: 1.55,
@@ -52,6 +59,9 @@ export function createTypist(page, d) {
     await page.evaluate(() => {
       for (const more of document.querySelectorAll('main button[aria-expanded="false"]')) /** @type {HTMLElement} */ (more).click();
       for (const e of document.querySelectorAll("main details")) /** @type {HTMLDetailsElement} */ (e).open = true;
+      // One pair of a list that begins with none.
+      const labels = [...document.querySelectorAll("main label")].map((l) => l.textContent?.trim());
+      for (const add of document.querySelectorAll("main button")) if (add.textContent?.trim() === "Add a pair" && !labels.includes("Encoder 1")) /** @type {HTMLElement} */ (add).click();
     });
   }
 
