@@ -30,6 +30,9 @@ func checkName(bad func(field, format string, args ...any) error, field, text st
 	if strings.ContainsAny(text, "\n\t") {
 		return bad(field, "has more than one line or a tab in it; a name is one line of letters")
 	}
+	if text != "" && strings.TrimSpace(text) == "" {
+		return bad(field, "is nothing but blanks, and would be seen nowhere; write letters, or leave it empty")
+	}
 	return checkText(bad, field, text)
 }
 

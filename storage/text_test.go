@@ -18,6 +18,10 @@ func TestNamesAreText(t *testing.T) {
 	}
 	assert.NoError(t, engine(func(e *Engine) { e.Name = strings.Repeat("ü", MostName) }))
 	assert.ErrorContains(t, engine(func(e *Engine) { e.Name = strings.Repeat("ü", MostName+1) }), "201 letters")
+	assert.NoError(t, engine(func(e *Engine) { e.Name = "" }))
+	for _, blank := range []string{" ", "\u00a0", "\u3000 "} {
+		assert.ErrorContains(t, engine(func(e *Engine) { e.Name = blank }), "name is nothing but blanks")
+	}
 	assert.NoError(t, engine(func(e *Engine) { e.Notes = "two\nlines\tand a tab" }))
 	for _, text := range []string{"a\x1b[2J", "a\x00", "a\x7f", "a\u009b1m", "a\u202eb", "a\u2066b", "a\u061cb", "a\u200fb", "a\u2028b", "a\xffb"} {
 		for name, change := range map[string]func(*Engine){

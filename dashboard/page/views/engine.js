@@ -69,7 +69,7 @@ function NewEngine({ unit, done }) {
     ${f.choice("layout", "Layout", layouts)}
     ${f.number("cylinders", "Cylinders", "", "", { least: 1, most: 48, whole: true })}
     ${f.number("valves_per_cylinder", "Valves in a cylinder", "", "", { least: 2, most: 6, whole: true })}
-    <p><button disabled=${!draft.name}>Save</button></p><${DraftLine} draft=${typed} /><//>`;
+    <p><button disabled=${draft.name.trim() === ""}>Save</button></p><${DraftLine} draft=${typed} /><//>`;
 }
 
 /** @param {{id: string, state: import("../state.js").State, renamed: () => void}} props */
