@@ -143,7 +143,7 @@ function make(place, latest) {
       cursor: { drag: { setScale: false, x: false, y: false }, points: { size: 9 } },
       hooks: {
         setScale: [(/** @type {any} */ u, /** @type {string} */ key) => key === "x" && latest.current.onRange?.(u.scales.x.min, u.scales.x.max)],
-        draw: [(/** @type {any} */ u) => drawMarks(u, latest.current, { ink, soft, target: colour("--target") ?? ink, font: css.fontFamily })],
+        draw: [(/** @type {any} */ u) => drawMarks(u, latest.current, { ink, soft, target: colour("--target") ?? ink, paper: colour("--paper") ?? "#fff", font: css.fontFamily })],
       },
     },
     props.data,
@@ -159,9 +159,9 @@ function make(place, latest) {
 /**
  * @param {any} u
  * @param {ChartProps} props
- * @param {{ink: string, soft: string, target: string, font: string}} colours
+ * @param {{ink: string, soft: string, target: string, paper: string, font: string}} colours
  */
-function drawMarks(u, { uprights = [], levels = [], crosses = [] }, { ink, soft, target, font }) {
+function drawMarks(u, { uprights = [], levels = [], crosses = [] }, { ink, soft, target, paper, font }) {
   const { ctx, bbox } = u, scale = devicePixelRatio || 1;
   ctx.save();
   ctx.beginPath();
@@ -174,30 +174,40 @@ function drawMarks(u, { uprights = [], levels = [], crosses = [] }, { ink, soft,
   const seen = [...uprights].sort((a, b) => a.x - b.x).map((m) => ({ ...m, at: u.valToPos(m.x, "x", true), width: ctx.measureText(m.label).width }))
     .filter(({ at }) => at >= bbox.left && at <= end);
   const stand = placed(seen, bbox.left, end, 4 * scale);
-  for (const [i, { at, label, dashed }] of seen.entries()) {
+  for (const { at, dashed } of seen) {
     ctx.strokeStyle = soft;
     ctx.setLineDash(dashed ? [4 * scale, 4 * scale] : []);
     ctx.beginPath();
     ctx.moveTo(at, bbox.top);
     ctx.lineTo(at, bbox.top + bbox.height);
     ctx.stroke();
-    const place = stand[i];
-    if (!place) continue;
-    ctx.fillStyle = ink;
-    ctx.textAlign = "left";
-    ctx.fillText(label, place.from, bbox.top + (11 + place.row * 15) * scale);
   }
-  ctx.textAlign = "left";
-  for (const { y, label } of levels) {
+  for (const { y } of levels) {
     const at = u.valToPos(y, "y", true);
-    ctx.strokeStyle = ctx.fillStyle = target;
+    ctx.strokeStyle = target;
     ctx.setLineDash([9 * scale, 5 * scale]);
     ctx.beginPath();
     ctx.moveTo(bbox.left, at);
     ctx.lineTo(bbox.left + bbox.width, at);
     ctx.stroke();
-    ctx.fillText(label, bbox.left + 6 * scale, at - 4 * scale);
   }
+  // Last, on a halo of paper: lines and curves run under their labels wherever they like.
+  ctx.setLineDash([]);
+  ctx.textAlign = "left";
+  ctx.lineJoin = "round";
+  const write = (/** @type {string} */ label, /** @type {number} */ x, /** @type {number} */ y, /** @type {string} */ pen) => {
+    ctx.strokeStyle = paper;
+    ctx.lineWidth = 4 * scale;
+    ctx.strokeText(label, x, y);
+    ctx.fillStyle = pen;
+    ctx.fillText(label, x, y);
+  };
+  for (const [i, { label }] of seen.entries()) {
+    const place = stand[i];
+    if (place) write(label, place.from, bbox.top + (11 + place.row * 15) * scale, ink);
+  }
+  for (const { y, label } of levels) write(label, bbox.left + 6 * scale, u.valToPos(y, "y", true) - 4 * scale, target);
+  ctx.lineWidth = 1.5 * scale;
   drawCrosses(u, crosses, ink);
   ctx.restore();
 }
