@@ -42,6 +42,9 @@ func checkText(bad func(field, format string, args ...any) error, field, text st
 		return bad(field, "is not UTF-8; write it anew")
 	}
 	for _, c := range text {
+		if c == utf8.RuneError { // what JSON's decoder makes of bytes that are no UTF-8
+			return bad(field, "holds a letter that did not arrive as it was typed (U+FFFD stands in its place); send UTF-8")
+		}
 		if Unprintable(c) && c != '\r' {
 			return bad(field, "holds the control character U+%04X; leave it out", c)
 		}

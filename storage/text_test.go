@@ -23,7 +23,7 @@ func TestNamesAreText(t *testing.T) {
 		assert.ErrorContains(t, engine(func(e *Engine) { e.Name = blank }), "name is nothing but blanks")
 	}
 	assert.NoError(t, engine(func(e *Engine) { e.Notes = "two\nlines\tand a tab" }))
-	for _, text := range []string{"a\x1b[2J", "a\x00", "a\x7f", "a\u009b1m", "a\u202eb", "a\u2066b", "a\u061cb", "a\u200fb", "a\u2028b", "a\xffb"} {
+	for _, text := range []string{"a\x1b[2J", "a\x00", "a\x7f", "a\u009b1m", "a\u202eb", "a\u2066b", "a\u061cb", "a\u200fb", "a\u2028b", "a\xffb", "M\ufffdller"} {
 		for name, change := range map[string]func(*Engine){
 			"name":   func(e *Engine) { e.Name = text },
 			"type":   func(e *Engine) { e.Type = text },

@@ -66,8 +66,12 @@ func backUp(cmd *cobra.Command, name string, overwrite bool) (int64, error) {
 	if _, err := os.Lstat(name); err == nil && !overwrite {
 		return 0, errThere(name)
 	}
+	// The daemon goes on writing into the file that was there.
+	if dir, err := dataFolder(cmd); err == nil && sameFile(name, filepath.Join(dir, storeFile)) {
+		return 0, fmt.Errorf("backing up: %s is the store itself; name another file", name)
+	}
 	var n int64
-	err = writeBeside(name, func(w io.Writer) error {
+	err = replaceWhole(name, func(w io.Writer) error {
 		daemon.http.Timeout = 0 // a large store takes its time; the daemon has a limit
 		body, err := daemon.get("backup")
 		if err != nil {
@@ -78,6 +82,13 @@ func backUp(cmd *cobra.Command, name string, overwrite bool) (int64, error) {
 		return err
 	})
 	return n, err
+}
+
+// sameFile says whether two names are of one file.
+func sameFile(a, b string) bool {
+	one, err := os.Stat(a)
+	two, failed := os.Stat(b)
+	return err == nil && failed == nil && os.SameFile(one, two)
 }
 
 func errThere(name string) error {

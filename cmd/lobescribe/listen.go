@@ -41,6 +41,9 @@ with --verbose.
 			if raw == "" {
 				return listen(cmd, a, o, listenTo{count, role == roleSweep})
 			}
+			if err := notAStore(raw); err != nil {
+				return err
+			}
 			f, err := os.Create(raw)
 			if err != nil {
 				return fmt.Errorf("recording raw bytes: %w", err)

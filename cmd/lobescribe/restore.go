@@ -82,7 +82,16 @@ func restore(cmd *cobra.Command, backup, place string, overwrite bool) (traces i
 				return 0, "", err
 			}
 		} // one that does not open is put aside all the same
+		if sameFile(backup, place) {
+			return 0, "", fmt.Errorf("%s is the store itself: name a backup of it", backup)
+		}
 		kept = place + time.Now().Format(".before-20060102-150405")
+		for n := 2; ; n++ { // two in one second
+			if _, err := os.Lstat(kept); err != nil {
+				break
+			}
+			kept = fmt.Sprintf("%s%s-%d", place, time.Now().Format(".before-20060102-150405"), n)
+		}
 	}
 	if err := os.MkdirAll(filepath.Dir(place), 0o700); err != nil {
 		return 0, "", plain(err, filepath.Dir(place))
@@ -95,7 +104,7 @@ func restore(cmd *cobra.Command, backup, place string, overwrite bool) (traces i
 	// Beside the store first: what is there stays until the copy is whole.
 	copied := place + ".restoring"
 	defer os.Remove(copied)
-	if err := writeBeside(copied, func(w io.Writer) error { _, err := io.Copy(w, from); return err }); err != nil {
+	if err := replaceWhole(copied, func(w io.Writer) error { _, err := io.Copy(w, from); return err }); err != nil {
 		return 0, "", err
 	}
 	if kept != "" {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -11,8 +12,37 @@ import (
 )
 
 // writeBeside writes a file whole or not at all: beside its place, then
-// renamed over it.
+// renamed over it. A store is never in the way of anything: it is refused.
 func writeBeside(name string, write func(io.Writer) error) (err error) {
+	if err := notAStore(name); err != nil {
+		return err
+	}
+	return replaceWhole(name, write)
+}
+
+// notAStore refuses to write over what begins as a store does, or a backup of one:
+// whoever names it has mistaken the name. That of the database (bbolt's meta page)
+// stands behind 16 bytes of each of the first two pages.
+func notAStore(name string) error {
+	if info, err := os.Stat(name); err != nil || !info.Mode().IsRegular() {
+		return nil
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return nil // it says so when it is written
+	}
+	defer f.Close()
+	var magic [4]byte
+	for _, at := range []int64{16, 4096 + 16} {
+		if _, err := f.ReadAt(magic[:], at); err == nil && binary.LittleEndian.Uint32(magic[:]) == 0xED0CDAED {
+			return fmt.Errorf("%s is a store, or a backup of one, and is not written over; name another file", name)
+		}
+	}
+	return nil
+}
+
+// replaceWhole is writeBeside for what may take the place of a store.
+func replaceWhole(name string, write func(io.Writer) error) (err error) {
 	defer func() {
 		if err != nil {
 			err = fmt.Errorf("writing %s: %w", name, plain(err, filepath.Dir(name)))
@@ -64,6 +94,10 @@ func plain(err error, folder string) error {
 	switch {
 	case errors.Is(err, syscall.ENOSPC):
 		return errors.New("the disk is full: make room, or write to another")
+	case errors.Is(err, syscall.EFBIG):
+		return errors.New("no file may be so large here: raise the limit (ulimit -f), or write to another disk")
+	case errors.Is(err, fs.ErrExist):
+		return fmt.Errorf("%s leads nowhere, or is no folder: check the name", folder)
 	case errors.Is(err, fs.ErrNotExist):
 		return fmt.Errorf("there is no folder %s: make it first", folder)
 	case errors.Is(err, syscall.ENOTDIR):
