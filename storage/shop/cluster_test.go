@@ -98,7 +98,7 @@ func killLeader(t *testing.T, nodes []*server.Server) {
 // then the trace.
 func inOrder(t *testing.T, at Server) {
 	t.Helper()
-	l, err := dial(t.Context(), at, "shop", quiet())
+	l, err := dial(t.Context(), dialing{at, "shop", pace{}, quiet()})
 	require.NoError(t, err)
 	defer l.close()
 	last := streamState(t, at, StreamOptions{}).LastSeq

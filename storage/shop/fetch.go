@@ -124,7 +124,7 @@ func newFetcher(ctx context.Context, o FetchOptions) (*fetcher, error) {
 	if err != nil {
 		return nil, err
 	}
-	l, err := dial(ctx, o.Server, o.Bench, o.Log)
+	l, err := dial(ctx, dialing{o.Server, o.Bench, fetchingPace(), o.Log})
 	if err != nil {
 		return nil, err
 	}

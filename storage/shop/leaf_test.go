@@ -59,7 +59,7 @@ func TestALeafNodeThatIsKilled(t *testing.T) {
 	}
 	hub := Server{URL: fmt.Sprintf("nats://127.0.0.1:%d", ports[0])}
 	require.Eventually(t, func() bool {
-		l, err := dial(t.Context(), hub, "shop", quiet())
+		l, err := dial(t.Context(), dialing{hub, "shop", pace{}, quiet()})
 		if err == nil {
 			l.close()
 		}

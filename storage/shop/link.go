@@ -84,6 +84,7 @@ type link struct {
 type cutDialer struct {
 	ctx context.Context
 	net.Dialer
+	pace pace
 }
 
 // SkipHostLookup lets the dialer look names up itself, which ends with ctx too.
@@ -94,7 +95,7 @@ func (d cutDialer) Dial(network, address string) (net.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &cutConn{c, context.AfterFunc(d.ctx, func() { c.Close() })}, nil
+	return &cutConn{d.pace.on(d.ctx, c), context.AfterFunc(d.ctx, func() { c.Close() })}, nil
 }
 
 type cutConn struct {
@@ -107,8 +108,21 @@ func (c *cutConn) Close() error {
 	return c.Conn.Close()
 }
 
-// dial connects as the bench (or the shop) of the name.
-func dial(ctx context.Context, s Server, name string, log *slog.Logger) (*link, error) {
+// dialing says who connects where.
+type dialing struct {
+	Server
+	name string // the bench's, or the shop
+	pace pace
+	log  *slog.Logger
+}
+
+// pingEvery is how often the server must show that it is there; what it leaves
+// unanswered twice ends the connection.
+const pingEvery = 20 * time.Second
+
+// dial connects.
+func dial(ctx context.Context, d dialing) (*link, error) {
+	s, name, log := d.Server, d.name, d.log
 	if err := s.Check(); err != nil {
 		return nil, err
 	}
@@ -118,7 +132,8 @@ func dial(ctx context.Context, s Server, name string, log *slog.Logger) (*link, 
 		// Answers go where nobody else may listen.
 		nats.CustomInboxPrefix("_INBOX." + name),
 		nats.Timeout(5 * time.Second),
-		nats.SetCustomDialer(cutDialer{ctx, net.Dialer{Timeout: 5 * time.Second}}),
+		nats.SetCustomDialer(cutDialer{ctx, net.Dialer{Timeout: 5 * time.Second}, d.pace}),
+		nats.PingInterval(pingEvery), nats.MaxPingsOutstanding(2),
 		nats.MaxReconnects(-1),
 		nats.ReconnectWait(time.Second), nats.ReconnectJitter(time.Second, 2*time.Second),
 		// What cannot be sent now is in the outbox, where it is safe.
@@ -126,7 +141,7 @@ func dial(ctx context.Context, s Server, name string, log *slog.Logger) (*link, 
 		nats.ErrorHandler(l.heard),
 		nats.DisconnectErrHandler(func(_ *nats.Conn, err error) {
 			l.lost(time.Now())
-			log.Info("the shop's server is gone; what is recorded waits in the outbox", "error", err)
+			log.Info("the shop's server is gone; what is recorded waits in the outbox", "error", clipped(err))
 		}),
 		nats.ReconnectHandler(func(*nats.Conn) {
 			l.lost(time.Time{})
@@ -213,8 +228,25 @@ func connectError(s Server, err error) error {
 	case errors.Is(err, nats.ErrSecureConnWanted):
 		return lockedOut{fmt.Errorf("the shop's server at %s offers no TLS: use nats:// for it, or let it have a certificate", s)}
 	}
-	return fmt.Errorf("the shop's server at %s does not answer (%w): is it running, and the network there?", s, err)
+	return fmt.Errorf("the shop's server at %s does not answer (%w): is it running, and the network there?", s, clipped(err))
 }
+
+// clipped is err in a bounded number of letters: the server's words may be in it.
+func clipped(err error) error {
+	const most = 300
+	if err == nil || len(err.Error()) <= most {
+		return err
+	}
+	return clippedError{err, strings.ToValidUTF8(err.Error()[:most], "") + "…"}
+}
+
+type clippedError struct {
+	error
+	says string
+}
+
+func (c clippedError) Error() string { return c.says }
+func (c clippedError) Unwrap() error { return c.error }
 
 func (l *link) close() { l.nc.Close() }
 
@@ -275,7 +307,7 @@ func (l *link) ask(ctx context.Context, patience time.Duration, fn func(context.
 }
 
 func firstLine(err error) string {
-	line, _, _ := strings.Cut(err.Error(), "\n")
+	line, _, _ := strings.Cut(clipped(err).Error(), "\n")
 	return line
 }
 

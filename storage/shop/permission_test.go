@@ -107,7 +107,7 @@ func TestABenchSpeaksUnderItsOwnNameOnly(t *testing.T) {
 	assert.Equal(t, before, after, "what was forbidden waits")
 
 	// Past the publisher's own manners: bench-2's inbox, with bench-1's key.
-	l, err := dial(t.Context(), who["bench-1"], "bench-1", quiet())
+	l, err := dial(t.Context(), dialing{who["bench-1"], "bench-1", pace{}, quiet()})
 	require.NoError(t, err)
 	defer l.close()
 	for _, subject := range []string{Prefix + "bench-2.trace." + someKey, Prefix + "bench-10.trace." + someKey, "$JS.API.STREAM.DELETE." + StreamName, "$JS.API.STREAM.PURGE." + StreamName} {
@@ -127,7 +127,7 @@ func TestABenchSpeaksUnderItsOwnNameOnly(t *testing.T) {
 	got := read(t, who["shop"])
 	assert.Len(t, traces(t, got), 2)
 	// The page over the shop records nothing.
-	l2, err := dial(t.Context(), who["shop"], "shop", quiet())
+	l2, err := dial(t.Context(), dialing{who["shop"], "shop", pace{}, quiet()})
 	require.NoError(t, err)
 	defer l2.close()
 	err = l2.ask(t.Context(), patience, func(ctx context.Context) error {

@@ -218,7 +218,7 @@ func (p *Publisher) connect(ctx context.Context) error {
 		return nil
 	}
 	p.hangUp()
-	l, err := dial(ctx, p.o.Server, p.o.Bench, p.o.Log)
+	l, err := dial(ctx, dialing{p.o.Server, p.o.Bench, tellingPace(), p.o.Log})
 	if err != nil {
 		return err
 	}

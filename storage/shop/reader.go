@@ -197,7 +197,7 @@ const (
 // follow applies the stream from where the store stands, until something goes
 // wrong.
 func (r *Reader) follow(ctx context.Context) error {
-	l, err := dial(ctx, r.o.Server, "shop", r.o.Log)
+	l, err := dial(ctx, dialing{r.o.Server, "shop", pace{}, r.o.Log})
 	if err != nil {
 		return err
 	}

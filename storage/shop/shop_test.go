@@ -147,7 +147,7 @@ func waitSent(t testing.TB, s *storage.Store) {
 // streamState makes the stream where it is not there, and returns how it stands.
 func streamState(t testing.TB, at Server, o StreamOptions) jetstream.StreamState {
 	t.Helper()
-	l, err := dial(t.Context(), at, "shop", quiet())
+	l, err := dial(t.Context(), dialing{at, "shop", pace{}, quiet()})
 	require.NoError(t, err)
 	defer l.close()
 	s, err := l.stream(t.Context(), o)
@@ -284,7 +284,7 @@ func TestARepeatIsHarmless(t *testing.T) {
 	e, ok, err := s.NextErrand()
 	require.NoError(t, err)
 	require.True(t, ok)
-	l, err := dial(t.Context(), at, "bench-1", quiet())
+	l, err := dial(t.Context(), dialing{at, "bench-1", pace{}, quiet()})
 	require.NoError(t, err)
 	defer l.close()
 	_, err = l.stream(t.Context(), StreamOptions{})
@@ -406,7 +406,7 @@ func TestHostileMessagesAreCountedAndPassedOver(t *testing.T) {
 	running(t, newPublisher(t, s, "bench-1", at).Run)
 	record(t, s, storage.Head{Valve: "1I"}, someReadings(10))
 	waitSent(t, s)
-	l, err := dial(t.Context(), at, "x", quiet())
+	l, err := dial(t.Context(), dialing{at, "x", pace{}, quiet()})
 	require.NoError(t, err)
 	defer l.close()
 	say := func(subject string, frame []byte) {
