@@ -3,7 +3,7 @@
 
 import { useState } from "./lib/hooks.js";
 import { useDraft } from "./draft.js";
-import { Form, html, Mark, TextField, Trouble, useApp, useFetched, useOnlyShows } from "./ui.js";
+import { Form, html, Mark, TextField, Trouble, useApp, useFetched, useOnlyShows, usePart } from "./ui.js";
 import { when } from "./units.js";
 
 /**
@@ -11,12 +11,15 @@ import { when } from "./units.js";
  * @typedef {{checks: Check[], draft: boolean}} Gate
  */
 
+/** What a gate stands on besides its engine: a trace that ended may open a point again. @param {import("./state.js").State} s */
+export const turned = (s) => `${s.engine.findingsOf} ${s.engine.trace?.state ?? ""}`;
+
 /** @param {{engine: string}} props its id */
 export function GateList({ engine }) {
   const app = useApp();
   const looks = useOnlyShows();
   const at = `/engines/${encodeURIComponent(engine)}/gate`;
-  const { value, error, set } = useFetched((signal) => app.api.get(at, signal), [engine]);
+  const { value, error, set } = useFetched((signal) => app.api.get(at, signal), [engine, usePart(app.store, turned)]);
   const gate = /** @type {Gate|undefined} */ (value);
   const change = (/** @type {Promise<Gate>} */ answer) => answer.then(set, (err) => { app.notify(err.message, "amiss"); throw err; });
   if (!gate) return html`<${Trouble} text=${error} />`;
@@ -49,6 +52,6 @@ function Point({ of, check: c, looks, waive, back }) {
 /** Says in large letters that a list is a draft, and leads to why. @param {{engine: string}} props */
 export function DraftWord({ engine }) {
   const app = useApp();
-  const { value } = useFetched((signal) => app.api.get(`/engines/${encodeURIComponent(engine)}/gate`, signal), [engine]);
+  const { value } = useFetched((signal) => app.api.get(`/engines/${encodeURIComponent(engine)}/gate`, signal), [engine, usePart(app.store, turned)]);
   return value?.draft ? html`<p class="draft-line"><span class="draft-word">DRAFT</span> Not to cut by yet: <a href="#/sheet">what is still open</a>.</p>` : null;
 }

@@ -137,21 +137,30 @@ export function useFetched(load, on) {
   const [value, set] = useState(/** @type {T|undefined} */ (undefined));
   const [error, setError] = useState("");
   const [turn, again] = useState(0);
+  const underWay = useRef(false);
   useEffect(() => {
     const stop = new AbortController();
+    underWay.current = true;
     load(stop.signal).then(
       (v) => {
         if (stop.signal.aborted) return;
+        underWay.current = false;
         set(() => v);
         setError("");
       },
       (/** @type {Error} */ err) => {
-        if (!stop.signal.aborted) setError(err.message);
+        if (stop.signal.aborted) return;
+        underWay.current = false;
+        setError(err.message);
       },
     );
     return () => stop.abort();
   }, [...on, turn]);
-  return { value, error, again: () => again((n) => n + 1), set: (v) => set(() => v) };
+  const anew = () => again((n) => n + 1);
+  return { value, error, again: anew, set: (v) => {
+    set(() => v);
+    if (underWay.current) anew(); // its answer may be older than what is set
+  } };
 }
 
 /** @param {{text: string}} props */

@@ -1,14 +1,14 @@
 // The build sheet: made by the daemon as one page to print and sign.
 
 import { html, Mark, Nothing, Trouble, useApp, useFetched, usePart, useValveWords } from "../ui.js";
-import { GateList } from "../gate.js";
+import { GateList, turned } from "../gate.js";
 
 export function Sheet() {
   const called = useValveWords();
   const app = useApp();
   const bench = usePart(app.store, (s) => s.bench);
   const at = `/engines/${encodeURIComponent(bench.engine)}`;
-  const { value: valves, error } = useFetched((signal) => (bench.engine ? app.api.get(`${at}/valves`, signal) : Promise.resolve(null)), [bench.engine]);
+  const { value: valves, error } = useFetched((signal) => (bench.engine ? app.api.get(`${at}/valves`, signal) : Promise.resolve(null)), [bench.engine, usePart(app.store, turned)]);
   if (!bench.engine) return html`<h1>Build sheet</h1>
     <${Nothing} says="A build sheet is of one engine. Name it first." href="#/engine" label="To the engine" />`;
   const open = (valves ?? []).filter((/** @type {any} */ v) => v.missing.length > 0);

@@ -82,7 +82,8 @@ test("the whole job on a V8, from its name to the paper", { timeout: 600_000 }, 
     }
 
     // Nobody turns any more: what is recorded now would be newer than what is judged and signed below.
-    await page.request.post(`${d.url}/api/v1/simulator`, { data: { on: false }, headers: { Origin: d.url } });
+    const turning = (/** @type {boolean} */ on) => page.request.post(`${d.url}/api/v1/simulator`, { data: { on }, headers: { Origin: d.url } });
+    await turning(false);
 
     // A clearance, from what is known already.
     await page.goto(`${d.url}/#/clearances/gaps`);
@@ -128,6 +129,12 @@ test("the whole job on a V8, from its name to the paper", { timeout: 600_000 }, 
     const pages = readFileSync(pdf, "latin1").match(/\/Type\s*\/Page\b/g)?.length ?? 0;
     console.log(`the sheet prints on ${pages} pages`);
     assert.ok(pages >= 1 && pages <= 12, `${pages} pages`);
+    // Somebody turns once more: what was signed was not seen like that, and the open page says so by itself.
+    await turning(true);
+    for (let n = 0; n < 100 && !((await api("/state")).openings?.length > 0); n++) await page.waitForTimeout(1000);
+    await page.request.post(`${d.url}/api/v1/trace/end`, { headers: { Origin: d.url } });
+    await page.locator(".gate .draft-word").waitFor();
+    assert.match(await page.locator(".gate-list > li.open").innerText(), /looked at it on .*; something was measured or changed since/);
     assert.deepEqual(complaints, []);
   } finally {
     await b.close();
