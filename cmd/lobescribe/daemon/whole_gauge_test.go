@@ -28,6 +28,7 @@ type gauge struct {
 	next   measure.Stamp // when the next line is due
 	line   int
 	until  map[trouble]measure.Stamp
+	hung   measure.Stamp // when the last driver that does not come back does so after all
 }
 
 // trouble is what a gauge or its wire does.
@@ -70,6 +71,16 @@ func (g *gauge) suffer(t trouble, for_ time.Duration) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.until[t] = g.clock() + measure.StampOf(for_)
+	if t == hanging {
+		g.hung = max(g.hung, g.until[t])
+	}
+}
+
+// back returns how long it takes until every driver has come back.
+func (g *gauge) back() time.Duration {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return max(0, (g.hung - g.clock()).Duration()) + time.Second
 }
 
 // heal ends all troubles.
