@@ -80,7 +80,7 @@ func (g *gauge) suffer(t trouble, for_ time.Duration) {
 func (g *gauge) back() time.Duration {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	return max(0, (g.hung - g.clock()).Duration()) + time.Second
+	return max(0, (g.hung-g.clock()).Duration()) + time.Second
 }
 
 // heal ends all troubles.
