@@ -6,17 +6,26 @@ import "math"
 // in nanometres; the zero value expects nothing.
 type expectation struct {
 	lift, u float64
-	learned bool // from openings of this set-up, else from what was set down
+	learned bool    // from openings of this set-up, else from what was set down
+	lower   float64 // the last opening, where it was lower
 }
 
 // learn takes the max lift of an opening that has settled, and within how much the
-// next should be as high. Openings that agree are one figure,
+// next should be as high. One that is lower than those before may be a hand that turned
+// back to the heel, and counts once another agrees with it. Openings that agree are one figure,
 // weighted by their uncertainties; after one that does not, the set-up was
 // changed and that one counts.
 func (e *expectation) learn(y, u float64) {
 	u = max(u, 1000)
-	if !e.learned || math.Abs(y-e.lift) > e.u+u {
-		*e = expectation{y, u, true}
+	off := y - e.lift
+	again := e.lower > 0 && math.Abs(y-e.lower) <= 2*u
+	e.lower = 0
+	switch {
+	case !e.learned || off > e.u+u || again:
+		*e = expectation{lift: y, u: u, learned: true}
+		return
+	case off < -e.u-u:
+		e.lower = y
 		return
 	}
 	a, b := 1/(e.u*e.u), 1/(u*u)

@@ -16,7 +16,9 @@ import (
 //   - where the lift has come to what is expected, and falls;
 //   - with an encoder, where the lift falls while the engine goes on the way that
 //     it opened the valve;
-//   - where the lift has fallen by more than a back-turn can take off there.
+//   - where the lift has fallen by more than a back-turn can take off there, unless it
+//     had not come near to what is expected: a hand may turn back to the heel, and a
+//     lower valve is believed once its opening has come home.
 type ascent struct {
 	top      float64 // highest so far
 	at       measure.Stamp
@@ -143,12 +145,14 @@ func (a *ascent) credible(v lift.View, at measure.Stamp, e expectation, band flo
 	beyond, turning := a.turns(v)
 	reached := a.reaches(e, band)
 	switch {
+	case turning && beyond < -looseAngle-a.swing:
+		return false // the engine was turned back
 	case reached && turning && beyond <= 0 && fall < 0.5*a.top:
-		return false // turned back, just below it
+		return false // and that just below it
 	case reached && (a.isTheNose(v, e) || fall > takesOff(a.top, max(e.lift+e.u, a.top), backTurn)):
 	case turning && beyond > looseAngle+a.swing && fall > 0.02*a.top && at-a.fallenAt >= 150*measure.Millisecond:
 	case e.known() && a.top < e.lift && a.top > plausible*(e.lift-e.u) && fall > takesOff(a.top, e.lift+e.u, farBackTurn):
-	case fall > a.atAll():
+	case fall > a.atAll() && !(e.known() && a.top < plausible*(e.lift-e.u)):
 	default:
 		return false
 	}

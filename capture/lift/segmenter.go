@@ -72,6 +72,7 @@ type Segmenter struct {
 	all       []measured // published, of a finished trace
 	leading   leading    // and what came before
 	account   account    // the whole of it, in outline
+	lo, hi    float64    // the lowest and highest so far, while nothing is published
 	patient   bool       // keep everything for the end
 }
 
@@ -127,7 +128,10 @@ func (g *Segmenter) feed(r *measure.Reading) {
 	if g.patient {
 		g.account.add(&p)
 	}
-	g.n++
+	if g.n++; g.n == 1 {
+		g.lo, g.hi = p.y, p.y
+	}
+	g.lo, g.hi = min(g.lo, p.y), max(g.hi, p.y)
 	g.last = p
 	g.judgeBeyond(p)
 	for i := range g.tracks {
@@ -272,12 +276,23 @@ func (g *Segmenter) conclude(i int, until float64) {
 	g.publish(m)
 }
 
-// plain says whether a nose that was turned through settles the direction. Of a finished
-// trace without an encoder the levels of all its passages must bear that out: a rest at
-// half lift between two passages of a nose looks like one from below.
+// plain says whether a nose that was turned through settles the direction. Without an
+// encoder it must be most of what the reading went through, or one of several: a hand
+// that went back over a nose has turned through a valley between the two. Of a finished
+// trace the levels of all its passages must bear it out, too: a rest at half lift between
+// two passages of a nose looks like one from below.
 func (g *Segmenter) plain(i int, m measured) bool {
-	return !g.patient || m.NoseAngle != nil || len(g.held[i]) == mostHeld || g.direction(false) == signOf(i)
+	switch {
+	case m.NoseAngle != nil || len(g.held[i]) == mostHeld:
+		return true
+	case g.patient:
+		return g.direction(false) == signOf(i)
+	}
+	return len(g.held[i]) > 1 || float64(m.MaxLift) > mostOfAll*(g.hi-g.lo)
 }
+
+// mostOfAll is the share of all that the reading went through which a nose takes.
+const mostOfAll = 0.85
 
 // release publishes what was held back until the direction was known.
 func (g *Segmenter) release() {
