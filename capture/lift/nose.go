@@ -196,8 +196,12 @@ func fitPeak(x, y, w []float64, scatter float64) (peak, bool) {
 			v += g[i] * inv[i][j] * g[j]
 		}
 	}
+	high := base + c[0] + u*(c[1]+u*c[2])
+	if most := slices.Max(y); high > most+(most-slices.Min(y))/2+scatter {
+		return peak{}, false // in a hole between bunches of readings, whose stamps lie
+	}
 	return peak{
-		x: mid + u*half, y: base + c[0] + u*(c[1]+u*c[2]),
+		x: mid + u*half, y: high,
 		noise: max(sd, scatter/2) * math.Sqrt(v),
 		short: min(shapeBias*(slices.Max(y)-slices.Min(y)), mostBias(n)*scatter),
 		fit:   true,

@@ -65,6 +65,8 @@ const (
 	// A hole is so many times the usual interval, and so long.
 	holeTimes = 6
 	leastHole = s
+	// A port that hands over its lines in bursts is silent for no longer.
+	burst = 200 * ms
 )
 
 func newStream() stream { return stream{scale: 1} }
@@ -117,7 +119,7 @@ func (q *stream) passed(r *measure.Reading) {
 			if q.n < 64 {
 				k = 1 / float64(q.n)
 			}
-			dt = min(dt, holeTimes*q.typical)
+			dt = min(dt, max(holeTimes*q.typical, burst))
 			q.uneven += k * (math.Abs(dt-q.typical) - q.uneven)
 			q.typical += k * (dt - q.typical)
 		}

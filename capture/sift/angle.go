@@ -100,7 +100,7 @@ func (c *crank) take(r *measure.Reading, off, dt float64) {
 	if c.usual == 0 {
 		c.usual = dt
 	}
-	c.usual += (min(dt, 8*c.usual) - c.usual) / 8
+	c.usual += (min(dt, max(8*c.usual, burst)) - c.usual) / mostTaken
 	c.pace = max(off/max(dt, c.usual, 1), c.pace*(1-min(dt/paceLasts, 1)))
 	c.at, c.angle = r.At, r.Angle
 }

@@ -92,6 +92,10 @@ const (
 	// So many are held however long that takes, for wrong readings come together by
 	// their number: at 10 readings a second half a second.
 	leastHeld = 5
+	// A silence counts for so much of the usual interval at the most, microseconds: a
+	// port that hands over its lines in bursts is silent between them, and a hand's rest
+	// is longer.
+	burst = 200_000
 	// A reading farther than this from the last is at no valve, and one that is
 	// held for it longer than this is a new place all the same.
 	farthest    = 45e6
@@ -233,7 +237,7 @@ func (s *Sift) take(r *measure.Reading) {
 		s.taken++
 	}
 	if s.taken > 8 {
-		dt = min(dt, 8*s.usual)
+		dt = min(dt, max(8*s.usual, burst))
 	}
 	if s.taken == mostTaken {
 		s.usual += (dt - s.usual) * (1.0 / mostTaken) // exact, and no division
