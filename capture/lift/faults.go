@@ -174,7 +174,7 @@ func (g *Segmenter) judgeTravel() {
 
 func (g *Segmenter) tellFree(at measure.Stamp) {
 	g.verdict.told[0] = true
-	g.fault(NoContact, at, "the lift begins with a jerk instead of softly: the spindle hangs free on the heel and the valve reaches it only on its way. Push the indicator further in (about half an inch of preload, more than the lift) and turn again")
+	g.fault(NoContact, at, "the lift begins with a jerk instead of softly: the spindle hangs free on the heel and the valve reaches it only on its way, or the lash is more than the lobe's ramp takes up. Push the indicator further in (about half an inch of preload, more than the lift), look at the lash, and turn again")
 }
 
 func (g *Segmenter) tellCut(at measure.Stamp, lift float64) {
