@@ -220,24 +220,25 @@ func (g *Segmenter) judgeInside(m measured) (told bool) {
 	return true
 }
 
-// stoodShut says whether the valve stood at a low place of an opening for as long as it
-// stands on its heel, and longer than a hand rests that has gone back over the nose.
+// stoodShut says whether the valve was all but shut, between two noses of an opening, for
+// as long as it stands on its heel, and longer than a hand rests that has gone back over
+// the nose.
 func (g *Segmenter) stoodShut(parts []stretch, m measured, turned []extreme) bool {
+	from, long := -1, max(restedOpen, shutFlanks*m.flank)
 	for _, t := range turned {
-		lowest := parts[t.at].lo
-		if t.high || lowest-m.before.y >= shutBetween*float64(m.MaxLift) {
+		if !t.high {
 			continue
 		}
-		from, to := t.at, t.at
-		for from > 0 && parts[from-1].hi-lowest <= 2*g.tracks[0].lim.near {
-			from--
+		shut := 0.0
+		for _, s := range parts[max(from, 0):t.at] {
+			if s.hi-m.before.y < shutBetween*float64(m.MaxLift) {
+				shut += s.to - s.from + g.stream.typical
+			}
 		}
-		for to < len(parts)-1 && parts[to+1].hi-lowest <= 2*g.tracks[0].lim.near {
-			to++
-		}
-		if parts[to].to-parts[from].from > max(restedOpen, shutFlanks*m.flank) {
+		if from >= 0 && shut > long {
 			return true
 		}
+		from = t.at
 	}
 	return false
 }

@@ -100,22 +100,33 @@ func (g *Segmenter) direction(ended bool) int {
 	if len(turns) == 0 {
 		return 0
 	}
-	turns = a.outermost(turns, outerShare*(hi-lo))
+	outer := outerShare * (hi - lo)
+	turns = a.outermost(turns, outer)
 	near := max(levelShare*(hi-lo), 2*g.tracks[0].lim.near)
 	var lasts [2][]float64 // low, high
 	for _, t := range turns {
-		lasts[t.side()] = append(lasts[t.side()], math.Log(a.lasts(t, near)+ms))
+		lasts[t.side()] = append(lasts[t.side()], math.Log(a.lasts(t, near, outer)+ms))
 	}
 	// The beginning and the end are cut off: they last as long as they are seen, at the
 	// least, and where they lie on a flank they are no level at all.
+	all, ends := [2][]float64{slices.Clone(lasts[0]), slices.Clone(lasts[1])}, [2]int{}
 	for _, t := range [2]extreme{{0, !turns[0].high}, {len(a.s) - 1, !turns[len(turns)-1].high}} {
-		x := math.Log(a.lasts(t, near) + ms)
+		x := math.Log(a.lasts(t, near, outer) + ms)
+		if len(a.outermost(append(slices.Clone(turns), t), outer)) > len(turns) {
+			all[t.side()] = append(all[t.side()], x)
+			ends[t.side()]++
+		}
 		if seen := lasts[t.side()]; len(seen) == 0 || x > slices.Max(seen) {
 			lasts[t.side()] = append(seen, x)
 		}
 	}
 	if len(lasts[0]) == 0 || len(lasts[1]) == 0 {
 		return 0
+	}
+	if ended && ends[0] == 2 && levelsApart(all[0], all[1]) {
+		return 1
+	} else if ended && ends[1] == 2 && levelsApart(all[1], all[0]) {
+		return -1
 	}
 	for _, x := range lasts {
 		slices.Sort(x)
@@ -138,6 +149,15 @@ func (g *Segmenter) direction(ended bool) int {
 	return 0
 }
 
+// levelsApart says of the logarithms of how long the levels of the side last at which the
+// trace begins and ends, as on a heel, whether each is longer than each of the other side.
+func levelsApart(heels, noses []float64) bool {
+	return min(len(heels), len(noses)) > 1 && slices.Min(heels) > slices.Max(noses)+math.Log(longerEach)
+}
+
+// longerEach is by how much each level of one side must last longer.
+const longerEach = 1.2
+
 // outermost leaves out the extremes that lie so much farther in than the outermost on
 // their side.
 func (a *account) outermost(turns []extreme, within float64) []extreme {
@@ -150,13 +170,15 @@ func (a *account) outermost(turns []extreme, within float64) []extreme {
 	})
 }
 
-// lasts returns how long the signal stays at the level of an extreme, microseconds.
-func (a *account) lasts(t extreme, near float64) float64 {
+// lasts returns how long the signal stays at one level, about the extreme and no farther
+// in than so much, microseconds: beside a misread or a lifted spindle the heel lies at
+// another level than the extreme.
+func (a *account) lasts(t extreme, near, within float64) float64 {
 	level := a.s[t.at].lo
 	if t.high {
 		level = a.s[t.at].hi
 	}
-	at := func(s stretch) bool { return math.Abs(s.lo-level) <= near || math.Abs(s.hi-level) <= near }
+	at := func(s stretch) bool { return min(math.Abs(s.lo-level), math.Abs(s.hi-level)) <= within }
 	from, to := t.at, t.at
 	for from > 0 && at(a.s[from-1]) {
 		from--
@@ -164,5 +186,14 @@ func (a *account) lasts(t extreme, near float64) float64 {
 	for to < len(a.s)-1 && at(a.s[to+1]) {
 		to++
 	}
-	return a.s[to].to - a.s[from].from
+	run, most := a.s[from], 0.0
+	for _, s := range a.s[from : to+1] {
+		if joined := run.with(s); joined.hi-joined.lo <= 2*near || s == run {
+			run = joined
+		} else {
+			run = s
+		}
+		most = max(most, run.to-run.from)
+	}
+	return most
 }
