@@ -131,3 +131,15 @@ func TestMoreSaysWhatIsWrong(t *testing.T) {
 		assert.ErrorContains(t, err, says)
 	}
 }
+
+// A printed worked example of a crank and its rod, in inches: J. T. Taylor, "Cotton
+// Weaving and Designing", 6th edition (1909; Project Gutenberg 57031), on the sley's
+// motion before fig. 60: with a crank of 3 in and an arm of 12 in, which lags by 0.3811 in
+// at the quarter turn, the pin goes 2.6189 in in the quarter at its far end and the rest
+// of 6 in in the other.
+func TestPistonMotionInPrint(t *testing.T) {
+	k := timing.Crank{Stroke: measure.FromInches(6), Rod: measure.FromInches(12)}
+	require.NoError(t, k.Check())
+	assert.InDelta(t, 2.6189, (k.Travel(180*measure.Degree) - k.Travel(90*measure.Degree)).Inches(), 0.00006)
+	assert.InDelta(t, 3.3811, k.Travel(90*measure.Degree).Inches(), 0.00006)
+}
