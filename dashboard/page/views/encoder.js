@@ -70,7 +70,7 @@ export function EncoderPanel({ engine, valve, mounting: m, change, kept, unit })
         onChange=${() => change({ ...m, counts_down: !m.counts_down })} /> it counts down as the engine runs</label></div>
     <${Stop} of=${engine?.id ?? ""} now=${now} found=${(/** @type {any} */ t) => keep(foundTdc(t.tdc_deg, t.tdc_u_deg, "positive stop"))} />
     <${Drop} of=${engine?.id ?? ""} now=${now} unit=${unit} found=${(/** @type {any} */ t) => keep(foundTdc(t.tdc_deg, t.tdc_u_deg, "indicator on the piston"))} /></details>
-    <${Wheel} engine=${engine} valve=${valve} now=${now} />`;
+    <${Wheel} engine=${engine} now=${now} />`;
 }
 
 /** @param {{of: string, tdc: import("../tdc.js").TopDeadCentre|null, found: (tdc: import("../tdc.js").TopDeadCentre) => Promise<void>}} props */

@@ -15,15 +15,15 @@ import { Basis, Sentences } from "../says.js";
 /** @type {Typed} */
 const empty = { index: [null, null, null], back: [null], pairs: [] };
 
-/** @param {{engine: any, valve: string, now: () => number|undefined}} props */
-export function Wheel({ engine, valve, now }) {
+/** @param {{engine: any, now: () => number|undefined}} props */
+export function Wheel({ engine, now }) {
   const called = useValveWords();
   const app = useApp();
   const draft = useDraft(`wheel.${engine?.id ?? ""}`, empty);
   const t = /** @type {Typed} */ (draft.value);
   const [said, setSaid] = useState({ answer: /** @type {any} */ (null), error: "" });
   const [trace, setTrace] = useState("");
-  const { value: all } = useFetched((signal) => app.api.get(`/traces${query({ engine: engine?.id, valve, limit: 200 })}`, signal), [engine?.id, valve]);
+  const { value: all } = useFetched((signal) => app.api.get(`/traces${query({ engine: engine?.id, limit: 200 })}`, signal), [engine?.id]);
   const traces = (all ?? []).filter((/** @type {any} */ x) => x.has_angle && x.max_lift_mm);
   const ask = async (/** @type {object|null} */ q, /** @type {string} */ without) => {
     try {
