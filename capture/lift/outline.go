@@ -18,7 +18,8 @@ type outline struct {
 }
 
 // begins returns the level at which a trace stood when it began, where that is a heel's:
-// the crank was turned on it, or it stood there for long.
+// the crank was turned on it, or it stood there for long, or lower than on the heel that
+// comes after, as no lobe does.
 func (w outline) begins(parts []stretch) (level float64, heel bool) {
 	for _, s := range parts {
 		was := w.level
@@ -28,8 +29,10 @@ func (w outline) begins(parts []stretch) (level float64, heel bool) {
 			break
 		}
 	}
-	turned := w.level.most - w.level.least
-	return (w.level.lo + w.level.hi) / 2, turned > stoodOff/2 || math.IsNaN(turned) && w.level.to-w.level.from > beganStill
+	turned, long := w.level.most-w.level.least, w.level.to-w.level.from
+	level = (w.level.lo + w.level.hi) / 2
+	below := level < w.o.heel[1]-1.25*w.lim.leave && long > beganOnHeel
+	return level, turned > stoodOff/2 || math.IsNaN(turned) && long > beganStill || below
 }
 
 // excursion takes the next stretch and returns the excursion that has ended for sure:
