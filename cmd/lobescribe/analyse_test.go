@@ -38,7 +38,7 @@ func TestAnalyseFile(t *testing.T) {
 		want, err := lift.Analyse(stored, lift.Options{})
 		require.NoError(t, err)
 		require.NotEmpty(t, want.Openings)
-		got, err := analyseFile(&cobra.Command{}, name, lift.Options{})
+		got, err := analyseFile(command(t), name, lift.Options{})
 		require.NoError(t, err)
 		assert.Equal(t, want, got, "format %v", format)
 		gaps := 0
@@ -59,10 +59,10 @@ func TestAnalyseFileThatBreaksOff(t *testing.T) {
 		text = fmt.Appendf(text, "%d.%03d,1.25\n", i/1000, i%1000)
 	}
 	require.NoError(t, os.WriteFile(name, append(text, "20,a\n"...), 0o600))
-	_, err := analyseFile(&cobra.Command{}, name, lift.Options{})
+	_, err := analyseFile(command(t), name, lift.Options{})
 	require.ErrorContains(t, err, "turn.csv")
 	assert.ErrorContains(t, err, "20002")
-	_, err = analyseFile(&cobra.Command{}, filepath.Join(t.TempDir(), "none.csv"), lift.Options{})
+	_, err = analyseFile(command(t), filepath.Join(t.TempDir(), "none.csv"), lift.Options{})
 	assert.ErrorContains(t, err, "no such file")
 }
 
@@ -95,4 +95,11 @@ func TestAnalyseSaysThatAnAngleStartsAgain(t *testing.T) {
 			assert.Equal(t, c.says, complaint.String(), "off standard input")
 		})
 	}
+}
+
+// command is one as main runs it: with a context.
+func command(t *testing.T) *cobra.Command {
+	c := &cobra.Command{}
+	c.SetContext(t.Context())
+	return c
 }
