@@ -72,6 +72,17 @@ func TestOwnCertificateServes(t *testing.T) {
 	}
 	_, err = tls.Dial("tcp", strings.TrimPrefix(s.URL, "https://"), &tls.Config{RootCAs: roots, ServerName: "evil.example"})
 	require.Error(t, err)
+	// Of TLS 1.2 it takes what seals and encrypts at once, and nothing in blocks chained.
+	with := func(suites ...uint16) error {
+		conn, err := tls.Dial("tcp", strings.TrimPrefix(s.URL, "https://"), &tls.Config{RootCAs: roots, ServerName: "localhost", MaxVersion: tls.VersionTLS12, CipherSuites: suites})
+		if err == nil {
+			conn.Close()
+		}
+		return err
+	}
+	require.NoError(t, with(tls.TLS_ECDHE_ECDSA_WITH_AES_128_GCM_SHA256, tls.TLS_ECDHE_RSA_WITH_AES_128_GCM_SHA256))
+	require.Error(t, with(tls.TLS_ECDHE_ECDSA_WITH_AES_128_CBC_SHA, tls.TLS_ECDHE_RSA_WITH_AES_128_CBC_SHA,
+		tls.TLS_ECDHE_ECDSA_WITH_AES_256_CBC_SHA, tls.TLS_ECDHE_RSA_WITH_AES_256_CBC_SHA))
 }
 
 func TestReadCertificate(t *testing.T) {
