@@ -127,7 +127,7 @@ func (f *Follower) tell(dst []Message) []Message {
 	f.news = f.seg.Take(f.news[:0])
 	for _, n := range f.news {
 		if n.Opening != nil {
-			dst = f.opened(dst, *n.Opening, float64(n.RepeatsU))
+			dst = f.opened(dst, *n.Opening)
 		}
 		if n.Fault != nil {
 			dst = append(dst, Fault{*n.Fault})
@@ -137,13 +137,13 @@ func (f *Follower) tell(dst []Message) []Message {
 }
 
 // opened takes an opening that has settled. Its max lift is what is expected from
-// now on, within u, and a half lift that was called is held against it.
-func (f *Follower) opened(dst []Message, o lift.Opening, u float64) []Message {
-	f.expect.learn(float64(o.MaxLift), u)
+// now on, and a half lift that was called is held against it.
+func (f *Follower) opened(dst []Message, o lift.Opening) []Message {
+	f.expect.learn(float64(o.MaxLift), float64(o.RepeatsU))
 	if f.state == AtHeel {
 		f.nose = float64(o.MaxLift)
 	}
-	dst = f.holdAgainst(dst, float64(o.MaxLift), u)
+	dst = f.holdAgainst(dst, float64(o.MaxLift), float64(o.RepeatsU))
 	f.said = halfSaid{}
 	return append(dst, Opened{o})
 }

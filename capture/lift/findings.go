@@ -46,8 +46,13 @@ type Opening struct {
 	Heel measure.Length `json:"heel_mm"`
 	// MaxLift is above the heel, always positive whichever way the spindle
 	// runs; MaxLiftU its expanded uncertainty, k = 2.
-	MaxLift     measure.Length `json:"max_lift_mm"`
-	MaxLiftU    measure.Length `json:"max_lift_u_mm"`
+	MaxLift  measure.Length `json:"max_lift_mm"`
+	MaxLiftU measure.Length `json:"max_lift_u_mm"`
+	// RepeatsU is within how much the next opening of the same set-up should be as
+	// high: narrower than MaxLiftU, for what the spindle's stops, or a spindle that
+	// sticks, take off one they take off the next. Known of an opening that was told
+	// while the engine turned.
+	RepeatsU    measure.Length `json:"-"`
 	HalfLift    measure.Length `json:"half_lift_mm"`
 	OpeningHalf Crossing       `json:"opening_half"`
 	ClosingHalf Crossing       `json:"closing_half"`

@@ -79,11 +79,7 @@ type Segmenter struct {
 // News is something that the signal has come to.
 type News struct {
 	Opening *Opening
-	// RepeatsU is within how much the next opening of the same set-up should be as
-	// high: narrower than the opening's own ±, for what the spindle's stops, or a
-	// spindle that sticks, take off one they take off the next.
-	RepeatsU measure.Length
-	Fault    *Fault
+	Fault   *Fault
 }
 
 // NewSegmenter returns one that has seen nothing.
@@ -377,15 +373,15 @@ func (g *Segmenter) publish(m measured) {
 		g.doubts.see(measure.Reading{At: stamp(p.t), Lift: shown}, sift.Misread, 1)
 	}
 	g.judge(m)
-	repeats := o.MaxLiftU
 	if g.patient {
 		g.all = append(g.all, m)
 	} else {
+		m.RepeatsU = m.MaxLiftU
 		one := []measured{m}
 		g.widen(one)
 		o = one[0].Opening
 	}
-	g.news = append(g.news, News{Opening: &o, RepeatsU: repeats})
+	g.news = append(g.news, News{Opening: &o})
 }
 
 func (g *Segmenter) measure(k *track, i int, until float64) (measured, bool) {

@@ -1,6 +1,7 @@
 package live
 
 import (
+	"math"
 	"slices"
 
 	"lobescribe/capture/agree"
@@ -41,11 +42,12 @@ func AgreeFindings(f lift.Findings) Agreement {
 func Agree(openings []lift.Opening, out []lift.LeftOut) Agreement {
 	var figures []agree.Figure
 	a := Agreement{Each: []AgreementOf{}}
+	shared := sharedU(openings)
 	for _, o := range openings {
 		if slices.ContainsFunc(out, func(l lift.LeftOut) bool { return l.From <= o.Nose && o.Nose <= l.Until }) {
 			continue
 		}
-		figures = append(figures, agree.Figure{Value: o.MaxLift, U: o.MaxLiftU})
+		figures = append(figures, agree.Figure{Value: o.MaxLift, U: min(o.MaxLiftU, hypot(o.RepeatsU, shared))})
 		a.Each = append(a.Each, AgreementOf{Nose: o.Nose})
 	}
 	r := agree.Of(figures)
@@ -54,4 +56,20 @@ func Agree(openings []lift.Opening, out []lift.LeftOut) Agreement {
 	}
 	a.Count, a.Agree, a.MaxLift, a.MaxLiftU = r.Count, r.Agree, r.Value, r.U
 	return a
+}
+
+// sharedU is what the newest of openings that were told while the engine turned leaves
+// open of what they have in common. The first of them knew the least, and its ± is the
+// widest: what later ones have left out since, it had not either.
+func sharedU(openings []lift.Opening) measure.Length {
+	if len(openings) == 0 || openings[len(openings)-1].RepeatsU == 0 {
+		return math.MaxInt32 * measure.Millimetre // of findings: each ± is that of all
+	}
+	newest := openings[len(openings)-1]
+	u, own := float64(newest.MaxLiftU), float64(newest.RepeatsU)
+	return measure.Length(math.Ceil(math.Sqrt(max(u*u-own*own, 0))))
+}
+
+func hypot(a, b measure.Length) measure.Length {
+	return measure.Length(math.Ceil(math.Hypot(float64(a), float64(b))))
 }
