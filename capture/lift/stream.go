@@ -26,8 +26,7 @@ type stream struct {
 	at, run int        // the newest of them, and how many since a hole
 	typical float64    // interval, microseconds
 	uneven  float64    // how far intervals differ from it on average
-	repeats int64      // readings that said the same as the one just before
-	most    float64    // by which two readings at the usual interval differ
+	silence measure.Silence
 
 	suspect  measure.Reading
 	held     bool
@@ -101,12 +100,7 @@ func (q *stream) moved() (most, second float64) {
 func (q *stream) passed(r *measure.Reading) {
 	if q.n > 0 {
 		q.moves[q.at] = math.Abs(float64(r.Lift - q.last.Lift))
-		if float64(r.At-q.last.At) < 2*q.typical {
-			q.most = max(q.most, q.moves[q.at])
-			if r.Lift == q.last.Lift {
-				q.repeats++
-			}
-		}
+		q.silence.See((r.Lift - q.last.Lift).Abs(), float64(r.At-q.last.At) < 2*q.typical)
 		if q.at++; q.at == len(q.moves) {
 			q.at = 0
 		}
@@ -127,17 +121,6 @@ func (q *stream) passed(r *measure.Reading) {
 	q.last = *r
 	q.n++
 }
-
-// speaksWhenMoved says whether the indicator sends a line only when its figure changes:
-// it has hardly ever repeated one at once.
-func (q *stream) speaksWhenMoved() bool { return q.n > enoughLines && q.repeats*seldom < q.n }
-
-// enoughLines tell how an indicator speaks.
-const enoughLines = 32
-
-// seldom: of so many readings fewer than one repeats the last, though a noisy indicator
-// with a fine step may do so in no more than a few of 100.
-const seldom = 150
 
 // hole says whether readings are missing before r.
 func (q *stream) hole(r *measure.Reading) bool {
@@ -317,16 +300,16 @@ func (g *Segmenter) hole(r *measure.Reading) {
 	if q.gapUntil > q.last.At {
 		return
 	}
-	by := math.Abs(float64(r.Lift - q.last.Lift))
-	if by <= q.most && q.speaksWhenMoved() {
-		return
+	by := (r.Lift - q.last.Lift).Abs()
+	if q.silence.Explains(by) {
+		return // an indicator that speaks only when it moves
 	}
-	still := by <= g.tracks[0].lim.near
+	still := float64(by) <= g.tracks[0].lim.near
 	if r.Has&q.last.Has&measure.HasAngle != 0 && (r.Angle-q.last.Angle > measure.Degree || q.last.Angle-r.Angle > measure.Degree) {
 		still = false
 	}
 	if still && q.uneven > 0.3*q.typical {
-		return // an indicator that speaks only when it moves
+		return // it speaks as it likes
 	}
 	g.tellGap(q.last.At, r.At)
 }

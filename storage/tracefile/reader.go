@@ -54,7 +54,7 @@ type Reader struct {
 	given    int     // how many of batch were given out
 	steps    [64]int // how many steps of about 2^i microseconds
 	counted  int
-	still    still
+	silence  measure.Silence
 	done     error
 }
 
@@ -220,7 +220,7 @@ func (r *Reader) lookForGap(x measure.Reading, step measure.Stamp) (measure.Stam
 	if r.trusted {
 		return step, nil
 	}
-	at, silent := x.At, r.still.see(r.last, x, r.counted)
+	at, silent := x.At, r.silent(x)
 	if step > gapLeast && r.counted >= gapAfter && !silent {
 		if usual := r.usualStep(); step > gapTimes*usual {
 			from := r.last.At
@@ -237,36 +237,19 @@ func (r *Reader) lookForGap(x measure.Reading, step measure.Stamp) (measure.Stam
 	return step, nil
 }
 
-// still knows an indicator that sends a line only when its figure changes, and perhaps
-// one now and then: while that stands still, nothing is missing.
-type still struct {
-	repeats int            // lines that said at once what the one before said
-	most    measure.Length // by which the figure has changed at once
-}
+// A line this soon after another may repeat it; a later one is a sign of life.
+const atOnce = 300 * measure.Millisecond
 
-// A line this soon after another is no sign of life. Of so many lines fewer than one
-// repeats the last, though a noisy indicator with a fine step may do so in no more than
-// a few of 100.
-const atOnce, seldom = 300 * measure.Millisecond, 150
-
-// enoughLines tell how the indicator speaks.
-const enoughLines = 32
-
-// see takes the next reading, of so many, and says whether the indicator is such a one and
-// the figure has changed by no more than it does at once.
-func (s *still) see(last, x measure.Reading, readings int) (silent bool) {
-	if last.Has&x.Has&measure.HasLift == 0 {
+// silent says whether the figure stood still before x, and the indicator is one that says
+// nothing then.
+func (r *Reader) silent(x measure.Reading) bool {
+	if r.last.Has&x.Has&measure.HasLift == 0 {
 		return false
 	}
-	by := (x.Lift - last.Lift).Abs()
-	silent = readings >= enoughLines && by <= s.most && s.repeats*seldom < readings
-	if x.At-last.At < atOnce {
-		s.most = max(s.most, by)
-		if by == 0 {
-			s.repeats++
-		}
-	}
-	return silent
+	by := (x.Lift - r.last.Lift).Abs()
+	explained := r.silence.Explains(by)
+	r.silence.See(by, x.At-r.last.At < atOnce)
+	return explained
 }
 
 // usualStep is the median of the steps, to the power of two above it.
