@@ -11,7 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"lobescribe/device/internal/corpus"
-	"lobescribe/device/lines"
+	"lobescribe/device/lines/formats"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
@@ -121,7 +121,7 @@ func TestEveryBuiltInFormatHasARecording(t *testing.T) {
 	for _, c := range corpus.Load(t, recordings) {
 		have[c.Name] = true
 	}
-	formats := lines.BuiltIn()
+	formats := formats.BuiltIn()
 	require.NotEmpty(t, formats)
 	for _, f := range formats {
 		assert.NoError(t, f.Validate())

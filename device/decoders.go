@@ -5,6 +5,7 @@ import (
 
 	"lobescribe/device/encoder"
 	"lobescribe/device/lines"
+	"lobescribe/device/lines/find"
 	"lobescribe/device/modbus"
 	"lobescribe/device/wire"
 )
@@ -15,7 +16,7 @@ func NewDecoder(a Address, o DecoderOptions) (Decoder, error) {
 	options := lines.Options{Unit: a.Unit, Angle: a.AngleUnit, Scale: a.Scale, Invert: a.Invert, Crank: o.Crank, Index: a.Value("index") == "yes",
 		Port: port, Column: a.Column, Separator: a.Separator}
 	if a.Format == "" {
-		return polled(lines.NewFinder(options), a), nil
+		return polled(find.New(options), a), nil
 	}
 	if w, ok := wireFormats()[a.Format]; ok {
 		return w.decoder(a, o)
@@ -91,11 +92,11 @@ func newModbus(a Address, crank wire.Crank) (Decoder, error) {
 }
 
 // polled makes an asking decoder of d, if the address says what to ask.
-func polled(d lines.Follower, a Address) Decoder {
+func polled(d find.Follower, a Address) Decoder {
 	if a.Poll == "" {
 		return d
 	}
-	return lines.NewPolled(d, []byte(a.Poll))
+	return find.NewPolled(d, []byte(a.Poll))
 }
 
 // Check reports what would keep a source of a from ever working: a format that

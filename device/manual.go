@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"lobescribe/device/lines"
+	"lobescribe/device/lines/formats"
 )
 
 // The manual of addresses is made of the tables that read them: what stands here
@@ -28,15 +29,15 @@ type ManualRow struct {
 }
 
 // Manual returns the manual of addresses, with a person's own formats in it.
-func Manual(formats *lines.Formats) []ManualPart {
-	if formats == nil {
-		formats = &lines.Formats{}
+func Manual(own *formats.Set) []ManualPart {
+	if own == nil {
+		own = &formats.Set{}
 	}
 	return []ManualPart{
 		{Title: "Where a device is", Says: "An address says by what a device is reached, and behind a question mark how it speaks. Most need nothing behind it: the layout of the lines is found by listening.", Rows: kindsManual()},
 		{Title: "Words behind the question mark", Says: "Parted by &. In a shell the address stands in quotes then. %20 is a blank, %26 an &.", Rows: keysManual()},
 		{Title: "What is found by listening", Says: foundManual},
-		{Title: "Formats that format= may name", Says: "format=auto, which needs not be said, finds most. format=none opens a port for its foot switch alone.", Rows: formatsManual(formats)},
+		{Title: "Formats that format= may name", Says: "format=auto, which needs not be said, finds most. format=none opens a port for its foot switch alone.", Rows: formatsManual(own)},
 		{Title: "Modbus RTU", Says: "A device on a bus is asked for a register at the rate said. slave= is its address, register= counts from 0, and type= and order= say how the number is stored; scale= or unit= what one is. role=angle or role=counts makes an encoder of it.", Rows: modbusManual()},
 		{Title: "A serial port over the network", Says: "tcp:// is a bridge that hands on raw bytes; its speed is set on the bridge. rfc2217:// is one whose speed and parity are set from here, by telnet options. There is no secrecy on either line.", Rows: bridgeManual()},
 		{Title: "A foot switch", Says: "A switch between CTS or DSR and a line of the port that is held on, such as RTS, is a pedal: a press is a mark, and held down it ends the trace. Keys and presenters need no address: see the keys.", Rows: pedalManual()},
@@ -80,8 +81,8 @@ func keysManual() (rows []ManualRow) {
 	return rows
 }
 
-func formatsManual(formats *lines.Formats) (rows []ManualRow) {
-	for _, f := range formats.All() {
+func formatsManual(own *formats.Set) (rows []ManualRow) {
+	for _, f := range own.All() {
 		example := "serial:/dev/ttyUSB0?format=" + f.Name
 		for _, c := range f.Columns {
 			if c.Role == lines.Counts {

@@ -11,7 +11,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"lobescribe/device/lines"
+	"lobescribe/device/lines/formats"
 )
 
 var updateManual = flag.Bool("update-manual", false, "write device/ADDRESSES.md and the page's copy of the manual anew")
@@ -39,7 +39,7 @@ func TestEveryExampleOfTheManualWorks(t *testing.T) {
 			assert.Equal(t, a, again, r.Example)
 		}
 	}
-	assert.Greater(t, rows, len(AddressKeys())+len(lines.BuiltIn()))
+	assert.Greater(t, rows, len(AddressKeys())+len(formats.BuiltIn()))
 }
 
 // The page of the repository and the help of the page are what the binary prints.

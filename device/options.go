@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"lobescribe/device/lines"
+	"lobescribe/device/lines/formats"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
@@ -19,7 +20,7 @@ type Options struct {
 	Clock func() measure.Stamp
 	// Formats are the line formats that format= may name; default: those
 	// built in.
-	Formats *lines.Formats
+	Formats *formats.Set
 	// Dial opens the link of an address; default: [Dial]. A recording that is
 	// played back is a Dial that returns it.
 	Dial func(ctx context.Context, a Address) (Link, error)
@@ -55,7 +56,7 @@ type Options struct {
 
 // DecoderOptions is what a decoder may need besides the address.
 type DecoderOptions struct {
-	Formats *lines.Formats
+	Formats *formats.Set
 	Crank   wire.Crank
 	Port    lines.Port
 }
@@ -77,7 +78,7 @@ func (o Options) withDefaults() Options {
 		o.Clock = Now
 	}
 	if o.Formats == nil {
-		o.Formats = &lines.Formats{}
+		o.Formats = &formats.Set{}
 	}
 	if o.Dial == nil {
 		o.Dial = Dial

@@ -10,6 +10,7 @@ import (
 
 	"lobescribe/device/board"
 	"lobescribe/device/lines"
+	"lobescribe/device/lines/guess"
 )
 
 // ProbeStep is what was heard at one setting of the line.
@@ -155,7 +156,7 @@ func probe(ctx context.Context, port tunable, progress func(ProbeStep)) (r Probe
 }
 
 func judgeStep(sample []byte, l Line) ProbeStep {
-	j := lines.Judge(sample, lines.Options{})
+	j := guess.Judge(sample, lines.Options{})
 	switch {
 	case j.SevenEven:
 		l.Bits, l.Parity = 7, 'E'
@@ -181,7 +182,7 @@ func hearVersion(ctx context.Context, port tunable, s *ProbeStep) error {
 			return err
 		}
 		sample = append(sample, more...)
-		s.Firmware = lines.Judge(sample, lines.Options{}).Firmware
+		s.Firmware = guess.Judge(sample, lines.Options{}).Firmware
 	}
 	return nil
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"lobescribe/device/lines"
+	"lobescribe/device/lines/guess"
 	"lobescribe/device/measure"
 )
 
@@ -94,7 +95,7 @@ func (s *Source) fill(now measure.Stamp) {
 		return
 	}
 	if finder, ok := s.decoder.(interface {
-		View() lines.View
+		View() guess.View
 		Format() (lines.Format, bool)
 	}); ok {
 		s.view = finder.View()

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"lobescribe/device/lines"
+	"lobescribe/device/lines/guess"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
@@ -43,7 +44,7 @@ type Source struct {
 	mu       sync.Mutex
 	status   Status
 	counters Counters
-	view     lines.View
+	view     guess.View
 	format   lines.Format // that was found; without a name while none was
 }
 

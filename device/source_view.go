@@ -4,11 +4,12 @@ import (
 	"slices"
 
 	"lobescribe/device/lines"
+	"lobescribe/device/lines/guess"
 )
 
 // View returns the last lines and what is taken for what in them, while the
 // format is found by listening.
-func (s *Source) View() lines.View {
+func (s *Source) View() guess.View {
 	s.mu.Lock()
 	v, f := s.view, s.format
 	s.mu.Unlock()

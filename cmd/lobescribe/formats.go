@@ -14,7 +14,7 @@ import (
 
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/device"
-	"lobescribe/device/lines"
+	"lobescribe/device/lines/formats"
 	"lobescribe/device/measure"
 	"lobescribe/storage/textfile"
 )
@@ -45,7 +45,7 @@ func deviceOptions(cmd *cobra.Command) (device.Options, error) {
 	if err != nil {
 		return o, fmt.Errorf("reading line formats: %w", err)
 	}
-	if o.Formats, err = lines.ReadFormats(bytes.NewReader(text), name); err != nil {
+	if o.Formats, err = formats.Read(bytes.NewReader(text), name); err != nil {
 		return o, wordsError{err}
 	}
 	return o, nil
@@ -78,14 +78,14 @@ the data folder, or name a file with --formats. format=auto finds most devices;
 				return err
 			}
 			if o.Formats == nil {
-				o.Formats = &lines.Formats{}
+				o.Formats = &formats.Set{}
 			}
 			if len(args) == 1 {
 				f, err := o.Formats.Named(args[0])
 				if err != nil {
 					return wordsError{err}
 				}
-				return lines.WriteFormats(cmd.OutOrStdout(), f)
+				return formats.Write(cmd.OutOrStdout(), f)
 			}
 			type row struct {
 				Name string `json:"name"`

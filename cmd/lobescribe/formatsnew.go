@@ -12,6 +12,8 @@ import (
 
 	"lobescribe/device"
 	"lobescribe/device/lines"
+	"lobescribe/device/lines/formats"
+	"lobescribe/device/lines/guess"
 )
 
 // ownFormat is the name that a new format gets, to be changed by the person.
@@ -103,17 +105,17 @@ func formatFrom(cmd *cobra.Command, a device.Address, o device.Options, listenFo
 		if len(last) == 0 {
 			return fmt.Errorf("no whole line came from %s in %s: %s", a.Redacted(), listenFor, says)
 		}
-		if f, found = lines.Draft(last, ownFormat); !found {
+		if f, found = guess.Draft(last, ownFormat); !found {
 			return fmt.Errorf("the last line, %q, has no shape that a format describes, which is numbers with one mark between them: is the baud rate right? `lobescribe probe PORT` tries the usual ones, `lobescribe formats unit-behind` prints a format to begin with", last)
 		}
 	}
-	f = f.Bare()
+	f = formats.Bare(f)
 	f.Name = ownFormat
 	w := cmd.OutOrStdout()
 	remark(w, fmt.Sprintf("Made from %q.", last))
 	remark(w, says)
 	remark(w, "Each column is a number of the line, from left to right: role is lift, angle, counts or ignored. Set unit (mm, in, thou, um, cm) or, for whole numbers, scale (as in 0.001 mm) where the lines do not say it. Put this into formats.toml in the data folder, change the name, and say format=NAME in the address.")
-	return lines.WriteFormats(w, f)
+	return formats.Write(w, f)
 }
 
 // remark writes text as remarks of TOML, in lines that can be read.

@@ -17,7 +17,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"lobescribe/device/lines"
+	"lobescribe/device/lines/formats"
 	"lobescribe/device/nearest"
 )
 
@@ -67,7 +67,7 @@ func readSettings(name string, known map[string]*pflag.Flag) ([]given, error) {
 // parseSettings reads settings out of text; name is what it is called.
 func parseSettings(text, name string, known map[string]*pflag.Flag) ([]given, error) {
 	values := map[string]any{}
-	if line := lines.TooDeep(text); line > 0 {
+	if line := formats.TooDeep(text); line > 0 {
 		return nil, fmt.Errorf("%s:%d: nested deeper than settings ever are: write NAME = value", name, line)
 	}
 	if _, err := toml.Decode(text, &values); err != nil {

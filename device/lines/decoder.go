@@ -92,7 +92,7 @@ func NewDecoder(f Format, o Options) *Decoder {
 		panic(err)
 	}
 	if f.MaxLine == 0 {
-		f.MaxLine = defaultMaxLine
+		f.MaxLine = MaxLine
 	}
 	if f.Jump == 0 {
 		f.Jump = defaultJump
@@ -205,7 +205,7 @@ func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
 	var lift, turn, row number
 	if v == taken {
 		if v = d.numbers(body, &lift, &turn, &row); v != taken {
-			if plain, changed := tidy(d.plain, body); changed {
+			if plain, changed := Tidy(d.plain, body); changed {
 				d.plain, body = plain, plain
 				lift, turn, row = number{}, number{}, number{}
 				v = d.numbers(body, &lift, &turn, &row)

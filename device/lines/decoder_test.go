@@ -1,4 +1,4 @@
-package lines
+package lines_test
 
 import (
 	"fmt"
@@ -8,21 +8,24 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"lobescribe/device/internal/corpus"
+	"lobescribe/device/lines"
+	"lobescribe/device/lines/formats"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
 
-func named(t *testing.T, name string, o Options) *Decoder {
+func named(t *testing.T, name string, o lines.Options) *lines.Decoder {
 	t.Helper()
-	f, err := (&Formats{}).Named(name)
+	f, err := (&formats.Set{}).Named(name)
 	require.NoError(t, err)
-	d := NewDecoder(f, o)
+	d := lines.NewDecoder(f, o)
 	d.BeginsQuiet()
 	return d
 }
 
-func decode(d Follower, text string) wire.Out {
-	return run(d, []byte(text), len(text))
+func decode(d *lines.Decoder, text string) wire.Out {
+	return corpus.Run(d, []byte(text), len(text))
 }
 
 func lifts(o wire.Out) (out []string) {
@@ -40,25 +43,25 @@ func TestNumbersAsInstrumentsWriteThem(t *testing.T) {
 		"0.00005 in": "0.00127 mm", "10.668- mm": "-10.668 mm", "10.668+ mm": "10.668 mm", "\x00\x0010.668 mm\x00": "10.668 mm",
 		"0000010.668 mm": "10.668 mm", "7. mm": "7 mm",
 	} {
-		got := decode(named(t, "unit-behind", Options{}), text+"\r\n")
+		got := decode(named(t, "unit-behind", lines.Options{}), text+"\r\n")
 		assert.Equal(t, []string{want}, lifts(got), "%q", text)
 	}
 	for _, text := range []string{"mm", "1.2.3 mm", "1e3 mm", "0x10 mm", "--1 mm", "+-1 mm", "1 2 mm", "1,5 mm", "nan mm", "inf mm", "1 minute", "1 m",
 		"1 mm mm", "99999999999999999999 mm", "9999999999999999 in", "\xff1 mm", "1\x00.5 mm", "− 1 mm"} {
-		got := decode(named(t, "unit-behind", Options{}), text+"\r\n")
+		got := decode(named(t, "unit-behind", lines.Options{}), text+"\r\n")
 		assert.Empty(t, got.Readings, "%q", text)
 		assert.Equal(t, int64(1), got.Refused.Total(), "%q", text)
 	}
 }
 
 func TestInvertAndScale(t *testing.T) {
-	got := decode(named(t, "microns", Options{Invert: true, Scale: measure.Thou / 2}), "840\n838\n")
+	got := decode(named(t, "microns", lines.Options{Invert: true, Scale: measure.Thou / 2}), "840\n838\n")
 	assert.Equal(t, []string{"-10.668 mm", "-10.6426 mm"}, lifts(got))
 }
 
 // A display of 0.0005 in shows four decimals and moves by five in the last.
 func TestResolutionIsTheStepAndNotTheLastDigit(t *testing.T) {
-	d := named(t, "unit-behind", Options{})
+	d := named(t, "unit-behind", lines.Options{})
 	var b strings.Builder
 	for i := range 60 {
 		fmt.Fprintf(&b, "%.4f in\n", float64(i*i%37)*0.0005)
@@ -80,7 +83,7 @@ func TestResolutionIsTheStepAndNotTheLastDigit(t *testing.T) {
 // A digit lost on the way makes another number; beside numbers of a fixed
 // shape it is seen.
 func TestALostDigitIsNoReading(t *testing.T) {
-	d := named(t, "plain", Options{Unit: measure.InMillimetres})
+	d := named(t, "plain", lines.Options{Unit: measure.InMillimetres})
 	got := decode(d, "5.001\n5.002\n5.003\n5.04\n5.005\n55.006\n5.007\n5.\n5.009\n")
 	assert.Equal(t, []string{"5.001 mm", "5.002 mm", "5.003 mm", "5.005 mm", "5.007 mm", "5.009 mm"}, lifts(got))
 	assert.Equal(t, wire.Refused{Misshapen: 2, Jump: 1}, got.Refused)
@@ -89,14 +92,14 @@ func TestALostDigitIsNoReading(t *testing.T) {
 // What looks like a jump and goes on there was no noise; the first reading of
 // it is not lost.
 func TestARealJumpLosesNothing(t *testing.T) {
-	got := decode(named(t, "unit-behind", Options{}), "0.000 mm\n0.001 mm\n25.000 mm\n25.001 mm\n")
+	got := decode(named(t, "unit-behind", lines.Options{}), "0.000 mm\n0.001 mm\n25.000 mm\n25.001 mm\n")
 	assert.Equal(t, []string{"0 mm", "0.001 mm", "25 mm", "25.001 mm"}, lifts(got))
 	assert.Zero(t, got.Refused.Total())
 }
 
 // Boards that drop trailing zeros are understood after a few readings.
 func TestTrailingZerosDropped(t *testing.T) {
-	d := named(t, "plain", Options{Unit: measure.InMillimetres})
+	d := named(t, "plain", lines.Options{Unit: measure.InMillimetres})
 	var b strings.Builder
 	const n = 300
 	for i := range n {
@@ -116,7 +119,7 @@ func TestABareSwitchOfUnit(t *testing.T) {
 		{"12.70\n12.71\n12.72\n", "0.5010\n0.5015\n0.5020\n", "12.7254 mm"},        // 0.01 mm to 0.0005 in
 		{"-3.001\n-3.002\n-3.003\n", "-0.1183\n-0.1184\n-0.1185\n", "-3.00482 mm"}, // 0.001 mm to 0.0001 in
 	} {
-		d := named(t, "plain", Options{Unit: measure.InMillimetres})
+		d := named(t, "plain", lines.Options{Unit: measure.InMillimetres})
 		got := decode(d, c.before+c.after)
 		require.Len(t, got.Readings, 6)
 		assert.Equal(t, c.unit, got.Readings[3].Lift.String())
@@ -131,7 +134,7 @@ func TestABareSwitchOfUnit(t *testing.T) {
 }
 
 func TestSetToZeroAnewIsANote(t *testing.T) {
-	got := decode(named(t, "unit-behind", Options{}), "1.000 mm\r\nZero\r\n0.000 mm\r\n")
+	got := decode(named(t, "unit-behind", lines.Options{}), "1.000 mm\r\nZero\r\n0.000 mm\r\n")
 	assert.Equal(t, []string{"1 mm", "0 mm"}, lifts(got))
 	require.Len(t, got.Notes, 1)
 	assert.Equal(t, measure.NoteReZero, got.Notes[0].Kind)
@@ -139,7 +142,7 @@ func TestSetToZeroAnewIsANote(t *testing.T) {
 }
 
 func TestWordsAndStatusAreConditions(t *testing.T) {
-	got := decode(named(t, "unit-behind", Options{}), "low battery\r\n1.000 mm LOBAT\r\n9.999 mm OVER\r\nERR1\r\n1.001 mm\r\n1.002 mm WHAT\r\n")
+	got := decode(named(t, "unit-behind", lines.Options{}), "low battery\r\n1.000 mm LOBAT\r\n9.999 mm OVER\r\nERR1\r\n1.001 mm\r\n1.002 mm WHAT\r\n")
 	assert.Equal(t, []string{"1 mm", "1.001 mm"}, lifts(got))
 	var says []string
 	for _, c := range got.Conditions {
@@ -153,22 +156,22 @@ func TestWordsAndStatusAreConditions(t *testing.T) {
 // first sentence is printed in the README of the pynmea2 library; the others are
 // from memory, recomputed twice; one has a digit changed.
 func TestXorAfterStarAgainstPublicSentences(t *testing.T) {
-	for sentence, want := range map[string]verdict{
-		"$GPGGA,184353.07,1929.045,S,02410.506,E,1,04,2.6,100.00,M,-33.9,M,,0000*6D": taken,
-		"$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47":          taken,
-		"$GPGLL,5300.97914,N,00259.98174,E,125926,A*28":                              taken,
-		"$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A":       taken,
-		"$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6a":       taken,
-		"$GPGLL,5300.97915,N,00259.98174,E,125926,A*28":                              badChecksum,
-		"$GPGLL*": badChecksum, "*00": badChecksum, "$A*4": badChecksum, "$A*4G": badChecksum,
+	for sentence, want := range map[string]bool{
+		"$GPGGA,184353.07,1929.045,S,02410.506,E,1,04,2.6,100.00,M,-33.9,M,,0000*6D": true,
+		"$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47":          true,
+		"$GPGLL,5300.97914,N,00259.98174,E,125926,A*28":                              true,
+		"$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A":       true,
+		"$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6a":       true,
+		"$GPGLL,5300.97915,N,00259.98174,E,125926,A*28":                              false,
+		"$GPGLL*": false, "*00": false, "$A*4": false, "$A*4G": false,
 	} {
-		_, got := xorAfterStar([]byte(sentence))
+		_, got := lines.CutChecked([]byte(sentence))
 		assert.Equal(t, want, got, sentence)
 	}
 }
 
 func TestAngleWrapsAreUndone(t *testing.T) {
-	got := decode(named(t, "degrees", Options{}), "358.0\n359.5\n1.0\n0.0\n359.0\n")
+	got := decode(named(t, "degrees", lines.Options{}), "358.0\n359.5\n1.0\n0.0\n359.0\n")
 	var angles []string
 	for _, r := range got.Readings {
 		angles = append(angles, r.Angle.String())
@@ -178,22 +181,22 @@ func TestAngleWrapsAreUndone(t *testing.T) {
 
 // Of a line without end nothing is kept, and the line after it is whole.
 func TestALineWithoutEndIsBounded(t *testing.T) {
-	d := named(t, "plain", Options{})
-	got := run(d, []byte(strings.Repeat("1", 1_000_000)+"\n1.5\n"), 999)
+	d := named(t, "plain", lines.Options{})
+	got := corpus.Run(d, []byte(strings.Repeat("1", 1_000_000)+"\n1.5\n"), 999)
 	assert.Equal(t, []string{"1.5 mm"}, lifts(got))
 	assert.Equal(t, wire.Refused{TooLong: 1}, got.Refused)
-	assert.LessOrEqual(t, cap(d.split.held), defaultMaxLine)
+	assert.LessOrEqual(t, d.Holds(), lines.MaxLine)
 }
 
 func TestTheExamplesOfTheBuiltInFormatsAreReadings(t *testing.T) {
-	for _, f := range BuiltIn() {
+	for _, f := range formats.BuiltIn() {
 		_, examples, ok := strings.Cut(f.Says, ": ")
 		require.True(t, ok, f.Name)
 		example, _, _ := strings.Cut(examples, " (")
 		example, _, _ = strings.Cut(example, ", ")
 		example, _, _ = strings.Cut(example, " or ")
 		example = strings.NewReplacer("<STX>", "\x02", "<ETX>", "\x03").Replace(example)
-		got := decode(named(t, f.Name, Options{Crank: anyCrank{}}), example+"\r\n")
+		got := decode(named(t, f.Name, lines.Options{Crank: corpus.Crank{}}), example+"\r\n")
 		assert.Len(t, got.Readings, 1, "%s: %q %+v", f.Name, example, got.Refused)
 	}
 }

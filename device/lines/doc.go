@@ -2,11 +2,12 @@
 //
 // A [Format] is data: what stands before the number, how its sign, digits and
 // point are written, the unit, what may follow, what ends the line, and how
-// several columns are told apart. A [Decoder] follows a Format; a [Finder]
-// listens to an unknown device, makes up the Format, and goes on as a Decoder
-// without losing what it listened to; if the lines stop fitting, it does so
-// again. [BuiltIn] lists the formats we know, by names of our own;
-// [ReadFormats] reads a person's own from TOML.
+// several columns are told apart. A [Decoder] follows a Format.
+//
+// Three packages stand on this one, and a reader of the way from bytes to readings
+// may leave two of them shut: find listens to an unknown device and follows a Decoder
+// from then on; guess, behind it, makes up the Format; formats holds the built-in ones
+// and reads a person's own.
 //
 // Promises. The same bytes give the same readings however they are cut. A
 // stream may begin in the middle of a line: what comes before the first end of

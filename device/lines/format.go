@@ -26,6 +26,12 @@ var roleNames = [...]string{"ignored", "lift", "angle", "counts", "number"}
 // String returns the role as it is written in a formats file.
 func (r Role) String() string { return roleNames[r] }
 
+// ParseRole reads the name of a role.
+func ParseRole(text string) (Role, bool) {
+	i := slices.Index(roleNames[:], text)
+	return Role(max(i, 0)), i >= 0
+}
+
 // AngleUnit is what a printed angle counts.
 type AngleUnit uint8
 
@@ -46,6 +52,13 @@ func (u AngleUnit) String() string { return angleUnitNames[u] }
 func ParseAngleUnit(text string) (AngleUnit, bool) {
 	u, ok := angleWords[strings.ToLower(strings.TrimSpace(text))]
 	return u, ok
+}
+
+// angleWords are the units of angle.
+var angleWords = map[string]AngleUnit{
+	"deg": Degrees, "degs": Degrees, "degree": Degrees, "degrees": Degrees, "°": Degrees, "º": Degrees, "\xb0": Degrees, "\xba": Degrees,
+	"rad": Radians, "rads": Radians, "radian": Radians, "radians": Radians,
+	"turns": Turns, "revs": Turns, "revolutions": Turns, "rev": Turns, "turn": Turns, "rotations": Turns,
 }
 
 // of returns one of the unit in microdegrees. A radian is rounded to the
@@ -96,11 +109,9 @@ type Column struct {
 	// Status are the words that may stand behind the number and its unit.
 	Status []Status
 
-	// varies: the device drops trailing zeros, so that the decimals tell
+	// Varies: the device drops trailing zeros, so that the decimals tell
 	// nothing. A decoder finds this out by itself too, if later.
-	varies bool
-	// word: a found column in which no number stands.
-	word bool
+	Varies bool
 }
 
 // Status is a word behind a number.
@@ -148,6 +159,15 @@ const (
 // checkNames are the checks as they are written in a formats file.
 var checkNames = [...]string{"", "xor", "sixteen"}
 
+// String returns the check as it is written in a formats file; "" for none.
+func (c Check) String() string { return checkNames[c] }
+
+// ParseCheck reads the name of a check.
+func ParseCheck(text string) (Check, bool) {
+	i := slices.Index(checkNames[:], text)
+	return Check(max(i, 0)), i >= 0
+}
+
 // Format says how a device writes a line. The zero value with one lift column
 // reads bare numbers.
 type Format struct {
@@ -190,13 +210,15 @@ type Format struct {
 }
 
 const (
-	defaultMaxLine = 128
-	defaultJump    = 10 * measure.Millimetre
-	maxColumns     = 16
+	// MaxLine is how many bytes a line has at most where its format does not say.
+	MaxLine     = 128
+	defaultJump = 10 * measure.Millimetre
+	// MaxColumns is how many columns a line has at most.
+	MaxColumns = 16
 )
 
-// reservedNames mean something else behind format= than a line format.
-var reservedNames = []string{"auto", "none", "modbus"}
+// ReservedNames mean something else behind format= than a line format.
+func ReservedNames() []string { return []string{"auto", "none", "modbus"} }
 
 // ErrFormat is wrapped by what [Format.Validate] says.
 var ErrFormat = errors.New("line format")
@@ -212,14 +234,14 @@ func (f Format) Validate() error {
 	if err := f.bounded(); err != nil {
 		return bad("%w", err)
 	}
-	if slices.Contains(reservedNames, f.Name) || f.Name == "new" { // as in formats new
+	if slices.Contains(ReservedNames(), f.Name) || f.Name == "new" { // as in formats new
 		return bad("the name %s is taken", f.Name)
 	}
 	if len(f.Columns) == 0 {
 		return bad("it has no column")
 	}
-	if len(f.Columns) > maxColumns {
-		return bad("more than %d columns", maxColumns)
+	if len(f.Columns) > MaxColumns {
+		return bad("more than %d columns", MaxColumns)
 	}
 	if f.Separator == 0 && len(f.Columns) > 1 {
 		return bad("several columns need a separator")
@@ -233,8 +255,8 @@ func (f Format) Validate() error {
 	if f.DecimalComma && f.Separator == ',' {
 		return bad("a comma cannot both be the decimal point and part the columns")
 	}
-	if f.Size != 0 && (f.Size < 1 || f.Size > defaultMaxLine || f.Start == 0 || f.End != 0) {
-		return bad("size is how many bytes, 1 to %d, follow the start byte where there is no end byte", defaultMaxLine)
+	if f.Size != 0 && (f.Size < 1 || f.Size > MaxLine || f.Start == 0 || f.End != 0) {
+		return bad("size is how many bytes, 1 to %d, follow the start byte where there is no end byte", MaxLine)
 	}
 	if slices.Contains(f.Skip, "") {
 		return bad("an empty beginning of lines to skip")

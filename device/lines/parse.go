@@ -293,3 +293,5 @@ func hexDigit(c byte) (byte, bool) {
 	}
 	return 0, false
 }
+
+func digit(c byte) bool { return c >= '0' && c <= '9' }

@@ -58,6 +58,8 @@ func (d *Decoder) reading(lift, turn *number, at measure.Stamp, out *wire.Out) {
 
 // How far the lift may go from one reading to the next without a doubt.
 const (
+	// StillSteps is how many of its steps a column at rest may tremble.
+	StillSteps = 2
 	// longest is beyond what any indicator shows, or a gauge of distance used as one.
 	longest = 10_000 * measure.Millimetre
 	// stirs is what no movement is doubted for, however close the readings are.
@@ -72,7 +74,7 @@ const (
 // jumps reports whether a step of the lift is further than a hand makes it in a
 // time. Readings that came in one piece are taken to be as far apart as usual.
 func (d *Decoder) jumps(moved measure.Length, dt measure.Stamp) bool {
-	may := max(stirs, stepsOfStill*d.grain.place, measure.Length(max(dt, d.period))*max(handPace, 2*d.pace))
+	may := max(stirs, StillSteps*d.grain.place, measure.Length(max(dt, d.period))*max(handPace, 2*d.pace))
 	return moved > min(may, d.f.Jump)
 }
 

@@ -31,7 +31,7 @@ type slot struct{ decimals, seen int }
 const settledSlot = 2
 
 func newShape(c *Column) shape {
-	return shape{scale: c.Scale, bare: c.Unit, unit: c.Unit, loose: c.varies}
+	return shape{scale: c.Scale, bare: c.Unit, unit: c.Unit, loose: c.Varies}
 }
 
 // odd reports whether n looks unlike the numbers before it.

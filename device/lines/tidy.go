@@ -14,9 +14,9 @@ import (
 // colour it. A line that does not read as it stands is tidied and read again, so
 // that formats and the finder know plain decimals only.
 
-// tidy returns the line in plain decimals, in dst, and whether anything was to
+// Tidy returns the line in plain decimals, in dst, and whether anything was to
 // tidy.
-func tidy(dst, line []byte) ([]byte, bool) {
+func Tidy(dst, line []byte) ([]byte, bool) {
 	signs, figures := false, false
 	for _, c := range line {
 		figures = figures || digit(c)
@@ -31,25 +31,6 @@ func tidy(dst, line []byte) ([]byte, bool) {
 	dst = replaced(dst, fraction, plainFraction)
 	dst = replaced(dst, arcText, plainArc)
 	return dst, !bytes.Equal(dst, line)
-}
-
-// tidied returns the lines tidied, without a copy where none needs it.
-func tidied(all []heard) []heard {
-	var out []heard
-	for i, l := range all {
-		text, changed := tidy(nil, l.text)
-		if !changed {
-			continue
-		}
-		if out == nil {
-			out = append(out, all...)
-		}
-		out[i].text = text
-	}
-	if out == nil {
-		return all
-	}
-	return out
 }
 
 // plainBytes leaves out what moves or colours a terminal's text, and a checksum

@@ -1,9 +1,11 @@
-package lines
+package lines_test
 
 import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+
+	"lobescribe/device/lines"
 )
 
 // A number is the same in whatever way it is written; what may be a decimal comma
@@ -19,7 +21,7 @@ func TestTidy(t *testing.T) {
 		{"\x1b[0;32mI (12) pos 1.5 mm\x1b[0m", "I (12) pos 1.5 mm"}, {"\x1b[2KLift: 1.5", "Lift: 1.5"}, {"\x02+1.500\x033A", "\x02+1.500"}, {"\x1b[", "\x1b["},
 		{"LOW BATTERY", "LOW BATTERY"}, {"", ""},
 	} {
-		got, changed := tidy(nil, []byte(c[0]))
+		got, changed := lines.Tidy(nil, []byte(c[0]))
 		assert.Equal(t, c[1], string(got))
 		assert.Equal(t, c[0] != c[1], changed, c[0])
 	}
@@ -31,7 +33,7 @@ func FuzzTidy(f *testing.F) {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
-		got, changed := tidy(nil, b)
+		got, changed := lines.Tidy(nil, b)
 		if !changed {
 			assert.Equal(t, string(b), string(got))
 		}

@@ -9,7 +9,7 @@ import (
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/live"
 	"lobescribe/device"
-	"lobescribe/device/lines"
+	"lobescribe/device/lines/guess"
 	"lobescribe/device/measure"
 )
 
@@ -76,7 +76,7 @@ func (d *Daemon) inUse(a device.Address) *instrument {
 	return nil
 }
 
-func preview(s device.Status, heard []measure.Reading, v lines.View) dashboard.Preview {
+func preview(s device.Status, heard []measure.Reading, v guess.View) dashboard.Preview {
 	p := dashboard.Preview{Format: s.FormatSays, Says: s.Says, Assumes: s.Assumes, Readings: []dashboard.PreviewReading{}, Refused: refusedByKind(s)}
 	for _, l := range v.Lines {
 		line := dashboard.PreviewLine{Text: l.Text}

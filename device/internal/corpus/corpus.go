@@ -16,6 +16,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -106,3 +107,52 @@ func load(base string) (c Case, err error) {
 	}
 	return c, lines.Err()
 }
+
+// Seeds adds the recordings in dir to a fuzzer's corpus.
+func Seeds(f *testing.F, dir string, add func(b []byte)) {
+	f.Helper()
+	names, err := filepath.Glob(filepath.Join(dir, "*.bytes"))
+	if err != nil || len(names) < 20 {
+		f.Fatalf("%d recordings (%v), expected 20 and more", len(names), err)
+	}
+	for _, n := range names {
+		b, err := os.ReadFile(n)
+		if err != nil {
+			f.Fatal(err)
+		}
+		add(b[:min(len(b), 200)])
+	}
+}
+
+// Run hands b to d in pieces of at most step bytes, and returns all that came
+// out, without times, which depend on the pieces.
+func Run(d interface{ Decode(wire.Chunk, *wire.Out) }, b []byte, step int) (all wire.Out) {
+	var out wire.Out
+	at := measure.Stamp(0)
+	for i := 0; i < len(b); i += step {
+		part := b[i:min(i+step, len(b))]
+		at += measure.Stamp(len(part)) * 20 * measure.Millisecond
+		out.Reset()
+		d.Decode(wire.Chunk{Bytes: slices.Clone(part), At: at, ByteTime: 20_000_000}, &out)
+		all.Readings = append(all.Readings, out.Readings...)
+		all.Refused = all.Refused.Plus(out.Refused)
+		all.Notes = append(all.Notes, out.Notes...)
+		all.Conditions = append(all.Conditions, out.Conditions...)
+	}
+	for i := 1; i < len(all.Readings); i++ {
+		if all.Readings[i].At <= all.Readings[i-1].At {
+			panic("time went back")
+		}
+	}
+	for i := range all.Readings {
+		all.Readings[i].At = 0
+	}
+	return all
+}
+
+// Crank is an encoder that never turns.
+type Crank struct{}
+
+func (Crank) FromCounts(int64) measure.Angle            { return 0 }
+func (Crank) FromDegrees(a measure.Angle) measure.Angle { return a }
+func (Crank) Step() measure.Angle                       { return 1 }
