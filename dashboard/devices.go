@@ -9,7 +9,7 @@ import (
 
 	"lobescribe/dashboard/door"
 	"lobescribe/dashboard/live"
-	"lobescribe/device"
+	"lobescribe/device/address"
 )
 
 // deviceWait is how long opening or listening may take before the page is told
@@ -132,21 +132,21 @@ func (s *Server) address(ctx context.Context, w http.ResponseWriter, r *http.Req
 	}
 	known := slices.Clone(s.o.Named)
 	for _, d := range s.hub.Now().Devices { // the simulator's, say
-		if a, err := device.ParseAddress(d.Address); err == nil {
+		if a, err := address.Parse(d.Address); err == nil {
 			known = append(known, a)
 		}
 	}
 	for _, p := range list {
-		if a, err := device.ParseAddress(p.Address); err == nil {
+		if a, err := address.Parse(p.Address); err == nil {
 			known = append(known, a)
 		}
 		for _, name := range []string{p.ByID, p.ByPath} {
 			if name != "" {
-				known = append(known, device.Address{Kind: device.Serial, Port: name})
+				known = append(known, address.Address{Kind: address.Serial, Port: name})
 			}
 		}
 	}
-	a, err := device.ParseAddress(ask.Address)
+	a, err := address.Parse(ask.Address)
 	if err == nil {
 		err = door.MayOpen(a, known)
 	}

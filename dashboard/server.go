@@ -18,7 +18,7 @@ import (
 
 	"lobescribe/dashboard/door"
 	"lobescribe/dashboard/live"
-	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/storage"
 	"lobescribe/storage/shop"
 )
@@ -40,7 +40,7 @@ type Options struct {
 	Names []string
 	// Named are devices that the command line named: a page may name them, too,
 	// whatever they are. Default: none.
-	Named []device.Address
+	Named []address.Address
 	// TLS serves over TLS. Default: plain, which on loopback is as good.
 	TLS *tls.Config
 	// Page is served instead of the embedded page. Default: the embedded one.

@@ -2,7 +2,9 @@
 
 package device
 
-import "time"
+import (
+	"time"
+)
 
 // sinceBoot is the wall clock here: it goes on while the computer sleeps. When
 // somebody sets it, the link is opened once more than needed.

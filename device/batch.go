@@ -1,6 +1,8 @@
 package device
 
-import "lobescribe/device/measure"
+import (
+	"lobescribe/device/measure"
+)
 
 // batch is what some reads in a row gave, each with its time. It is handed on
 // as one, since what costs is the handing on.

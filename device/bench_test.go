@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 )
 
@@ -21,7 +22,7 @@ type bench struct {
 	slept   time.Duration
 	absent  error
 	links   []*fakeLink
-	address Address
+	address address.Address
 	source  *Source
 	heard   *listener
 }
@@ -79,7 +80,7 @@ func (l *fakeLink) Close() error { l.closed = true; return nil }
 // onBench runs a test with an open source, whose time is not the machine's.
 func onBench(t *testing.T, query string, test func(t *testing.T, b *bench)) {
 	t.Helper()
-	a := address(t, "serial:x?%s", query)
+	a := at(t, "serial:x?%s", query)
 	synctest.Test(t, func(t *testing.T) {
 		b := &bench{start: time.Now(), address: a}
 		ctx, cancel := context.WithCancel(t.Context())
@@ -108,7 +109,7 @@ func onBench(t *testing.T, query string, test func(t *testing.T, b *bench)) {
 	})
 }
 
-func (b *bench) dial(context.Context, Address) (Link, error) {
+func (b *bench) dial(context.Context, address.Address) (Link, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.absent != nil {

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"lobescribe/device/address"
 	"lobescribe/device/internal/corpus"
 	"lobescribe/device/lines/formats"
 	"lobescribe/device/measure"
@@ -64,7 +65,7 @@ func decoderOf(t interface {
 	Helper()
 }, query string) Decoder {
 	t.Helper()
-	a, err := ParseAddress("serial:x?" + query)
+	a, err := address.Parse("serial:x?" + query)
 	require.NoError(t, err)
 	d, err := makeDecoder(a, Options{}.withDefaults())
 	require.NoError(t, err)

@@ -28,7 +28,7 @@ func TestRecordingsThroughAPseudoTTY(t *testing.T) {
 			ctx, cancel := context.WithCancel(t.Context())
 			// However slow the machine: the recording begins in the middle of
 			// a line.
-			s := Open(ctx, address(t, "serial:%s?%s", slave.Name(), c.Query), Options{quietStart: 1 << 60})
+			s := Open(ctx, at(t, "serial:%s?%s", slave.Name(), c.Query), Options{quietStart: 1 << 60})
 			l := listen(s)
 			eventually(t, "open", func() bool { return s.Status().State == Settling })
 			if s.Address().Poll != "" {
@@ -101,7 +101,7 @@ func TestHostilePlaybackThroughAPseudoTTY(t *testing.T) {
 
 			master, slave := openPty(t)
 			ctx, cancel := context.WithCancel(t.Context())
-			s := Open(ctx, address(t, "serial:%s?%s", slave.Name(), c.Query), Options{quietStart: 1 << 60})
+			s := Open(ctx, at(t, "serial:%s?%s", slave.Name(), c.Query), Options{quietStart: 1 << 60})
 			l := listen(s)
 			eventually(t, "open", func() bool { return s.Status().State == Settling })
 			p := bytelog.Player{Speed: 20, Hostile: rand.New(rand.NewPCG(7, 7))}

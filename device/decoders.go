@@ -3,6 +3,7 @@ package device
 import (
 	"fmt"
 
+	"lobescribe/device/address"
 	"lobescribe/device/encoder"
 	"lobescribe/device/lines"
 	"lobescribe/device/lines/find"
@@ -11,7 +12,7 @@ import (
 )
 
 // NewDecoder makes the decoder that an address asks for.
-func NewDecoder(a Address, o DecoderOptions) (Decoder, error) {
+func NewDecoder(a address.Address, o DecoderOptions) (Decoder, error) {
 	port := portOf(a, o.Port)
 	options := lines.Options{Unit: a.Unit, Angle: a.AngleUnit, Scale: a.Scale, Invert: a.Invert, Crank: o.Crank, Index: a.Value("index") == "yes",
 		Port: port, Column: a.Column, Separator: a.Separator}
@@ -43,24 +44,24 @@ type wireFormat struct {
 	// asks tells that its devices speak only when they are spoken to: that the
 	// source writes to them.
 	asks    bool
-	decoder func(Address, DecoderOptions) (Decoder, error)
+	decoder func(address.Address, DecoderOptions) (Decoder, error)
 }
 
 // wireFormats are those that there are, by their names in format=.
 func wireFormats() map[string]wireFormat {
 	return map[string]wireFormat{
-		"none":   {decoder: func(Address, DecoderOptions) (Decoder, error) { return none{}, nil }},
-		"modbus": {asks: true, decoder: func(a Address, o DecoderOptions) (Decoder, error) { return newModbus(a, o.Crank) }},
+		"none":   {decoder: func(address.Address, DecoderOptions) (Decoder, error) { return none{}, nil }},
+		"modbus": {asks: true, decoder: func(a address.Address, o DecoderOptions) (Decoder, error) { return newModbus(a, o.Crank) }},
 	}
 }
 
 // Asks tells whether anything is written to the device to have it speak: where
 // poll= says what, and where its format is one that asks.
-func (a Address) Asks() bool { return a.Poll != "" || wireFormats()[a.Format].asks }
+func Asks(a address.Address) bool { return a.Poll != "" || wireFormats()[a.Format].asks }
 
 // portOf returns what sits on a port: what it was opened as, or else what role=
 // says.
-func portOf(a Address, opened lines.Port) lines.Port {
+func portOf(a address.Address, opened lines.Port) lines.Port {
 	switch role := a.Value("role"); {
 	case opened != lines.AnyPort:
 		return opened
@@ -82,7 +83,7 @@ func withoutLift(f lines.Format) (lines.Format, error) {
 }
 
 // newModbus makes the decoder of a bus device.
-func newModbus(a Address, crank wire.Crank) (Decoder, error) {
+func newModbus(a address.Address, crank wire.Crank) (Decoder, error) {
 	o, err := modbus.Parse(a.Value)
 	if err != nil {
 		return nil, err
@@ -92,7 +93,7 @@ func newModbus(a Address, crank wire.Crank) (Decoder, error) {
 }
 
 // polled makes an asking decoder of d, if the address says what to ask.
-func polled(d find.Follower, a Address) Decoder {
+func polled(d find.Follower, a address.Address) Decoder {
 	if a.Poll == "" {
 		return d
 	}
@@ -101,12 +102,12 @@ func polled(d find.Follower, a Address) Decoder {
 
 // Check reports what would keep a source of a from ever working: a format that
 // there is not, counts without their number a turn.
-func Check(a Address, o Options) error {
+func Check(a address.Address, o Options) error {
 	_, err := makeDecoder(a, o.withDefaults())
 	return err
 }
 
-func makeDecoder(a Address, o Options) (Decoder, error) {
+func makeDecoder(a address.Address, o Options) (Decoder, error) {
 	crank, err := o.Crank(a)
 	if err != nil {
 		return nil, err
@@ -116,7 +117,7 @@ func makeDecoder(a Address, o Options) (Decoder, error) {
 
 // crankOf makes the crank of an address. Where nothing is said of an encoder, it
 // is one for printed degrees.
-func crankOf(a Address) (wire.Crank, error) {
+func crankOf(a address.Address) (wire.Crank, error) {
 	c, err := encoder.Parse(a.Value)
 	switch {
 	case err != nil:

@@ -1,4 +1,4 @@
-// Package device brings what instruments say: an [Address] is opened as a
+// Package device brings what instruments say: an [address.Address] is opened as a
 // [Source], which reads a [Link], hands the bytes to a [Decoder], and gives out
 // readings, notes and its own state as [Event]s, until its context ends.
 //

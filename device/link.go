@@ -1,6 +1,8 @@
 package device
 
-import "io"
+import (
+	"io"
+)
 
 // Link is an open line to a device: a serial port, a socket, a file that is
 // played back.

@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"go.bug.st/serial"
+
+	"lobescribe/device/address"
 )
 
 // readPause is how often a read comes back without bytes, so that whoever
@@ -19,19 +21,19 @@ const readPause = 100 * time.Millisecond
 
 // Dial opens the link of an address: a serial port, by name or by USB
 // identity, a socket, or a port behind a bridge.
-func Dial(ctx context.Context, a Address) (Link, error) {
+func Dial(ctx context.Context, a address.Address) (Link, error) {
 	switch a.Kind {
-	case Serial:
+	case address.Serial:
 		return dialSerial(a.Port, a)
-	case USB:
+	case address.USB:
 		port, err := findUSB(ctx, a.USB)
 		if err != nil {
 			return nil, err
 		}
 		return dialSerial(port, a)
-	case TCP:
+	case address.TCP:
 		return dialTCP(ctx, a.Host)
-	case RFC2217:
+	case address.RFC2217:
 		return dialRFC2217(ctx, a)
 	}
 	return nil, fmt.Errorf("open %s: this kind of address is not known here", a.Redacted())
@@ -65,7 +67,7 @@ func (l *serialLink) Modem() (cts, dsr bool, err error) {
 	return m.CTS, m.DSR, nil
 }
 
-func dialSerial(name string, a Address) (Link, error) {
+func dialSerial(name string, a address.Address) (Link, error) {
 	if holder, held := holderOf(name); held {
 		return nil, busy(name, holder)
 	}
@@ -88,23 +90,23 @@ func dialSerial(name string, a Address) (Link, error) {
 // prepare sets what the open left. The modem lines are set after the open and
 // only if asked: a pseudo-tty has none and would not open otherwise, and no
 // Unix can open a port without raising them for a moment anyhow.
-func (l *serialLink) prepare(a Address) error {
+func (l *serialLink) prepare(a address.Address) error {
 	if err := l.SetReadTimeout(readPause); err != nil {
 		return err
 	}
 	for _, line := range []struct {
 		name string
-		want Level
+		want address.Level
 		set  func(bool) error
 	}{{"dtr", a.DTR, l.SetDTR}, {"rts", a.RTS, l.SetRTS}} {
-		if line.want == AsIs {
+		if line.want == address.AsIs {
 			continue
 		}
-		if err := line.set(line.want == On); err != nil {
+		if err := line.set(line.want == address.On); err != nil {
 			if pseudo(l.name) {
 				continue
 			}
-			return fmt.Errorf("set %s %s: %w", line.name, levelText(line.want), err)
+			return fmt.Errorf("set %s %s: %w", line.name, line.want.String(), err)
 		}
 	}
 	// What the driver kept from before has no known time.
@@ -124,7 +126,7 @@ func pseudo(name string) bool {
 }
 
 // openError sorts the errors of an open by what there is to do.
-func openError(name string, l Line, err error) error {
+func openError(name string, l address.Line, err error) error {
 	e := &OpenError{Port: name, Cause: err}
 	var pe *serial.PortError
 	code := serial.PortErrorCode(-1)

@@ -2,7 +2,9 @@
 
 package device
 
-import "go.bug.st/serial"
+import (
+	"go.bug.st/serial"
+)
 
 // openSerial opens a port; see link_serial_linux.go.
 func openSerial(name string, mode *serial.Mode, _ bool) (serial.Port, error) {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 )
 
@@ -80,9 +81,9 @@ func eventually(t *testing.T, what string, ok func() bool) {
 	require.Eventually(t, ok, patience, 2*time.Millisecond, what)
 }
 
-func address(t *testing.T, text string, args ...any) Address {
+func at(t *testing.T, text string, args ...any) address.Address {
 	t.Helper()
-	a, err := ParseAddress(fmt.Sprintf(text, args...))
+	a, err := address.Parse(fmt.Sprintf(text, args...))
 	require.NoError(t, err)
 	return a
 }

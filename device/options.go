@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"time"
 
+	"lobescribe/device/address"
 	"lobescribe/device/lines"
 	"lobescribe/device/lines/formats"
 	"lobescribe/device/measure"
@@ -23,12 +24,12 @@ type Options struct {
 	Formats *formats.Set
 	// Dial opens the link of an address; default: [Dial]. A recording that is
 	// played back is a Dial that returns it.
-	Dial func(ctx context.Context, a Address) (Link, error)
+	Dial func(ctx context.Context, a address.Address) (Link, error)
 	// Decoder makes the decoder of an address; default: [NewDecoder].
-	Decoder func(a Address, o DecoderOptions) (Decoder, error)
+	Decoder func(a address.Address, o DecoderOptions) (Decoder, error)
 	// Crank makes what turns an encoder's counts into crank angle; default:
 	// made of the address (counts=, on=, offset=, reverse=, wrap=).
-	Crank func(a Address) (wire.Crank, error)
+	Crank func(a address.Address) (wire.Crank, error)
 	// Port is what sits on the port: an encoder's never gives a lift, and an
 	// indicator's gives an angle only in one line with the lift. Default: what
 	// role= in the address says, or that it may be either.

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"lobescribe/device/address"
 )
 
 // Port is a serial port of this computer.
@@ -12,9 +14,9 @@ type Port struct {
 	// Name is what to open: /dev/ttyUSB0, COM3.
 	Name string `json:"name"`
 	// USB is its identity; empty for a port that is built in.
-	USB          USBIdentity `json:"usb,omitzero"`
-	Manufacturer string      `json:"manufacturer,omitempty"`
-	Product      string      `json:"product,omitempty"`
+	USB          address.USBIdentity `json:"usb,omitzero"`
+	Manufacturer string              `json:"manufacturer,omitempty"`
+	Product      string              `json:"product,omitempty"`
 	// ByID and ByPath are lasting names, where the system has them: by what
 	// it is, and by which socket it is plugged into.
 	ByID   string `json:"by_id,omitempty"`
@@ -30,14 +32,14 @@ type Port struct {
 // Address returns the address by which the port is best found again: by its
 // identity if that has a serial number, by the socket it sits in otherwise,
 // since converters of one make are all alike.
-func (p Port) Address() Address {
+func (p Port) Address() address.Address {
 	switch {
 	case p.USB.Vendor != "" && p.USB.Serial != "":
-		return Address{Kind: USB, USB: p.USB}
+		return address.Address{Kind: address.USB, USB: p.USB}
 	case p.ByPath != "":
-		return Address{Kind: Serial, Port: p.ByPath}
+		return address.Address{Kind: address.Serial, Port: p.ByPath}
 	}
-	return Address{Kind: Serial, Port: p.Name}
+	return address.Address{Kind: address.Serial, Port: p.Name}
 }
 
 // Ports lists the serial ports. It opens none of them.
@@ -63,7 +65,7 @@ func compareNames(a, b string) int {
 }
 
 // findUSB returns the port of a USB identity.
-func findUSB(ctx context.Context, want USBIdentity) (string, error) {
+func findUSB(ctx context.Context, want address.USBIdentity) (string, error) {
 	ports, err := Ports(ctx)
 	if err != nil {
 		return "", err
@@ -71,7 +73,7 @@ func findUSB(ctx context.Context, want USBIdentity) (string, error) {
 	return pickUSB(ports, want)
 }
 
-func pickUSB(ports []Port, want USBIdentity) (string, error) {
+func pickUSB(ports []Port, want address.USBIdentity) (string, error) {
 	var fit, seen []string
 	for _, p := range ports {
 		if p.USB.Vendor == "" {

@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"golang.org/x/sys/unix"
+
+	"lobescribe/device/address"
 )
 
 // listPorts reads what the kernel tells of its ttys. The serial library's own
@@ -33,7 +35,7 @@ func portsIn(sys, dev string) ([]Port, error) {
 			continue
 		}
 		if usb != "" {
-			p.USB = USBIdentity{Vendor: strings.ToUpper(attribute(usb, "idVendor")),
+			p.USB = address.USBIdentity{Vendor: strings.ToUpper(attribute(usb, "idVendor")),
 				Product: strings.ToUpper(attribute(usb, "idProduct")), Serial: attribute(usb, "serial")}
 			p.Manufacturer, p.Product = attribute(usb, "manufacturer"), attribute(usb, "product")
 		}

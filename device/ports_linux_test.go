@@ -8,6 +8,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"lobescribe/device/address"
 )
 
 // tree makes files below a folder; a value "-> x" is a symbolic link.
@@ -79,25 +81,25 @@ func TestPortsAreReadFromTheSystem(t *testing.T) {
 		byName[filepath.Base(p.Name)] = p
 	}
 	require.Len(t, byName, 4, "ttyS1 has no hardware behind it, and the rest is no serial port")
-	assert.Equal(t, USBIdentity{Vendor: "2341", Product: "0043", Serial: "85736323"}, byName["ttyACM0"].USB)
+	assert.Equal(t, address.USBIdentity{Vendor: "2341", Product: "0043", Serial: "85736323"}, byName["ttyACM0"].USB)
 	assert.Equal(t, "Maker", byName["ttyACM0"].Manufacturer)
 	assert.Equal(t, dev+"/serial/by-id/usb-Maker_85736323-if00", byName["ttyACM0"].ByID)
 	assert.Equal(t, "usb:2341:0043:85736323", byName["ttyACM0"].Address().String(), "a serial number is the surest")
-	assert.Equal(t, USBIdentity{Vendor: "1A86", Product: "7523"}, byName["ttyUSB0"].USB)
+	assert.Equal(t, address.USBIdentity{Vendor: "1A86", Product: "7523"}, byName["ttyUSB0"].USB)
 	assert.Equal(t, "serial:"+dev+"/serial/by-path/pci-0000-usb-0:1:1.0-port0", byName["ttyUSB0"].Address().String(),
 		"converters that are all alike are told apart by the socket")
-	assert.Equal(t, USBIdentity{}, byName["ttyS0"].USB)
+	assert.Equal(t, address.USBIdentity{}, byName["ttyS0"].USB)
 	for _, p := range byName {
 		assert.True(t, p.Usable, p.Name)
 	}
 
-	name, err := pickUSB(ports, USBIdentity{Vendor: "2341", Product: "0043"})
+	name, err := pickUSB(ports, address.USBIdentity{Vendor: "2341", Product: "0043"})
 	require.NoError(t, err)
 	assert.Equal(t, dev+"/ttyACM0", name)
-	_, err = pickUSB(ports, USBIdentity{Vendor: "1a86", Product: "7523"})
+	_, err = pickUSB(ports, address.USBIdentity{Vendor: "1a86", Product: "7523"})
 	assert.ErrorContains(t, err, "2 ports have this identity")
 	assert.ErrorContains(t, err, "by-path")
-	_, err = pickUSB(ports, USBIdentity{Vendor: "0403", Product: "6001"})
+	_, err = pickUSB(ports, address.USBIdentity{Vendor: "0403", Product: "6001"})
 	assert.ErrorIs(t, err, ErrNotFound)
 	assert.ErrorContains(t, err, "there are now")
 }
@@ -131,7 +133,7 @@ func TestTheHolderOfAPortIsNamed(t *testing.T) {
 	holder, held := holderOf(name)
 	require.True(t, held)
 	assert.Contains(t, holder, "process")
-	_, err = dialSerial(name, Address{Kind: Serial, Port: name})
+	_, err = dialSerial(name, address.Address{Kind: address.Serial, Port: name})
 	assert.ErrorIs(t, err, ErrBusy, "a port that somebody reads is not opened")
 	assert.ErrorContains(t, err, "close that program")
 }

@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"go.bug.st/serial/enumerator"
+
+	"lobescribe/device/address"
 )
 
 // listPorts asks the system. macOS lists each port twice; the cu name is the
@@ -24,7 +26,7 @@ func listPorts(context.Context) ([]Port, error) {
 		}
 		p := Port{Name: d.Name, Usable: true, Product: d.Product, Manufacturer: d.Manufacturer}
 		if d.IsUSB {
-			p.USB = USBIdentity{Vendor: strings.ToUpper(d.VID), Product: strings.ToUpper(d.PID), Serial: d.SerialNumber}
+			p.USB = address.USBIdentity{Vendor: strings.ToUpper(d.VID), Product: strings.ToUpper(d.PID), Serial: d.SerialNumber}
 		}
 		ports = append(ports, p)
 	}

@@ -8,6 +8,7 @@ import (
 
 	"go.bug.st/serial"
 
+	"lobescribe/device/address"
 	"lobescribe/device/board"
 	"lobescribe/device/lines"
 	"lobescribe/device/lines/guess"
@@ -15,10 +16,10 @@ import (
 
 // ProbeStep is what was heard at one setting of the line.
 type ProbeStep struct {
-	Line  Line    `json:"line"`
-	Bytes int     `json:"bytes"`
-	Score float64 `json:"score"` // from 0 to 1
-	Says  string  `json:"says"`
+	Line  address.Line `json:"line"`
+	Bytes int          `json:"bytes"`
+	Score float64      `json:"score"` // from 0 to 1
+	Says  string       `json:"says"`
 	// Assumes is what nothing in the lines told and was assumed.
 	Assumes string `json:"assumes,omitempty"`
 	// Firmware is the device's name and version, where its lines tell them.
@@ -35,8 +36,8 @@ type ProbeResult struct {
 	// Sure tells whether Best is good enough to be opened without asking.
 	Sure bool `json:"sure"`
 	// Address opens the port as found; without settings if it is not sure.
-	Address Address `json:"-"`
-	Says    string  `json:"says"`
+	Address address.Address `json:"-"`
+	Says    string          `json:"says"`
 }
 
 // probeBauds are tried in this order: the usual speed of indicators first,
@@ -59,7 +60,7 @@ const (
 // open may reset a board. Seven bits with parity are told from the same bytes.
 // progress, which may be nil, is called after each step.
 func Probe(ctx context.Context, port string, progress func(ProbeStep)) (ProbeResult, error) {
-	a := Address{Kind: Serial, Port: port}
+	a := address.Address{Kind: address.Serial, Port: port}
 	link, err := dialSerial(port, a)
 	if err != nil {
 		return ProbeResult{}, fmt.Errorf("probe: %w", err)
@@ -116,7 +117,7 @@ func probe(ctx context.Context, port tunable, progress func(ProbeStep)) (r Probe
 		if err != nil {
 			return r, err
 		}
-		step := judgeStep(sample, Line{Baud: baud, Bits: 8, Parity: 'N', Stop: "1"})
+		step := judgeStep(sample, address.Line{Baud: baud, Bits: 8, Parity: 'N', Stop: "1"})
 		r.Steps = append(r.Steps, step)
 		if progress != nil {
 			progress(step)
@@ -155,7 +156,7 @@ func probe(ctx context.Context, port tunable, progress func(ProbeStep)) (r Probe
 	return r, nil
 }
 
-func judgeStep(sample []byte, l Line) ProbeStep {
+func judgeStep(sample []byte, l address.Line) ProbeStep {
 	j := guess.Judge(sample, lines.Options{})
 	switch {
 	case j.SevenEven:

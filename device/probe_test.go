@@ -11,6 +11,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"lobescribe/device/address"
 )
 
 // uart is the level of a serial line in time, as a device at some speed drives
@@ -110,7 +112,7 @@ func TestProbeFindsTheSpeed(t *testing.T) {
 				require.NoError(t, err)
 				assert.True(t, r.Sure, "%+v", r)
 				assert.Equal(t, c.baud, r.Best.Line.Baud, "%+v", r.Steps)
-				want := Line{Baud: c.baud, Bits: 8, Parity: 'N', Stop: "1"}
+				want := address.Line{Baud: c.baud, Bits: 8, Parity: 'N', Stop: "1"}
 				if c.parity != 'N' {
 					want.Bits, want.Parity = 7, c.parity
 				}

@@ -5,6 +5,7 @@ import (
 	"io"
 	"time"
 
+	"lobescribe/device/address"
 	"lobescribe/device/bytelog"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
@@ -14,7 +15,7 @@ import (
 // times at which they came. Where the link was lost the trace has a gap. The
 // error is that of the address, or of a bad line of the recording; what came
 // before the bad line is returned with it.
-func Recorded(r *bytelog.Reader, a Address, o Options) (t measure.Trace, err error) {
+func Recorded(r *bytelog.Reader, a address.Address, o Options) (t measure.Trace, err error) {
 	d, err := makeDecoder(a, o.withDefaults())
 	if err != nil {
 		return t, err

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"lobescribe/device/address"
 	"lobescribe/device/bytelog"
 	"lobescribe/device/measure"
 )
@@ -36,7 +37,7 @@ func TestRecorded(t *testing.T) {
 	read := func(text string) (measure.Trace, error) {
 		r, err := bytelog.NewReader(strings.NewReader(text))
 		require.NoError(t, err)
-		a, err := ParseAddress("serial:x?baud=9600&invert=true&delay=10ms")
+		a, err := address.Parse("serial:x?baud=9600&invert=true&delay=10ms")
 		require.NoError(t, err)
 		return Recorded(r, a, Options{})
 	}
@@ -74,7 +75,7 @@ func TestRecorded(t *testing.T) {
 
 	r, err := bytelog.NewReader(strings.NewReader(recordedLines()))
 	require.NoError(t, err)
-	a, err := ParseAddress("serial:x?format=nonesuch")
+	a, err := address.Parse("serial:x?format=nonesuch")
 	require.NoError(t, err)
 	_, err = Recorded(r, a, Options{})
 	assert.ErrorContains(t, err, "nonesuch")

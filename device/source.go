@@ -6,6 +6,7 @@ import (
 	"sync"
 	"time"
 
+	"lobescribe/device/address"
 	"lobescribe/device/lines"
 	"lobescribe/device/lines/guess"
 	"lobescribe/device/measure"
@@ -15,7 +16,7 @@ import (
 // Source is a device that is kept open. It tries until its context ends:
 // a port that is absent, refused or silent is a state of it and no error.
 type Source struct {
-	address Address
+	address address.Address
 	o       Options
 	events  chan Event
 	raw     *ring
@@ -54,7 +55,7 @@ const tickEvery = 500 * time.Millisecond
 // Open starts a source. It returns at once and never fails because a port is
 // absent. The source lives until ctx ends; its events must be received until
 // they are closed, for a reading is never dropped.
-func Open(ctx context.Context, a Address, o Options) *Source {
+func Open(ctx context.Context, a address.Address, o Options) *Source {
 	s := &Source{address: a, o: o.withDefaults(), events: make(chan Event, 16), raw: newRing(ringBytes, ringChunks)}
 	s.wait = o.wait
 	s.watch.expect = a.Rate
@@ -63,7 +64,7 @@ func Open(ctx context.Context, a Address, o Options) *Source {
 }
 
 // Address returns what was opened.
-func (s *Source) Address() Address { return s.address }
+func (s *Source) Address() address.Address { return s.address }
 
 // Events returns what the source has to say. It is closed when the context has
 // ended and the port is released.

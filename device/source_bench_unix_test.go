@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"github.com/creack/pty"
+
+	"lobescribe/device/address"
 )
 
 // BenchmarkTTYToReading is the way of one line from the device's end of a
@@ -21,7 +23,7 @@ func BenchmarkTTYToReading(b *testing.B) {
 	}
 	defer master.Close()
 	defer slave.Close()
-	a, err := ParseAddress("serial:" + slave.Name() + "?format=unit-behind&baud=115200")
+	a, err := address.Parse("serial:" + slave.Name() + "?format=unit-behind&baud=115200")
 	if err != nil {
 		b.Fatal(err)
 	}

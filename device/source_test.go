@@ -307,7 +307,7 @@ func TestAWrongAddressSaysSo(t *testing.T) {
 		"format=nonsense":    "there are: auto, none, modbus, plain",
 		"format=counts-lift": "add counts=",
 	} {
-		a := address(t, "serial:x?%s", query)
+		a := at(t, "serial:x?%s", query)
 		assert.ErrorContains(t, Check(a, Options{}), says)
 		ctx, cancel := context.WithCancel(t.Context())
 		s := Open(ctx, a, Options{})
@@ -317,7 +317,7 @@ func TestAWrongAddressSaysSo(t *testing.T) {
 		cancel()
 		<-l.done
 	}
-	assert.NoError(t, Check(address(t, "serial:x?format=counts-lift&counts=2400"), Options{}))
+	assert.NoError(t, Check(at(t, "serial:x?format=counts-lift&counts=2400"), Options{}))
 }
 
 func TestStatusIsToldOftenAndNotTooOften(t *testing.T) {

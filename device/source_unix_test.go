@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
 
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 )
 
@@ -33,7 +34,7 @@ func TestReadingsThroughAPseudoTTY(t *testing.T) {
 	defer goleak.VerifyNone(t)
 	master, slave := openPty(t)
 	ctx, cancel := context.WithCancel(t.Context())
-	s := Open(ctx, address(t, "serial:%s?format=unit-behind", slave.Name()), Options{})
+	s := Open(ctx, at(t, "serial:%s?format=unit-behind", slave.Name()), Options{})
 	l := listen(s)
 	eventually(t, "open", func() bool { return s.Counters().Opens == 1 && s.Status().State == Settling })
 	for i := range 20 {
@@ -58,7 +59,7 @@ func TestReconnectOverTCP(t *testing.T) {
 	server, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(t.Context())
-	s := Open(ctx, address(t, "tcp://%s?format=unit-behind", server.Addr()), Options{wait: backoff{first: time.Millisecond}})
+	s := Open(ctx, at(t, "tcp://%s?format=unit-behind", server.Addr()), Options{wait: backoff{first: time.Millisecond}})
 	l := listen(s)
 	const cycles = 200
 	var want []measure.Length
@@ -95,7 +96,7 @@ func TestAbsentPortIsAStateAndComesBack(t *testing.T) {
 	defer goleak.VerifyNone(t)
 	name := filepath.Join(t.TempDir(), "tty")
 	ctx, cancel := context.WithCancel(t.Context())
-	s := Open(ctx, address(t, "serial:%s?format=plain", name), Options{})
+	s := Open(ctx, at(t, "serial:%s?format=plain", name), Options{})
 	l := listen(s)
 	eventually(t, "absent", func() bool { return s.Status().State == Absent })
 	assert.Contains(t, s.Status().Says, "is it plugged in?")
@@ -116,7 +117,7 @@ func TestAStalledPseudoTTYIsOpenedAgain(t *testing.T) {
 	defer goleak.VerifyNone(t)
 	master, slave := openPty(t)
 	ctx, cancel := context.WithCancel(t.Context())
-	s := Open(ctx, address(t, "serial:%s?format=unit-behind&rate=50&dtr=off&rts=on", slave.Name()), Options{})
+	s := Open(ctx, at(t, "serial:%s?format=unit-behind&rate=50&dtr=off&rts=on", slave.Name()), Options{})
 	l := listen(s)
 	eventually(t, "live", func() bool {
 		fmt.Fprint(master, "0.500 mm\r\n")
@@ -139,7 +140,7 @@ func TestReplugOfAPseudoTTY(t *testing.T) {
 	before := descriptors(t)
 	name := filepath.Join(t.TempDir(), "tty")
 	ctx, cancel := context.WithCancel(t.Context())
-	s := Open(ctx, address(t, "serial:%s?format=unit-behind", name), Options{quietStart: 1 << 60, wait: backoff{first: time.Millisecond, most: 5 * time.Millisecond}})
+	s := Open(ctx, at(t, "serial:%s?format=unit-behind", name), Options{quietStart: 1 << 60, wait: backoff{first: time.Millisecond, most: 5 * time.Millisecond}})
 	l := listen(s)
 	const cycles = 200
 	var want []measure.Length
@@ -175,7 +176,7 @@ func TestPollingALineThatTakesNothing(t *testing.T) {
 	fd, err := syscall.Open(slave.Name(), syscall.O_RDWR|syscall.O_NOCTTY|syscall.O_NONBLOCK, 0)
 	require.NoError(t, err)
 	defer syscall.Close(fd)
-	first, err := dialSerial(slave.Name(), Address{}) // makes it raw, as it will be
+	first, err := dialSerial(slave.Name(), address.Address{}) // makes it raw, as it will be
 	require.NoError(t, err)
 	require.NoError(t, first.Close())
 	for _, n := range []int{512, 1} {
@@ -185,7 +186,7 @@ func TestPollingALineThatTakesNothing(t *testing.T) {
 		}
 	}
 	ctx, cancel := context.WithCancel(t.Context())
-	s := Open(ctx, address(t, "serial:%s?format=unit-behind&poll=?&rate=1000", slave.Name()), Options{})
+	s := Open(ctx, at(t, "serial:%s?format=unit-behind&poll=?&rate=1000", slave.Name()), Options{})
 	l := listen(s)
 	eventually(t, "asked", func() bool { return s.Counters().Asked > 0 })
 	eventually(t, "a reading all the same", func() bool {

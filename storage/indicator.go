@@ -10,7 +10,7 @@ const kindIndicator = "indicator"
 
 // Indicator is what is known of one indicator, from session to session.
 type Indicator struct {
-	// ID is the device's identity, as device.Address.Identity has it.
+	// ID is the device's identity, as address.Address.Identity has it.
 	ID    string      `json:"id"`
 	Proof prove.Proof `json:"proof"`
 }

@@ -5,7 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 )
 
@@ -27,8 +27,8 @@ foot switches and formats of your own, each with an example.`,
 			if err != nil {
 				return err
 			}
-			parts := device.Manual(o.Formats)
-			return p.print(parts, func(w io.Writer, _ measure.Unit) error { return device.WriteManual(w, parts, markdown) })
+			parts := address.Manual(o.Formats)
+			return p.print(parts, func(w io.Writer, _ measure.Unit) error { return address.WriteManual(w, parts, markdown) })
 		},
 	}
 	cmd.Flags().BoolVar(&markdown, "markdown", false, "as a page in Markdown")

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/board"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
@@ -83,11 +84,11 @@ func (boardListener) Found() wire.Found {
 }
 
 // testBoard listens to a board for a while.
-func testBoard(ctx context.Context, a device.Address, o device.Options, d time.Duration) (board.Result, error) {
+func testBoard(ctx context.Context, a address.Address, o device.Options, d time.Duration) (board.Result, error) {
 	ctx, cancel := context.WithTimeout(ctx, d)
 	defer cancel()
 	var test board.SelfTest
-	o.Decoder = func(device.Address, device.DecoderOptions) (device.Decoder, error) { return boardListener{&test}, nil }
+	o.Decoder = func(address.Address, device.DecoderOptions) (device.Decoder, error) { return boardListener{&test}, nil }
 	var last device.Status
 	for e := range device.Open(ctx, a, o).Events() {
 		if e.Status != nil && e.Status.State != device.Closed {

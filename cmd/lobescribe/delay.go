@@ -9,7 +9,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/capture/delay"
 	"lobescribe/cmd/lobescribe/daemon"
-	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -71,7 +71,7 @@ prints the addresses with delay= in them; --save keeps them for serve.`,
 }
 
 // saveDevices keeps both devices in the store, for the next serve.
-func saveDevices(cmd *cobra.Command, indicator, encoder device.Address) error {
+func saveDevices(cmd *cobra.Command, indicator, encoder address.Address) error {
 	store, err := openStore(cmd, storage.Options{})
 	if err != nil {
 		return err

@@ -16,6 +16,7 @@ import (
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/dashboard/question"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/bytelog"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
@@ -306,7 +307,7 @@ func (s *story) turn(name, trial string, openings int, troubles ...simulator.Tro
 	}
 	r := daemon.Recalled{Store: s.store, Device: s.device, Started: s.at().Add(time.Minute),
 		Head:  storage.Head{Engine: s.engine.ID, Valve: name, Trial: trial, Source: storage.SourceDemo},
-		Wires: map[capture.Role][]byte{}, Offsets: map[capture.Role]measure.Stamp{}, Addresses: map[capture.Role]device.Address{}}
+		Wires: map[capture.Role][]byte{}, Offsets: map[capture.Role]measure.Stamp{}, Addresses: map[capture.Role]address.Address{}}
 	s.told++
 	indicator, encoder := s.bench.Queries()
 	for role, wire := range map[capture.Role]struct {
@@ -316,7 +317,7 @@ func (s *story) turn(name, trial string, openings int, troubles ...simulator.Tro
 		if len(wire.chunks) == 0 {
 			continue
 		}
-		if r.Addresses[role], err = device.ParseAddress("serial:" + string(role) + "?" + wire.query); err != nil {
+		if r.Addresses[role], err = address.Parse("serial:" + string(role) + "?" + wire.query); err != nil {
 			return daemon.Recorded{}, err
 		}
 		r.Offsets[role] = wire.chunks[0].At

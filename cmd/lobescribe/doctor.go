@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/doctor"
 	"lobescribe/device/measure"
 )
@@ -35,7 +36,7 @@ when you ask somebody for help.`,
 			if err != nil {
 				return err
 			}
-			var addresses []device.Address
+			var addresses []address.Address
 			for _, text := range args {
 				a, err := parseDevice(text, o)
 				if err != nil {
@@ -91,7 +92,7 @@ func (l *clockLook) look() []doctor.Finding {
 
 // examine listens to a device for a while and returns the state of its link. It
 // calls tick with every event.
-func examine(ctx context.Context, a device.Address, o device.Options, d time.Duration, tick func()) doctor.Link {
+func examine(ctx context.Context, a address.Address, o device.Options, d time.Duration, tick func()) doctor.Link {
 	ctx, cancel := context.WithTimeout(ctx, d)
 	defer cancel()
 	source := device.Open(ctx, a, o)

@@ -14,6 +14,7 @@ import (
 
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/lines/formats"
 	"lobescribe/device/measure"
 	"lobescribe/storage/textfile"
@@ -52,7 +53,7 @@ func deviceOptions(cmd *cobra.Command) (device.Options, error) {
 }
 
 // parseDevice reads an address and sees to it that a source of it can work.
-func parseDevice(text string, o device.Options) (device.Address, error) {
+func parseDevice(text string, o device.Options) (address.Address, error) {
 	a, err := daemon.ParseAddress(text, o)
 	if err != nil {
 		return a, wordsError{err}

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/lines"
 	"lobescribe/device/lines/formats"
 	"lobescribe/device/lines/guess"
@@ -49,7 +50,7 @@ name, and say format=NAME in the address. Nothing is written to the device.
 const roleSweep = "sweep"
 
 // deviceInRole reads the address of a device and what --role says of it.
-func deviceInRole(cmd *cobra.Command, text, role string) (a device.Address, o device.Options, err error) {
+func deviceInRole(cmd *cobra.Command, text, role string) (a address.Address, o device.Options, err error) {
 	if o, err = deviceOptions(cmd); err != nil {
 		return a, o, err
 	}
@@ -79,7 +80,7 @@ func parseRole(role string) (lines.Port, error) {
 }
 
 // formatFrom listens to a device and prints the format of its lines.
-func formatFrom(cmd *cobra.Command, a device.Address, o device.Options, listenFor time.Duration) error {
+func formatFrom(cmd *cobra.Command, a address.Address, o device.Options, listenFor time.Duration) error {
 	ctx, cancel := context.WithTimeout(cmd.Context(), listenFor)
 	defer cancel()
 	source := device.Open(ctx, a, o)

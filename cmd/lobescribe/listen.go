@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/bytelog"
 	"lobescribe/device/measure"
 )
@@ -75,7 +76,7 @@ type listenTo struct {
 }
 
 // listen prints the readings of a device until ctx ends or count are printed.
-func listen(cmd *cobra.Command, a device.Address, o device.Options, l listenTo) error {
+func listen(cmd *cobra.Command, a address.Address, o device.Options, l listenTo) error {
 	count := l.count
 	ctx, cancel := context.WithCancel(cmd.Context())
 	defer cancel()

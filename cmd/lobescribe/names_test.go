@@ -10,6 +10,7 @@ import (
 
 	"lobescribe/dashboard/door"
 	"lobescribe/device"
+	"lobescribe/device/address"
 )
 
 // FuzzNamesAndAddresses holds what the door lets by against what the decoder of
@@ -23,17 +24,17 @@ func FuzzNamesAndAddresses(f *testing.F) {
 	}
 	port := regexp.MustCompile(`^(/dev/(tty|cu|serial/by-|pts/)[^\x00]*|(?i:COM)[0-9]+)$`)
 	f.Fuzz(func(t *testing.T, text string) {
-		a, err := device.ParseAddress(text)
+		a, err := address.Parse(text)
 		if err != nil || door.MayOpen(a, nil) != nil {
 			return
 		}
 		switch a.Kind {
-		case device.Serial:
+		case address.Serial:
 			assert.Regexp(t, port, a.Port)
 			assert.NotContains(t, a.Port, "/../")
 			assert.LessOrEqual(t, len(a.Poll), 16)
-		case device.USB:
-		case device.TCP:
+		case address.USB:
+		case address.TCP:
 			assert.Empty(t, a.Poll, "nothing is sent over the network")
 			assert.NotEqual(t, "modbus", strings.ToLower(strings.TrimSpace(a.Format)))
 			decoder, err := device.NewDecoder(a, device.DecoderOptions{})

@@ -12,6 +12,7 @@ import (
 	"lobescribe/capture/worksheet"
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -83,7 +84,7 @@ Battery off, plugs out. Keep your fingers from between spindle, retainer and spr
 }
 
 // guide proves the indicator, and says on stderr what to do.
-func guide(cmd *cobra.Command, a device.Address, d device.Options, o prove.Options) (prove.Proof, error) {
+func guide(cmd *cobra.Command, a address.Address, d device.Options, o prove.Options) (prove.Proof, error) {
 	out := &oneAtATime{w: cmd.ErrOrStderr()}
 	last := &device.Status{}
 	says, problem := "", ""
@@ -102,7 +103,7 @@ func guide(cmd *cobra.Command, a device.Address, d device.Options, o prove.Optio
 }
 
 // showProof prints what is kept of an indicator.
-func showProof(cmd *cobra.Command, a device.Address, p printer) error {
+func showProof(cmd *cobra.Command, a address.Address, p printer) error {
 	store, err := openStore(cmd, storage.Options{ReadOnly: true})
 	if err != nil {
 		return err

@@ -13,6 +13,7 @@ import (
 	"lobescribe/capture/lift"
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -126,14 +127,14 @@ func (f *deviceFlags) pass(text string) (storage.Against, error) {
 }
 
 // parse reads the addresses.
-func (f *deviceFlags) parse(o device.Options) (map[capture.Role]device.Address, error) {
+func (f *deviceFlags) parse(o device.Options) (map[capture.Role]address.Address, error) {
 	switch {
 	case f.indicator == "" && f.sweep != "" && f.encoder == "":
 		return nil, wrongWords("a sweep gauge alone tells nothing: add --indicator ADDRESS, or --encoder ADDRESS where one indicator is moved between turns")
 	case f.indicator == "" && f.sweep == "":
 		return nil, wrongWords("name the indicator: --indicator ADDRESS, as in serial:/dev/ttyUSB0 (`lobescribe ports` lists them)")
 	}
-	devices := map[capture.Role]device.Address{}
+	devices := map[capture.Role]address.Address{}
 	for role, text := range map[capture.Role]string{capture.Indicator: f.indicator, capture.Encoder: f.encoder, capture.Sweep: f.sweep} {
 		if text == "" {
 			continue

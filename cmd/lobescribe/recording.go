@@ -13,6 +13,7 @@ import (
 
 	"lobescribe/capture/lift"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/bytelog"
 	"lobescribe/device/measure"
 	"lobescribe/storage/tracefile"
@@ -136,7 +137,7 @@ func decodeRecording(cmd *cobra.Command, in io.Reader) (measure.Trace, error) {
 // recordedAddress returns the address that stands in the remarks at the head of
 // a recording; where there is none, that of a device whose format is found by
 // listening.
-func recordedAddress(text []byte) device.Address {
+func recordedAddress(text []byte) address.Address {
 	first := true
 	for line := range strings.Lines(string(text[:min(len(text), bytelog.MaxLine)])) {
 		remark, ok := strings.CutPrefix(line, "#")
@@ -144,9 +145,9 @@ func recordedAddress(text []byte) device.Address {
 			break
 		}
 		first = false
-		if a, err := device.ParseAddress(strings.TrimSpace(remark)); ok && err == nil {
+		if a, err := address.Parse(strings.TrimSpace(remark)); ok && err == nil {
 			return a
 		}
 	}
-	return device.Address{}
+	return address.Address{}
 }

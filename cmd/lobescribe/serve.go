@@ -23,7 +23,7 @@ import (
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/door"
 	"lobescribe/dashboard/live"
-	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
 	"lobescribe/storage"
@@ -43,8 +43,8 @@ type serveFlags struct {
 	pprof     string
 	direction string
 	shop      shopFlags
-	named     []device.Address // on the command line
-	rest      measure.Stamp    // on the heel, that ends a trace; 0: as promised
+	named     []address.Address // on the command line
+	rest      measure.Stamp     // on the heel, that ends a trace; 0: as promised
 	// sim is how the simulator is started from the page; nil: as it comes.
 	sim *simulateFlags
 }
@@ -87,7 +87,7 @@ there; without a network it waits in the store.`,
 		Args:        cobra.NoArgs,
 		Annotations: map[string]string{allSettings: ""},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			var devices map[capture.Role]device.Address
+			var devices map[capture.Role]address.Address
 			if addresses != (deviceFlags{}) {
 				o, err := deviceOptions(cmd)
 				if err != nil {

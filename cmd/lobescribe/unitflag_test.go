@@ -16,7 +16,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/capture/prove"
 	"lobescribe/cmd/lobescribe/daemon"
-	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -51,7 +51,7 @@ func TestUnitDoesSomethingWhereItStands(t *testing.T) {
 	below := 2 * measure.Millimetre
 	_, err = store.PutTrial(storage.Trial{Engine: "v8", Valve: "3I", At: time.Now(), AdjusterBelowValve: &below})
 	require.NoError(t, err)
-	proved, err := device.ParseAddress("serial:/dev/ttyUSB0")
+	proved, err := address.Parse("serial:/dev/ttyUSB0")
 	require.NoError(t, err)
 	require.NoError(t, store.PutIndicator(storage.Indicator{ID: proved.Identity(), Proof: prove.Proof{
 		Low: 0, High: 25 * measure.Millimetre, StopU: 10 * measure.Micrometre, In: 1, Repeat: 10 * measure.Micrometre, Stick: 20 * measure.Micrometre, Step: 10 * measure.Micrometre, Rate: 50}}))

@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 )
 
 // A page names devices by address (serial:, tcp:, usb:), and an address names
@@ -58,7 +59,7 @@ const leastBridgePort = 1024
 // MayOpen tells whether a page may name this device. known are the addresses of
 // the ports that this machine has been found to have; those are allowed whatever
 // they look like. The error says what a page may name.
-func MayOpen(a device.Address, known []device.Address) error {
+func MayOpen(a address.Address, known []address.Address) error {
 	text := a.String()
 	if len(text) > longestAddress {
 		return fmt.Errorf("the address is longer than the %d letters that a page may write", longestAddress)
@@ -67,24 +68,24 @@ func MayOpen(a device.Address, known []device.Address) error {
 		return err
 	}
 	switch a.Kind {
-	case device.Serial:
+	case address.Serial:
 		return maySerial(a.Port, known)
-	case device.USB:
+	case address.USB:
 		if !usbSerial.MatchString(a.USB.Serial) {
 			return fmt.Errorf("%q is not a USB identity that a page may name: a serial number has letters, digits, dots and dashes", a.USB)
 		}
 		return nil
-	case device.TCP:
+	case address.TCP:
 		return mayBridge(a.Host)
 	}
 	return fmt.Errorf("%q is not an address that a page may name: it should begin with serial:, usb: or tcp://; start the daemon with it on the command line for anything else", text)
 }
 
-func maySerial(name string, known []device.Address) error {
+func maySerial(name string, known []address.Address) error {
 	if isConsole(name) {
 		return fmt.Errorf("%q is the system's console; start the daemon with it on the command line if an instrument is there all the same", name)
 	}
-	if slices.ContainsFunc(known, func(k device.Address) bool { return k.Kind == device.Serial && k.Port == name }) {
+	if slices.ContainsFunc(known, func(k address.Address) bool { return k.Kind == address.Serial && k.Port == name }) {
 		return nil
 	}
 	looks := func(p *regexp.Regexp) bool { return p.MatchString(name) }
@@ -129,9 +130,9 @@ const longestPoll = 16
 // maySend bounds what a page may have sent to a device. Over the network it is
 // nothing: sixteen bytes are enough to do harm to a service that happens to
 // listen there, and so is a frame of a bus.
-func maySend(a device.Address) error {
+func maySend(a address.Address) error {
 	switch {
-	case a.Kind != device.Serial && a.Kind != device.USB && a.Asks():
+	case a.Kind != address.Serial && a.Kind != address.USB && device.Asks(a):
 		return errors.New("a page may not have anything sent over the network: leave poll= out, or start the daemon with this address on the command line")
 	case strings.ContainsFunc(a.Poll, func(c rune) bool { return c < ' ' && c != '\r' && c != '\n' || c == 0x7f || c > 0x7e }):
 		return fmt.Errorf("poll=%q holds more than letters and the ends of lines, which is all that a page may have sent to an instrument", a.Poll)

@@ -8,12 +8,12 @@ import (
 	"github.com/stretchr/testify/assert"
 
 	"lobescribe/dashboard/door"
-	"lobescribe/device"
+	"lobescribe/device/address"
 )
 
 // mayOpen reads an address, and says whether a page may name it.
-func mayOpen(text string, known []device.Address) error {
-	a, err := device.ParseAddress(text)
+func mayOpen(text string, known []address.Address) error {
+	a, err := address.Parse(text)
 	if err != nil {
 		return err
 	}
@@ -21,8 +21,8 @@ func mayOpen(text string, known []device.Address) error {
 }
 
 func TestMayOpen(t *testing.T) {
-	known := []device.Address{{Kind: device.Serial, Port: "/dev/oddly-named", Baud: 9600}, {Kind: device.Serial, Port: "/dev/rfcomm0"},
-		{Kind: device.Serial, Port: "/dev/pts/7"}} // the simulator's
+	known := []address.Address{{Kind: address.Serial, Port: "/dev/oddly-named", Baud: 9600}, {Kind: address.Serial, Port: "/dev/rfcomm0"},
+		{Kind: address.Serial, Port: "/dev/pts/7"}} // the simulator's
 	for _, good := range []string{
 		"serial:/dev/ttyUSB0", "serial:/dev/ttyUSB0?baud=9600&format=auto", "serial:/dev/ttyACM12",
 		"serial:/dev/serial/by-id/usb-Maker_Bridge-1a2b-if00-port0", "serial:/dev/serial/by-path/pci-0000:00:14.0-usb-0:2:1.0-port0",
@@ -64,8 +64,8 @@ func TestAConsoleIsNoPort(t *testing.T) {
 		t.Skip("this system tells of no console")
 	}
 	for _, name := range names {
-		port := device.Address{Kind: device.Serial, Port: "/dev/" + name}
-		assert.ErrorContains(t, door.MayOpen(port, []device.Address{port}), "console", name)
+		port := address.Address{Kind: address.Serial, Port: "/dev/" + name}
+		assert.ErrorContains(t, door.MayOpen(port, []address.Address{port}), "console", name)
 	}
 }
 

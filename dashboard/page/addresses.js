@@ -1,5 +1,5 @@
 // The manual of addresses, as `lobescribe addresses` prints it. Made by
-// `go test ./device -run Manual -update-manual`; not written by hand.
+// `go test ./device/address -run Manual -update-manual`; not written by hand.
 
 /** @type {{title: string, says: string, rows?: {word: string, says: string, allowed?: string, example: string}[]}[]} */
 export const manual = [

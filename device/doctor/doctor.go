@@ -21,6 +21,7 @@ import (
 	"slices"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/board"
 	"lobescribe/device/measure"
 )
@@ -58,7 +59,7 @@ type Finding struct {
 // Link is a link that runs, as it stands at a moment. All of it comes from a
 // [device.Source].
 type Link struct {
-	Address  device.Address
+	Address  address.Address
 	Status   device.Status
 	Counters device.Counters
 	Raw      []device.RawChunk

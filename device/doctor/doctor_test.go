@@ -11,14 +11,15 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/board"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
 
-func link(t *testing.T, address string) Link {
+func link(t *testing.T, text string) Link {
 	t.Helper()
-	a, err := device.ParseAddress(address)
+	a, err := address.Parse(text)
 	require.NoError(t, err)
 	return Link{Address: a, Status: device.Status{State: device.Flowing, OpenedAt: measure.Second}}
 }
@@ -138,7 +139,7 @@ func TestLatenessNeedsASteadyClock(t *testing.T) {
 type fakeComputer struct {
 	programs map[string]bool
 	ignored  map[string]bool
-	rules    device.USBIdentity
+	rules    address.USBIdentity
 }
 
 func (f fakeComputer) running(p string) bool { return f.programs[p] }
@@ -148,11 +149,11 @@ func (f fakeComputer) property(port, _ string) string {
 	}
 	return ""
 }
-func (f fakeComputer) claimed(_ string, id device.USBIdentity) bool { return id == f.rules }
+func (f fakeComputer) claimed(_ string, id address.USBIdentity) bool { return id == f.rules }
 
 func TestPortThievesAndRights(t *testing.T) {
-	bridge := device.USBIdentity{Vendor: "10C4", Product: "EA60"}
-	board := device.USBIdentity{Vendor: "2341", Product: "0043"}
+	bridge := address.USBIdentity{Vendor: "10C4", Product: "EA60"}
+	board := address.USBIdentity{Vendor: "2341", Product: "0043"}
 	ports := []device.Port{
 		{Name: "/dev/ttyUSB0", USB: bridge, Usable: true},
 		{Name: "/dev/ttyACM0", USB: board, Usable: true},

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 )
 
 // Ports names what stands in the way of opening the serial ports of this
@@ -49,7 +50,7 @@ type system interface {
 	property(port, name string) string
 	// claimed reports whether a udev rules file of that name lists a USB
 	// identity.
-	claimed(rules string, id device.USBIdentity) bool
+	claimed(rules string, id address.USBIdentity) bool
 }
 
 func findPorts(ports []device.Port, s system) (all []Finding) {

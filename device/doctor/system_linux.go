@@ -10,7 +10,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 )
 
@@ -58,7 +58,7 @@ func (l linux) property(port, name string) string {
 	return ""
 }
 
-func (l linux) claimed(rules string, id device.USBIdentity) bool {
+func (l linux) claimed(rules string, id address.USBIdentity) bool {
 	for _, dir := range []string{"etc/udev/rules.d", "run/udev/rules.d", "lib/udev/rules.d", "usr/lib/udev/rules.d"} {
 		names, _ := filepath.Glob(l.path(dir, "*"+rules+"*.rules"))
 		for _, n := range names {
@@ -78,7 +78,7 @@ func (l linux) claimed(rules string, id device.USBIdentity) bool {
 
 // lists reports whether a rule names the identity, as "1a86/7523/*" or by its
 // two attributes. Rules write 0403 as 403 in the first form.
-func lists(line string, id device.USBIdentity) bool {
+func lists(line string, id address.USBIdentity) bool {
 	v, p := strings.ToLower(id.Vendor), strings.ToLower(id.Product)
 	short := strings.TrimLeft(v, "0") + "/" + strings.TrimLeft(p, "0") + "/"
 	return strings.Contains(line, `"`+short) || strings.Contains(line, `"`+v+`"`) && strings.Contains(line, `"`+p+`"`)

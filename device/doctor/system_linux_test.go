@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 )
 
@@ -36,9 +36,9 @@ func TestWhatLinuxTells(t *testing.T) {
 	l := linux{root}
 	assert.True(t, l.running("ModemManager"))
 	assert.False(t, l.running("brltty"))
-	assert.True(t, l.claimed("brltty", device.USBIdentity{Vendor: "10C4", Product: "EA60"}))
-	assert.True(t, l.claimed("brltty", device.USBIdentity{Vendor: "0403", Product: "6001"}))
-	assert.False(t, l.claimed("brltty", device.USBIdentity{Vendor: "1A86", Product: "7523"}), "only a comment speaks of it")
+	assert.True(t, l.claimed("brltty", address.USBIdentity{Vendor: "10C4", Product: "EA60"}))
+	assert.True(t, l.claimed("brltty", address.USBIdentity{Vendor: "0403", Product: "6001"}))
+	assert.False(t, l.claimed("brltty", address.USBIdentity{Vendor: "1A86", Product: "7523"}), "only a comment speaks of it")
 	assert.Equal(t, 16*measure.Millisecond, l.latencyTimer("/dev/ttyUSB0"))
 	assert.Zero(t, l.latencyTimer("/dev/ttyUSB1"))
 	assert.Zero(t, l.latencyTimer("/dev/ttyACM0"))

@@ -3,7 +3,7 @@
 package doctor
 
 import (
-	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 )
 
@@ -12,9 +12,9 @@ type nothing struct{}
 
 func systemAt(string) system { return nothing{} }
 
-func (nothing) running(string) bool                     { return false }
-func (nothing) property(string, string) string          { return "" }
-func (nothing) claimed(string, device.USBIdentity) bool { return false }
+func (nothing) running(string) bool                      { return false }
+func (nothing) property(string, string) string           { return "" }
+func (nothing) claimed(string, address.USBIdentity) bool { return false }
 
 // LatencyTimer returns what the timer of a USB converter is set to, where the
 // driver tells; 0 otherwise.

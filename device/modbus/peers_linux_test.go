@@ -20,6 +20,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/device/modbus"
 	"lobescribe/device/wire"
@@ -130,7 +131,7 @@ func TestNumbersOfOtherPeoplesDevices(t *testing.T) {
 			p := with.start(t)
 			require.Len(t, p.at, with.numbers)
 			decoder := func(s stands) *modbus.Decoder {
-				a, err := device.ParseAddress(s.address("/dev/null"))
+				a, err := address.Parse(s.address("/dev/null"))
 				require.NoError(t, err)
 				d, err := device.NewDecoder(a, device.DecoderOptions{})
 				require.NoError(t, err)
@@ -169,7 +170,7 @@ func TestADeviceThatAnswersLate(t *testing.T) {
 				go io.Copy(to, from) // ends when the lines are closed
 			}
 			defer ours.Close()
-			a, err := device.ParseAddress(stands{Table: "holding", Order: "ABCD", Type: "int32", Register: 900}.address(tty.Name()))
+			a, err := address.Parse(stands{Table: "holding", Order: "ABCD", Type: "int32", Register: 900}.address(tty.Name()))
 			require.NoError(t, err)
 			ctx, cancel := context.WithCancel(t.Context())
 			s := device.Open(ctx, a, device.Options{})

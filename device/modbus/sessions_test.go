@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/encoder"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
@@ -34,7 +35,7 @@ func TestRecordedSessions(t *testing.T) {
 			case "", "#":
 			case "address":
 				sessions++
-				a, err := device.ParseAddress("serial:/dev/ttyUSB0?" + rest)
+				a, err := address.Parse("serial:/dev/ttyUSB0?" + rest)
 				require.NoError(t, err, at)
 				o := device.DecoderOptions{}
 				if c, err := encoder.Parse(a.Value); c != nil {

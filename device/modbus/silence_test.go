@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 )
 
@@ -65,13 +66,13 @@ func (l *line) Close() error { return nil }
 func TestTheBusIsLeftSilentBeforeARequest(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		start := time.Now()
-		a, err := device.ParseAddress("serial:/dev/ttyUSB0?format=modbus&register=107&scale=0.001mm&rate=5000")
+		a, err := address.Parse("serial:/dev/ttyUSB0?format=modbus&register=107&scale=0.001mm&rate=5000")
 		require.NoError(t, err)
 		l := &line{answers: make(chan []byte, 1)}
 		ctx, cancel := context.WithCancel(t.Context())
 		s := device.Open(ctx, a, device.Options{
 			Clock: func() measure.Stamp { return measure.StampOf(time.Since(start)) },
-			Dial:  func(context.Context, device.Address) (device.Link, error) { return l, nil },
+			Dial:  func(context.Context, address.Address) (device.Link, error) { return l, nil },
 		})
 		readings := 0
 		done := make(chan struct{})

@@ -17,6 +17,7 @@ import (
 	"go.uber.org/goleak"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 )
 
@@ -48,7 +49,7 @@ func TestADeviceOnAPseudoTTY(t *testing.T) {
 
 	bits := math.Float32bits(12.7)
 	slave.set(0x6B, uint16(bits), uint16(bits>>16)) // low word first
-	a, err := device.ParseAddress(fmt.Sprintf("serial:%s?format=modbus&slave=17&register=107&type=float32&order=low&unit=mm&rate=50", tty.Name()))
+	a, err := address.Parse(fmt.Sprintf("serial:%s?format=modbus&slave=17&register=107&type=float32&order=low&unit=mm&rate=50", tty.Name()))
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(t.Context())
 	s := device.Open(ctx, a, device.Options{})

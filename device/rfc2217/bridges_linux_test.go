@@ -21,6 +21,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/device/rfc2217"
 )
@@ -111,7 +112,7 @@ func behindARealBridge(t *testing.T, bridge func(t *testing.T, tty string) int, 
 	defer master.Close()
 	defer tty.Close()
 	port := bridge(t, tty.Name())
-	a, err := device.ParseAddress(fmt.Sprintf("rfc2217://127.0.0.1:%d?baud=19200&%s&format=unit-behind&poll=?\\r&rate=50", port, line))
+	a, err := address.Parse(fmt.Sprintf("rfc2217://127.0.0.1:%d?baud=19200&%s&format=unit-behind&poll=?\\r&rate=50", port, line))
 	require.NoError(t, err)
 
 	// The device: answers each request with the next of its readings.

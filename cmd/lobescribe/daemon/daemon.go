@@ -15,6 +15,7 @@ import (
 	"lobescribe/dashboard/live"
 	"lobescribe/dashboard/question"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 	"lobescribe/storage/shop"
@@ -277,8 +278,8 @@ func (d *Daemon) Restore() error {
 	if err != nil {
 		return err
 	}
-	for role, address := range b.Devices {
-		a, err := device.ParseAddress(address)
+	for role, text := range b.Devices {
+		a, err := address.Parse(text)
 		if err != nil {
 			d.log.Warn("remembered device left out", "role", role, "error", err)
 			continue

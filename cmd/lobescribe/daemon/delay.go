@@ -11,6 +11,7 @@ import (
 	"lobescribe/capture/delay"
 	"lobescribe/dashboard"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 )
 
@@ -52,14 +53,14 @@ func (m *delayMeter) measure() (delay.Result, error) {
 }
 
 // WithDelays returns the addresses with the delays that a result asks for.
-func WithDelays(r delay.Result, indicator, encoder device.Address) (device.Address, device.Address) {
+func WithDelays(r delay.Result, indicator, encoder address.Address) (address.Address, address.Address) {
 	indicator.Delay, encoder.Delay = r.Delays(indicator.Delay, encoder.Delay)
 	return indicator, encoder
 }
 
 // MeasureDelay listens to indicator and encoder until the lag between them can be
 // told, or ctx ends. What is still to be done goes to tell, each thing once.
-func MeasureDelay(ctx context.Context, devices map[capture.Role]device.Address, o device.Options, tell func(string)) (delay.Result, error) {
+func MeasureDelay(ctx context.Context, devices map[capture.Role]address.Address, o device.Options, tell func(string)) (delay.Result, error) {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	var meter delayMeter

@@ -9,11 +9,12 @@ import (
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/live"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/storage"
 )
 
 // attach opens a device in a role, in place of what was there.
-func (d *Daemon) attach(role capture.Role, a device.Address) {
+func (d *Daemon) attach(role capture.Role, a address.Address) {
 	d.plugging.Lock()
 	defer d.plugging.Unlock()
 	d.unplug(role)
@@ -73,8 +74,8 @@ func (d *Daemon) tellStatus(i *instrument, s device.Status) {
 }
 
 // ParseAddress reads an address and sees to it that a source of it can work.
-func ParseAddress(text string, o device.Options) (device.Address, error) {
-	a, err := device.ParseAddress(text)
+func ParseAddress(text string, o device.Options) (address.Address, error) {
+	a, err := address.Parse(text)
 	if err == nil {
 		err = device.Check(a, o)
 	}
@@ -82,8 +83,8 @@ func ParseAddress(text string, o device.Options) (device.Address, error) {
 }
 
 // Connect opens a device in a role and remembers it.
-func (d *Daemon) Connect(ctx context.Context, role, address string) error {
-	a, err := ParseAddress(address, d.device)
+func (d *Daemon) Connect(ctx context.Context, role, text string) error {
+	a, err := ParseAddress(text, d.device)
 	if err != nil {
 		return err
 	}

@@ -19,6 +19,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/dashboard/live"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -283,8 +284,8 @@ func TestStopsWithADeviceThatHangs(t *testing.T) {
 	p := inThisProcess(t, nil, 0)
 	hanging := hangs{until: make(chan struct{})}
 	t.Cleanup(func() { close(hanging.until) })
-	p.device.Dial = func(context.Context, device.Address) (device.Link, error) { return hanging, nil }
-	a, err := device.ParseAddress("serial:/dev/hangs?format=unit-behind")
+	p.device.Dial = func(context.Context, address.Address) (device.Link, error) { return hanging, nil }
+	a, err := address.Parse("serial:/dev/hangs?format=unit-behind")
 	require.NoError(t, err)
 	p.attach(capture.Encoder, a)
 	p.turn(0, 1000)

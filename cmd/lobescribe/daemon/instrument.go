@@ -8,6 +8,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/lines"
 	"lobescribe/device/measure"
 )
@@ -16,7 +17,7 @@ import (
 // that carries what it says to the live side.
 type instrument struct {
 	role    capture.Role
-	address device.Address
+	address address.Address
 	named   string // address as text
 	source  *device.Source
 	cancel  context.CancelFunc
@@ -40,7 +41,7 @@ type listener struct {
 // connect opens the device at address and feeds l until ctx ends or close is
 // called. It never fails because nothing is plugged in: the status says so and
 // the link comes up by itself.
-func connect(ctx context.Context, role capture.Role, a device.Address, o device.Options, l listener) *instrument {
+func connect(ctx context.Context, role capture.Role, a address.Address, o device.Options, l listener) *instrument {
 	ctx, cancel := context.WithCancel(ctx)
 	i := &instrument{role: role, address: a, named: a.String(), cancel: cancel, done: make(chan struct{})}
 	i.heardAt.Store(never)

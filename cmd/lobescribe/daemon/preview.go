@@ -9,6 +9,7 @@ import (
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/live"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/lines/guess"
 	"lobescribe/device/measure"
 )
@@ -22,8 +23,8 @@ const (
 // Preview listens at an address for a moment and says what it heard, so that a
 // device can be looked at before it is chosen. One that is in use already is
 // told by its status: a port cannot be opened twice.
-func (d *Daemon) Preview(ctx context.Context, address string) (dashboard.Preview, error) {
-	a, err := ParseAddress(address, d.device)
+func (d *Daemon) Preview(ctx context.Context, text string) (dashboard.Preview, error) {
+	a, err := ParseAddress(text, d.device)
 	if err != nil {
 		return dashboard.Preview{}, err
 	}
@@ -47,12 +48,12 @@ func (d *Daemon) Preview(ctx context.Context, address string) (dashboard.Preview
 }
 
 // Probe listens at the usual speeds and tells every page how it goes.
-func (d *Daemon) Probe(ctx context.Context, address string) (dashboard.Probed, error) {
-	a, err := device.ParseAddress(address)
+func (d *Daemon) Probe(ctx context.Context, text string) (dashboard.Probed, error) {
+	a, err := address.Parse(text)
 	if err != nil {
 		return dashboard.Probed{}, err
 	}
-	if a.Kind != device.Serial {
+	if a.Kind != address.Serial {
 		return dashboard.Probed{}, errors.New("only a serial port has a speed to try: give its name, as in serial:/dev/ttyUSB0")
 	}
 	if d.inUse(a) != nil {
@@ -65,7 +66,7 @@ func (d *Daemon) Probe(ctx context.Context, address string) (dashboard.Probed, e
 }
 
 // inUse returns the instrument that has the device already; nil if none has.
-func (d *Daemon) inUse(a device.Address) *instrument {
+func (d *Daemon) inUse(a address.Address) *instrument {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	for _, role := range capture.Roles() {

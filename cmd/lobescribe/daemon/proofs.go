@@ -10,7 +10,7 @@ import (
 	"lobescribe/capture/prove"
 	"lobescribe/dashboard/live"
 	"lobescribe/dashboard/question"
-	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -57,7 +57,7 @@ func (p *proofs) underWay() *proving {
 }
 
 // proofOf loads what is known of an indicator that has just been plugged in.
-func (d *Daemon) proofOf(a device.Address) {
+func (d *Daemon) proofOf(a address.Address) {
 	i, err := d.store.Indicator(a.Identity())
 	if err != nil {
 		d.log.Warn("what is known of the indicator does not read; it must be proved again", "indicator", a.Identity(), "error", err)

@@ -9,6 +9,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/capture/prove"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 )
 
@@ -68,7 +69,7 @@ func (p *proving) proof() (proof prove.Proof, now prove.Now, ok bool) {
 // Prove guides somebody through the proving of the indicator at an address, until
 // it is proved or ctx ends. tell hears each change of what is to be done, and
 // status how the link stands, each from a goroutine of its own.
-func Prove(ctx context.Context, a device.Address, o device.Options, po prove.Options, tell func(prove.Now), status func(device.Status)) (prove.Proof, error) {
+func Prove(ctx context.Context, a address.Address, o device.Options, po prove.Options, tell func(prove.Now), status func(device.Status)) (prove.Proof, error) {
 	ctx, enough := context.WithCancel(ctx)
 	defer enough()
 	p := newProving(po, func(n prove.Now) {

@@ -13,6 +13,7 @@ import (
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/bytelog"
 	"lobescribe/device/lines"
 	"lobescribe/device/measure"
@@ -25,7 +26,7 @@ type Recalled struct {
 	// Wires are the recordings of raw bytes, as bytelog has them, and Addresses say
 	// how they are decoded, both by role. Offsets is when each recording began.
 	Wires     map[capture.Role][]byte
-	Addresses map[capture.Role]device.Address
+	Addresses map[capture.Role]address.Address
 	Offsets   map[capture.Role]measure.Stamp
 	// Head says what the trace is of; Started is the wall-clock time at which the
 	// stamps are zero.

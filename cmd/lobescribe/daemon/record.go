@@ -12,6 +12,7 @@ import (
 	"lobescribe/capture/lift"
 	"lobescribe/capture/prove"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -19,7 +20,7 @@ import (
 // RecordOptions describe one headless recording.
 type RecordOptions struct {
 	// Devices are what is recorded; an indicator must be among them.
-	Devices map[capture.Role]device.Address
+	Devices map[capture.Role]address.Address
 	Device  device.Options // how they are opened
 	// Openings is after how many whole openings it ends. Default: when its
 	// context does.

@@ -13,7 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture"
-	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/storage"
 )
 
@@ -42,14 +42,14 @@ func TestAHeadlessRecordingTendsItsStore(t *testing.T) {
 	store, err := storage.Open(path, storage.Options{})
 	require.NoError(t, err)
 	defer store.Close()
-	a, err := device.ParseAddress("tcp://" + l.Addr().String() + "?format=unit-behind")
+	a, err := address.Parse("tcp://" + l.Addr().String() + "?format=unit-behind")
 	require.NoError(t, err)
 	said := make(chan string, 100)
 	ctx, enough := context.WithCancel(t.Context())
 	defer enough()
 	done := make(chan Recorded, 1)
 	go func() {
-		r, err := Record(ctx, RecordOptions{Devices: map[capture.Role]device.Address{capture.Indicator: a}, Store: store,
+		r, err := Record(ctx, RecordOptions{Devices: map[capture.Role]address.Address{capture.Indicator: a}, Store: store,
 			Tending: storage.Tending{Every: 20 * time.Millisecond, Again: 20 * time.Millisecond, There: 20 * time.Millisecond},
 			Says: func(text string) {
 				select {

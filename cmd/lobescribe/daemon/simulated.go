@@ -8,7 +8,7 @@ import (
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/live"
 	"lobescribe/dashboard/question"
-	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/storage"
 )
 
@@ -60,7 +60,7 @@ func (d *Daemon) Simulate(ctx context.Context, on bool) error {
 	d.simulator = sim
 	d.mu.Unlock()
 	for role, text := range sim.Addresses {
-		a, err := device.ParseAddress(text)
+		a, err := address.Parse(text)
 		if err != nil {
 			return fmt.Errorf("the simulator's own address: %w", err)
 		}

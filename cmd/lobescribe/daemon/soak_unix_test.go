@@ -29,6 +29,7 @@ import (
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/live"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
 	"lobescribe/storage"
@@ -94,7 +95,7 @@ func (d *benchDay) pass(for_ measure.Stamp) {
 	d.now.Store(int64(d.at))
 }
 
-func (d *benchDay) dial(ctx context.Context, _ device.Address) (device.Link, error) {
+func (d *benchDay) dial(ctx context.Context, _ address.Address) (device.Link, error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.at < d.plugged {
@@ -188,7 +189,7 @@ func TestSoak(t *testing.T) {
 	go func() { served <- server.Serve(ctx, listener) }()
 
 	before := runtime.NumGoroutine()
-	a, err := device.ParseAddress("serial:bench?baud=9600&format=unit-behind")
+	a, err := address.Parse("serial:bench?baud=9600&format=unit-behind")
 	require.NoError(t, err)
 	d.attach(capture.Indicator, a)
 

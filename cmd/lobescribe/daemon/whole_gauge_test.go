@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
 )
@@ -90,7 +91,7 @@ func (g *gauge) heal() {
 	clear(g.until)
 }
 
-func (g *gauge) dial(context.Context, device.Address) (device.Link, error) {
+func (g *gauge) dial(context.Context, address.Address) (device.Link, error) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	if g.clock() < g.until[unplugged] {

@@ -26,6 +26,7 @@ import (
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/live"
 	"lobescribe/device"
+	"lobescribe/device/address"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 	"lobescribe/storage/disk"
@@ -321,7 +322,7 @@ func (w *whole) life(n int) {
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(ctx, a.door) }()
 	if n == 0 {
-		at, err := device.ParseAddress("serial:bench?baud=9600&format=unit-behind")
+		at, err := address.Parse("serial:bench?baud=9600&format=unit-behind")
 		require.NoError(t, err)
 		require.NoError(t, a.daemon.Connect(ctx, string(capture.Indicator), at.String()))
 	} else {

@@ -1,4 +1,4 @@
-package device
+package address
 
 import (
 	"testing"
@@ -32,7 +32,7 @@ func TestParseAddress(t *testing.T) {
 		{"serial:x?delay=6us", Address{Kind: Serial, Port: "x", Delay: 6}, "serial:x?delay=6us"},
 		{"serial:/dev/ttyACM0?unit=µm", Address{Kind: Serial, Port: "/dev/ttyACM0", Unit: measure.InMicrometres}, "serial:/dev/ttyACM0?unit=%C2%B5m"},
 	} {
-		got, err := ParseAddress(c.text)
+		got, err := Parse(c.text)
 		require.NoError(t, err, c.text)
 		assert.Equal(t, c.want, got, c.text)
 		again := c.again
@@ -44,7 +44,7 @@ func TestParseAddress(t *testing.T) {
 }
 
 func TestParseAddressKeepsEncoderKeys(t *testing.T) {
-	a, err := ParseAddress("serial:/dev/ttyACM0?on=cam&counts=2400&offset=-12.5&baud=115200")
+	a, err := Parse("serial:/dev/ttyACM0?on=cam&counts=2400&offset=-12.5&baud=115200")
 	require.NoError(t, err)
 	assert.Equal(t, "2400", a.Value("counts"))
 	assert.Equal(t, "cam", a.Value("on"))
@@ -93,40 +93,40 @@ func TestParseAddressSaysWhatIsWrong(t *testing.T) {
 		"serial:/dev/tty\x00?baud=9600":  "the name of the port is missing",
 		"serial:/dev/ttyUSB0?format=%ZZ": "invalid URL escape",
 	} {
-		_, err := ParseAddress(text)
+		_, err := Parse(text)
 		require.Error(t, err, text)
 		assert.ErrorContains(t, err, says, text)
 	}
 }
 
 func TestLineDefaultsAndByteTime(t *testing.T) {
-	a, err := ParseAddress("serial:x")
+	a, err := Parse("serial:x")
 	require.NoError(t, err)
 	assert.Equal(t, "9600 8N1", a.Line().String())
 	// A start bit, eight data bits and a stop bit: 960 characters a second.
 	assert.Equal(t, time.Second/960, a.Line().ByteTime())
 	for text, bits := range map[string]float64{"serial:x?bits=7&parity=E": 10, "serial:x?parity=E": 11, "serial:x?stop=2": 11, "serial:x?stop=1.5": 10.5} {
-		a, err := ParseAddress(text)
+		a, err := Parse(text)
 		require.NoError(t, err)
 		assert.InDelta(t, bits/9600, a.Line().ByteTime().Seconds(), 1e-9, text)
 	}
 }
 
 func TestRedacted(t *testing.T) {
-	a, err := ParseAddress("usb:0403:6001:A5069RR4?baud=9600")
+	a, err := Parse("usb:0403:6001:A5069RR4?baud=9600")
 	require.NoError(t, err)
 	assert.Equal(t, "usb:0403:6001:XXXX?baud=9600", a.Redacted())
-	a, err = ParseAddress("tcp://bench.local:4001")
+	a, err = Parse("tcp://bench.local:4001")
 	require.NoError(t, err)
 	assert.Equal(t, "tcp://host:4001", a.Redacted())
 }
 
 func TestAddressKeysAreAllAllowedAndDescribed(t *testing.T) {
-	keys := AddressKeys()
+	keys := Keys()
 	require.NotEmpty(t, keys)
 	for _, k := range keys {
-		assert.NotEmpty(t, k.Says, k.Key)
-		assert.NotEmpty(t, k.Allowed, k.Key)
+		assert.NotEmpty(t, k.Says, k.Name)
+		assert.NotEmpty(t, k.Allowed, k.Name)
 	}
 }
 
@@ -136,11 +136,11 @@ func FuzzParseAddress(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		a, err := ParseAddress(text)
+		a, err := Parse(text)
 		if err != nil {
 			return
 		}
-		again, err := ParseAddress(a.String())
+		again, err := Parse(a.String())
 		if err != nil {
 			t.Fatalf("%q prints as %q, which is refused: %v", text, a.String(), err)
 		}

@@ -1,4 +1,4 @@
-package device
+package address
 
 import (
 	"fmt"
@@ -31,7 +31,7 @@ const (
 //	tcp://127.0.0.1:4001?format=...               raw serial over the network
 //	rfc2217://127.0.0.1:4002?baud=9600            serial over telnet
 //
-// What follows the question mark is listed at [AddressKeys]. A reserved byte
+// What follows the question mark is listed at [Keys]. A reserved byte
 // in a value is written as %XX, or as \r \n \t \\ in poll=. Addresses may be
 // compared with ==.
 type Address struct {
@@ -166,17 +166,17 @@ func (a Address) Value(key string) string {
 	return ""
 }
 
-// ParseAddress reads the text of an address. The error says what is wrong with
+// Parse reads the text of an address. The error says what is wrong with
 // it and what is allowed.
-func ParseAddress(text string) (Address, error) {
-	a, err := parseAddress(strings.TrimSpace(text))
+func Parse(text string) (Address, error) {
+	a, err := parse(strings.TrimSpace(text))
 	if err != nil {
 		return Address{}, fmt.Errorf("address %q: %w", text, err)
 	}
 	return a, nil
 }
 
-func parseAddress(text string) (a Address, err error) {
+func parse(text string) (a Address, err error) {
 	if text == "" {
 		return a, fmt.Errorf("it is empty: write serial:PORT, usb:VVVV:PPPP or tcp://HOST:PORT")
 	}
@@ -259,7 +259,7 @@ func parseHost(scheme, where string) (string, error) {
 	return net.JoinHostPort(host, port), nil
 }
 
-// String prints the address so that [ParseAddress] reads the same again.
+// String prints the address so that [Parse] reads the same again.
 func (a Address) String() string {
 	var s string
 	switch a.Kind {

@@ -1,4 +1,4 @@
-package device
+package address
 
 import (
 	"errors"
@@ -14,34 +14,34 @@ import (
 	"lobescribe/device/nearest"
 )
 
-// AddressKey describes one key that may stand after the question mark.
-type AddressKey struct {
-	Key     string
+// Key describes one key that may stand after the question mark.
+type Key struct {
+	Name    string
 	Says    string // what it is, in a few words
 	Allowed string // what may be written
 }
 
-// key is an AddressKey with its meaning.
-type key struct {
-	AddressKey
+// readKey is a Key with its meaning.
+type readKey struct {
+	Key
 	set func(a *Address, value string) error
 	get func(a Address) string // "" when it stands at its default
 }
 
-// AddressKeys lists the keys that an address may carry, for a help text.
-func AddressKeys() []AddressKey {
-	var out []AddressKey
-	for _, k := range addressKeys() {
-		out = append(out, k.AddressKey)
+// Keys lists the keys that an address may carry, for a help text.
+func Keys() []Key {
+	var out []Key
+	for _, k := range keys() {
+		out = append(out, k.Key)
 	}
 	return out
 }
 
-func addressKeys() []key {
-	one := func(name, says, allowed string, set func(*Address, string) error, get func(Address) string) key {
-		return key{AddressKey{name, says, allowed}, set, get}
+func keys() []readKey {
+	one := func(name, says, allowed string, set func(*Address, string) error, get func(Address) string) readKey {
+		return readKey{Key{name, says, allowed}, set, get}
 	}
-	return []key{
+	return []readKey{
 		one("baud", "speed of the line", "a whole number from 50 to 4000000, as in 9600",
 			func(a *Address, v string) (err error) { a.Baud, err = wholeIn(v, 50, 4_000_000); return },
 			func(a Address) string { return wholeText(a.Baud) }),
@@ -55,10 +55,10 @@ func addressKeys() []key {
 			func(a Address) string { return a.Stop }),
 		one("dtr", "the DTR line", "on or off (default: as the system sets it)",
 			func(a *Address, v string) (err error) { a.DTR, err = parseLevel(v); return },
-			func(a Address) string { return levelText(a.DTR) }),
+			func(a Address) string { return a.DTR.String() }),
 		one("rts", "the RTS line", "on or off (default: as the system sets it)",
 			func(a *Address, v string) (err error) { a.RTS, err = parseLevel(v); return },
-			func(a Address) string { return levelText(a.RTS) }),
+			func(a Address) string { return a.RTS.String() }),
 		one("format", "how the device writes a reading", "auto, none, or the name of a format",
 			func(a *Address, v string) error {
 				a.Format = strings.ToLower(v)
@@ -129,10 +129,10 @@ func (a *Address) setKeys(query string) error {
 	if query == "" {
 		return nil
 	}
-	keys := addressKeys()
+	keys := keys()
 	names := make([]string, len(keys))
 	for i, k := range keys {
-		names[i] = k.Key
+		names[i] = k.Name
 	}
 	seen := map[string]bool{}
 	for pair := range strings.SplitSeq(query, "&") {
@@ -171,12 +171,12 @@ func (a *Address) setKeys(query string) error {
 // the table and then the others by name.
 func (a Address) query() string {
 	var parts []string
-	for _, k := range addressKeys() {
+	for _, k := range keys() {
 		if k.get == nil {
 			continue
 		}
 		if v := k.get(a); v != "" {
-			parts = append(parts, k.Key+"="+escapeValue(v))
+			parts = append(parts, k.Name+"="+escapeValue(v))
 		}
 	}
 	if a.more != "" {
@@ -200,8 +200,8 @@ func escapeValue(v string) string {
 }
 
 // more makes a key that is kept as text.
-func more(name, says, allowed string, check func(string) error) key {
-	return key{AddressKey: AddressKey{name, says, allowed}, set: func(a *Address, v string) error {
+func more(name, says, allowed string, check func(string) error) readKey {
+	return readKey{Key: Key{name, says, allowed}, set: func(a *Address, v string) error {
 		v = strings.ToLower(strings.TrimSpace(v))
 		if err := check(v); err != nil {
 			return err
@@ -320,7 +320,8 @@ func parseLevel(v string) (Level, error) {
 	return Off, nil
 }
 
-func levelText(l Level) string { return [...]string{"", "on", "off"}[l] }
+// String returns the level as it is written behind dtr= and rts=; "" for AsIs.
+func (l Level) String() string { return [...]string{"", "on", "off"}[l] }
 
 // setDelay takes a bare number to be milliseconds, as people say it.
 func setDelay(a *Address, v string) error {

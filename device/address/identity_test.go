@@ -1,10 +1,12 @@
-package device
+package address
 
-import "testing"
+import (
+	"testing"
+)
 
 func TestIdentityOutlastsASession(t *testing.T) {
 	id := func(text string) string {
-		a, err := ParseAddress(text)
+		a, err := Parse(text)
 		if err != nil {
 			t.Fatal(err)
 		}

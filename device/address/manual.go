@@ -1,4 +1,4 @@
-package device
+package address
 
 import (
 	"fmt"
@@ -12,16 +12,16 @@ import (
 // The manual of addresses is made of the tables that read them: what stands here
 // and what is printed cannot say different things.
 
-// ManualPart is a part of the manual of addresses.
-type ManualPart struct {
-	Title string      `json:"title"`
-	Says  string      `json:"says"`
-	Rows  []ManualRow `json:"rows,omitempty"`
+// Part is a part of the manual of addresses.
+type Part struct {
+	Title string `json:"title"`
+	Says  string `json:"says"`
+	Rows  []Row  `json:"rows,omitempty"`
 }
 
-// ManualRow is one word of the manual, with what may be written and an example
+// Row is one word of the manual, with what may be written and an example
 // that works.
-type ManualRow struct {
+type Row struct {
 	Word    string `json:"word"`
 	Says    string `json:"says"`
 	Allowed string `json:"allowed,omitempty"`
@@ -29,11 +29,11 @@ type ManualRow struct {
 }
 
 // Manual returns the manual of addresses, with a person's own formats in it.
-func Manual(own *formats.Set) []ManualPart {
+func Manual(own *formats.Set) []Part {
 	if own == nil {
 		own = &formats.Set{}
 	}
-	return []ManualPart{
+	return []Part{
 		{Title: "Where a device is", Says: "An address says by what a device is reached, and behind a question mark how it speaks. Most need nothing behind it: the layout of the lines is found by listening.", Rows: kindsManual()},
 		{Title: "Words behind the question mark", Says: "Parted by &. In a shell the address stands in quotes then. %20 is a blank, %26 an &.", Rows: keysManual()},
 		{Title: "What is found by listening", Says: foundManual},
@@ -42,15 +42,15 @@ func Manual(own *formats.Set) []ManualPart {
 		{Title: "A serial port over the network", Says: "tcp:// is a bridge that hands on raw bytes; its speed is set on the bridge. rfc2217:// is one whose speed and parity are set from here, by telnet options. There is no secrecy on either line.", Rows: bridgeManual()},
 		{Title: "A foot switch", Says: "A switch between CTS or DSR and a line of the port that is held on, such as RTS, is a pedal: a press is a mark, and held down it ends the trace. Keys and presenters need no address: see the keys.", Rows: pedalManual()},
 		{Title: "A format of your own", Says: "lobescribe formats new ADDRESS listens and prints one as TOML, made from the very lines; lobescribe formats NAME prints a built-in one. Put it into formats.toml in the data folder, or name a file with --formats. Each [[format.column]] is a number of the line, from left to right.",
-			Rows: []ManualRow{{Word: "format=NAME", Says: "the format of that name in formats.toml", Example: "serial:/dev/ttyUSB0?format=my-gauge"}}},
+			Rows: []Row{{Word: "format=NAME", Says: "the format of that name in formats.toml", Example: "serial:/dev/ttyUSB0?format=my-gauge"}}},
 	}
 }
 
 const foundManual = "The column that moves as a valve does is the lift: out, back, and at rest on its heel for most of a turn. On an encoder's port it is the column that goes on one way, as a crank does, and never a lift. A unit behind a number or in its name counts before all else: 1.23 mm, dist_mm=1.23, \"displacement_mm\":1.23, Height [in]: 0.420. A clock, the number of the line, a temperature or a speed, text in quotes and times of day are never a reading. " +
 	"What nothing in the lines tells is assumed, and said: the unit (unit=), what a whole number is (scale=, or counts= of an encoder), which of several columns (column=). Where two columns could be it and neither has moved, nothing is given out until the engine is turned or column= is said. Two channels that come in turn are told apart by what stands before their numbers."
 
-func kindsManual() []ManualRow {
-	return []ManualRow{
+func kindsManual() []Row {
+	return []Row{
 		{Word: "serial:PORT", Says: "a serial port by its name", Example: "serial:/dev/ttyUSB0"},
 		{Word: "serial:COM", Says: "the same on Windows", Example: "serial:COM3"},
 		{Word: "usb:VVVV:PPPP[:SERIAL]", Says: "the port of a USB converter by what it says it is, whatever its name today; lobescribe ports shows it", Example: "usb:0403:6001:A5069RR4"},
@@ -74,14 +74,14 @@ var keyExamples = map[string]string{
 	"role": "serial:/dev/ttyACM0?role=angle", "step": "serial:/dev/ttyUSB1?format=modbus&role=angle&register=4&type=uint16&step=0.01",
 }
 
-func keysManual() (rows []ManualRow) {
-	for _, k := range AddressKeys() {
-		rows = append(rows, ManualRow{Word: k.Key + "=", Says: k.Says, Allowed: k.Allowed, Example: keyExamples[k.Key]})
+func keysManual() (rows []Row) {
+	for _, k := range Keys() {
+		rows = append(rows, Row{Word: k.Name + "=", Says: k.Says, Allowed: k.Allowed, Example: keyExamples[k.Name]})
 	}
 	return rows
 }
 
-func formatsManual(own *formats.Set) (rows []ManualRow) {
+func formatsManual(own *formats.Set) (rows []Row) {
 	for _, f := range own.All() {
 		example := "serial:/dev/ttyUSB0?format=" + f.Name
 		for _, c := range f.Columns {
@@ -92,35 +92,35 @@ func formatsManual(own *formats.Set) (rows []ManualRow) {
 		if f.Poll != "" {
 			example += "&poll=" + escapeValue(f.Poll)
 		}
-		rows = append(rows, ManualRow{Word: f.Name, Says: f.Says, Example: example})
+		rows = append(rows, Row{Word: f.Name, Says: f.Says, Example: example})
 	}
 	return rows
 }
 
-func modbusManual() []ManualRow {
-	return []ManualRow{
+func modbusManual() []Row {
+	return []Row{
 		{Word: "a gauge", Says: "a signed whole number of 0.001 mm in holding register 0 of device 1, twenty times a second", Example: "serial:/dev/ttyUSB0?baud=19200&parity=even&format=modbus&slave=1&register=0&type=int16&scale=0.001mm&rate=20"},
 		{Word: "a gauge of decimals", Says: "a float in two input registers, the low word first", Example: "serial:/dev/ttyUSB0?format=modbus&table=input&register=2&type=float32&order=cdab&unit=mm"},
 		{Word: "an encoder", Says: "counts in a long number, 4096 to a turn", Example: "serial:/dev/ttyUSB0?format=modbus&role=counts&register=8&type=uint32&counts=4096"},
 	}
 }
 
-func bridgeManual() []ManualRow {
-	return []ManualRow{
+func bridgeManual() []Row {
+	return []Row{
 		{Word: "raw", Says: "whatever the bridge was set to", Example: "tcp://192.168.1.20:4001?unit=mm"},
 		{Word: "with settings", Says: "4800 7E2, as many old gauges want", Example: "rfc2217://192.168.1.20:4002?baud=4800&bits=7&parity=even&stop=2"},
 	}
 }
 
-func pedalManual() []ManualRow {
-	return []ManualRow{
+func pedalManual() []Row {
+	return []Row{
 		{Word: "on the indicator's port", Says: "its cable leaves CTS free", Example: "serial:/dev/ttyUSB0?pedal=cts&rts=on"},
 		{Word: "on a port of its own", Says: "nothing else is read there", Example: "serial:/dev/ttyUSB1?format=none&pedal=dsr"},
 	}
 }
 
 // WriteManual writes the manual as text, or as a page in Markdown.
-func WriteManual(w io.Writer, parts []ManualPart, markdown bool) error {
+func WriteManual(w io.Writer, parts []Part, markdown bool) error {
 	var b strings.Builder
 	if markdown {
 		b.WriteString("# Addresses of devices\n\nPrinted by `lobescribe addresses --markdown`.\n")

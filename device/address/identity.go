@@ -1,4 +1,4 @@
-package device
+package address
 
 // Identity names the device itself, by whatever of its address outlasts a
 // session: the USB identity, port or host, and what of the address changes the
