@@ -12,6 +12,7 @@ import (
 
 	"lobescribe/device/address"
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
 )
 
 // bench is a port on which a device can be plugged in, in a time that the test
@@ -51,7 +52,7 @@ func (l *fakeLink) Read(p []byte) (int, error) {
 			return 0, errors.New("input/output error")
 		}
 		return copy(p, b), nil
-	case <-time.After(readPause):
+	case <-time.After(port.ReadPause):
 		return 0, nil
 	}
 }
@@ -109,7 +110,7 @@ func onBench(t *testing.T, query string, test func(t *testing.T, b *bench)) {
 	})
 }
 
-func (b *bench) dial(context.Context, address.Address) (Link, error) {
+func (b *bench) dial(context.Context, address.Address) (port.Link, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.absent != nil {

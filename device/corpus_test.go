@@ -67,7 +67,7 @@ func decoderOf(t interface {
 	t.Helper()
 	a, err := address.Parse("serial:x?" + query)
 	require.NoError(t, err)
-	d, err := makeDecoder(a, Options{}.withDefaults())
+	d, err := MakeDecoder(a, Options{})
 	require.NoError(t, err)
 	return d
 }

@@ -103,11 +103,13 @@ func polled(d find.Follower, a address.Address) Decoder {
 // Check reports what would keep a source of a from ever working: a format that
 // there is not, counts without their number a turn.
 func Check(a address.Address, o Options) error {
-	_, err := makeDecoder(a, o.withDefaults())
+	_, err := MakeDecoder(a, o)
 	return err
 }
 
-func makeDecoder(a address.Address, o Options) (Decoder, error) {
+// MakeDecoder makes the decoder that a source of a would have.
+func MakeDecoder(a address.Address, o Options) (Decoder, error) {
+	o = o.withDefaults()
 	crank, err := o.Crank(a)
 	if err != nil {
 		return nil, err

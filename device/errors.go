@@ -2,43 +2,13 @@ package device
 
 import (
 	"errors"
-	"fmt"
 )
-
-// Why a port cannot be opened: three causes, three different things to do.
-var (
-	ErrPermission = errors.New("permission denied")
-	ErrNotFound   = errors.New("not there")
-	ErrBusy       = errors.New("busy")
-)
-
-// OpenError is a port that could not be opened, with what to do about it.
-type OpenError struct {
-	Port  string
-	Cause error  // wraps one of ErrPermission, ErrNotFound, ErrBusy, if it is one of them
-	Hint  string // what to do next
-}
-
-// Error says what failed, why, and what to do next.
-func (e *OpenError) Error() string {
-	s := fmt.Sprintf("open %s: %v", e.Port, e.Cause)
-	if e.Hint != "" {
-		s += ": " + e.Hint
-	}
-	return s
-}
-
-// Unwrap returns the cause.
-func (e *OpenError) Unwrap() error { return e.Cause }
 
 // errSilent is why a link is given up that should have spoken.
 var errSilent = errors.New("nothing came any more")
 
 // errEnded is a link whose other side closed it.
 var errEnded = errors.New("the other side closed the link")
-
-// errPulled is a port that is no more.
-var errPulled = errors.New("the port is gone")
 
 // errSlept is why a link is given up after the computer slept.
 var errSlept = errors.New("the computer slept")

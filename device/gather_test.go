@@ -55,7 +55,7 @@ func TestAFastDevicesBytesGather(t *testing.T) {
 				go p.run()
 				reads, bytes := 0, 0
 				for b := range p.batches {
-					reads, bytes = reads+len(b.reads), bytes+b.used
+					reads, bytes = reads+len(b.Reads), bytes+b.Used()
 					p.give(b)
 				}
 				assert.Equal(t, 1000, bytes)

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
 )
 
 // spouts lets the device send as much as is taken, for a while.
@@ -20,7 +21,7 @@ func (b *bench) spouts(t *testing.T, text string, a time.Duration) {
 	l := b.link()
 	for {
 		for rest := text; len(rest) > 0; {
-			n := min(len(rest), batchBytes)
+			n := min(len(rest), port.BatchBytes)
 			select {
 			case l.in <- []byte(rest[:n]):
 			case <-end:
@@ -47,10 +48,10 @@ func TestAFloodIsBoundedAndTold(t *testing.T) {
 			st, c := b.source.Status(), b.source.Counters()
 			assert.Contains(t, st.Says, "more than can be followed")
 			assert.Positive(t, st.Refused.Flood)
-			chunk := int64(batchBytes / 5) // lines, that may still come when the bound is reached
+			chunk := int64(port.BatchBytes / 5) // lines, that may still come when the bound is reached
 			assert.LessOrEqual(t, c.Readings, (seconds+1)*(mostReadings+chunk))
 			assert.Greater(t, c.Readings, int64(seconds-2)*mostReadings, "and so much is followed")
-			assert.LessOrEqual(t, c.Bytes, int64(seconds*mostBytes+burstBytes+2*batchBytes))
+			assert.LessOrEqual(t, c.Bytes, int64(seconds*mostBytes+burstBytes+2*port.BatchBytes))
 
 			// It comes to its senses.
 			time.Sleep(10 * time.Second)

@@ -6,9 +6,11 @@ import (
 	"time"
 
 	"lobescribe/device/address"
+	"lobescribe/device/dial"
 	"lobescribe/device/lines"
 	"lobescribe/device/lines/formats"
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
 	"lobescribe/device/wire"
 )
 
@@ -22,9 +24,9 @@ type Options struct {
 	// Formats are the line formats that format= may name; default: those
 	// built in.
 	Formats *formats.Set
-	// Dial opens the link of an address; default: [Dial]. A recording that is
+	// Dial opens the link of an address; default: [dial.Dial]. A recording that is
 	// played back is a Dial that returns it.
-	Dial func(ctx context.Context, a address.Address) (Link, error)
+	Dial func(ctx context.Context, a address.Address) (port.Link, error)
 	// Decoder makes the decoder of an address; default: [NewDecoder].
 	Decoder func(a address.Address, o DecoderOptions) (Decoder, error)
 	// Crank makes what turns an encoder's counts into crank angle; default:
@@ -82,7 +84,7 @@ func (o Options) withDefaults() Options {
 		o.Formats = &formats.Set{}
 	}
 	if o.Dial == nil {
-		o.Dial = Dial
+		o.Dial = dial.Dial
 	}
 	if o.Decoder == nil {
 		o.Decoder = NewDecoder

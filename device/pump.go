@@ -7,20 +7,21 @@ import (
 	"time"
 
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
 )
 
 // pump reads a link in a goroutine of its own, so that each read gets its time
 // at once whatever the rest of the program does. It closes the link itself,
 // after its last read.
 type pump struct {
-	batches chan *batch // closed after the last; then err is why
+	batches chan *port.Batch // closed after the last; then err is why
 	err     error
-	used    chan *batch
+	used    chan *port.Batch
 	quit    chan struct{}
 	once    sync.Once
 	done    chan struct{}
-	link    Link
-	patient gatherer // link, if it is one
+	link    port.Link
+	patient port.Gatherer // link, if it is one
 	clock   func() measure.Stamp
 
 	// gather says how long it may take until what came is handed on; nil: no
@@ -37,20 +38,9 @@ type pump struct {
 	asked chan struct{}
 }
 
-// gatherer is a link that can wait for several reads at less than the cost of
-// each.
-type gatherer interface {
-	// Gather adds what comes to b, each read with the clock's time, until b is
-	// ripe; or it comes back, as Read does, when nothing came for a while.
-	Gather(b *batch, clock func() measure.Stamp, hold measure.Stamp) error
-	// Rest waits, and until then bytes wake nobody.
-	Rest(time.Duration) error
-}
-
-func asGatherer(link Link) gatherer {
-	if l, ok := link.(*serialLink); ok {
-		g, _ := l.Port.(gatherer)
-		return g
+func asGatherer(link port.Link) port.Gatherer {
+	if l, ok := link.(interface{ Gatherer() port.Gatherer }); ok {
+		return l.Gatherer()
 	}
 	return nil
 }
@@ -59,7 +49,7 @@ const (
 	pumpAhead = 64 // batches that may wait for the decoder
 	// stuckRead is how long a read may take to see that it should stop before
 	// the link is closed under it, for drivers that hang, and how long that may
-	// take: seven times readPause, and with both the program ends within two
+	// take: seven times port.ReadPause, and with both the program ends within two
 	// seconds.
 	stuckRead = 700 * time.Millisecond
 	// unreadBytes is how much may be left unread: a quarter of what the system
@@ -69,14 +59,14 @@ const (
 )
 
 // startPump begins to read.
-func startPump(link Link, clock func() measure.Stamp, gather func() time.Duration) *pump {
+func startPump(link port.Link, clock func() measure.Stamp, gather func() time.Duration) *pump {
 	p := newPump(link, clock, gather)
 	go p.run()
 	return p
 }
 
-func newPump(link Link, clock func() measure.Stamp, gather func() time.Duration) *pump {
-	return &pump{batches: make(chan *batch, pumpAhead), used: make(chan *batch, pumpAhead+2),
+func newPump(link port.Link, clock func() measure.Stamp, gather func() time.Duration) *pump {
+	return &pump{batches: make(chan *port.Batch, pumpAhead), used: make(chan *port.Batch, pumpAhead+2),
 		quit: make(chan struct{}), done: make(chan struct{}), link: link, patient: asGatherer(link), clock: clock, gather: gather}
 }
 
@@ -88,7 +78,7 @@ func (p *pump) run() {
 	for {
 		b := p.empty()
 		err := p.fill(b)
-		n, at := b.used, p.clock()
+		n, at := b.Used(), p.clock()
 		if n > 0 {
 			select {
 			case p.batches <- b: // even if we are to stop: it has come
@@ -147,17 +137,17 @@ func (p *pump) hold() measure.Stamp {
 }
 
 // fill reads into b until it is to be handed on, or nothing comes.
-func (p *pump) fill(b *batch) error {
+func (p *pump) fill(b *port.Batch) error {
 	hold := p.hold()
 	if p.patient != nil {
 		return p.patient.Gather(b, p.clock, hold)
 	}
 	for {
-		n, err := p.link.Read(b.free())
+		n, err := p.link.Read(b.Free())
 		if n > 0 {
-			b.add(n, p.clock())
+			b.Add(n, p.clock())
 		}
-		if err != nil || n == 0 || b.ripe(hold) {
+		if err != nil || n == 0 || b.Ripe(hold) {
 			return err
 		}
 	}
@@ -191,18 +181,18 @@ func (p *pacing) after(n int, at measure.Stamp, most time.Duration) time.Duratio
 	return wait
 }
 
-func (p *pump) empty() *batch {
+func (p *pump) empty() *port.Batch {
 	select {
 	case b := <-p.used:
-		b.empty()
+		b.Empty()
 		return b
 	default:
-		return newBatch()
+		return port.NewBatch()
 	}
 }
 
 // give returns a batch for other reads.
-func (p *pump) give(b *batch) {
+func (p *pump) give(b *port.Batch) {
 	select {
 	case p.used <- b:
 	default:
@@ -235,7 +225,7 @@ func (p *pump) write(request []byte, failed func(error)) bool {
 }
 
 // left returns what came and was not taken yet, after a stop.
-func (p *pump) left() (all []*batch) {
+func (p *pump) left() (all []*port.Batch) {
 	for {
 		select {
 		case b, ok := <-p.batches:

@@ -8,6 +8,7 @@ import (
 	"lobescribe/device/lines"
 	"lobescribe/device/lines/guess"
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
 )
 
 // reportEvery is how often an unchanged state is told again, with its new rate
@@ -37,7 +38,7 @@ func (s *Source) to(ctx context.Context, state State, says string, cause error) 
 
 // causeOf names the sentinel that err wraps, if any.
 func causeOf(err error) string {
-	for _, c := range []error{ErrPermission, ErrBusy, ErrNotFound} {
+	for _, c := range []error{port.ErrPermission, port.ErrBusy, port.ErrNotFound} {
 		if errors.Is(err, c) {
 			return c.Error()
 		}

@@ -10,6 +10,8 @@ import (
 	"lobescribe/device/lines"
 	"lobescribe/device/lines/guess"
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
+	"lobescribe/device/tail"
 	"lobescribe/device/wire"
 )
 
@@ -19,7 +21,7 @@ type Source struct {
 	address address.Address
 	o       Options
 	events  chan Event
-	raw     *ring
+	raw     *tail.Ring
 
 	// What follows belongs to the goroutine of run, but for what is under mu.
 	decoder Decoder
@@ -29,7 +31,7 @@ type Source struct {
 	flood   flood
 	torn    bool // bytes were left out: what the decoder holds has no end any more
 	watch   watch
-	link    Link
+	link    port.Link
 	pump    *pump
 	name    string
 	wait    backoff
@@ -56,7 +58,7 @@ const tickEvery = 500 * time.Millisecond
 // absent. The source lives until ctx ends; its events must be received until
 // they are closed, for a reading is never dropped.
 func Open(ctx context.Context, a address.Address, o Options) *Source {
-	s := &Source{address: a, o: o.withDefaults(), events: make(chan Event, 16), raw: newRing(ringBytes, ringChunks)}
+	s := &Source{address: a, o: o.withDefaults(), events: make(chan Event, 16), raw: tail.New()}
 	s.wait = o.wait
 	s.watch.expect = a.Rate
 	go s.run(ctx)
@@ -85,12 +87,12 @@ func (s *Source) Counters() Counters {
 }
 
 // RawTail returns the bytes received in the last minutes, with their times.
-func (s *Source) RawTail() []RawChunk { return s.raw.tail() }
+func (s *Source) RawTail() []tail.Chunk { return s.raw.Tail() }
 
 func (s *Source) run(ctx context.Context) {
 	defer close(s.events)
 	defer s.say(Closed, "closed")
-	d, err := makeDecoder(s.address, s.o)
+	d, err := MakeDecoder(s.address, s.o)
 	if err != nil {
 		// Nothing will mend this but another address.
 		s.to(ctx, Refused, err.Error(), nil)
@@ -127,7 +129,7 @@ func (s *Source) run(ctx context.Context) {
 }
 
 func stateOf(err error) State {
-	if errors.Is(err, ErrPermission) || errors.Is(err, ErrBusy) {
+	if errors.Is(err, port.ErrPermission) || errors.Is(err, port.ErrBusy) {
 		return Refused
 	}
 	return Absent
@@ -144,7 +146,7 @@ func (s *Source) rest(ctx context.Context) {
 }
 
 // serve reads an open link until it fails, and returns why it did.
-func (s *Source) serve(ctx context.Context, link Link) (why error) {
+func (s *Source) serve(ctx context.Context, link port.Link) (why error) {
 	s.link = link
 	s.name = s.address.Redacted()
 	if n, ok := link.(interface{ Name() string }); ok {
@@ -223,9 +225,9 @@ func (s *Source) serve(ctx context.Context, link Link) (why error) {
 }
 
 // batch takes what some reads gave.
-func (s *Source) batch(ctx context.Context, b *batch, perByte time.Duration) {
-	for _, r := range b.reads {
-		s.chunk(ctx, r.at, r.bytes, perByte)
+func (s *Source) batch(ctx context.Context, b *port.Batch, perByte time.Duration) {
+	for _, r := range b.Reads {
+		s.chunk(ctx, r.At, r.Bytes, perByte)
 	}
 	s.flush(ctx)
 }
@@ -235,7 +237,7 @@ func (s *Source) chunk(ctx context.Context, at measure.Stamp, b []byte, perByte 
 	if s.o.Record != nil {
 		s.o.Record(at, b)
 	}
-	s.raw.add(at, b)
+	s.raw.Add(at, b)
 	if q, ok := s.decoder.(quietStarter); ok && s.watch.heard == 0 && at-s.watch.openedAt > s.o.quietStart {
 		q.BeginsQuiet()
 	}
@@ -354,7 +356,7 @@ func (s *Source) tick(ctx context.Context) error {
 		return sleepError(slept)
 	}
 	if p, ok := s.link.(interface{ Present() bool }); ok && s.watch.lookNow(now) && !p.Present() {
-		return &OpenError{Port: s.name, Cause: ErrNotFound, Hint: "it was unplugged"}
+		return &port.OpenError{Port: s.name, Cause: port.ErrNotFound, Hint: "it was unplugged"}
 	}
 	if s.watch.stalled(now) {
 		return errSilent

@@ -12,7 +12,9 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"lobescribe/device/dial"
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
 )
 
 func same(text string) func(int) string { return func(int) string { return text } }
@@ -106,7 +108,7 @@ func TestUnplugAndReplug(t *testing.T) {
 		time.Sleep(time.Second)
 		b.sends(20, 20*time.Millisecond, moving)
 		b.mu.Lock()
-		b.absent = &OpenError{Port: "x", Cause: ErrNotFound, Hint: "is it plugged in?"}
+		b.absent = &port.OpenError{Port: "x", Cause: port.ErrNotFound, Hint: "is it plugged in?"}
 		b.mu.Unlock()
 		lost := time.Now()
 		close(b.link().in)
@@ -133,7 +135,7 @@ func TestUnplugAndReplug(t *testing.T) {
 func TestRefusedTellsWhatToDo(t *testing.T) {
 	onBench(t, "", func(t *testing.T, b *bench) {
 		b.mu.Lock()
-		b.absent = busy("/dev/ttyUSB0", "terminal (process 12)")
+		b.absent = dial.Busy("/dev/ttyUSB0", "terminal (process 12)")
 		b.mu.Unlock()
 		close(b.link().in)
 		time.Sleep(5 * time.Second)

@@ -18,6 +18,7 @@ import (
 	"go.uber.org/goleak"
 
 	"lobescribe/device/address"
+	"lobescribe/device/dial"
 	"lobescribe/device/measure"
 )
 
@@ -176,7 +177,7 @@ func TestPollingALineThatTakesNothing(t *testing.T) {
 	fd, err := syscall.Open(slave.Name(), syscall.O_RDWR|syscall.O_NOCTTY|syscall.O_NONBLOCK, 0)
 	require.NoError(t, err)
 	defer syscall.Close(fd)
-	first, err := dialSerial(slave.Name(), address.Address{}) // makes it raw, as it will be
+	first, err := dial.Port(slave.Name(), address.Address{}) // makes it raw, as it will be
 	require.NoError(t, err)
 	require.NoError(t, first.Close())
 	for _, n := range []int{512, 1} {

@@ -6,8 +6,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lobescribe/device"
 	"lobescribe/device/measure"
+	"lobescribe/device/probe"
 )
 
 func newProbe() *cobra.Command {
@@ -24,14 +24,14 @@ never writes to the port. How it goes is told on stderr.
 			if err != nil {
 				return err
 			}
-			found, err := device.Probe(cmd.Context(), args[0], func(s device.ProbeStep) {
+			found, err := probe.Port(cmd.Context(), args[0], func(s probe.Step) {
 				fmt.Fprintf(cmd.ErrOrStderr(), "%s: %s\n", s.Line, s.Says)
 			})
 			if err != nil {
 				return err
 			}
 			v := struct {
-				device.ProbeResult
+				probe.Result
 				Address string `json:"address"`
 			}{found, found.Address.String()}
 			return p.print(v, func(w io.Writer, _ measure.Unit) error {

@@ -12,10 +12,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"lobescribe/capture/lift"
-	"lobescribe/device"
 	"lobescribe/device/address"
 	"lobescribe/device/bytelog"
 	"lobescribe/device/measure"
+	"lobescribe/device/recorded"
 	"lobescribe/storage/tracefile"
 )
 
@@ -127,7 +127,7 @@ func decodeRecording(cmd *cobra.Command, in io.Reader) (measure.Trace, error) {
 	if err != nil {
 		return measure.Trace{}, err
 	}
-	t, err := device.Recorded(r, recordedAddress(text), o)
+	t, err := recorded.Trace(r, recordedAddress(text), o)
 	if err == nil && len(t.Readings) == 0 {
 		return t, fmt.Errorf("no reading was found in the recording: %w. Put the address that it was recorded from, with its format= and unit=, behind # in its second line", lift.ErrNoLift)
 	}

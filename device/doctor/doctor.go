@@ -24,6 +24,8 @@ import (
 	"lobescribe/device/address"
 	"lobescribe/device/board"
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
+	"lobescribe/device/tail"
 )
 
 // Kind names a finding.
@@ -62,7 +64,7 @@ type Link struct {
 	Address  address.Address
 	Status   device.Status
 	Counters device.Counters
-	Raw      []device.RawChunk
+	Raw      []tail.Chunk
 	// LatencyTimer is what the converter's timer is set to, from
 	// [LatencyTimer]; 0 when it is not known.
 	LatencyTimer measure.Stamp
@@ -95,7 +97,7 @@ func Examine(l Link) (all []Finding) {
 		add(Absent, st.Says, "plug it in, or look for its address with `lobescribe ports`")
 	case device.Refused:
 		kind := Permission
-		if st.Cause == device.ErrBusy.Error() {
+		if st.Cause == port.ErrBusy.Error() {
 			kind = Busy
 		}
 		add(kind, st.Says, "the line before says what to do; it is taken up by itself then")

@@ -14,6 +14,9 @@ import (
 	"lobescribe/device/address"
 	"lobescribe/device/board"
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
+	"lobescribe/device/ports"
+	"lobescribe/device/tail"
 	"lobescribe/device/wire"
 )
 
@@ -56,7 +59,7 @@ func TestStatesAreFindings(t *testing.T) {
 		require.Equal(t, []Kind{c.want}, kinds(all))
 		assert.NotEmpty(t, all[0].Do)
 	}
-	assert.Equal(t, "busy", device.ErrBusy.Error())
+	assert.Equal(t, "busy", port.ErrBusy.Error())
 }
 
 func TestRefusedLinesAndALooseCableAreFindings(t *testing.T) {
@@ -70,7 +73,7 @@ func TestRefusedLinesAndALooseCableAreFindings(t *testing.T) {
 func TestBootChatter(t *testing.T) {
 	l := link(t, "serial:/dev/ttyACM0")
 	l.Counters = device.Counters{Readings: 500, Refused: wire.Refused{NotANumber: 4}}
-	l.Raw = []device.RawChunk{
+	l.Raw = []tail.Chunk{
 		{At: measure.Second + 100_000, Bytes: []byte("\r\nrst cause:2, boot mode:(3,6)\r\nload 0x4010f000\r\n")},
 		{At: measure.Second + 200_000, Bytes: []byte("ready\r\n0.420 mm\r\n")},
 	}
@@ -83,9 +86,9 @@ func TestBootChatter(t *testing.T) {
 }
 
 // steady is a device with a steady clock whose lines arrive as late makes them.
-func steady(from, period measure.Stamp, n int, late func(measure.Stamp) measure.Stamp) (raw []device.RawChunk) {
+func steady(from, period measure.Stamp, n int, late func(measure.Stamp) measure.Stamp) (raw []tail.Chunk) {
 	for i := range n {
-		raw = append(raw, device.RawChunk{At: late(from + measure.Stamp(i)*period), Bytes: []byte("0.420 mm\r\n")})
+		raw = append(raw, tail.Chunk{At: late(from + measure.Stamp(i)*period), Bytes: []byte("0.420 mm\r\n")})
 	}
 	return raw
 }
@@ -121,10 +124,10 @@ func TestLatenessOfAConverterIsMeasured(t *testing.T) {
 func TestLatenessNeedsASteadyClock(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))
 	at := measure.Stamp(0)
-	var raw []device.RawChunk
+	var raw []tail.Chunk
 	for range 1000 {
 		at += measure.Stamp(r.ExpFloat64() * 200_000)
-		raw = append(raw, device.RawChunk{At: at, Bytes: []byte("0.420 mm\r\n")})
+		raw = append(raw, tail.Chunk{At: at, Bytes: []byte("0.420 mm\r\n")})
 	}
 	l := link(t, "serial:/dev/ttyUSB0")
 	l.Status.OpenedAt = 0
@@ -154,7 +157,7 @@ func (f fakeComputer) claimed(_ string, id address.USBIdentity) bool { return id
 func TestPortThievesAndRights(t *testing.T) {
 	bridge := address.USBIdentity{Vendor: "10C4", Product: "EA60"}
 	board := address.USBIdentity{Vendor: "2341", Product: "0043"}
-	ports := []device.Port{
+	ports := []ports.Port{
 		{Name: "/dev/ttyUSB0", USB: bridge, Usable: true},
 		{Name: "/dev/ttyACM0", USB: board, Usable: true},
 		{Name: "/dev/ttyACM1", USB: board, Hint: "join group dialout"},
@@ -174,7 +177,7 @@ func TestPortThievesAndRights(t *testing.T) {
 func TestTheBundleIsRedacted(t *testing.T) {
 	l := link(t, "usb:0403:6001:SECRET1?baud=9600")
 	l.Status.Says = "open usb:0403:6001:SECRET1: not there"
-	l.Raw = []device.RawChunk{{At: 5, Bytes: []byte("0.420 in\r\n\xff")}}
+	l.Raw = []tail.Chunk{{At: 5, Bytes: []byte("0.420 in\r\n\xff")}}
 	n := link(t, "tcp://bench.example:4001")
 	n.Status.Says = "dial tcp bench.example:4001: refused"
 	var b bytes.Buffer

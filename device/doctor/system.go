@@ -5,14 +5,14 @@ import (
 	"fmt"
 	"strings"
 
-	"lobescribe/device"
 	"lobescribe/device/address"
+	"lobescribe/device/ports"
 )
 
 // Ports names what stands in the way of opening the serial ports of this
 // computer, whether or not one of them is in use.
 func Ports(ctx context.Context) ([]Finding, error) {
-	ports, err := device.Ports(ctx)
+	ports, err := ports.List(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -23,13 +23,13 @@ func Ports(ctx context.Context) ([]Finding, error) {
 var daemons = []daemon{
 	{program: "ModemManager", says: "a daemon that looks for modems talks to every new port for some ten seconds",
 		ignored: "ID_MM_DEVICE_IGNORE",
-		do: func(p device.Port) string {
+		do: func(p ports.Port) string {
 			return fmt.Sprintf(`tell it to leave the converter alone: put ATTRS{idVendor}=="%s", ATTRS{idProduct}=="%s", ENV{ID_MM_DEVICE_IGNORE}="1" into /etc/udev/rules.d/99-lobescribe.rules, then unplug it and plug it in again`,
 				strings.ToLower(p.USB.Vendor), strings.ToLower(p.USB.Product))
 		}},
 	{program: "brltty", says: "a daemon for braille displays claims converters of this make, and the port vanishes",
 		rules: "brltty",
-		do: func(device.Port) string {
+		do: func(ports.Port) string {
 			return "if nobody needs a braille display here: sudo systemctl mask brltty-udev.service, then unplug the converter and plug it in again"
 		}},
 }
@@ -39,7 +39,7 @@ type daemon struct {
 	says    string
 	ignored string // the property of a port that it leaves alone
 	rules   string // part of the name of its udev rules, which list what it claims
-	do      func(device.Port) string
+	do      func(ports.Port) string
 }
 
 // system is what can be learnt about the computer beside its ports.
@@ -53,7 +53,7 @@ type system interface {
 	claimed(rules string, id address.USBIdentity) bool
 }
 
-func findPorts(ports []device.Port, s system) (all []Finding) {
+func findPorts(ports []ports.Port, s system) (all []Finding) {
 	for _, p := range ports {
 		if !p.Usable {
 			kind := Permission
@@ -74,7 +74,7 @@ func findPorts(ports []device.Port, s system) (all []Finding) {
 	return all
 }
 
-func (d daemon) takes(p device.Port, s system) bool {
+func (d daemon) takes(p ports.Port, s system) bool {
 	if d.rules != "" && s.claimed(d.rules, p.USB) {
 		return true
 	}

@@ -15,6 +15,7 @@ import (
 	"lobescribe/device"
 	"lobescribe/device/address"
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
 )
 
 // line is a bus of 9600 baud, 8N1, with a device on it that answers 2 ms after
@@ -72,7 +73,7 @@ func TestTheBusIsLeftSilentBeforeARequest(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		s := device.Open(ctx, a, device.Options{
 			Clock: func() measure.Stamp { return measure.StampOf(time.Since(start)) },
-			Dial:  func(context.Context, address.Address) (device.Link, error) { return l, nil },
+			Dial:  func(context.Context, address.Address) (port.Link, error) { return l, nil },
 		})
 		readings := 0
 		done := make(chan struct{})

@@ -10,6 +10,7 @@ import (
 	"lobescribe/dashboard/live"
 	"lobescribe/device"
 	"lobescribe/device/address"
+	"lobescribe/device/ports"
 	"lobescribe/storage"
 )
 
@@ -103,7 +104,7 @@ func (d *Daemon) Ports(ctx context.Context) ([]dashboard.Port, error) { return L
 
 // ListPorts lists what could be connected, as the page and the table show it.
 func ListPorts(ctx context.Context) ([]dashboard.Port, error) {
-	ports, err := device.Ports(ctx)
+	ports, err := ports.List(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -115,7 +116,7 @@ func ListPorts(ctx context.Context) ([]dashboard.Port, error) {
 }
 
 // portOf says of a port what the page and the table need.
-func portOf(p device.Port) dashboard.Port {
+func portOf(p ports.Port) dashboard.Port {
 	out := dashboard.Port{Address: p.Address().String(), Name: p.Name, ByID: p.ByID, ByPath: p.ByPath,
 		CanOpen: p.Usable, Says: p.Hint}
 	if p.USB.Vendor != "" {

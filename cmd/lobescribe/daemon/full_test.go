@@ -18,9 +18,9 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/dashboard/live"
-	"lobescribe/device"
 	"lobescribe/device/address"
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
 	"lobescribe/storage"
 )
 
@@ -284,7 +284,7 @@ func TestStopsWithADeviceThatHangs(t *testing.T) {
 	p := inThisProcess(t, nil, 0)
 	hanging := hangs{until: make(chan struct{})}
 	t.Cleanup(func() { close(hanging.until) })
-	p.device.Dial = func(context.Context, address.Address) (device.Link, error) { return hanging, nil }
+	p.device.Dial = func(context.Context, address.Address) (port.Link, error) { return hanging, nil }
 	a, err := address.Parse("serial:/dev/hangs?format=unit-behind")
 	require.NoError(t, err)
 	p.attach(capture.Encoder, a)

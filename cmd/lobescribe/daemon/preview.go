@@ -12,6 +12,7 @@ import (
 	"lobescribe/device/address"
 	"lobescribe/device/lines/guess"
 	"lobescribe/device/measure"
+	"lobescribe/device/probe"
 )
 
 // How long a preview listens, and how much it shows.
@@ -59,7 +60,7 @@ func (d *Daemon) Probe(ctx context.Context, text string) (dashboard.Probed, erro
 	if d.inUse(a) != nil {
 		return dashboard.Probed{}, errors.New("this port is in use here already: disconnect it first")
 	}
-	found, err := device.Probe(ctx, a.Port, func(s device.ProbeStep) {
+	found, err := probe.Port(ctx, a.Port, func(s probe.Step) {
 		d.hub.Publish(live.ProbeStep{Line: s.Line.String(), Score: s.Score, Says: s.Says}, 0)
 	})
 	return dashboard.Probed{Sure: found.Sure, Address: found.Address.String(), Says: found.Says}, err

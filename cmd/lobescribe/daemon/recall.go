@@ -17,6 +17,7 @@ import (
 	"lobescribe/device/bytelog"
 	"lobescribe/device/lines"
 	"lobescribe/device/measure"
+	"lobescribe/device/recorded"
 	"lobescribe/storage"
 )
 
@@ -59,7 +60,7 @@ func Recall(ctx context.Context, r Recalled) (Recorded, error) {
 		if role == capture.Encoder {
 			o.Port = lines.EncoderPort
 		}
-		t, err := device.Recorded(in, r.Addresses[role], o)
+		t, err := recorded.Trace(in, r.Addresses[role], o)
 		if err != nil {
 			return Recorded{}, fmt.Errorf("%s: %w", role, err)
 		}

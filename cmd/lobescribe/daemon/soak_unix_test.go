@@ -31,6 +31,7 @@ import (
 	"lobescribe/device"
 	"lobescribe/device/address"
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
 	"lobescribe/simulator"
 	"lobescribe/storage"
 )
@@ -95,12 +96,12 @@ func (d *benchDay) pass(for_ measure.Stamp) {
 	d.now.Store(int64(d.at))
 }
 
-func (d *benchDay) dial(ctx context.Context, _ address.Address) (device.Link, error) {
+func (d *benchDay) dial(ctx context.Context, _ address.Address) (port.Link, error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.at < d.plugged {
 		d.pass(d.plugged - d.at + soakLine)
-		return nil, &device.OpenError{Port: "the bench", Cause: device.ErrNotFound, Hint: "plug it in"}
+		return nil, &port.OpenError{Port: "the bench", Cause: port.ErrNotFound, Hint: "plug it in"}
 	}
 	return &benchLink{day: d, quiet: true}, nil
 }

@@ -10,9 +10,9 @@ import (
 	"sync/atomic"
 	"time"
 
-	"lobescribe/device"
 	"lobescribe/device/address"
 	"lobescribe/device/measure"
+	"lobescribe/device/port"
 	"lobescribe/simulator"
 )
 
@@ -91,11 +91,11 @@ func (g *gauge) heal() {
 	clear(g.until)
 }
 
-func (g *gauge) dial(context.Context, address.Address) (device.Link, error) {
+func (g *gauge) dial(context.Context, address.Address) (port.Link, error) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	if g.clock() < g.until[unplugged] {
-		return nil, &device.OpenError{Port: "the bench", Cause: device.ErrNotFound, Hint: "plug it in"}
+		return nil, &port.OpenError{Port: "the bench", Cause: port.ErrNotFound, Hint: "plug it in"}
 	}
 	return &gaugeLink{g: g}, nil
 }

@@ -1,36 +1,32 @@
-package device
+package dial
 
 import (
 	"context"
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"runtime"
 	"strings"
-	"time"
 
 	"go.bug.st/serial"
 
 	"lobescribe/device/address"
+	"lobescribe/device/port"
+	"lobescribe/device/ports"
 )
-
-// readPause is how often a read comes back without bytes, so that whoever
-// reads can be told to stop. Then no descriptor is closed under a reader.
-const readPause = 100 * time.Millisecond
 
 // Dial opens the link of an address: a serial port, by name or by USB
 // identity, a socket, or a port behind a bridge.
-func Dial(ctx context.Context, a address.Address) (Link, error) {
+func Dial(ctx context.Context, a address.Address) (port.Link, error) {
 	switch a.Kind {
 	case address.Serial:
-		return dialSerial(a.Port, a)
+		return serialLink(a.Port, a)
 	case address.USB:
-		port, err := findUSB(ctx, a.USB)
+		name, err := ports.FindUSB(ctx, a.USB)
 		if err != nil {
 			return nil, err
 		}
-		return dialSerial(port, a)
+		return serialLink(name, a)
 	case address.TCP:
 		return dialTCP(ctx, a.Host)
 	case address.RFC2217:
@@ -39,18 +35,26 @@ func Dial(ctx context.Context, a address.Address) (Link, error) {
 	return nil, fmt.Errorf("open %s: this kind of address is not known here", a.Redacted())
 }
 
-// serialLink is a serial port.
-type serialLink struct {
+func serialLink(name string, a address.Address) (port.Link, error) {
+	l, err := Port(name, a)
+	if err != nil {
+		return nil, err // a nil *Serial must not become a Link
+	}
+	return l, nil
+}
+
+// Serial is a serial port that is open.
+type Serial struct {
 	serial.Port
 	name string
 }
 
 // Name returns the port that was opened.
-func (l *serialLink) Name() string { return l.name }
+func (l *Serial) Name() string { return l.name }
 
 // Present reports whether the port still exists. Some systems give no read
 // error when a converter is pulled.
-func (l *serialLink) Present() bool {
+func (l *Serial) Present() bool {
 	if runtime.GOOS == "windows" {
 		return true // a COM name is no file; there a pulled port ends the read
 	}
@@ -59,7 +63,7 @@ func (l *serialLink) Present() bool {
 }
 
 // Modem returns the lines that the other side drives.
-func (l *serialLink) Modem() (cts, dsr bool, err error) {
+func (l *Serial) Modem() (cts, dsr bool, err error) {
 	m, err := l.GetModemStatusBits()
 	if err != nil {
 		return false, false, err
@@ -67,22 +71,41 @@ func (l *serialLink) Modem() (cts, dsr bool, err error) {
 	return m.CTS, m.DSR, nil
 }
 
-func dialSerial(name string, a address.Address) (Link, error) {
-	if holder, held := holderOf(name); held {
-		return nil, busy(name, holder)
+// Gatherer returns the port as one that can wait for several reads; nil where the
+// system has none.
+func (l *Serial) Gatherer() port.Gatherer {
+	g, _ := l.Port.(port.Gatherer)
+	return g
+}
+
+// Tune sets the speed, 8N1, and drops what came at the old one.
+func (l *Serial) Tune(baud int) error {
+	if err := l.SetMode(&serial.Mode{BaudRate: baud, DataBits: 8}); err != nil {
+		return err
+	}
+	if err := l.ResetInputBuffer(); err != nil && !ports.Pseudo(l.name) {
+		return err
+	}
+	return nil
+}
+
+// Port opens a serial port by its name, with the line settings of an address.
+func Port(name string, a address.Address) (*Serial, error) {
+	if holder, held := ports.HolderOf(name); held {
+		return nil, Busy(name, holder)
 	}
 	l := a.Line()
 	mode := &serial.Mode{BaudRate: l.Baud, DataBits: l.Bits,
 		Parity:   serial.Parity(strings.IndexByte("NOEMS", l.Parity)),
 		StopBits: map[string]serial.StopBits{"1": serial.OneStopBit, "1.5": serial.OnePointFiveStopBits, "2": serial.TwoStopBits}[l.Stop]}
-	p, err := openSerial(name, mode, !pseudo(name))
+	p, err := port.Open(name, mode, !ports.Pseudo(name))
 	if err != nil {
 		return nil, openError(name, l, err)
 	}
-	link := &serialLink{Port: p, name: name}
+	link := &Serial{Port: p, name: name}
 	if err := link.prepare(a); err != nil {
 		p.Close()
-		return nil, &OpenError{Port: name, Cause: err, Hint: "unplug the converter and plug it in again"}
+		return nil, &port.OpenError{Port: name, Cause: err, Hint: "unplug the converter and plug it in again"}
 	}
 	return link, nil
 }
@@ -90,8 +113,8 @@ func dialSerial(name string, a address.Address) (Link, error) {
 // prepare sets what the open left. The modem lines are set after the open and
 // only if asked: a pseudo-tty has none and would not open otherwise, and no
 // Unix can open a port without raising them for a moment anyhow.
-func (l *serialLink) prepare(a address.Address) error {
-	if err := l.SetReadTimeout(readPause); err != nil {
+func (l *Serial) prepare(a address.Address) error {
+	if err := l.SetReadTimeout(port.ReadPause); err != nil {
 		return err
 	}
 	for _, line := range []struct {
@@ -103,31 +126,22 @@ func (l *serialLink) prepare(a address.Address) error {
 			continue
 		}
 		if err := line.set(line.want == address.On); err != nil {
-			if pseudo(l.name) {
+			if ports.Pseudo(l.name) {
 				continue
 			}
 			return fmt.Errorf("set %s %s: %w", line.name, line.want.String(), err)
 		}
 	}
 	// What the driver kept from before has no known time.
-	if err := l.ResetInputBuffer(); err != nil && !pseudo(l.name) {
+	if err := l.ResetInputBuffer(); err != nil && !ports.Pseudo(l.name) {
 		return fmt.Errorf("empty the input: %w", err)
 	}
 	return nil
 }
 
-// pseudo reports whether name is a pseudo-tty: it is held open by whoever made
-// it and has no modem lines.
-func pseudo(name string) bool {
-	if real, err := filepath.EvalSymlinks(name); err == nil {
-		name = real // a stable name may stand for it
-	}
-	return strings.HasPrefix(name, "/dev/pts/") || strings.HasPrefix(name, "/dev/ttys0") && runtime.GOOS == "darwin"
-}
-
 // openError sorts the errors of an open by what there is to do.
 func openError(name string, l address.Line, err error) error {
-	e := &OpenError{Port: name, Cause: err}
+	e := &port.OpenError{Port: name, Cause: err}
 	var pe *serial.PortError
 	code := serial.PortErrorCode(-1)
 	if errors.As(err, &pe) {
@@ -136,15 +150,15 @@ func openError(name string, l address.Line, err error) error {
 	switch {
 	case code == serial.PermissionDenied, errors.Is(err, os.ErrPermission):
 		if runtime.GOOS == "windows" { // there it means that somebody has it
-			return busy(name, "")
+			return Busy(name, "")
 		}
-		e.Cause = ErrPermission
-		e.Hint = permissionHint(name)
-	case code == serial.PortBusy, errors.Is(err, ErrBusy):
-		holder, _ := holderOf(name)
-		return busy(name, holder)
+		e.Cause = port.ErrPermission
+		e.Hint = ports.PermissionHint(name)
+	case code == serial.PortBusy, errors.Is(err, port.ErrBusy):
+		holder, _ := ports.HolderOf(name)
+		return Busy(name, holder)
 	case code == serial.PortNotFound, errors.Is(err, os.ErrNotExist), missing(name):
-		e.Cause = ErrNotFound
+		e.Cause = port.ErrNotFound
 		e.Hint = "is it plugged in? `lobescribe ports` lists what is"
 	case code == serial.InvalidSerialPort:
 		e.Hint = "this is no serial port; `lobescribe ports` lists those there are"
@@ -154,8 +168,9 @@ func openError(name string, l address.Line, err error) error {
 	return e
 }
 
-func busy(name, holder string) error {
-	e := &OpenError{Port: name, Cause: ErrBusy}
+// Busy is the error of a port that another program holds, with its name where that is known.
+func Busy(name, holder string) error {
+	e := &port.OpenError{Port: name, Cause: port.ErrBusy}
 	if holder != "" {
 		e.Hint = fmt.Sprintf("%s holds it; close that program, it is taken up by itself then", holder)
 		return e

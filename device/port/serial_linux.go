@@ -1,4 +1,4 @@
-package device
+package port
 
 import (
 	"errors"
@@ -16,7 +16,7 @@ import (
 )
 
 // polledPause is how often a read comes back without bytes: less often than
-// readPause, since a Close ends it at once.
+// ReadPause, since a Close ends it at once.
 const polledPause = 200 * time.Millisecond
 
 // polledPort is a serial port that is waited for by the runtime's poller and
@@ -41,14 +41,14 @@ type polledPort struct {
 	pausing bool // the alarm rings every polledPause
 }
 
-// openSerial opens a port. The descriptor to read from comes first: the library
+// Open opens a port. The descriptor to read from comes first: the library
 // then takes the port for itself alone. Where there is none, as when the port is
 // busy or not there, the library has the word on why.
 //
 // With restore the port gets its settings back when it is closed. A pseudo-tty's
 // must stay: whoever made it writes on, and the settings it came with would act on
 // what is written meanwhile.
-func openSerial(name string, mode *serial.Mode, restore bool) (serial.Port, error) {
+func Open(name string, mode *serial.Mode, restore bool) (serial.Port, error) {
 	in, err := unix.Open(name, unix.O_RDONLY|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
 	if err != nil {
 		return serial.Open(name, mode)
@@ -112,15 +112,15 @@ func (p *polledPort) arm(set uintptr, op int, events uint32) error {
 	return err
 }
 
-// Read returns what has come, or nothing after readPause.
+// Read returns what has come, or nothing after ReadPause.
 func (p *polledPort) Read(b []byte) (int, error) {
-	into := batch{bytes: b}
-	err := p.Gather(&into, Now, 0)
+	into := Batch{bytes: b}
+	err := p.Gather(&into, func() measure.Stamp { return 0 }, 0)
 	return into.used, err
 }
 
-// Gather adds to b what comes: see [gatherer].
-func (p *polledPort) Gather(b *batch, clock func() measure.Stamp, hold measure.Stamp) error {
+// Gather adds to b what comes: see [Gatherer].
+func (p *polledPort) Gather(b *Batch, clock func() measure.Stamp, hold measure.Stamp) error {
 	p.reading.Lock()
 	defer p.reading.Unlock()
 	if !p.armed { // it was left to gather
@@ -148,17 +148,17 @@ func (p *polledPort) Gather(b *batch, clock func() measure.Stamp, hold measure.S
 
 // take reads what is there, and reports whether that is all there is to do:
 // b is ripe, or the port is lost.
-func (p *polledPort) take(b *batch, clock func() measure.Stamp, hold measure.Stamp) (done bool, err error) {
+func (p *polledPort) take(b *Batch, clock func() measure.Stamp, hold measure.Stamp) (done bool, err error) {
 	for {
-		switch n, err := readNow(p.in, b.free()); {
+		switch n, err := readNow(p.in, b.Free()); {
 		case n > 0:
-			b.add(n, clock())
-			return b.ripe(hold), nil
+			b.Add(n, clock())
+			return b.Ripe(hold), nil
 		case err == unix.EAGAIN:
 			return false, nil
 		case err == unix.EINTR:
 		case err == 0: // so Linux tells that the converter was pulled
-			return true, errPulled
+			return true, ErrPulled
 		default:
 			return true, fmt.Errorf("read the port: %w", err)
 		}

@@ -1,22 +1,23 @@
-package device
+package recorded
 
 import (
 	"errors"
 	"io"
 	"time"
 
+	"lobescribe/device"
 	"lobescribe/device/address"
 	"lobescribe/device/bytelog"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
 
-// Recorded decodes a recording of raw bytes as a source of a would have, at the
+// Trace decodes a recording of raw bytes as a source of a would have, at the
 // times at which they came. Where the link was lost the trace has a gap. The
 // error is that of the address, or of a bad line of the recording; what came
 // before the bad line is returned with it.
-func Recorded(r *bytelog.Reader, a address.Address, o Options) (t measure.Trace, err error) {
-	d, err := makeDecoder(a, o.withDefaults())
+func Trace(r *bytelog.Reader, a address.Address, o device.Options) (t measure.Trace, err error) {
+	d, err := device.MakeDecoder(a, o)
 	if err != nil {
 		return t, err
 	}

@@ -1,4 +1,4 @@
-package device
+package probe
 
 import (
 	"context"
@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/device/address"
+	"lobescribe/device/port"
 )
 
 // uart is the level of a serial line in time, as a device at some speed drives
@@ -49,7 +50,7 @@ func (u *uart) level(seconds float64) bool {
 	return i >= len(u.levels) || u.levels[i]
 }
 
-func (u *uart) tune(baud int) error {
+func (u *uart) Tune(baud int) error {
 	if baud == 57600 {
 		return errors.New("this converter does not have it")
 	}
@@ -62,7 +63,7 @@ func (u *uart) tune(baud int) error {
 // edge of a start bit and looks at the middle of each bit. A byte without a
 // stop bit comes as NUL.
 func (u *uart) Read(p []byte) (int, error) {
-	time.Sleep(readPause)
+	time.Sleep(port.ReadPause)
 	now := time.Since(u.start).Seconds()
 	n := 0
 	for n < len(p) {
@@ -106,9 +107,9 @@ func TestProbeFindsTheSpeed(t *testing.T) {
 		t.Run(fmt.Sprintf("%d%c", c.baud, c.parity), func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				start := time.Now()
-				var steps []ProbeStep
+				var steps []Step
 				u := sender(talk(c.baud, func(i int) string { return fmt.Sprintf("%+08.3f mm\r\n", float64(i*37%5000)/1000) }), c.baud, c.parity)
-				r, err := probe(t.Context(), u, func(s ProbeStep) { steps = append(steps, s) })
+				r, err := probe(t.Context(), u, func(s Step) { steps = append(steps, s) })
 				require.NoError(t, err)
 				assert.True(t, r.Sure, "%+v", r)
 				assert.Equal(t, c.baud, r.Best.Line.Baud, "%+v", r.Steps)

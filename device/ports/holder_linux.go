@@ -1,4 +1,4 @@
-package device
+package ports
 
 import (
 	"fmt"
@@ -10,12 +10,12 @@ import (
 	"syscall"
 )
 
-// holderOf names another program that has the port open, as far as the system
+// HolderOf names another program that has the port open, as far as the system
 // lets us see: the programs of the same person, or all for root. A port that
 // somebody reads is never opened: the two would steal each other's bytes. A
 // pseudo-tty is held by its maker and does not count.
-func holderOf(name string) (holder string, held bool) {
-	if pseudo(name) {
+func HolderOf(name string) (holder string, held bool) {
+	if Pseudo(name) {
 		return "", false
 	}
 	return holderIn("/proc", name)
@@ -57,8 +57,8 @@ func programOf(proc, pid string) string {
 	return strings.TrimSpace(string(b))
 }
 
-// permissionHint names the group that owns the port.
-func permissionHint(name string) string {
+// PermissionHint names the group that owns the port.
+func PermissionHint(name string) string {
 	info, err := os.Stat(name)
 	if err != nil {
 		return "ask whoever runs this computer for the right to use it"

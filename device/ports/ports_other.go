@@ -1,6 +1,6 @@
 //go:build !linux && (!darwin || cgo)
 
-package device
+package ports
 
 import (
 	"context"

@@ -1,4 +1,4 @@
-package device
+package recorded_test
 
 import (
 	"fmt"
@@ -9,9 +9,11 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"lobescribe/device"
 	"lobescribe/device/address"
 	"lobescribe/device/bytelog"
 	"lobescribe/device/measure"
+	"lobescribe/device/recorded"
 )
 
 // recordedLines is a recording of twenty lines, one of them in two pieces, the
@@ -39,7 +41,7 @@ func TestRecorded(t *testing.T) {
 		require.NoError(t, err)
 		a, err := address.Parse("serial:x?baud=9600&invert=true&delay=10ms")
 		require.NoError(t, err)
-		return Recorded(r, a, Options{})
+		return recorded.Trace(r, a, device.Options{})
 	}
 	tr, err := read(recordedLines())
 	require.NoError(t, err)
@@ -77,6 +79,6 @@ func TestRecorded(t *testing.T) {
 	require.NoError(t, err)
 	a, err := address.Parse("serial:x?format=nonesuch")
 	require.NoError(t, err)
-	_, err = Recorded(r, a, Options{})
+	_, err = recorded.Trace(r, a, device.Options{})
 	assert.ErrorContains(t, err, "nonesuch")
 }

@@ -1,4 +1,4 @@
-package device
+package tail
 
 import (
 	"sync"
@@ -6,16 +6,16 @@ import (
 	"lobescribe/device/measure"
 )
 
-// RawChunk is what one read gave, and when.
-type RawChunk struct {
+// Chunk is what one read gave, and when.
+type Chunk struct {
 	At    measure.Stamp
 	Bytes []byte
 }
 
-// ring keeps the last received bytes with their times, always, so that any
+// Ring keeps the last received bytes with their times, always, so that any
 // puzzle can be looked at afterwards. It is bounded by bytes, by reads and by
 // age, and allocates once.
-type ring struct {
+type Ring struct {
 	mu    sync.Mutex
 	bytes []byte // a circle
 	heads []head // a circle
@@ -36,13 +36,16 @@ const (
 	ringAge    = 5 * 60 * measure.Second
 )
 
+// New returns one that is large enough for some minutes of any instrument.
+func New() *Ring { return newRing(ringBytes, ringChunks) }
+
 // newRing returns a ring of at most so many bytes and reads.
-func newRing(bytes, chunks int) *ring {
-	return &ring{bytes: make([]byte, bytes), heads: make([]head, chunks)}
+func newRing(bytes, chunks int) *Ring {
+	return &Ring{bytes: make([]byte, bytes), heads: make([]head, chunks)}
 }
 
-// add keeps a copy of b. Of more than fits, the end is kept.
-func (r *ring) add(at measure.Stamp, b []byte) {
+// Add keeps a copy of b. Of more than fits, the end is kept.
+func (r *Ring) Add(at measure.Stamp, b []byte) {
 	if len(b) == 0 {
 		return
 	}
@@ -64,11 +67,11 @@ func (r *ring) add(at measure.Stamp, b []byte) {
 	r.count++
 }
 
-// tail returns copies of what is kept, oldest first.
-func (r *ring) tail() []RawChunk {
+// Tail returns copies of what is kept, oldest first.
+func (r *Ring) Tail() []Chunk {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	out := make([]RawChunk, 0, r.count)
+	out := make([]Chunk, 0, r.count)
 	at := (r.at - r.used + len(r.bytes)) % len(r.bytes)
 	for i := range r.count {
 		h := r.heads[(r.first+i)%len(r.heads)]
@@ -76,7 +79,7 @@ func (r *ring) tail() []RawChunk {
 		n := copy(b, r.bytes[at:])
 		copy(b[n:], r.bytes)
 		at = (at + h.size) % len(r.bytes)
-		out = append(out, RawChunk{h.at, b})
+		out = append(out, Chunk{h.at, b})
 	}
 	return out
 }

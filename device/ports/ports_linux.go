@@ -1,4 +1,4 @@
-package device
+package ports
 
 import (
 	"context"
@@ -93,9 +93,9 @@ func usable(name string) (ok bool, holder, hint string) {
 		if os.IsNotExist(err) {
 			return false, "", "it has just gone"
 		}
-		return false, "", permissionHint(name)
+		return false, "", PermissionHint(name)
 	}
-	if holder, held := holderOf(name); held {
+	if holder, held := HolderOf(name); held {
 		return false, holder, holder + " holds it; close that program"
 	}
 	return true, "", ""

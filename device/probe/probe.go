@@ -1,4 +1,4 @@
-package device
+package probe
 
 import (
 	"context"
@@ -6,16 +6,15 @@ import (
 	"strings"
 	"time"
 
-	"go.bug.st/serial"
-
 	"lobescribe/device/address"
 	"lobescribe/device/board"
+	"lobescribe/device/dial"
 	"lobescribe/device/lines"
 	"lobescribe/device/lines/guess"
 )
 
-// ProbeStep is what was heard at one setting of the line.
-type ProbeStep struct {
+// Step is what was heard at one setting of the line.
+type Step struct {
 	Line  address.Line `json:"line"`
 	Bytes int          `json:"bytes"`
 	Score float64      `json:"score"` // from 0 to 1
@@ -28,11 +27,11 @@ type ProbeStep struct {
 	board bool
 }
 
-// ProbeResult is what a probe came to.
-type ProbeResult struct {
+// Result is what a probe came to.
+type Result struct {
 	// Best is the step with the highest score, Steps are all in order.
-	Best  ProbeStep   `json:"best"`
-	Steps []ProbeStep `json:"steps"`
+	Best  Step   `json:"best"`
+	Steps []Step `json:"steps"`
 	// Sure tells whether Best is good enough to be opened without asking.
 	Sure bool `json:"sure"`
 	// Address opens the port as found; without settings if it is not sure.
@@ -55,18 +54,18 @@ const (
 	probeSure    = 0.85
 )
 
-// Probe listens at the usual speeds until it hears lines of readings. It never
+// Port listens at the usual speeds until it hears lines of readings. It never
 // writes to the port, takes 15 s at most, and opens the port once, since each
 // open may reset a board. Seven bits with parity are told from the same bytes.
 // progress, which may be nil, is called after each step.
-func Probe(ctx context.Context, port string, progress func(ProbeStep)) (ProbeResult, error) {
+func Port(ctx context.Context, port string, progress func(Step)) (Result, error) {
 	a := address.Address{Kind: address.Serial, Port: port}
-	link, err := dialSerial(port, a)
+	link, err := dial.Port(port, a)
 	if err != nil {
-		return ProbeResult{}, fmt.Errorf("probe: %w", err)
+		return Result{}, fmt.Errorf("probe: %w", err)
 	}
 	defer link.Close()
-	r, err := probe(ctx, &serialProbe{link.(*serialLink)}, progress)
+	r, err := probe(ctx, link, progress)
 	if err != nil {
 		return r, fmt.Errorf("probe %s: %w", port, err)
 	}
@@ -84,29 +83,17 @@ func Probe(ctx context.Context, port string, progress func(ProbeStep)) (ProbeRes
 
 // tunable is a line whose speed can be changed while it is open.
 type tunable interface {
-	// tune sets the speed, 8N1, and drops what came at the old one.
-	tune(baud int) error
-	// Read is as of [Link].
+	// Tune sets the speed, 8N1, and drops what came at the old one.
+	Tune(baud int) error
+	// Read is as of [port.Link].
 	Read(p []byte) (int, error)
 }
 
-type serialProbe struct{ *serialLink }
-
-func (p *serialProbe) tune(baud int) error {
-	if err := p.SetMode(&serial.Mode{BaudRate: baud, DataBits: 8}); err != nil {
-		return err
-	}
-	if err := p.ResetInputBuffer(); err != nil && !pseudo(p.name) {
-		return err
-	}
-	return nil
-}
-
-func probe(ctx context.Context, port tunable, progress func(ProbeStep)) (r ProbeResult, err error) {
+func probe(ctx context.Context, port tunable, progress func(Step)) (r Result, err error) {
 	ctx, cancel := context.WithTimeout(ctx, probeAtMost)
 	defer cancel()
 	for i, baud := range probeBauds {
-		if err := port.tune(baud); err != nil {
+		if err := port.Tune(baud); err != nil {
 			continue // a speed that this port does not have
 		}
 		wait := probeEach
@@ -156,7 +143,7 @@ func probe(ctx context.Context, port tunable, progress func(ProbeStep)) (r Probe
 	return r, nil
 }
 
-func judgeStep(sample []byte, l address.Line) ProbeStep {
+func judgeStep(sample []byte, l address.Line) Step {
 	j := guess.Judge(sample, lines.Options{})
 	switch {
 	case j.SevenEven:
@@ -164,7 +151,7 @@ func judgeStep(sample []byte, l address.Line) ProbeStep {
 	case j.SevenOdd:
 		l.Bits, l.Parity = 7, 'O'
 	}
-	s := ProbeStep{Line: l, Bytes: len(sample), Score: j.Score, Says: j.Says, Assumes: j.Assumes, Firmware: j.Firmware, board: j.Format == "board"}
+	s := Step{Line: l, Bytes: len(sample), Score: j.Score, Says: j.Says, Assumes: j.Assumes, Firmware: j.Firmware, board: j.Format == "board"}
 	if len(sample) == 0 {
 		s.Says = "silent"
 	}
@@ -173,7 +160,7 @@ func judgeStep(sample []byte, l address.Line) ProbeStep {
 
 // hearVersion listens until the board has said its version, which it does every two
 // seconds.
-func hearVersion(ctx context.Context, port tunable, s *ProbeStep) error {
+func hearVersion(ctx context.Context, port tunable, s *Step) error {
 	ctx, cancel := context.WithTimeout(ctx, 2500*time.Millisecond)
 	defer cancel()
 	var sample []byte

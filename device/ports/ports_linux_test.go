@@ -1,8 +1,7 @@
-package device
+package ports
 
 import (
 	"os"
-	"os/exec"
 	"path/filepath"
 	"testing"
 
@@ -10,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/device/address"
+	"lobescribe/device/port"
 )
 
 // tree makes files below a folder; a value "-> x" is a symbolic link.
@@ -100,12 +100,12 @@ func TestPortsAreReadFromTheSystem(t *testing.T) {
 	assert.ErrorContains(t, err, "2 ports have this identity")
 	assert.ErrorContains(t, err, "by-path")
 	_, err = pickUSB(ports, address.USBIdentity{Vendor: "0403", Product: "6001"})
-	assert.ErrorIs(t, err, ErrNotFound)
+	assert.ErrorIs(t, err, port.ErrNotFound)
 	assert.ErrorContains(t, err, "there are now")
 }
 
 func TestPortsOfThisMachineCanBeListed(t *testing.T) {
-	_, err := Ports(t.Context())
+	_, err := List(t.Context())
 	assert.NoError(t, err)
 }
 
@@ -113,29 +113,6 @@ func TestPortNamesInOrder(t *testing.T) {
 	assert.Negative(t, compareNames("/dev/ttyUSB2", "/dev/ttyUSB10"))
 	assert.Negative(t, compareNames("/dev/ttyACM9", "/dev/ttyUSB0"))
 	assert.Zero(t, compareNames("COM3", "COM3"))
-}
-
-// Another process holds the file open: it is named.
-func TestTheHolderOfAPortIsNamed(t *testing.T) {
-	name := filepath.Join(t.TempDir(), "port")
-	require.NoError(t, os.WriteFile(name, nil, 0o600))
-	_, held := holderOf(name)
-	assert.False(t, held)
-	f, err := os.Open(name)
-	require.NoError(t, err)
-	defer f.Close()
-	_, held = holderOf(name)
-	assert.False(t, held, "we ourselves do not count")
-	c := exec.Command("sleep", "60")
-	c.Stdin = f
-	require.NoError(t, c.Start())
-	defer func() { c.Process.Kill(); c.Wait() }()
-	holder, held := holderOf(name)
-	require.True(t, held)
-	assert.Contains(t, holder, "process")
-	_, err = dialSerial(name, address.Address{Kind: address.Serial, Port: name})
-	assert.ErrorIs(t, err, ErrBusy, "a port that somebody reads is not opened")
-	assert.ErrorContains(t, err, "close that program")
 }
 
 func TestPermissionHints(t *testing.T) {

@@ -1,6 +1,6 @@
 //go:build darwin && !cgo
 
-package device
+package ports
 
 import (
 	"context"

@@ -1,12 +1,15 @@
-package device
+package ports
 
 import (
 	"context"
 	"fmt"
+	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 
 	"lobescribe/device/address"
+	"lobescribe/device/port"
 )
 
 // Port is a serial port of this computer.
@@ -42,8 +45,8 @@ func (p Port) Address() address.Address {
 	return address.Address{Kind: address.Serial, Port: p.Name}
 }
 
-// Ports lists the serial ports. It opens none of them.
-func Ports(ctx context.Context) ([]Port, error) {
+// List lists the serial ports. It opens none of them.
+func List(ctx context.Context) ([]Port, error) {
 	ports, err := listPorts(ctx)
 	if err != nil {
 		return nil, fmt.Errorf("list the serial ports: %w", err)
@@ -64,9 +67,9 @@ func compareNames(a, b string) int {
 	return strings.Compare(a, b)
 }
 
-// findUSB returns the port of a USB identity.
-func findUSB(ctx context.Context, want address.USBIdentity) (string, error) {
-	ports, err := Ports(ctx)
+// FindUSB returns the port of a USB identity.
+func FindUSB(ctx context.Context, want address.USBIdentity) (string, error) {
+	ports, err := List(ctx)
 	if err != nil {
 		return "", err
 	}
@@ -93,8 +96,17 @@ func pickUSB(ports []Port, want address.USBIdentity) (string, error) {
 		if len(seen) > 0 {
 			hint = "is it plugged in? there are now " + strings.Join(seen, ", ")
 		}
-		return "", &OpenError{Port: "usb:" + want.String(), Cause: ErrNotFound, Hint: hint}
+		return "", &port.OpenError{Port: "usb:" + want.String(), Cause: port.ErrNotFound, Hint: hint}
 	}
-	return "", &OpenError{Port: "usb:" + want.String(), Cause: fmt.Errorf("%d ports have this identity (%s)", len(fit), strings.Join(fit, ", ")),
+	return "", &port.OpenError{Port: "usb:" + want.String(), Cause: fmt.Errorf("%d ports have this identity (%s)", len(fit), strings.Join(fit, ", ")),
 		Hint: "name one by its serial number, or by the socket it sits in: serial:/dev/serial/by-path/..."}
+}
+
+// Pseudo reports whether name is a pseudo-tty: it is held open by whoever made
+// it and has no modem lines.
+func Pseudo(name string) bool {
+	if real, err := filepath.EvalSymlinks(name); err == nil {
+		name = real // a stable name may stand for it
+	}
+	return strings.HasPrefix(name, "/dev/pts/") || strings.HasPrefix(name, "/dev/ttys0") && runtime.GOOS == "darwin"
 }

@@ -1,4 +1,4 @@
-package device
+package dial
 
 import (
 	"context"
@@ -7,6 +7,8 @@ import (
 	"net"
 	"os"
 	"time"
+
+	"lobescribe/device/port"
 )
 
 // tcpLink is raw bytes over a socket: a serial-over-network bridge.
@@ -19,13 +21,13 @@ const (
 	tcpWriteTime = time.Second
 )
 
-func dialTCP(ctx context.Context, host string) (Link, error) {
+func dialTCP(ctx context.Context, host string) (port.Link, error) {
 	// Keep-alives find a bridge that lost its power: it never says good-bye.
 	d := net.Dialer{Timeout: tcpDialTime, KeepAliveConfig: net.KeepAliveConfig{
 		Enable: true, Idle: 5 * time.Second, Interval: 2 * time.Second, Count: 3}}
 	c, err := d.DialContext(ctx, "tcp", host)
 	if err != nil {
-		return nil, &OpenError{Port: host, Cause: fmt.Errorf("%w: %w", ErrNotFound, err),
+		return nil, &port.OpenError{Port: host, Cause: fmt.Errorf("%w: %w", port.ErrNotFound, err),
 			Hint: "is the bridge switched on, and are address and port right?"}
 	}
 	return &tcpLink{c}, nil
@@ -36,7 +38,7 @@ func (l *tcpLink) Name() string { return l.RemoteAddr().String() }
 
 // Read returns what has come, or nothing after a while.
 func (l *tcpLink) Read(p []byte) (int, error) {
-	if err := l.SetReadDeadline(time.Now().Add(readPause)); err != nil {
+	if err := l.SetReadDeadline(time.Now().Add(port.ReadPause)); err != nil {
 		return 0, err
 	}
 	n, err := l.Conn.Read(p)
