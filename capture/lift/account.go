@@ -212,8 +212,8 @@ func (g *Segmenter) judgeInside(m measured) (told bool) {
 	for _, s := range parts {
 		least, most = min(least, s.least), max(most, s.most)
 	}
-	heel := noses > 1 && g.stoodShut(parts, m, turned)
-	if valleys < 2 && !heel && !(most-least > openAtMost) {
+	several := noses > 1 && (valleys > 1 || g.stoodShut(parts, m, turned))
+	if !several && !(most-least > openAtMost) {
 		return false
 	}
 	g.fault(NotCounted, m.Open, "what counts as one opening here holds more than one: between its noses the valve was all but shut. The heel moved, the indicator shakes or hangs, or the engine was turned back over the nose; see to it, and turn again one way")
@@ -248,7 +248,7 @@ const shutFlanks = 3.0
 
 // shutBetween is the share of the lift below which a valve is all but shut, openFully
 // that above which it has all but reached its nose.
-const shutBetween, openFully = 0.15, 0.85
+const shutBetween, openFully = 0.15, 0.96
 
 // signedOutline returns stretches as the valve opens.
 func (g *Segmenter) signedOutline(parts []stretch) []stretch {
@@ -302,7 +302,13 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 		g.fault(NotCounted, stamp(w.level.from), "the reading stopped here and did not come home until the end of the trace: the valve was left open, or the indicator's tip is off it. This opening does not count; turn through until the valve is shut")
 		return true
 	}
-	return g.judgeOtherUnit(parts, o)
+	if g.judgeOtherUnit(parts, o) {
+		return true
+	}
+	if out := w.out; o.last && out.hi > excursion*o.lift && (w.open || w.came && w.off(w.level)) {
+		g.fault(PartTurn, stamp(out.from), "the trace ends with the valve open: the last opening, from here on, does not count. Turn through until the valve is shut, and a little further, before you end the trace")
+	}
+	return false
 }
 
 // notCounted tells of an excursion that came home and is no opening, where it must

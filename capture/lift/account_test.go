@@ -158,3 +158,73 @@ func TestSilentWhileItRests(t *testing.T) {
 		assert.Equal(t, c.gaps, gaps, name)
 	}
 }
+
+// A hand that looks for half lift on the closing flank, and rests on the way where the
+// valve is all but shut, has turned through one opening; where the trace ends there it
+// is none yet, and that is said. A base that slips and stays makes two of two.
+func TestHalfLiftIsHunted(t *testing.T) {
+	heel, past := leg{rest: 5}, []leg{{rest: 5}, {to: 200, speed: 40}, {rest: 5}, {to: 920, speed: 40}, {rest: 5}}
+	hunted := []leg{{to: 720 + 1440 + 96, speed: 40}, {rest: 4}, {to: 720 + 1440 + 45, speed: 30}, {rest: 6}, {to: 720 + 1440 + 92, speed: 40}, {rest: 8}}
+	for name, c := range map[string]struct {
+		legs     []leg
+		openings int
+		partTurn bool
+	}{
+		"and turned on":  {append(append(append([]leg{}, past...), hunted...), leg{to: 720 + 1440 + 200, speed: 40}, heel), 4, false},
+		"and left there": {append(append([]leg{}, past...), hunted...), 3, true},
+		"turned on, at first": {[]leg{{rest: 6}, {to: 96, speed: 40}, {rest: 4}, {to: 45, speed: 30}, {rest: 6}, {to: 92, speed: 40}, {rest: 8},
+			{to: 200, speed: 40}, heel, {to: 920, speed: 40}, heel}, 2, false},
+	} {
+		for _, encoder := range []bool{false, true} {
+			tr := turned(-200, 50, c.legs...)
+			if !encoder {
+				tr = withoutAngles(tr)
+			}
+			f, err := lift.Analyse(tr, lift.Options{})
+			require.NoError(t, err)
+			require.Len(t, f.Openings, c.openings, "%s, encoder %v", name, encoder)
+			for _, o := range f.Openings {
+				assert.InDelta(t, 10, o.MaxLift.Millimetres(), 0.015, "%s, encoder %v", name, encoder)
+			}
+			assert.Equal(t, c.partTurn, faults(f, lift.PartTurn) == 1, "%s, encoder %v: %v", name, encoder, f.Faults)
+			assert.Zero(t, faults(f, lift.ZeroShift)+faults(f, lift.NotCounted)+faults(f, lift.NoRepeat), "%s, encoder %v: %v", name, encoder, f.Faults)
+		}
+	}
+	slipped := from(5+400./40+5+520./40+120./40, withoutAngles(turned(-200, 50, append(past, leg{to: 1640, speed: 40}, heel)...)),
+		func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift + 300*measure.Micrometre })
+	f, err := lift.Analyse(slipped, lift.Options{})
+	require.NoError(t, err)
+	assert.Len(t, f.Openings, 3)
+	assert.Equal(t, 1, faults(f, lift.ZeroShift))
+}
+
+// A lifter that bleeds down under a hand that never pauses shows without an encoder in
+// the closing ramp alone, which is cut short: what it takes off the nose is in the ±. Of
+// a lifter that stands nothing is added.
+func TestBleedingWithoutAPause(t *testing.T) {
+	for _, pace := range []float64{0, 0.03, 0.06, 0.1} { // mm a second
+		tr := withoutAngles(turned(-200, 100, leg{rest: 3}, leg{to: 200, speed: 60}, leg{rest: 3}, leg{to: 920, speed: 60}, leg{rest: 3}))
+		for i := range tr.Readings {
+			r := &tr.Readings[i]
+			open := 0.0
+			for _, began := range []float64{3 + 80./60, 6 + 800./60} {
+				if since := r.At.Seconds() - began; since > 0 && since < 240./60 {
+					open = since
+				}
+			}
+			sunk := measure.Length(1e6 * pace * open)
+			r.Lift = max(r.Lift-sunk, 0) / 10_000 * 10_000
+		}
+		f, err := lift.Analyse(tr, lift.Options{})
+		require.NoError(t, err)
+		require.Len(t, f.Openings, 2, "%v mm/s", pace)
+		off := 10 - f.MaxLift.Millimetres()
+		assert.InDelta(t, 2*pace, off, 0.02, "%v mm/s", pace) // two seconds to the nose
+		if pace == 0 {
+			assert.Less(t, f.MaxLiftU.Millimetres(), 0.03)
+			continue
+		}
+		assert.GreaterOrEqual(t, f.MaxLiftU.Millimetres(), off, "%v mm/s", pace)
+		assert.Less(t, f.MaxLiftU.Millimetres(), 5*off, "%v mm/s", pace)
+	}
+}

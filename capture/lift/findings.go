@@ -130,7 +130,7 @@ const (
 	Gap        FaultKind = "gap"         // the link was lost
 	TooFast    FaultKind = "too-fast"    // the nose may have fallen between readings
 	BackTurn   FaultKind = "back-turn"   // the engine was turned the wrong way
-	PartTurn   FaultKind = "part-turn"   // no whole opening
+	PartTurn   FaultKind = "part-turn"   // an opening that is not whole
 	Misread    FaultKind = "misread"     // readings that no valve can give
 	Frozen     FaultKind = "frozen"      // the indicator repeated itself while the valve moved
 

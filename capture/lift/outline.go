@@ -42,7 +42,7 @@ func (w *outline) excursion(s stretch) (out stretch, ended bool) {
 	over.lo, over.hi = w.above(s)
 	off := max(over.hi, -over.lo)
 	away := off > fromHeel*w.o.lift
-	if w.came && (off > 2*fromHeel*w.o.lift || off <= 1.5*w.lim.leave || w.level.to-max(w.level.from, w.out.to) > cameHome) {
+	if w.came && (off > 2*fromHeel*w.o.lift || off <= 1.5*w.lim.leave || !w.off(w.level) && w.level.to-max(w.level.from, w.out.to) > cameHome) {
 		w.came, out, ended = false, w.out, true
 	}
 	switch {
@@ -70,15 +70,20 @@ func (w *outline) above(s stretch) (lo, hi float64) {
 	return s.lo - heel, s.hi - heel
 }
 
-// swings says whether the excursion under way turned down and up again, which none does
-// that has one nose.
+// swings says whether the excursion under way came to its highest more than once, with
+// a valley between, as none does that has one nose.
 func (w *outline) swings(parts []stretch) bool {
 	from := 0
 	for from < len(parts) && parts[from].to < w.out.from {
 		from++
 	}
-	turned, _ := extremes(parts[max(from-1, 0):], swing*w.o.lift)
-	return len(turned) > 1
+	noses := 0
+	for _, t := range allExtremes(parts[max(from-1, 0):], swing*w.o.lift) {
+		if _, hi := w.above(parts[max(from-1, 0):][t.at]); t.high && hi > openFully*w.out.hi {
+			noses++
+		}
+	}
+	return noses > 1
 }
 
 // stands follows the readings that lie at one level.

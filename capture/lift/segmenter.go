@@ -61,6 +61,7 @@ type Segmenter struct {
 	tracks    [2]track      // the reading grows, the reading falls
 	sign      int           // 0 while not known
 	held      [2][]measured // not published yet
+	waits     [2][]waiting  // of a finished trace, whose heels differ
 	skipped   [2]bool       // a passage could not be measured
 	published bool
 	news      []News
@@ -187,7 +188,7 @@ func (g *Segmenter) see(k *track, y float64) {
 // settled ends the opening of a track that has come home.
 func (g *Segmenter) settled(i int) {
 	k := &g.tracks[i]
-	whole := k.settle()
+	whole := k.settle() || g.patient && math.IsNaN(k.low.a0)         // it may be a part of one, and is looked at
 	again := k.run.t0 > k.low.t1 && k.run.level-k.heel > k.lim.leave // the next one is under way
 	switch {
 	case !whole:
@@ -229,14 +230,24 @@ func (g *Segmenter) depart(i int) {
 func (g *Segmenter) refute(i int) {
 	from := stamp(g.tracks[i].bounds.out)
 	g.held[i] = slices.DeleteFunc(g.held[i], func(h measured) bool { return h.Close >= from })
+	g.waits[i] = slices.DeleteFunc(g.waits[i], func(w waiting) bool { return w.ok && w.m.Close >= from })
+	g.keep(i)
 }
 
-// conclude measures the last opening of a track, with the heel after it up to
-// a moment, and publishes it or holds it back until the direction is known.
+// conclude measures the last opening of a track, with the heel after it up to a moment.
 func (g *Segmenter) conclude(i int, until float64) {
 	k := &g.tracks[i]
 	k.pending = !g.patient
-	m, ok := g.measure(k, i, until)
+	m, ok := g.measure(k, i, k.bounds, until)
+	if g.patient {
+		g.wait(i, until, waiting{m, k.bounds, ok})
+		return
+	}
+	g.file(i, m, ok)
+}
+
+// file publishes an opening, or holds it back until the direction is known.
+func (g *Segmenter) file(i int, m measured, ok bool) {
 	if !ok {
 		g.skipped[i] = true
 		return
@@ -282,10 +293,13 @@ func (g *Segmenter) plain(i int, m measured) bool {
 	case m.NoseAngle != nil || len(g.held[i]) == mostHeld:
 		return true
 	case g.patient:
-		return g.direction(false) == signOf(i)
+		return len(g.held[i]) >= enoughHeld && g.direction(false) == signOf(i)
 	}
 	return len(g.held[i]) > 1 || float64(m.MaxLift) > mostOfAll*(g.hi-g.lo)
 }
+
+// enoughHeld openings and one more tell the direction of a trace before its end.
+const enoughHeld = 3
 
 // mostOfAll is the share of all that the reading went through which a nose takes.
 const mostOfAll = 0.85
@@ -384,12 +398,11 @@ func (g *Segmenter) publish(m measured) {
 	g.news = append(g.news, News{Opening: &o})
 }
 
-func (g *Segmenter) measure(k *track, i int, until float64) (measured, bool) {
+func (g *Segmenter) measure(k *track, i int, b bounds, until float64) (measured, bool) {
 	e := surroundings{
 		sign: float64(signOf(i)), frozen: g.doubts.frozen, proof: &g.o.Proof, stream: &g.stream, keep: g.patient, step: float64(g.steps.Step()), noise: g.noise.sd(), lim: k.lim,
 		judgesStops: max(len(g.all), g.verdict.stops.n) < mostStops,
 	}
-	b := k.bounds
 	return e.opening(k.pts.between(b.section, b.out), k.pts.between(b.out, b.landed), k.pts.between(b.landed, until))
 }
 
@@ -428,13 +441,16 @@ func (g *Segmenter) Finish() {
 		if k.low.level-k.heel > lowShare*k.top {
 			continue
 		}
-		if k.low.level-k.heel > k.lim.leave && k.low.turned() < heelTurned && k.low.span() < max(1.5*s, k.flankTime()) {
+		if k.low.level-k.heel > k.lim.leave && !k.endsHome() {
 			continue // the end came on the flank
 		}
 		g.settled(i)
 		if k.pending && g.patient {
 			g.conclude(i, math.Inf(1))
 		}
+	}
+	for i := range g.tracks {
+		g.fileWaiting(i)
 	}
 	if g.sign == 0 && g.patient {
 		if d := g.direction(true); d != 0 && len(g.held[trackOf(d)]) > 0 {

@@ -122,7 +122,7 @@ type sinking struct {
 	// sums are, for each of paces, how much likelier all pauses are at it than
 	// standing, as logarithms.
 	sums [sinkPaces]float64
-	feet []float64 // of each opening
+	feet []foot // of each opening
 	// What the flanks say where there is an encoder, see fitDrive: nm/us, and its
 	// standard uncertainty, 0 for nothing.
 	flanks, flanksU float64
@@ -139,6 +139,52 @@ var sinkingPaces = func() (paces [sinkPaces]float64) {
 	return paces
 }()
 
+// foot is by how much slower the closing flank goes than the opening one, as logarithms,
+// in bands of lift over the heel; the outermost first.
+type foot [3]float64
+
+// middleFoot returns the median over the openings.
+func (k *sinking) middleFoot() (middle foot) {
+	for i := range middle {
+		d := make([]float64, len(k.feet))
+		for j := range d {
+			d[j] = k.feet[j][i]
+		}
+		slices.Sort(d)
+		middle[i] = (d[len(d)/2] + d[(len(d)-1)/2]) / 2
+	}
+	return middle
+}
+
+// Feet that differ by no more than this say nothing of a lifter: hands and ramps differ.
+var evenFoot = foot{-0.1, -0.2, -0.3}
+
+// sunkShut returns by how much of the lift the valve seems to have sunk by the time it
+// shut: over its heel lift goes with the square of the way, so that the closing flank
+// goes at each level as the opening one does at another, higher by that (derived here).
+// It holds for equal ramps, and what it says goes into the uncertainty only. 0 where the
+// feet are even, or the closing one is the slower.
+func (k *sinking) sunkShut() float64 {
+	if len(k.feet) == 0 {
+		return 0
+	}
+	d := k.middleFoot()
+	for i, even := range evenFoot {
+		if d[i] > even {
+			return 0
+		}
+	}
+	sum := 0.0
+	for i := range 2 { // the innermost band is all noise
+		at := (endLevels[1+i] + endLevels[2+i]) / 2
+		sum += at * (math.Exp(-2*d[i]) - 1)
+	}
+	return min(sum/2, mostSunk)
+}
+
+// mostSunk is the largest share of the lift by which a valve that sinks is looked for.
+const mostSunk = 0.25
+
 // add takes the pauses and feet of an opening.
 func (k *sinking) add(m measured) {
 	for _, p := range m.pauses {
@@ -152,7 +198,11 @@ func (k *sinking) add(m measured) {
 		}
 	}
 	if m.shape.ok && len(k.feet) < mostPauses {
-		k.feet = append(k.feet, m.shape.flanks[1].Foot[1]-m.shape.flanks[0].Foot[1])
+		var d foot
+		for i := range d {
+			d[i] = m.shape.flanks[1].Foot[1+i] - m.shape.flanks[0].Foot[1+i]
+		}
+		k.feet = append(k.feet, d)
 	}
 }
 
@@ -181,9 +231,8 @@ func (k *sinking) weigh() (weight, pace, most float64) {
 		}
 	}
 	weight = sums[best] + math.Log(mean)
-	if n := len(k.feet); n > 0 {
-		feet := slices.Sorted(slices.Values(k.feet))
-		middle := (feet[n/2] + feet[(n-1)/2]) / 2
+	if len(k.feet) > 0 {
+		middle := k.middleFoot()[0]
 		a, b := (middle-soundFeet)/feetSpread, (middle-bledFeet)/feetSpread
 		weight += min(max((a*a-b*b)/2, -mostFeet), mostFeet)
 	}
@@ -245,23 +294,35 @@ func (g *Segmenter) tellSinking(m measured) {
 		length(pace*s), length(pace*float64(m.Nose-m.Open))))
 }
 
+// The uncertainty is so many times what pauses, and what feet, say that a valve sinks by:
+// of the pauses the most is meant; ramps that differ hide a part from the feet.
+const sunkTimes, seenTimes = 0.6, 0.8
+
 // sunk gives each opening what a lifter that bleeds down may have taken off it.
 func (g *Segmenter) sunk(dst []measured) {
 	k := &g.verdict.sinking
 	weight, _, pace := k.weigh()
+	shut := k.sunkShut()
 	if weight < enoughToMind || k.pauses == 0 && k.flanksU == 0 {
-		return
+		if pace = 0; shut == 0 {
+			return
+		}
 	}
-	most := 0.0
+	// Each nose reads low by what its valve had sunk: all of them by the least of it.
+	paces, least, most := make([]float64, len(dst)), math.Inf(1), 0.0
+	for i, m := range dst {
+		paces[i] = max(sunkTimes*pace, seenTimes*shut*float64(m.MaxLift)/float64(m.Close-m.Open))
+		nose := paces[i] * float64(m.Nose-m.Open)
+		least, most = min(least, nose), max(most, 2*nose)
+	}
 	for i := range dst {
 		m := &dst[i]
-		nose := pace * float64(m.Nose-m.Open)
-		most = max(most, 1.2*nose)
-		m.own = hypot(m.own, 0.6*nose)
+		nose := paces[i] * float64(m.Nose-m.Open)
+		m.common, m.own = hypot(m.common, least), hypot(m.own, nose-least)
 		for side, c := range [2]Crossing{m.OpeningHalf, m.ClosingHalf} {
 			// Half lift sinks with the nose, by half as much.
 			if x := &m.crossing[side]; x.steep > 0 {
-				x.u = hypot(x.u, 0.6*math.Abs(pace*float64(c.At-m.Open)-nose/2)/x.steep)
+				x.u = hypot(x.u, math.Abs(paces[i]*float64(c.At-m.Open)-nose/2)/x.steep)
 			}
 		}
 		m.stateLift()

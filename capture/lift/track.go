@@ -54,11 +54,12 @@ const (
 	longRest = 10 * s
 )
 
-// bounds are the moments that cut an opening out of the signal, and the level
-// that it came home to.
+// bounds are the moments that cut an opening out of the signal, the level that it
+// left and the one that it came home to.
 type bounds struct {
 	section, out, landed float64
-	home                 float64
+	heel, home           float64
+	real                 bool // a heel can have moved from the one to the other
 }
 
 type where uint8
@@ -74,6 +75,7 @@ const (
 type track struct {
 	lim            limits
 	pts            points
+	keep           float64 // points from then on are needed still; infinite for none
 	run            flat
 	at             where
 	heel           float64
@@ -140,7 +142,7 @@ func (k *track) misread(p point) bool {
 	return f.back >= 2
 }
 
-func newTrack() track { return track{pts: points{most: livePoints}} }
+func newTrack() track { return track{pts: points{most: livePoints}, keep: math.Inf(1)} }
 
 // turn is what a reading has brought about.
 type turn uint8
@@ -203,7 +205,7 @@ func (k *track) adopt() turn {
 	}
 	if !k.pending { // else it is still needed
 		k.section = k.run.t0
-		k.pts.since(k.run.t0)
+		k.pts.since(min(k.run.t0, k.keep))
 	}
 	return what
 }
@@ -296,7 +298,7 @@ func (k *track) depart() {
 	if k.landed > k.section {
 		k.section = k.landed
 	}
-	k.pts.since(k.section)
+	k.pts.since(min(k.section, k.keep))
 	k.pending = false
 }
 
@@ -341,14 +343,27 @@ func (k *track) wasHome() bool {
 	return k.low.span() >= max(s, 2*k.flankTime())
 }
 
+// endsHome says whether the low rest that a trace ends on, higher than the heel before,
+// can be a heel: the crank was turned on it or, where nobody knows, it lasts. A hand that
+// stops on the flank to end the trace leaves the crank where it is.
+func (k *track) endsHome() bool {
+	if k.run.t0 > k.low.t1 && k.run.level-k.low.level > k.lim.near {
+		return false // it was left again
+	}
+	if !math.IsNaN(k.low.a0) {
+		return k.low.turned() >= heelTurned
+	}
+	return k.low.span() >= max(1.5*s, k.flankTime()) && k.low.level-k.heel <= slipMost
+}
+
 // settle files the opening and makes the low rest the heel. It returns false
 // where the heel before turns out to have been none.
 func (k *track) settle() bool {
-	k.bounds, k.pending = bounds{k.section, k.out, k.low.t0, k.low.level}, true
-	k.guessed = !k.sure
+	k.pending, k.guessed = true, !k.sure
 	shift := k.low.level - k.heel
 	real := math.Abs(shift) <= k.lim.same || k.sure && math.Abs(shift) <= k.slipShare()*k.top ||
 		math.IsNaN(k.low.a0) && shift <= slipMost && shift >= -k.mostFall()
+	k.bounds = bounds{k.section, k.out, k.low.t0, k.heel, k.low.level, real}
 	k.heelIs(k.low)
 	k.landed = k.low.t0
 	k.sure, k.at, k.n = true, home, 0

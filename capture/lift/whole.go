@@ -114,6 +114,9 @@ func (g *Segmenter) tellHasty(all []measured, middle float64) {
 	if len(all) == 2 {
 		off *= 2
 	}
+	if math.Abs(off) < repeatCounts*float64(g.steps.Step()) {
+		return // no finger stops just where the nose is
+	}
 	times := hastyTimes
 	if math.Abs(off) < max(hastyOff*middle, repeatCounts*float64(g.steps.Step())) {
 		times = hastyAlone

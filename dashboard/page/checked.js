@@ -43,8 +43,8 @@ export const checked = Object.freeze({
       86
     ],
     "silent": [
-      2,
-      1
+      1,
+      0.5
     ]
   },
   "cut nose": {
@@ -189,7 +189,7 @@ export const checked = Object.freeze({
   },
   "misread burst": {
     "told": [
-      81,
+      76,
       84
     ],
     "silent": [

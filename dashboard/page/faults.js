@@ -209,9 +209,9 @@ export const faults = Object.freeze({
     ],
   },
   "part-turn": {
-    title: "No whole opening",
-    means: "The trace holds no passage from valve shut to valve shut again.",
-    figures: "There is no max lift. What was read is saved.",
+    title: "Part of an opening",
+    means: "The trace holds no passage from valve shut to valve shut again, or it ends while the valve is open.",
+    figures: "What was not turned through to the end gives no max lift. Openings before it count, and what was read is saved.",
     steps: [
       "Begin with the valve shut.",
       "Turn two full turns of the crank. Every valve opens once in them.",

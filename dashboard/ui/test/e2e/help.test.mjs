@@ -18,7 +18,7 @@ test("a fault leads to what to do, and help is there without the daemon", async 
     const { page, complaints } = await openPage(b, { viewport: { width: 390, height: 844 } });
     await page.addInitScript(() => localStorage.setItem("lobescribe", '{"cautioned":true,"ended":true}'));
     await page.goto(`${d.url}/#/traces/${id}`);
-    await page.getByRole("link", { name: "What to do about: No whole opening" }).click();
+    await page.getByRole("link", { name: "What to do about: Part of an opening" }).click();
     const heading = page.locator("#fault-part-turn h3");
     await heading.waitFor();
     await page.waitForFunction(() => document.activeElement?.closest("#fault-part-turn"));
