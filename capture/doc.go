@@ -4,8 +4,8 @@
 // Words: a [Role] says what an instrument measures; the [Joiner] puts an angle to
 // each lift; the [Follower] says where the valve is ([Position]) and calls out
 // ([Cue]) max lift and half lift; the [Recorder] decides when a trace begins and
-// ends; the [Keeper] hands it to a store, whatever the disk does meanwhile; a
-// [Replay] plays a kept trace through a Follower of its own.
+// ends. Package keep hands it to a store, whatever the disk does meanwhile, and package
+// replay plays a kept trace through a Follower of its own.
 //
 // Call [NewLive] first: a [Live] owns one of each, in one goroutine, Run. Readings
 // and notes go in by its methods and messages come out by LiveOptions.Tell, which

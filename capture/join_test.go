@@ -8,12 +8,9 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"lobescribe/capture/internal/turned"
 	"lobescribe/device/measure"
 )
-
-func liftAt(at measure.Stamp, l measure.Length) measure.Reading {
-	return measure.Reading{At: at, Lift: l, Has: measure.HasLift}
-}
 
 func angleAt(at measure.Stamp, a measure.Angle) measure.Reading {
 	return measure.Reading{At: at, Angle: a, Has: measure.HasAngle}
@@ -22,7 +19,7 @@ func angleAt(at measure.Stamp, a measure.Angle) measure.Reading {
 func TestJoinerInterpolatesTheAngleAtTheLiftsOwnInstant(t *testing.T) {
 	j := NewJoiner(JoinOptions{})
 	out := j.Angle(nil, angleAt(0, 0))
-	out = j.Lift(out, liftAt(30_000, 1))
+	out = j.Lift(out, turned.Lift(30_000, 1))
 	assert.Empty(t, out, "the next angle is not there yet")
 	out = j.Angle(out, angleAt(40_000, 4*measure.Degree))
 	require.Len(t, out, 1)
@@ -34,7 +31,7 @@ func TestJoinerInterpolatesTheAngleAtTheLiftsOwnInstant(t *testing.T) {
 
 func TestJoinerWithoutEncoderPassesLiftAtOnce(t *testing.T) {
 	j := NewJoiner(JoinOptions{})
-	out := j.Lift(nil, liftAt(10, 5))
+	out := j.Lift(nil, turned.Lift(10, 5))
 	require.Len(t, out, 1)
 	assert.Equal(t, measure.HasLift, out[0].Has)
 }
@@ -42,7 +39,7 @@ func TestJoinerWithoutEncoderPassesLiftAtOnce(t *testing.T) {
 func TestJoinerTakesSilenceForStandingStill(t *testing.T) {
 	j := NewJoiner(JoinOptions{})
 	j.Angle(nil, angleAt(0, 10*measure.Degree))
-	out := j.Lift(nil, liftAt(1*measure.Second, 7))
+	out := j.Lift(nil, turned.Lift(1*measure.Second, 7))
 	assert.Empty(t, out)
 	out = j.Tick(out, 1*measure.Second+250*measure.Millisecond)
 	require.Len(t, out, 1, "an encoder that says nothing must not hold the lift back")
@@ -52,8 +49,8 @@ func TestJoinerTakesSilenceForStandingStill(t *testing.T) {
 	// silence belongs to the old angle, not to the middle of the way.
 	j = NewJoiner(JoinOptions{Hold: 10 * measure.Second})
 	j.Angle(nil, angleAt(0, 10*measure.Degree))
-	out = j.Lift(nil, liftAt(2500*measure.Millisecond, 7))
-	out = j.Lift(out, liftAt(4950*measure.Millisecond, 8))
+	out = j.Lift(nil, turned.Lift(2500*measure.Millisecond, 7))
+	out = j.Lift(out, turned.Lift(4950*measure.Millisecond, 8))
 	out = j.Angle(out, angleAt(5*measure.Second, 20*measure.Degree))
 	require.Len(t, out, 2)
 	assert.Equal(t, 10*measure.Degree, out[0].Angle)
@@ -63,9 +60,9 @@ func TestJoinerTakesSilenceForStandingStill(t *testing.T) {
 func TestJoinerForgetsALostEncoder(t *testing.T) {
 	j := NewJoiner(JoinOptions{})
 	j.Angle(nil, angleAt(0, 10*measure.Degree))
-	out := j.Lift(nil, liftAt(100, 7))
+	out := j.Lift(nil, turned.Lift(100, 7))
 	out = j.Forget(out, Encoder)
-	out = j.Lift(out, liftAt(200, 8))
+	out = j.Lift(out, turned.Lift(200, 8))
 	require.Len(t, out, 2)
 	assert.Equal(t, measure.HasLift, out[0].Has)
 	assert.Equal(t, measure.HasLift, out[1].Has, "no old angle beside a new lift")
@@ -98,7 +95,7 @@ func TestJoinerLosesNothing(t *testing.T) {
 			for ; nextAngle <= at+lag; nextAngle += angleEvery {
 				out = j.Angle(out, angleAt(nextAngle, measure.FromDegrees(crank(nextAngle))))
 			}
-			out = j.Lift(out, liftAt(at, measure.Length(sent)))
+			out = j.Lift(out, turned.Lift(at, measure.Length(sent)))
 			sent++
 		}
 		out = j.Angle(out, angleAt(nextAngle, measure.FromDegrees(crank(nextAngle))))
@@ -124,9 +121,9 @@ func TestJoinerPutsTheSweepBesideTheLift(t *testing.T) {
 	out := j.Sweep(nil, sweepAt(0, 1000))
 	assert.Equal(t, []measure.Reading{sweepAt(0, 1000)}, out, "nobody knows yet that an indicator is there")
 	j.Angle(nil, angleAt(0, 0))
-	out = j.Lift(nil, liftAt(0, 4))
+	out = j.Lift(nil, turned.Lift(0, 4))
 	out = j.Sweep(out, sweepAt(0, 1000))
-	out = j.Lift(out, liftAt(10_000, 5))
+	out = j.Lift(out, turned.Lift(10_000, 5))
 	out = j.Angle(out, angleAt(20_000, 2*measure.Degree))
 	require.Len(t, out, 1, "the second lift's sweep is not there yet")
 	assert.Equal(t, measure.Reading{Lift: 4, Has: measure.HasAll, Sweep: 1000}, out[0])
@@ -134,7 +131,7 @@ func TestJoinerPutsTheSweepBesideTheLift(t *testing.T) {
 	assert.Equal(t, []measure.Reading{{At: 10_000, Lift: 5, Angle: measure.Degree, Sweep: 2000, Has: measure.HasAll}}, out)
 
 	// A gauge that is gone leaves no old reading beside a new lift.
-	out = j.Lift(out[:0], liftAt(30_000, 6))
+	out = j.Lift(out[:0], turned.Lift(30_000, 6))
 	assert.Empty(t, out)
 	out = j.Forget(out, Sweep)
 	out = j.Angle(out, angleAt(40_000, 4*measure.Degree))

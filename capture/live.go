@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"time"
 
+	"lobescribe/capture/keep"
 	"lobescribe/capture/prove"
 	"lobescribe/device/measure"
 )
@@ -54,7 +55,7 @@ type LiveOptions struct {
 	// Default: time.Now.
 	Wall func() time.Time
 	// Keeper takes the traces; nil keeps none, as for a replay.
-	Keeper *Keeper
+	Keeper *keep.Keeper
 	// Tell hears of everything, from Run's goroutine, and must not block.
 	Tell func(Message)
 }
@@ -296,7 +297,7 @@ func (l *Live) follow(readings []measure.Reading) {
 	}
 	if l.held {
 		l.newest = readings[len(readings)-1]
-		l.o.Tell(columns(readings))
+		l.o.Tell(Columns(readings))
 		return
 	}
 	l.kept = l.kept[:0]
@@ -316,7 +317,7 @@ func (l *Live) follow(readings []measure.Reading) {
 		l.tell()
 	}
 	l.flush()
-	l.o.Tell(columns(readings))
+	l.o.Tell(Columns(readings))
 	l.o.Tell(l.follower.Position())
 }
 
@@ -331,7 +332,7 @@ func (l *Live) begin() {
 	if l.o.Keeper == nil {
 		return
 	}
-	l.o.Keeper.Begin(Head{
+	l.o.Keeper.Begin(keep.Head{
 		Started:    l.o.Wall().Add(-(now - l.began).Duration()),
 		Resolution: l.o.Follower.Resolution,
 	}, l.began)
@@ -385,9 +386,9 @@ func (l *Live) tell() {
 	}
 }
 
-// columns turns readings into the message of them. A quantity that only some have
+// Columns turns readings into the message of them. A quantity that only some have
 // keeps its last value: columns are equally long.
-func columns(readings []measure.Reading) Readings {
+func Columns(readings []measure.Reading) Readings {
 	m := Readings{At: make([]int64, len(readings))}
 	var has measure.Has
 	for i, r := range readings {

@@ -10,8 +10,53 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"lobescribe/capture/internal/turned"
+	"lobescribe/capture/keep"
 	"lobescribe/device/measure"
 )
+
+// disk is a keep.Store that always takes what it is given.
+type disk struct {
+	mu     sync.Mutex
+	traces []*onDisk
+}
+
+type onDisk struct {
+	disk     *disk
+	id       uint64
+	readings []measure.Reading
+	notes    []measure.Note
+	ended    bool
+}
+
+func (d *disk) Begin(keep.Head) (keep.Writer, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.traces = append(d.traces, &onDisk{disk: d, id: uint64(len(d.traces) + 1)})
+	return d.traces[len(d.traces)-1], nil
+}
+
+func (t *onDisk) ID() uint64 { return t.id }
+
+func (t *onDisk) Append(r []measure.Reading, n []measure.Note) error {
+	t.disk.mu.Lock()
+	defer t.disk.mu.Unlock()
+	t.readings, t.notes = append(t.readings, r...), append(t.notes, n...)
+	return nil
+}
+
+func (t *onDisk) End() error {
+	t.disk.mu.Lock()
+	defer t.disk.mu.Unlock()
+	t.ended = true
+	return nil
+}
+
+// rest lets the fake time pass, and everybody come to rest.
+func rest(d time.Duration) {
+	time.Sleep(d)
+	synctest.Wait()
+}
 
 // liveBench runs a Live with a Keeper on a fake clock and feeds it a trace in
 // real (fake) time.
@@ -27,7 +72,7 @@ func withLive(t *testing.T, test func(t *testing.T, b *liveBench)) {
 		start := time.Now()
 		clock := func() measure.Stamp { return measure.StampOf(time.Since(start)) }
 		b := &liveBench{disk: &disk{}, said: &heard{}, clock: clock}
-		keeper := NewKeeper(KeeperOptions{Store: b.disk})
+		keeper := keep.New(keep.Options{Store: b.disk})
 		b.Live = NewLive(LiveOptions{Clock: clock, Keeper: keeper, Follower: FollowerOptions{Resolution: measure.Micrometre},
 			Tell: b.said.tell})
 		ctx, cancel := context.WithCancel(t.Context())
@@ -56,7 +101,7 @@ func (b *liveBench) feed(readings []measure.Reading) {
 
 func TestLiveKeepsATurnHandsFree(t *testing.T) {
 	withLive(t, func(t *testing.T, b *liveBench) {
-		b.feed(cycles(2).Readings)
+		b.feed(turned.Cycles(2).Readings)
 		require.Len(t, b.disk.traces, 1)
 		assert.Len(t, of[Opened](b.said), 2)
 
@@ -81,12 +126,12 @@ func TestLiveEndsATraceWhenItStops(t *testing.T) {
 	var d *disk
 	withLive(t, func(t *testing.T, b *liveBench) {
 		d = b.disk
-		b.feed(cycles(1).Readings[:700]) // stopped in the middle of the opening
+		b.feed(turned.Cycles(1).Readings[:700]) // stopped in the middle of the opening
 		b.Mark()
 	})
 	require.Len(t, d.traces, 1)
 	assert.True(t, d.traces[0].ended)
-	kept, fed := d.traces[0].readings, cycles(1).Readings[:700]
+	kept, fed := d.traces[0].readings, turned.Cycles(1).Readings[:700]
 	assert.InDelta(t, 500, len(kept), 10, "two seconds before the lift shows at some 4.1 s, and all until 7 s")
 	for i, r := range kept {
 		require.Equal(t, fed[len(fed)-len(kept)+i].Lift, r.Lift, "what was measured is all there")
@@ -97,7 +142,7 @@ func TestLiveEndsATraceWhenItStops(t *testing.T) {
 
 func TestLiveJoinsAnEncoderOfItsOwn(t *testing.T) {
 	withLive(t, func(t *testing.T, b *liveBench) {
-		for _, r := range cycles(1).Readings {
+		for _, r := range turned.Cycles(1).Readings {
 			if wait := (r.At - b.clock()).Duration(); wait > 0 {
 				time.Sleep(wait)
 			}
@@ -116,7 +161,7 @@ func TestLiveJoinsAnEncoderOfItsOwn(t *testing.T) {
 		assert.InDelta(t, 90*7, opened[0].Opening.ClosingHalf.Angle.Degrees(), 0.3)
 
 		b.Lost(Encoder)
-		b.Readings(Indicator, []measure.Reading{liftAt(b.clock(), 0)})
+		b.Readings(Indicator, []measure.Reading{turned.Lift(b.clock(), 0)})
 		synctest.Wait()
 		last := of[Readings](b.said)
 		assert.Nil(t, last[len(last)-1].Angle)
@@ -126,7 +171,7 @@ func TestLiveJoinsAnEncoderOfItsOwn(t *testing.T) {
 func TestBeginAndEndByHand(t *testing.T) {
 	withLive(t, func(t *testing.T, b *liveBench) {
 		b.BeginTrace()
-		b.feed(cycles(1).Readings[:300]) // nothing moves
+		b.feed(turned.Cycles(1).Readings[:300]) // nothing moves
 		b.EndTrace()
 		rest(time.Second)
 		require.Len(t, b.disk.traces, 1)
@@ -140,12 +185,12 @@ func TestBeginAndEndByHand(t *testing.T) {
 // on the first closing flank already.
 func TestAnotherValve(t *testing.T) {
 	withLive(t, func(t *testing.T, b *liveBench) {
-		b.feed(cycles(1).Readings)
+		b.feed(turned.Cycles(1).Readings)
 		b.Another(10*measure.Millimetre, 300*measure.Micrometre)
 		rest(100 * time.Millisecond)
 		require.True(t, b.disk.traces[0].ended)
 		assert.Equal(t, Position{At: b.Place().At, State: AtHeel}, b.Place(), "the last valve is forgotten")
-		b.feed(cycles(1).Readings)
+		b.feed(turned.Cycles(1).Readings)
 		var kinds []CueKind
 		for _, c := range of[Cue](b.said) {
 			if c.Kind != ApproachHalf {

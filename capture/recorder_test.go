@@ -6,6 +6,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"lobescribe/capture/internal/turned"
 	"lobescribe/device/measure"
 )
 
@@ -19,7 +20,7 @@ type turning struct {
 
 func (u *turning) feed(seconds float64, state ValveState, lift func(s float64) measure.Length) {
 	for end := u.now + measure.Stamp(seconds*1e6); u.now < end; u.now += 100 * measure.Millisecond {
-		r := liftAt(u.now, lift(u.now.Seconds()))
+		r := turned.Lift(u.now, lift(u.now.Seconds()))
 		switch u.Step(r, state) {
 		case Begin:
 			u.traces = append(u.traces, append([]measure.Reading(nil), u.PreRoll()...))
@@ -89,8 +90,8 @@ func TestTheCrankBeginsATraceToo(t *testing.T) {
 
 func TestSilenceOnTheHeelEndsATrace(t *testing.T) {
 	c := NewRecorder(RecorderOptions{})
-	c.Step(liftAt(0, 0), AtHeel)
-	require.Equal(t, Begin, c.Step(liftAt(100_000, measure.Millimetre), OnOpening))
+	c.Step(turned.Lift(0, 0), AtHeel)
+	require.Equal(t, Begin, c.Step(turned.Lift(100_000, measure.Millimetre), OnOpening))
 	assert.False(t, c.Tick(19*measure.Second, AtHeel))
 	assert.False(t, c.Tick(60*measure.Second, OnClosing))
 	assert.True(t, c.Tick(21*measure.Second, AtHeel))
@@ -99,7 +100,7 @@ func TestSilenceOnTheHeelEndsATrace(t *testing.T) {
 
 func TestStartAndStopByHand(t *testing.T) {
 	c := NewRecorder(RecorderOptions{})
-	c.Step(liftAt(0, 0), AtHeel)
+	c.Step(turned.Lift(0, 0), AtHeel)
 	assert.True(t, c.Start())
 	assert.False(t, c.Start())
 	assert.Len(t, c.PreRoll(), 1)
@@ -111,7 +112,7 @@ func TestStartAndStopByHand(t *testing.T) {
 func TestPreRollIsBounded(t *testing.T) {
 	c := NewRecorder(RecorderOptions{})
 	for i := range 100_000 { // all within one second
-		c.Step(liftAt(measure.Stamp(i*10), 0), AtHeel)
+		c.Step(turned.Lift(measure.Stamp(i*10), 0), AtHeel)
 	}
 	assert.LessOrEqual(t, len(c.PreRoll()), maxPreRoll)
 }

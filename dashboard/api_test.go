@@ -8,6 +8,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
+	"lobescribe/capture/replay"
 	"lobescribe/dashboard/live"
 )
 
@@ -27,7 +29,7 @@ func TestTheDocumentIsWhole(t *testing.T) {
 
 	said := map[string]bool{}
 	for _, m := range []capture.Message{live.Hello{}, capture.Readings{}, capture.Position{}, capture.Cue{}, capture.Opened{}, capture.Fault{}, live.Device{},
-		capture.TraceState{}, live.FindingsOf{}, capture.ReplayState{}, live.Selection{}, live.Settings{}, live.Simulated{}, live.ProbeStep{}, live.Marked{}, live.LeftOut{}, live.Agreement{}, live.Repairs{}, live.Alive{}} {
+		keep.State{}, live.FindingsOf{}, replay.State{}, live.Selection{}, live.Settings{}, live.Simulated{}, live.ProbeStep{}, live.Marked{}, live.LeftOut{}, live.Agreement{}, live.Repairs{}, live.Alive{}} {
 		said[m.Type()] = true
 		assert.Regexp(t, "(?m)^\\| `"+m.Type()+"` \\|", apiText)
 	}

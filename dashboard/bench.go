@@ -5,9 +5,9 @@ import (
 	"errors"
 	"io"
 
-	"lobescribe/capture"
 	"lobescribe/capture/delay"
 	"lobescribe/capture/lift"
+	"lobescribe/capture/replay"
 	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -72,7 +72,7 @@ type Recording interface {
 // time.
 type Replays interface {
 	StartReplay(ctx context.Context, id storage.ID, rate float64, from measure.Stamp) error
-	AdjustReplay(capture.ReplayChange) error // ErrNoReplay
+	AdjustReplay(replay.Change) error // ErrNoReplay
 	StopReplay()
 }
 

@@ -10,7 +10,7 @@ import (
 	"sync"
 	"time"
 
-	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/dashboard/live"
 )
 
@@ -119,7 +119,7 @@ func (s *Server) Health(ctx context.Context) Health {
 	switch {
 	case errors.Is(room, errHung):
 		room = fmt.Errorf("the store hangs (%w): is its disk still there?", room)
-	case room == nil && now.Trace != nil && now.Trace.State == capture.TraceFailed:
+	case room == nil && now.Trace != nil && now.Trace.State == keep.Failed:
 		room = fmt.Errorf("readings are being lost. %s", now.Trace.Says)
 	}
 	for _, r := range now.Repairs {
@@ -132,7 +132,7 @@ func (s *Server) Health(ctx context.Context) Health {
 		add("live", follower)
 	}
 	add("store", room)
-	if room == nil && now.Trace != nil && now.Trace.State == capture.TraceBehind {
+	if room == nil && now.Trace != nil && now.Trace.State == keep.Behind {
 		// Nothing is lost while memory holds it, and a restart would lose it.
 		h.Checks[len(h.Checks)-1].Says = "the store is behind, and readings wait in memory: do not restart. " + now.Trace.Says
 	}

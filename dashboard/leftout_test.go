@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -109,7 +110,7 @@ func TestScratch(t *testing.T) {
 	f, err := s.bench.Findings(t.Context(), id)
 	require.NoError(t, err)
 	const began = 77_000_000
-	s.hub.Publish(capture.TraceState{ID: uint64(id), State: "kept", Began: began}, 0)
+	s.hub.Publish(keep.State{ID: uint64(id), State: "kept", Began: began}, 0)
 	for _, o := range f.Openings {
 		s.hub.Publish(capture.Opened{Opening: o}, 0)
 	}
@@ -129,7 +130,7 @@ func TestScratch(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, s.hub.Now().LeftOut, h.LeftOut)
 
-	s.hub.Publish(capture.TraceState{ID: uint64(id) + 1, State: "recording", Began: 2 * began}, 0)
+	s.hub.Publish(keep.State{ID: uint64(id) + 1, State: "recording", Began: 2 * began}, 0)
 	assert.Empty(t, s.hub.Now().LeftOut, "of another trace")
 }
 

@@ -11,6 +11,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/dashboard/live"
 	"lobescribe/storage/shop"
 )
@@ -136,8 +137,8 @@ func (m *Metrics) Heard(message capture.Message) {
 		m.openings.Inc()
 	case capture.Fault:
 		m.faults.Inc()
-	case capture.TraceState:
-		if v.State == capture.TraceKept {
+	case keep.State:
+		if v.State == keep.Kept {
 			m.traces.Inc()
 		}
 	}
@@ -200,7 +201,7 @@ func (c onAsking) Collect(out chan<- prometheus.Metric) {
 	send("readings_waiting", "Readings and notes of traces that are not on disk yet.", gauge, float64(waiting))
 	send("readings_lost_total", "Readings lost because the disk refused for too long.", counter, float64(lost))
 	trace := o.Hub.Now().Trace
-	send("recording", "1 while a trace is under way.", gauge, oneIf(trace != nil && (trace.State == capture.TraceRecording || trace.State == capture.TraceBehind)))
+	send("recording", "1 while a trace is under way.", gauge, oneIf(trace != nil && (trace.State == keep.Recording || trace.State == keep.Behind)))
 	if o.Outbox != nil {
 		if st, err := o.Outbox(); err == nil {
 			send("shop_waiting", "Things that the shop has yet to hear of.", gauge, float64(st.Waiting))

@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -23,7 +23,7 @@ func TestANoteIsKeptWithItsOpening(t *testing.T) {
 	f, err := s.bench.Findings(t.Context(), id)
 	require.NoError(t, err)
 	require.GreaterOrEqual(t, len(f.Openings), 2)
-	s.hub.Publish(capture.TraceState{ID: uint64(id), State: "recording", Began: 77_000_000}, 0)
+	s.hub.Publish(keep.State{ID: uint64(id), State: "recording", Began: 77_000_000}, 0)
 	note := func(i int, says string) live.Noted {
 		status, text := s.ask("PUT", "/api/v1/traces/1/note", fmt.Sprintf(`{"t_s":%v,"says":%q}`, f.Openings[i].Nose.Seconds(), says))
 		require.Equal(t, 200, status, text)
@@ -67,7 +67,7 @@ func TestMarksAreToldToALaterPage(t *testing.T) {
 	at := func(sec float64) live.Marked { return live.Marked{At: began + measure.Stamp(sec*1e6)} }
 	s.hub.Publish(at(1), 0)
 	assert.Empty(t, s.hub.Now().Marks, "nothing is recorded")
-	s.hub.Publish(capture.TraceState{ID: 1, State: "recording", Began: began}, 0)
+	s.hub.Publish(keep.State{ID: 1, State: "recording", Began: began}, 0)
 	s.hub.Publish(at(2), 0)
 	s.hub.Publish(at(3.5), 0)
 	s.hub.Publish(live.Marked{At: at(4).At, Undone: true}, 0)
@@ -76,6 +76,6 @@ func TestMarksAreToldToALaterPage(t *testing.T) {
 		s.hub.Publish(at(5), 0)
 	}
 	assert.Len(t, s.hub.Now().Marks, 500, "bounded")
-	s.hub.Publish(capture.TraceState{ID: 2, State: "recording", Began: began + 9_000_000}, 0)
+	s.hub.Publish(keep.State{ID: 2, State: "recording", Began: began + 9_000_000}, 0)
 	assert.Empty(t, s.hub.Now().Marks, "another trace")
 }

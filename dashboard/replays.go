@@ -5,7 +5,7 @@ import (
 	"math"
 	"net/http"
 
-	"lobescribe/capture"
+	"lobescribe/capture/replay"
 	"lobescribe/dashboard/sheet"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -59,7 +59,7 @@ func (s *Server) startReplay(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) adjustReplay(w http.ResponseWriter, r *http.Request) error {
-	var change capture.ReplayChange
+	var change replay.Change
 	if err := read(w, r, &change); err != nil {
 		return err
 	}

@@ -4,7 +4,7 @@ import (
 	"net/http"
 	"strings"
 
-	"lobescribe/capture"
+	"lobescribe/capture/replay"
 	"lobescribe/capture/rocker"
 	"lobescribe/capture/rocker/photo"
 	"lobescribe/capture/rocker/shims"
@@ -61,7 +61,7 @@ func (s *Server) routes() []route {
 		{pattern: "GET /api/v1/difference", do: s.difference, answers: timing.Result{}},
 
 		{pattern: "POST /api/v1/replay", do: s.startReplay, asks: replayStart{}},
-		{pattern: "PATCH /api/v1/replay", do: s.adjustReplay, asks: capture.ReplayChange{}},
+		{pattern: "PATCH /api/v1/replay", do: s.adjustReplay, asks: replay.Change{}},
 		{pattern: "DELETE /api/v1/replay", do: s.stopReplay},
 		{pattern: "POST /api/v1/mark", do: s.mark},
 		{pattern: "DELETE /api/v1/mark", do: s.unmark},

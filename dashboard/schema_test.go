@@ -14,8 +14,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/capture/lift"
 	"lobescribe/capture/prove"
+	"lobescribe/capture/replay"
 	"lobescribe/dashboard/live"
 	"lobescribe/dashboard/schema"
 	"lobescribe/dashboard/schema/strict"
@@ -49,9 +51,9 @@ func someMessages() []capture.Message {
 		capture.Fault{Fault: lift.Fault{Kind: lift.TooFast, At: 2, Says: "Turn slower."}},
 		live.Device{ID: live.Indicator, Address: "serial:/dev/ttyUSB0", State: "live", Says: "x", Detail: "flowing", RateHz: 50, AgeS: 0.1,
 			Format: "plain", Resolution: 12_700, Refused: map[string]int{"too_long": 1}},
-		capture.TraceState{ID: 7, State: capture.TraceBehind, Began: -1, Seconds: 1.5, Readings: 3, OnDisk: 1, Says: "The disk is full."},
+		keep.State{ID: 7, State: keep.Behind, Began: -1, Seconds: 1.5, Readings: 3, OnDisk: 1, Says: "The disk is full."},
 		live.FindingsOf{Trace: 7, Findings: findings},
-		capture.ReplayState{Trace: 7, Rate: 2, At: 1, Seconds: 2},
+		replay.State{Trace: 7, Rate: 2, At: 1, Seconds: 2},
 		live.Selection{Engine: "mule", Valve: "3I", Trial: "2"}, live.Settings{Units: "mm"}, live.Simulated{On: true}, live.Repairs{Repairs: []live.Repair{{ID: "x", Loss: true, Says: "y"}}},
 		live.ProbeStep{Line: "9600 8N1", Score: 0.5, Says: "x"}, live.Marked{At: 2},
 		live.Agreement{Count: 1, MaxLift: 1, MaxLiftU: 2, Each: []live.AgreementOf{{Nose: 1, By: 2, Beyond: true}}},
@@ -115,8 +117,8 @@ func TestEveryMessageIsAsTheSchemaSays(t *testing.T) {
 func TestKeysAreThoseOfTheSource(t *testing.T) {
 	for place, v := range map[string]any{
 		"live hello": live.Hello{}, "live state": capture.Position{}, "live cue": capture.Cue{}, "live opening": capture.Opened{},
-		"live fault": capture.Fault{}, "live device": live.Device{}, "live trace": capture.TraceState{}, "live findings": live.FindingsOf{},
-		"live replay": capture.ReplayState{}, "live bench": live.Selection{}, "live settings": live.Settings{}, "live simulator": live.Simulated{}, "live repairs": live.Repairs{}, "live repair": live.Repair{},
+		"live fault": capture.Fault{}, "live device": live.Device{}, "live trace": keep.State{}, "live findings": live.FindingsOf{},
+		"live replay": replay.State{}, "live bench": live.Selection{}, "live settings": live.Settings{}, "live simulator": live.Simulated{}, "live repairs": live.Repairs{}, "live repair": live.Repair{},
 		"live probe": live.ProbeStep{}, "live mark": live.Marked{}, "live left-out": live.LeftOut{}, "live noted": live.Noted{}, "live note": storage.OpeningNote{}, "live stretch": lift.LeftOut{},
 		"live agreement": live.Agreement{}, "live agreementOf": live.AgreementOf{}, "live readings": capture.Readings{}, "live alive": live.Alive{},
 		"live proof": live.ProofNow{}, "live proving": prove.Now{},

@@ -21,8 +21,8 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
 
-	"lobescribe/capture"
 	"lobescribe/capture/lift"
+	"lobescribe/capture/replay"
 	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -75,7 +75,7 @@ func (b *bench) EndTrace()                                 { b.note("end") }
 func (b *bench) StartReplay(_ context.Context, id storage.ID, rate float64, from measure.Stamp) error {
 	return b.note("replay %s at %v from %s", id, rate, from)
 }
-func (b *bench) AdjustReplay(c capture.ReplayChange) error {
+func (b *bench) AdjustReplay(c replay.Change) error {
 	text, err := json.Marshal(c)
 	return errors.Join(err, b.note("adjust %s", text))
 }

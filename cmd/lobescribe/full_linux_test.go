@@ -13,7 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/sys/unix"
 
-	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
 	"lobescribe/storage/tracefile"
@@ -59,7 +59,7 @@ func TestFileThatMayNotGrow(t *testing.T) {
 // kept is a message of the live socket about the trace under way.
 type kept struct {
 	Type string `json:"type"`
-	capture.TraceState
+	keep.State
 }
 
 // theDiskFills turns an engine in front of the built binary whose disk fills
@@ -94,18 +94,18 @@ func theDiskFills(t *testing.T, data string, fill, free func(*process)) {
 	played := make(chan error, 1)
 	go func() { played <- simulator.PlayBytes(t.Context(), session.Indicator, link, 1) }()
 
-	well := heard("a second is on disk", func(m kept) bool { return m.State == capture.TraceRecording && m.OnDisk > 1 })
+	well := heard("a second is on disk", func(m kept) bool { return m.State.State == keep.Recording && m.OnDisk > 1 })
 	fill(daemon)
 	filled := time.Now()
-	behind := heard("the disk refuses", func(m kept) bool { return m.State == capture.TraceBehind })
+	behind := heard("the disk refuses", func(m kept) bool { return m.State.State == keep.Behind })
 	t.Logf("said %.1f s after the disk was full, when %.2f s were not on disk: %s", time.Since(filled).Seconds(), behind.Seconds-behind.OnDisk, behind.Says)
 	assert.Contains(t, behind.Says, "wait in memory")
 	assert.GreaterOrEqual(t, behind.OnDisk, well.OnDisk)
 	later := heard("recording goes on in memory", func(m kept) bool { return m.Seconds > behind.Seconds+2 })
-	assert.Equal(t, capture.TraceBehind, later.State)
+	assert.Equal(t, keep.Behind, later.State.State)
 	assert.Greater(t, later.Readings, behind.Readings+1000)
 	free(daemon)
-	well = heard("writing goes on", func(m kept) bool { return m.State == capture.TraceRecording })
+	well = heard("writing goes on", func(m kept) bool { return m.State.State == keep.Recording })
 	assert.GreaterOrEqual(t, well.OnDisk, later.Seconds-0.1)
 	require.NoError(t, <-played)
 	daemon.quiet()

@@ -13,7 +13,7 @@ import (
 
 	sdnotify "github.com/coreos/go-systemd/v22/daemon"
 
-	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/live"
@@ -121,11 +121,11 @@ func statusLine(url string, now live.Hello) string {
 	}
 	if t := now.Trace; t != nil {
 		switch t.State {
-		case capture.TraceRecording:
+		case keep.Recording:
 			parts = append(parts, fmt.Sprintf("recording trace %d", t.ID))
-		case capture.TraceBehind:
+		case keep.Behind:
 			parts = append(parts, "the disk refuses, readings wait in memory")
-		case capture.TraceFailed:
+		case keep.Failed:
 			parts = append(parts, "READINGS ARE BEING LOST: "+t.Says)
 		}
 	}

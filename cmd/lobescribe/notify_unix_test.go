@@ -22,6 +22,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/dashboard/live"
 	"lobescribe/device"
 	"lobescribe/device/measure"
@@ -230,6 +231,6 @@ func TestStatusLine(t *testing.T) {
 	const url = "http://127.0.0.1:8417/"
 	assert.Equal(t, "Page at "+url+"; no device chosen", statusLine(url, live.Hello{}))
 	assert.Equal(t, "Page at "+url+"; indicator live; recording trace 7", statusLine(url, live.Hello{
-		Devices: []live.Device{{ID: "indicator", State: "live"}}, Trace: &capture.TraceState{ID: 7, State: capture.TraceRecording}}))
-	assert.Contains(t, statusLine(url, live.Hello{Trace: &capture.TraceState{State: capture.TraceBehind}}), "disk refuses")
+		Devices: []live.Device{{ID: "indicator", State: "live"}}, Trace: &keep.State{ID: 7, State: keep.Recording}}))
+	assert.Contains(t, statusLine(url, live.Hello{Trace: &keep.State{State: keep.Behind}}), "disk refuses")
 }

@@ -13,7 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lobescribe/capture"
+	"lobescribe/capture/replay"
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/device/bytelog"
 	"lobescribe/device/measure"
@@ -38,7 +38,7 @@ send it, until it has been played or Ctrl-C.
   lobescribe replay bytes.log --link tty     (of listen --raw)`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := capture.CheckReplayRate(rate); err != nil {
+			if err := replay.CheckRate(rate); err != nil {
 				return wordsError{fmt.Errorf("--rate: %w", err)}
 			}
 			start, err := parseSeconds("--from", from)

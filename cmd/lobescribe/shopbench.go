@@ -5,8 +5,8 @@ import (
 	"fmt"
 	"io"
 
-	"lobescribe/capture"
 	"lobescribe/capture/lift"
+	"lobescribe/capture/replay"
 	"lobescribe/cmd/lobescribe/daemon"
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/live"
@@ -69,7 +69,7 @@ func (recordBench) EndTrace()                           {}
 func (recordBench) StartReplay(context.Context, storage.ID, float64, measure.Stamp) error {
 	return errOnlyShows
 }
-func (recordBench) AdjustReplay(capture.ReplayChange) error           { return errOnlyShows }
+func (recordBench) AdjustReplay(replay.Change) error                  { return errOnlyShows }
 func (recordBench) StopReplay()                                       {}
 func (recordBench) Selected(live.Selection)                           {}
 func (recordBench) KeepSettings(context.Context, live.Settings) error { return errOnlyShows }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"lobescribe/capture"
+	"lobescribe/capture/replay"
 )
 
 // Client is one page's end of the hub.
@@ -22,7 +23,7 @@ type Client struct {
 }
 
 // greet prepares the hello, the replay under way and the strip.
-func (c *Client) greet(hello Hello, past capture.Readings, replay *capture.ReplayState) error {
+func (c *Client) greet(hello Hello, past capture.Readings, replay *replay.State) error {
 	first := []capture.Message{hello}
 	if replay != nil {
 		first = append(first, *replay)

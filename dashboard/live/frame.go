@@ -8,6 +8,7 @@ import (
 	"github.com/gorilla/websocket"
 
 	"lobescribe/capture"
+	"lobescribe/capture/replay"
 )
 
 // lane is how a frame is treated when its client falls behind.
@@ -39,7 +40,7 @@ func newFrame(m capture.Message, source, trace uint64) (*frame, error) {
 		return f.prepare()
 	case capture.Position, Agreement, ProofNow:
 		f.lane = newest // each says all that the one before it said
-	case capture.ReplayState:
+	case replay.State:
 		f.lane = newest
 		if v.Ended {
 			f.lane = lossless

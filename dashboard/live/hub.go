@@ -10,7 +10,9 @@ import (
 	"time"
 
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/capture/lift"
+	"lobescribe/capture/replay"
 )
 
 // HubOptions bounds a hub. The zero value is what the daemon uses.
@@ -44,7 +46,7 @@ type Hub struct {
 	clients map[*Client]struct{}
 	prompt  int // clients that get every reading at once
 	now     Hello
-	replay  *capture.ReplayState
+	replay  *replay.State
 	strip   strip
 	sources map[uint64]*source
 	dropped uint64      // readings that slow clients did not get
@@ -141,7 +143,7 @@ func (h *Hub) Publish(m capture.Message, replayOf uint64) {
 	}
 	h.send(m, replayOf)
 	h.agreed(m, replayOf)
-	if r, ok := m.(capture.ReplayState); ok && r.Ended {
+	if r, ok := m.(replay.State); ok && r.Ended {
 		delete(h.sources, r.Trace)
 	}
 }
@@ -300,7 +302,7 @@ const openingsKept = 500
 
 // remember keeps what a new client must know.
 func (h *Hub) remember(m capture.Message, replayOf uint64) {
-	if r, ok := m.(capture.ReplayState); ok {
+	if r, ok := m.(replay.State); ok {
 		h.replay, h.now.ReplayOf = &r, &r.Trace
 		if r.Ended {
 			h.replay, h.now.ReplayOf = nil, nil
@@ -310,7 +312,7 @@ func (h *Hub) remember(m capture.Message, replayOf uint64) {
 		return
 	}
 	switch v := m.(type) {
-	case capture.TraceState:
+	case keep.State:
 		// Told apart by when they began: a trace that the disk refuses has no
 		// number yet. One that had to wait may be kept after the next began.
 		if h.now.Trace != nil && v.Began < h.now.Trace.Began {

@@ -14,7 +14,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/capture/lift"
+	"lobescribe/capture/replay"
 	"lobescribe/device/measure"
 )
 
@@ -74,7 +76,7 @@ func TestASnapshotThenEverythingAfterIt(t *testing.T) {
 		h.Publish(Device{ID: Indicator, State: "live"}, 0)
 		h.Publish(Selection{Engine: "demo", Valve: "3E"}, 0)
 		h.Publish(Settings{Units: "mm"}, 0)
-		h.Publish(capture.TraceState{ID: 4, State: "recording"}, 0)
+		h.Publish(keep.State{ID: 4, State: "recording"}, 0)
 		h.Publish(capture.Opened{Opening: lift.Opening{MaxLift: 10_668_000}}, 0)
 		h.Publish(capture.Opened{Opening: lift.Opening{MaxLift: 999}}, 77) // of a replay: not the engine's
 		h.Publish(batch(1, 2, 3), 0)
@@ -103,7 +105,7 @@ func TestASnapshotThenEverythingAfterIt(t *testing.T) {
 		assert.EqualValues(t, 10_668_000, hello.Openings[0].MaxLift)
 		assert.EqualValues(t, 4, hello.Trace.ID)
 
-		h.Publish(capture.TraceState{ID: 5, State: "recording"}, 0)
+		h.Publish(keep.State{ID: 5, State: "recording"}, 0)
 		assert.Empty(t, h.Now().Openings, "a new trace has none yet")
 	})
 }
@@ -163,7 +165,7 @@ func TestAReplayIsMarkedAndApart(t *testing.T) {
 	defer h.Close()
 	early := join(t, h)
 	drain(t, early)
-	h.Publish(capture.ReplayState{Trace: 12, Rate: 2, Seconds: 30 * measure.Second}, 0)
+	h.Publish(replay.State{Trace: 12, Rate: 2, Seconds: 30 * measure.Second}, 0)
 	h.Publish(batch(1), 12)
 	h.Publish(capture.Position{Lift: 1}, 12)
 	h.Publish(capture.Cue{Kind: capture.NoseReached}, 12)
@@ -181,7 +183,7 @@ func TestAReplayIsMarkedAndApart(t *testing.T) {
 	got := drain(t, join(t, h))
 	assert.Equal(t, []string{"hello", "replay", "readings"}, types(got))
 	assert.Contains(t, got[0].Text, `"replay_of":12`)
-	h.Publish(capture.ReplayState{Trace: 12, Ended: true}, 0)
+	h.Publish(replay.State{Trace: 12, Ended: true}, 0)
 	assert.Nil(t, h.Now().ReplayOf)
 }
 

@@ -3,7 +3,7 @@ package live
 import (
 	"slices"
 
-	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/device/measure"
 )
 
@@ -14,7 +14,7 @@ const marksKept = 500
 // marked keeps a mark in the time of the trace under way, as the trace itself does.
 func (h *Hub) marked(m Marked) {
 	t := h.now.Trace
-	if t == nil || t.State == capture.TraceKept {
+	if t == nil || t.State == keep.Kept {
 		return // nothing is recorded, so nothing is marked
 	}
 	marks := slices.Clone(h.now.Marks) // a hello may be on its way out with the old ones

@@ -2,6 +2,7 @@ package live
 
 import (
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/capture/lift"
 	"lobescribe/capture/prove"
 	"lobescribe/capture/valve"
@@ -24,8 +25,8 @@ type Hello struct {
 	Position  *capture.Position `json:"position"` // null before the first reading
 	// Trace is the trace under way or the last one, null before the first;
 	// Openings are those of it that have settled.
-	Trace    *capture.TraceState `json:"trace"`
-	Openings []lift.Opening      `json:"openings"`
+	Trace    *keep.State    `json:"trace"`
+	Openings []lift.Opening `json:"openings"`
 	// LeftOut are the openings of that trace that somebody struck.
 	LeftOut []lift.LeftOut `json:"left_out,omitempty"`
 	// Noted is what somebody wrote about openings of that trace, Marks are when a

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"lobescribe/capture"
+	"lobescribe/capture/replay"
 	"lobescribe/device/measure"
 )
 
@@ -102,10 +103,10 @@ func TestNewestIsOfItsSource(t *testing.T) {
 	for i := range 3 {
 		for source := range uint64(2) {
 			require.NoError(t, q.put(mustFrame(t, capture.Position{Lift: int64(i)}, source)))
-			require.NoError(t, q.put(mustFrame(t, capture.ReplayState{Trace: 5, Seconds: measure.Stamp(i)}, source)))
+			require.NoError(t, q.put(mustFrame(t, replay.State{Trace: 5, Seconds: measure.Stamp(i)}, source)))
 		}
 	}
-	require.NoError(t, q.put(mustFrame(t, capture.ReplayState{Trace: 5, Ended: true}, 0)))
+	require.NoError(t, q.put(mustFrame(t, replay.State{Trace: 5, Ended: true}, 0)))
 	var words []string
 	for f, _ := q.take(); f != nil; f, _ = q.take() {
 		words = append(words, fmt.Sprint(f.word, f.source))

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"slices"
 
+	"lobescribe/device/lines/tidy"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
@@ -205,7 +206,7 @@ func (d *Decoder) line(line []byte, at measure.Stamp, out *wire.Out) {
 	var lift, turn, row number
 	if v == taken {
 		if v = d.numbers(body, &lift, &turn, &row); v != taken {
-			if plain, changed := Tidy(d.plain, body); changed {
+			if plain, changed := tidy.Line(d.plain, body, scanUnit); changed {
 				d.plain, body = plain, plain
 				lift, turn, row = number{}, number{}, number{}
 				v = d.numbers(body, &lift, &turn, &row)

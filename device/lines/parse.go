@@ -293,5 +293,3 @@ func hexDigit(c byte) (byte, bool) {
 	}
 	return 0, false
 }
-
-func digit(c byte) bool { return c >= '0' && c <= '9' }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/capture/lift"
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/live"
@@ -30,7 +31,7 @@ type Daemon struct {
 	store    *storage.Store
 	hub      *live.Hub
 	live     *capture.Live
-	keeper   *capture.Keeper
+	keeper   *keep.Keeper
 	rescue   *rescue
 	metrics  *dashboard.Metrics
 	simulate func(context.Context) (*Simulated, error) // nil where it is not offered
@@ -141,7 +142,7 @@ func New(ctx context.Context, o Options) *Daemon {
 		o.Rescue.Log = o.Log
 	}
 	d.rescue = &rescue{beside: o.Store.Path(), o: o.Rescue, head: func() storage.Head { return d.rescueHead(o.Source) }}
-	d.keeper = capture.NewKeeper(capture.KeeperOptions{
+	d.keeper = keep.New(keep.Options{
 		Store: &shelf{store: o.Store, head: func() (storage.Head, error) { return d.head(o.Source) },
 			instruments: d.plugged, commit: func(write func() error) error {
 				if o.before != nil {
@@ -150,7 +151,7 @@ func New(ctx context.Context, o Options) *Daemon {
 				return d.metrics.Commit(write)
 			}},
 		Rescue: d.rescue, Log: o.Log, Bound: o.Held,
-		Tell:  func(s capture.TraceState) { d.tell(s) },
+		Tell:  func(s keep.State) { d.tell(s) },
 		Ended: d.ended,
 	})
 	d.live = capture.NewLive(capture.LiveOptions{

@@ -11,7 +11,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -23,7 +23,7 @@ import (
 func TestFindingsSoFarAreNotStored(t *testing.T) {
 	p := inThisProcess(t, nil, 0)
 	p.turn(0, 2000)
-	s := p.trace(t, "something is on disk", func(s capture.TraceState) bool { return s.ID != 0 && s.OnDisk > 0.5 })
+	s := p.trace(t, "something is on disk", func(s keep.State) bool { return s.ID != 0 && s.OnDisk > 0.5 })
 	_, err := FindingsOf(p.store, storage.ID(s.ID))
 	require.NoError(t, err)
 	_, err = p.store.Findings(storage.ID(s.ID))

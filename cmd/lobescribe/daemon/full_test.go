@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/dashboard/live"
 	"lobescribe/device/address"
 	"lobescribe/device/measure"
@@ -80,7 +81,7 @@ func (p *inProcess) turn(from, count int) {
 }
 
 // trace waits until what the page is told of the trace under way is as wanted.
-func (p *inProcess) trace(t *testing.T, what string, want func(capture.TraceState) bool) (s capture.TraceState) {
+func (p *inProcess) trace(t *testing.T, what string, want func(keep.State) bool) (s keep.State) {
 	t.Helper()
 	require.Eventually(t, func() bool {
 		now := p.hub.Now().Trace
@@ -93,8 +94,8 @@ func (p *inProcess) trace(t *testing.T, what string, want func(capture.TraceStat
 	return s
 }
 
-func in(state string) func(capture.TraceState) bool {
-	return func(s capture.TraceState) bool { return s.State == state }
+func in(state string) func(keep.State) bool {
+	return func(s keep.State) bool { return s.State == state }
 }
 
 // Each write fails now and then, whatever it is, as on a failing disk: all that
@@ -130,7 +131,7 @@ func TestEveryWriteMayFail(t *testing.T) {
 		p.turn(n, 1000)
 		n += 1000
 		p.live.EndTrace()
-		began = p.trace(t, "this trace is kept or waits", func(s capture.TraceState) bool { return s.Began > began }).Began
+		began = p.trace(t, "this trace is kept or waits", func(s keep.State) bool { return s.Began > began }).Began
 	}
 	failing.Store(false)
 	require.NoError(t, p.stop())
@@ -168,13 +169,13 @@ func TestADiskFullForLongerThanMemoryLasts(t *testing.T) {
 		return nil
 	}, 5000)
 	p.turn(0, 1000)
-	p.trace(t, "a trace is on disk", func(s capture.TraceState) bool { return s.State == capture.TraceRecording && s.OnDisk > 0.9 })
+	p.trace(t, "a trace is on disk", func(s keep.State) bool { return s.State == keep.Recording && s.OnDisk > 0.9 })
 	full.Store(true)
 	p.turn(1000, 5000)
-	s := p.trace(t, "the disk is full", func(s capture.TraceState) bool { return s.State == capture.TraceBehind && s.Readings > 5000 })
+	s := p.trace(t, "the disk is full", func(s keep.State) bool { return s.State == keep.Behind && s.Readings > 5000 })
 	assert.Contains(t, s.Says, "no space left on device")
 	p.turn(6000, 2000)
-	s = p.trace(t, "readings are lost", in(capture.TraceFailed))
+	s = p.trace(t, "readings are lost", in(keep.Failed))
 	assert.Contains(t, s.Says, "Memory is full too")
 	client, err := p.hub.Join() // whoever opens the page now is told too
 	require.NoError(t, err)
@@ -184,7 +185,7 @@ func TestADiskFullForLongerThanMemoryLasts(t *testing.T) {
 	assert.Contains(t, string(text), `"state":"failed"`)
 
 	full.Store(false)
-	p.trace(t, "the disk has room again", in(capture.TraceRecording))
+	p.trace(t, "the disk has room again", in(keep.Recording))
 	p.turn(8000, 1000)
 	require.NoError(t, p.stop())
 	list, err := p.store.Traces(storage.Query{})
@@ -227,7 +228,7 @@ func TestStoppedWhileTheDiskRefuses(t *testing.T) {
 	p := onStore(t, store, Options{Rescue: storage.Options{Fault: fault}})
 	full.Store(true)
 	p.turn(0, 1000)
-	p.trace(t, "the disk is full", in(capture.TraceBehind))
+	p.trace(t, "the disk is full", in(keep.Behind))
 	err = p.stop()
 	require.ErrorIs(t, err, syscall.ENOSPC)
 	assert.Contains(t, err.Error(), "readings could not be written and are lost")
@@ -246,10 +247,10 @@ func TestStoppedWhileTheStoreRefuses(t *testing.T) {
 		return nil
 	}, 0)
 	p.turn(0, 500)
-	first := p.trace(t, "half a second is on disk", func(s capture.TraceState) bool { return s.State == capture.TraceRecording && s.OnDisk > 0.4 })
+	first := p.trace(t, "half a second is on disk", func(s keep.State) bool { return s.State == keep.Recording && s.OnDisk > 0.4 })
 	full.Store(true)
 	p.turn(500, 500)
-	p.trace(t, "the store refuses", in(capture.TraceBehind))
+	p.trace(t, "the store refuses", in(keep.Behind))
 	require.NoError(t, p.stop())
 	require.NoError(t, p.store.Close())
 
@@ -289,7 +290,7 @@ func TestStopsWithADeviceThatHangs(t *testing.T) {
 	require.NoError(t, err)
 	p.attach(capture.Encoder, a)
 	p.turn(0, 1000)
-	p.trace(t, "it records", in(capture.TraceRecording))
+	p.trace(t, "it records", in(keep.Recording))
 	asked := time.Now()
 	require.NoError(t, p.stop())
 	took := time.Since(asked)

@@ -12,7 +12,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -142,7 +142,7 @@ func hurtSession(t *testing.T, chance *rand.Rand, times int) (o hurtOutcome) {
 	began := int64(-1)
 	for range times {
 		h.turns(5 + chance.IntN(20))
-		h.trace(t, "something is on disk", func(s capture.TraceState) bool {
+		h.trace(t, "something is on disk", func(s keep.State) bool {
 			h.note()
 			return s.Began > began && s.OnDisk > 0 || s.ID == 0 && s.Says != ""
 		})
@@ -151,9 +151,9 @@ func hurtSession(t *testing.T, chance *rand.Rand, times int) (o hurtOutcome) {
 		h.turns(chance.IntN(20))
 		if chance.IntN(2) == 0 {
 			h.live.EndTrace()
-			s := h.trace(t, "the trace is kept", func(s capture.TraceState) bool {
+			s := h.trace(t, "the trace is kept", func(s keep.State) bool {
 				h.note()
-				return s.Began > began && (s.State == capture.TraceKept || s.State == capture.TraceFailed)
+				return s.Began > began && (s.State == keep.Kept || s.State == keep.Failed)
 			})
 			began = s.Began
 		}

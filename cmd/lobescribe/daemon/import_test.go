@@ -19,7 +19,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 	"lobescribe/storage/tracefile"
@@ -96,7 +96,7 @@ func TestImportOfAnyLength(t *testing.T) {
 			}
 		}
 	})
-	p.trace(t, "it records", func(s capture.TraceState) bool { return s.OnDisk > 1 })
+	p.trace(t, "it records", func(s keep.State) bool { return s.OnDisk > 1 })
 	mu.Lock()
 	before, wait = wait, 0
 	mu.Unlock()

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/capture/lift"
 	"lobescribe/device"
 	"lobescribe/device/address"
@@ -103,7 +104,7 @@ func (r Recalled) record(ctx context.Context, all []arrived, resolution measure.
 	var now atomic.Int64
 	kept := &shelf{store: r.Store, head: func() (storage.Head, error) { return head, nil },
 		instruments: func() []*instrument { return nil }}
-	keeper := capture.NewKeeper(capture.KeeperOptions{Store: startedAt{kept, r.Started}})
+	keeper := keep.New(keep.Options{Store: startedAt{kept, r.Started}})
 	live := capture.NewLive(capture.LiveOptions{
 		Follower: capture.FollowerOptions{Resolution: resolution, Proof: head.Proof},
 		Recorder: capture.RecorderOptions{Rest: measure.StampOf(1000 * time.Hour)},
@@ -178,7 +179,7 @@ type startedAt struct {
 }
 
 // Begin begins a trace on the shelf, at its own time.
-func (s startedAt) Begin(h capture.Head) (capture.TraceWriter, error) {
+func (s startedAt) Begin(h keep.Head) (keep.Writer, error) {
 	h.Started = s.zero
 	return s.shelf.Begin(h)
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/capture/lift"
 	"lobescribe/capture/prove"
 	"lobescribe/device"
@@ -73,8 +74,8 @@ func Record(ctx context.Context, o RecordOptions) (Recorded, error) {
 		}}
 	state := ""
 	var beside *rescue
-	options := capture.KeeperOptions{Store: kept, Log: o.Log,
-		Tell: func(s capture.TraceState) {
+	options := keep.Options{Store: kept, Log: o.Log,
+		Tell: func(s keep.State) {
 			if s.Says != "" && s.State != state && o.Says != nil {
 				o.Says(s.Says)
 			}
@@ -84,7 +85,7 @@ func Record(ctx context.Context, o RecordOptions) (Recorded, error) {
 		beside = &rescue{beside: o.Store.Path(), o: storage.Options{Log: o.Log}, head: func() storage.Head { return o.Head }, memory: &trace}
 		options.Rescue = beside
 	}
-	keeper := capture.NewKeeper(options)
+	keeper := keep.New(options)
 	settled := 0
 	live := capture.NewLive(capture.LiveOptions{
 		Follower: capture.FollowerOptions{Sign: o.Sign, Proof: o.Proof},

@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"lobescribe/capture"
+	"lobescribe/capture/replay"
 	"lobescribe/dashboard"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -11,7 +12,7 @@ import (
 
 // replaying is the replay under way on a daemon.
 type replaying struct {
-	play   *capture.Replay
+	play   *replay.Replay
 	cancel context.CancelFunc
 	done   chan struct{}
 }
@@ -33,9 +34,9 @@ func (d *Daemon) StartReplay(ctx context.Context, id storage.ID, rate float64, f
 
 // PlayTrace replays a trace that is in memory under the number id.
 func (d *Daemon) PlayTrace(id uint64, trace measure.Trace, rate float64, from measure.Stamp) error {
-	play, err := capture.NewReplay(trace, capture.ReplayOptions{Trace: id, Rate: rate, From: from,
+	play, err := replay.New(trace, replay.Options{Trace: id, Rate: rate, From: from,
 		Tell: func(m capture.Message) {
-			if _, about := m.(capture.ReplayState); about {
+			if _, about := m.(replay.State); about {
 				d.hub.Publish(m, 0) // it is about the replay and not of it
 				return
 			}
@@ -58,7 +59,7 @@ func (d *Daemon) PlayTrace(id uint64, trace measure.Trace, rate float64, from me
 }
 
 // AdjustReplay changes speed or place of the replay under way.
-func (d *Daemon) AdjustReplay(c capture.ReplayChange) error {
+func (d *Daemon) AdjustReplay(c replay.Change) error {
 	d.mu.Lock()
 	r := d.replay
 	d.mu.Unlock()

@@ -1,7 +1,7 @@
 package daemon
 
 import (
-	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
 )
@@ -25,7 +25,7 @@ type shelf struct {
 }
 
 // Begin begins a trace with what is known of it now.
-func (s *shelf) Begin(h capture.Head) (capture.TraceWriter, error) {
+func (s *shelf) Begin(h keep.Head) (keep.Writer, error) {
 	head, err := s.head()
 	if err != nil {
 		return nil, said(err)

@@ -6,7 +6,7 @@ import (
 	"fmt"
 	"sync"
 
-	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/dashboard/live"
 	"lobescribe/device/measure"
 	"lobescribe/storage"
@@ -70,9 +70,9 @@ func said(err error) error {
 	case err == nil:
 		return nil
 	case errors.Is(err, storage.ErrLost), errors.Is(err, storage.ErrClosed):
-		return verdict{err, capture.ErrStoreLost}
+		return verdict{err, keep.ErrLost}
 	case errors.Is(err, storage.ErrDamaged):
-		return verdict{err, capture.ErrStoreMending}
+		return verdict{err, keep.ErrMending}
 	}
 	return err
 }
@@ -97,7 +97,7 @@ type rescue struct {
 }
 
 // Begin begins a trace in the rescue file.
-func (r *rescue) Begin(h capture.Head) (capture.TraceWriter, error) {
+func (r *rescue) Begin(h keep.Head) (keep.Writer, error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.store == nil {

@@ -23,6 +23,7 @@ import (
 	"go.etcd.io/bbolt"
 
 	"lobescribe/capture"
+	"lobescribe/capture/keep"
 	"lobescribe/dashboard"
 	"lobescribe/dashboard/live"
 	"lobescribe/device"
@@ -271,13 +272,13 @@ func (w *whole) hears(m capture.Message) {
 		for i, at := range m.At {
 			w.heard = append(w.heard, sample{at, m.Lift[i]})
 		}
-	case capture.TraceState:
+	case keep.State:
 		if w.dead.Load() || m.Readings == 0 {
 			return
 		}
 		had := w.traces[m.Began]
-		if m.OnDisk > 0 || m.State == capture.TraceKept {
-			w.traces[m.Began] = told{m.ID, max(had.onDisk, m.OnDisk), had.kept || m.State == capture.TraceKept}
+		if m.OnDisk > 0 || m.State == keep.Kept {
+			w.traces[m.Began] = told{m.ID, max(had.onDisk, m.OnDisk), had.kept || m.State == keep.Kept}
 		}
 	}
 }
@@ -370,7 +371,7 @@ func (w *whole) life(n int) {
 	err = a.daemon.Wait()
 	a.web.CloseIdleConnections()
 	assert.LessOrEqual(t, time.Since(asked), 30*time.Second, "it ends")
-	var unwritten *capture.Unwritten
+	var unwritten *keep.Unwritten
 	if err != nil && !errors.As(err, &unwritten) {
 		assert.NoError(t, err)
 	}

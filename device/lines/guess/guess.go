@@ -10,6 +10,7 @@ import (
 
 	"lobescribe/device/lines"
 	"lobescribe/device/lines/formats"
+	"lobescribe/device/lines/tidy"
 	"lobescribe/device/measure"
 	"lobescribe/device/wire"
 )
@@ -228,7 +229,7 @@ func joined(chunks []wire.Chunk) (sample []byte) {
 func tidied(all []Heard) []Heard {
 	var out []Heard
 	for i, l := range all {
-		text, changed := lines.Tidy(nil, l.Text)
+		text, changed := tidy.Line(nil, l.Text, lines.ScanUnit)
 		if !changed {
 			continue
 		}

@@ -1,4 +1,4 @@
-package capture
+package keep
 
 import (
 	"context"
@@ -12,10 +12,11 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"lobescribe/capture/internal/turned"
 	"lobescribe/device/measure"
 )
 
-// disk is a TraceStore that can be told to refuse.
+// disk is a Store that can be told to refuse.
 type disk struct {
 	mu     sync.Mutex
 	full   error
@@ -39,7 +40,7 @@ func (d *disk) refuse(err error) {
 	d.full = err
 }
 
-func (d *disk) Begin(h Head) (TraceWriter, error) {
+func (d *disk) Begin(h Head) (Writer, error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.full != nil {
@@ -97,11 +98,11 @@ func (d *disk) hang(t *testing.T, f func()) {
 // told collects what a Keeper says.
 type told struct {
 	mu     sync.Mutex
-	states []TraceState
+	states []State
 	ended  []uint64
 }
 
-func (l *told) state(s TraceState) {
+func (l *told) state(s State) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.states = append(l.states, s)
@@ -113,7 +114,7 @@ func (l *told) end(id uint64) {
 	l.ended = append(l.ended, id)
 }
 
-func (l *told) newest(t *testing.T) TraceState {
+func (l *told) newest(t *testing.T) State {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	require.NotEmpty(t, l.states)
@@ -121,11 +122,11 @@ func (l *told) newest(t *testing.T) TraceState {
 }
 
 // withKeeper runs a test with a Keeper on a fake clock.
-func withKeeper(t *testing.T, o KeeperOptions, f func(k *Keeper, d *disk, l *told)) {
+func withKeeper(t *testing.T, o Options, f func(k *Keeper, d *disk, l *told)) {
 	synctest.Test(t, func(t *testing.T) {
 		d, l := &disk{}, &told{}
 		o.Store, o.Tell, o.Ended = d, l.state, l.end
-		k := NewKeeper(o)
+		k := New(o)
 		ctx, cancel := context.WithCancel(t.Context())
 		result := make(chan error, 1)
 		go func() { result <- k.Run(ctx) }()
@@ -143,13 +144,13 @@ func rest(d time.Duration) {
 
 func some(n int, from measure.Stamp) (r []measure.Reading) {
 	for i := range n {
-		r = append(r, liftAt(from+measure.Stamp(i)*measure.Millisecond, measure.Length(i)))
+		r = append(r, turned.Lift(from+measure.Stamp(i)*measure.Millisecond, measure.Length(i)))
 	}
 	return r
 }
 
 func TestKeeperWritesWithinTheSecondThatMayBeLost(t *testing.T) {
-	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+	withKeeper(t, Options{}, func(k *Keeper, d *disk, l *told) {
 		k.Begin(Head{Resolution: measure.Micrometre}, 5*measure.Second)
 		for i := range 100 {
 			k.Append(some(10, 5*measure.Second+measure.Stamp(i*10)*measure.Millisecond), nil)
@@ -162,7 +163,7 @@ func TestKeeperWritesWithinTheSecondThatMayBeLost(t *testing.T) {
 		assert.Equal(t, measure.Stamp(0), d.traces[0].readings[0].At, "the trace's own time starts at zero")
 		assert.LessOrEqual(t, d.traces[0].commits, 6, "readings are batched")
 		s := l.newest(t)
-		assert.Equal(t, TraceRecording, s.State)
+		assert.Equal(t, Recording, s.State)
 		assert.Equal(t, 1000, s.Readings)
 		assert.InDelta(t, 0.999, s.OnDisk, 1e-9)
 		assert.Equal(t, int64(5e6), s.Began)
@@ -170,13 +171,13 @@ func TestKeeperWritesWithinTheSecondThatMayBeLost(t *testing.T) {
 		k.End()
 		rest(time.Millisecond)
 		assert.True(t, d.traces[0].ended)
-		assert.Equal(t, TraceKept, l.newest(t).State)
+		assert.Equal(t, Kept, l.newest(t).State)
 		assert.Equal(t, []uint64{1}, l.ended)
 	})
 }
 
 func TestKeeperHoldsReadingsWhileTheDiskRefuses(t *testing.T) {
-	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+	withKeeper(t, Options{}, func(k *Keeper, d *disk, l *told) {
 		k.Begin(Head{}, 0)
 		k.Append(some(100, 0), nil)
 		rest(time.Second)
@@ -184,7 +185,7 @@ func TestKeeperHoldsReadingsWhileTheDiskRefuses(t *testing.T) {
 		k.Append(some(100, measure.Second), []measure.Note{{At: measure.Second, Kind: measure.NoteMark}})
 		rest(time.Second)
 		s := l.newest(t)
-		assert.Equal(t, TraceBehind, s.State, "said within a second")
+		assert.Equal(t, Behind, s.State, "said within a second")
 		assert.Contains(t, s.Says, "no space left")
 		assert.Equal(t, 200, s.Readings)
 		assert.InDelta(t, 0.099, s.OnDisk, 1e-9, "only what is on disk is acknowledged")
@@ -206,7 +207,7 @@ func TestKeeperHoldsReadingsWhileTheDiskRefuses(t *testing.T) {
 }
 
 func TestKeeperIsBoundedAndSaysWhatItDropped(t *testing.T) {
-	withKeeper(t, KeeperOptions{Bound: 150}, func(k *Keeper, d *disk, l *told) {
+	withKeeper(t, Options{Bound: 150}, func(k *Keeper, d *disk, l *told) {
 		d.refuse(errors.New("input/output error"))
 		k.Begin(Head{}, 0)
 		for i := range 10 {
@@ -231,7 +232,7 @@ func TestKeeperIsBoundedAndSaysWhatItDropped(t *testing.T) {
 func TestKeeperWritesTheRestWhenItStops(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := &disk{}
-		k := NewKeeper(KeeperOptions{Store: d})
+		k := New(Options{Store: d})
 		ctx, cancel := context.WithCancel(t.Context())
 		result := make(chan error, 1)
 		go func() { result <- k.Run(ctx) }()
@@ -246,7 +247,7 @@ func TestKeeperWritesTheRestWhenItStops(t *testing.T) {
 }
 
 func TestKeeperWithoutATraceTakesNothing(t *testing.T) {
-	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+	withKeeper(t, Options{}, func(k *Keeper, d *disk, l *told) {
 		k.Append(some(5, 0), nil)
 		k.End()
 		rest(time.Second)
@@ -258,23 +259,23 @@ func TestKeeperWithoutATraceTakesNothing(t *testing.T) {
 // While memory is full as well, that is said plainly, and no longer once there
 // is room.
 func TestKeeperSaysThatReadingsAreBeingLost(t *testing.T) {
-	withKeeper(t, KeeperOptions{Bound: 150}, func(k *Keeper, d *disk, l *told) {
+	withKeeper(t, Options{Bound: 150}, func(k *Keeper, d *disk, l *told) {
 		k.Begin(Head{}, 0)
 		k.Append(some(10, 0), nil)
 		rest(time.Second)
 		d.refuse(errors.New("no space left on device"))
 		k.Append(some(150, measure.Second), nil)
 		rest(time.Second)
-		assert.Equal(t, TraceBehind, l.newest(t).State, "the bound holds them all")
+		assert.Equal(t, Behind, l.newest(t).State, "the bound holds them all")
 		k.Append(some(40, 2*measure.Second), []measure.Note{{At: 2 * measure.Second, Kind: measure.NoteMark}})
 		rest(time.Second)
 		s := l.newest(t)
-		assert.Equal(t, TraceFailed, s.State)
+		assert.Equal(t, Failed, s.State)
 		assert.Contains(t, s.Says, "no space left")
 		assert.Contains(t, s.Says, "40 readings so far")
 		d.refuse(nil)
 		rest(time.Second)
-		assert.Equal(t, TraceRecording, l.newest(t).State)
+		assert.Equal(t, Recording, l.newest(t).State)
 		k.End()
 		rest(time.Second)
 		require.Len(t, d.traces[0].notes, 1)
@@ -286,7 +287,7 @@ func TestKeeperSaysThatReadingsAreBeingLost(t *testing.T) {
 // A disk that hangs gives no error; that it does not answer is said all the
 // same, and what was handed to it is not handed to it twice.
 func TestKeeperSaysThatTheDiskDoesNotAnswer(t *testing.T) {
-	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+	withKeeper(t, Options{}, func(k *Keeper, d *disk, l *told) {
 		k.Begin(Head{}, 0)
 		k.Append(some(10, 0), nil)
 		rest(time.Second)
@@ -294,7 +295,7 @@ func TestKeeperSaysThatTheDiskDoesNotAnswer(t *testing.T) {
 			k.Append(some(10, measure.Second), nil)
 			rest(1500 * time.Millisecond)
 			s := l.newest(t)
-			assert.Equal(t, TraceBehind, s.State)
+			assert.Equal(t, Behind, s.State)
 			assert.Contains(t, s.Says, "has not answered for 1s")
 			assert.InDelta(t, 0.009, s.OnDisk, 1e-9)
 			k.Append(some(10, 2*measure.Second), nil)
@@ -302,14 +303,14 @@ func TestKeeperSaysThatTheDiskDoesNotAnswer(t *testing.T) {
 			assert.Contains(t, l.newest(t).Says, "has not answered for 11s")
 		})
 		rest(time.Second)
-		assert.Equal(t, TraceRecording, l.newest(t).State)
+		assert.Equal(t, Recording, l.newest(t).State)
 		assert.Len(t, d.traces[0].readings, 30)
 	})
 }
 
 // What gathered for hours goes to disk in commits of a bounded size.
 func TestKeeperCatchesUpInBatches(t *testing.T) {
-	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+	withKeeper(t, Options{}, func(k *Keeper, d *disk, l *told) {
 		d.refuse(errors.New("no space left on device"))
 		k.Begin(Head{}, 0)
 		all := some(2*batch+10, 0)
@@ -326,7 +327,7 @@ func TestKeeperCatchesUpInBatches(t *testing.T) {
 // A trace that waited is kept after the next began; meanwhile the listeners hear
 // of the one that is turned now.
 func TestKeeperTellsOfTheTraceUnderWay(t *testing.T) {
-	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
+	withKeeper(t, Options{}, func(k *Keeper, d *disk, l *told) {
 		d.refuse(errors.New("no space left on device"))
 		k.Begin(Head{}, measure.Second)
 		k.Append(some(10, measure.Second), nil)
@@ -334,7 +335,7 @@ func TestKeeperTellsOfTheTraceUnderWay(t *testing.T) {
 		k.Append(some(20, 10*measure.Second), nil)
 		rest(time.Second)
 		s := l.newest(t)
-		assert.Equal(t, TraceBehind, s.State)
+		assert.Equal(t, Behind, s.State)
 		assert.Equal(t, int64(10e6), s.Began)
 		assert.Equal(t, 20, s.Readings)
 	})
@@ -345,7 +346,7 @@ func TestKeeperSaysWhatItCouldNotWrite(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		full := errors.New("no space left on device")
 		d := &disk{full: full}
-		k := NewKeeper(KeeperOptions{Store: d})
+		k := New(Options{Store: d})
 		ctx, cancel := context.WithCancel(t.Context())
 		result := make(chan error, 1)
 		go func() { result <- k.Run(ctx) }()
@@ -364,21 +365,21 @@ func TestKeeperSaysWhatItCouldNotWrite(t *testing.T) {
 // the listeners are told so; no write is promised that cannot come.
 func TestKeeperRescuesWhatTheStoreTakesNoMore(t *testing.T) {
 	rescue := &disk{}
-	withKeeper(t, KeeperOptions{Rescue: rescue}, func(k *Keeper, d *disk, l *told) {
+	withKeeper(t, Options{Rescue: rescue}, func(k *Keeper, d *disk, l *told) {
 		k.Begin(Head{Resolution: 10}, 0)
 		k.Append(some(100, 0), nil)
 		rest(time.Second)
-		d.refuse(fmt.Errorf("page 7 is hurt: %w", ErrStoreMending))
+		d.refuse(fmt.Errorf("page 7 is hurt: %w", ErrMending))
 		k.Append(some(100, measure.Second), nil)
 		rest(time.Second)
 		s := l.newest(t)
-		assert.Equal(t, TraceBehind, s.State)
+		assert.Equal(t, Behind, s.State)
 		assert.Contains(t, s.Says, "The store is hurt: page 7 is hurt")
 		assert.NotContains(t, s.Says, "disk")
-		d.refuse(fmt.Errorf("page 7 is hurt: %w", ErrStoreLost))
+		d.refuse(fmt.Errorf("page 7 is hurt: %w", ErrLost))
 		rest(time.Second)
 		s = l.newest(t)
-		assert.Equal(t, TraceRecording, s.State)
+		assert.Equal(t, Recording, s.State)
 		assert.EqualValues(t, 1, s.ID)
 		assert.Contains(t, s.Says, "page 7 is hurt")
 		assert.Contains(t, s.Says, "rescue file, which the next start takes in")
@@ -387,13 +388,13 @@ func TestKeeperRescuesWhatTheStoreTakesNoMore(t *testing.T) {
 		k.Append(some(100, 2*measure.Second), nil)
 		rest(time.Second)
 		s = l.newest(t)
-		assert.Equal(t, TraceFailed, s.State)
+		assert.Equal(t, Failed, s.State)
 		assert.Contains(t, s.Says, "lost when the daemon stops")
 		assert.NotContains(t, s.Says, "as soon as")
 		rescue.refuse(nil)
 		k.End()
 		rest(time.Second)
-		assert.Equal(t, TraceKept, l.newest(t).State)
+		assert.Equal(t, Kept, l.newest(t).State)
 		assert.Empty(t, l.ended, "there is nothing in the store to work out")
 		require.Len(t, rescue.traces, 1)
 		assert.EqualValues(t, 1, rescue.traces[0].head.Continues)
@@ -415,12 +416,12 @@ func TestKeeperRescuesWhatTheStoreTakesNoMore(t *testing.T) {
 
 // Without anywhere to rescue to, that is said as well.
 func TestKeeperPromisesNoWriteThatCannotCome(t *testing.T) {
-	withKeeper(t, KeeperOptions{}, func(k *Keeper, d *disk, l *told) {
-		d.refuse(ErrStoreLost)
+	withKeeper(t, Options{}, func(k *Keeper, d *disk, l *told) {
+		d.refuse(ErrLost)
 		k.Begin(Head{}, 0)
 		k.Append(some(100, 0), nil)
 		rest(time.Second)
-		assert.Equal(t, TraceFailed, l.newest(t).State)
+		assert.Equal(t, Failed, l.newest(t).State)
 		assert.Contains(t, l.newest(t).Says, "lost when the daemon stops")
 	})
 }
@@ -429,7 +430,7 @@ func TestKeeperPromisesNoWriteThatCannotCome(t *testing.T) {
 func TestKeeperRescuesTheRestWhenItStops(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d, rescue := &disk{}, &disk{}
-		k := NewKeeper(KeeperOptions{Store: d, Rescue: rescue})
+		k := New(Options{Store: d, Rescue: rescue})
 		ctx, cancel := context.WithCancel(t.Context())
 		result := make(chan error, 1)
 		go func() { result <- k.Run(ctx) }()

@@ -1,4 +1,4 @@
-package capture
+package keep
 
 import (
 	"errors"
@@ -20,29 +20,29 @@ type Head struct {
 	Continues uint64
 }
 
-// TraceStore is where traces are kept; storage.Store, seen from here.
-type TraceStore interface {
-	Begin(Head) (TraceWriter, error)
+// Store is where traces are kept; storage.Store, seen from here.
+type Store interface {
+	Begin(Head) (Writer, error)
 }
 
-// TraceWriter takes one trace. When Append returns nil, the readings are on
+// Writer takes one trace. When Append returns nil, the readings are on
 // disk.
-type TraceWriter interface {
+type Writer interface {
 	ID() uint64
 	Append([]measure.Reading, []measure.Note) error
 	End() error
 }
 
-// What an error of a TraceStore or TraceWriter can say besides.
+// What an error of a Store or Writer can say besides.
 var (
-	// ErrStoreMending: the store is hurt and being put right; it is worth waiting.
-	ErrStoreMending = errors.New("the store is being repaired")
-	// ErrStoreLost: the store takes nothing more; waiting is of no use.
-	ErrStoreLost = errors.New("the store takes nothing more")
+	// ErrMending: the store is hurt and being put right; it is worth waiting.
+	ErrMending = errors.New("the store is being repaired")
+	// ErrLost: the store takes nothing more; waiting is of no use.
+	ErrLost = errors.New("the store takes nothing more")
 )
 
-// TraceState tells the listeners how the trace under way is kept.
-type TraceState struct {
+// State tells the listeners how the trace under way is kept.
+type State struct {
 	ID uint64 `json:"id"`
 	// State is "recording", "behind" (the disk refuses, readings wait in
 	// memory), "kept" (ended and on disk) or "failed" (readings are being lost, or
@@ -58,14 +58,14 @@ type TraceState struct {
 }
 
 // Type returns "trace".
-func (TraceState) Type() string { return "trace" }
+func (State) Type() string { return "trace" }
 
-// The states of a TraceState.
+// The states of a State.
 const (
-	TraceRecording = "recording"
-	TraceBehind    = "behind"
-	TraceKept      = "kept"
-	TraceFailed    = "failed"
+	Recording = "recording"
+	Behind    = "behind"
+	Kept      = "kept"
+	Failed    = "failed"
 )
 
 // Keeper writes traces to a store behind the back of the live side, which
@@ -73,13 +73,13 @@ const (
 // every Every. When the disk refuses or does not answer, the listeners are told,
 // the queue grows up to Bound readings and is written as soon as the disk lets
 // it; past the bound the newest readings are dropped, which is said at once
-// (TraceFailed) and noted in the trace as a gap. What a store takes no more at
+// (Failed) and noted in the trace as a gap. What a store takes no more at
 // all goes to Rescue instead, and so does what is not written when the Keeper has
 // to stop.
 //
-// What the live side calls stands in this file, what writes in keep_write.go.
+// What the live side calls stands in this file, what writes in write.go.
 type Keeper struct {
-	o    KeeperOptions
+	o    Options
 	wake chan struct{}
 
 	mu    sync.Mutex
@@ -88,12 +88,12 @@ type Keeper struct {
 	lost  uint64     // readings dropped since the start
 }
 
-// KeeperOptions are the settings of a Keeper.
-type KeeperOptions struct {
-	Store TraceStore
+// Options are the settings of a Keeper.
+type Options struct {
+	Store Store
 	// Rescue takes the traces that Store never will. Default: they are lost when
 	// the Keeper stops.
-	Rescue TraceStore
+	Rescue Store
 	Log    *slog.Logger
 	// Every is the time between commits; 0 means 400 ms. With the commit
 	// itself it must stay below the second that a power cut may cost.
@@ -105,7 +105,7 @@ type KeeperOptions struct {
 	// disk does not answer; 0 means 1 s.
 	Slow time.Duration
 	// Tell hears of every change, from the keeper's own goroutine.
-	Tell func(TraceState)
+	Tell func(State)
 	// Ended hears of a trace that is whole in the Store, from the keeper's own
 	// goroutine: what takes long must be done in another, or the next trace
 	// waits for it.
@@ -116,7 +116,7 @@ type KeeperOptions struct {
 type keeping struct {
 	head     Head
 	began    measure.Stamp
-	writer   TraceWriter // nil until the store has taken it
+	writer   Writer // nil until the store has taken it
 	readings []measure.Reading
 	notes    []measure.Note
 	ended    bool
@@ -136,8 +136,8 @@ type keeping struct {
 	complete bool // only its end was not written
 }
 
-// NewKeeper returns a Keeper; Run must be called for anything to be written.
-func NewKeeper(o KeeperOptions) *Keeper {
+// New returns a Keeper; Run must be called for anything to be written.
+func New(o Options) *Keeper {
 	if o.Every == 0 {
 		o.Every = 400 * time.Millisecond
 	}
@@ -151,7 +151,7 @@ func NewKeeper(o KeeperOptions) *Keeper {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
 	if o.Tell == nil {
-		o.Tell = func(TraceState) {}
+		o.Tell = func(State) {}
 	}
 	if o.Ended == nil {
 		o.Ended = func(uint64) {}

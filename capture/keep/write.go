@@ -1,4 +1,4 @@
-package capture
+package keep
 
 import (
 	"context"
@@ -103,7 +103,7 @@ func (k *Keeper) flush() error {
 		k.mu.Unlock()
 
 		err := k.append(t, readings, notes)
-		if errors.Is(err, ErrStoreLost) && k.o.Rescue != nil && !t.rescued {
+		if errors.Is(err, ErrLost) && k.o.Rescue != nil && !t.rescued {
 			k.rescue(t, err)
 			continue
 		}
@@ -112,7 +112,7 @@ func (k *Keeper) flush() error {
 		}
 		if last {
 			err := k.patiently(t, t.writer.End)
-			if errors.Is(err, ErrStoreLost) && k.o.Rescue != nil && !t.rescued {
+			if errors.Is(err, ErrLost) && k.o.Rescue != nil && !t.rescued {
 				// All its readings are in the store: the next opening ends the trace.
 				k.rescue(t, err)
 				t.complete, err = true, nil
@@ -129,13 +129,13 @@ func (k *Keeper) flush() error {
 			k.mu.Lock()
 			k.queue = k.queue[1:]
 			k.mu.Unlock()
-			k.tell(t, TraceKept, t.where())
+			k.tell(t, Kept, t.where())
 			if !t.rescued {
 				k.o.Ended(t.writer.ID())
 			}
 			continue
 		}
-		k.tell(t, TraceRecording, t.where())
+		k.tell(t, Recording, t.where())
 		if n < batch {
 			return nil
 		}
@@ -145,7 +145,7 @@ func (k *Keeper) flush() error {
 // append gives the store what has gathered; on error nothing of it was taken.
 func (k *Keeper) append(t *keeping, readings []measure.Reading, notes []measure.Note) error {
 	if t.writer == nil {
-		var w TraceWriter
+		var w Writer
 		store := k.o.Store
 		if t.rescued {
 			store = k.o.Rescue
@@ -207,10 +207,10 @@ func (k *Keeper) refused(t *keeping, err error) error {
 	}
 	switch {
 	case t.rescued:
-		k.tellOfLast(t, TraceFailed, fmt.Sprintf("The store is hurt (%s), and the rescue file cannot be written either: %s. What is turned now is in memory only and is lost when the daemon stops", t.why, t.refused))
-	case errors.Is(err, ErrStoreLost):
-		k.tellOfLast(t, TraceFailed, t.refused+". What is turned now is in memory only and is lost when the daemon stops")
-	case errors.Is(err, ErrStoreMending):
+		k.tellOfLast(t, Failed, fmt.Sprintf("The store is hurt (%s), and the rescue file cannot be written either: %s. What is turned now is in memory only and is lost when the daemon stops", t.why, t.refused))
+	case errors.Is(err, ErrLost):
+		k.tellOfLast(t, Failed, t.refused+". What is turned now is in memory only and is lost when the daemon stops")
+	case errors.Is(err, ErrMending):
 		k.behind(t, "The store is hurt: "+t.refused)
 	default:
 		k.behind(t, "The disk refuses: "+t.refused)
@@ -246,10 +246,10 @@ func (k *Keeper) behind(t *keeping, why string) {
 	full, lost := k.held >= k.o.Bound, t.lost
 	k.mu.Unlock()
 	if full && lost > 0 {
-		k.tell(t, TraceFailed, fmt.Sprintf("%s. Memory is full too: what is turned now is being lost, %d readings so far. Stop turning until the disk takes them", why, lost))
+		k.tell(t, Failed, fmt.Sprintf("%s. Memory is full too: what is turned now is being lost, %d readings so far. Stop turning until the disk takes them", why, lost))
 		return
 	}
-	k.tell(t, TraceBehind, why+". Readings wait in memory and are written as soon as it lets them")
+	k.tell(t, Behind, why+". Readings wait in memory and are written as soon as it lets them")
 }
 
 // last is the trace that is turned now; the lock is held.
@@ -269,7 +269,7 @@ func (k *Keeper) tellOfLast(t *keeping, state, says string) {
 
 func (k *Keeper) tell(t *keeping, state, says string) {
 	k.mu.Lock()
-	s := TraceState{State: state, Began: int64(t.began), Says: says,
+	s := State{State: state, Began: int64(t.began), Says: says,
 		Seconds: t.newest.Seconds(), Readings: t.written + len(t.readings), OnDisk: t.onDisk.Seconds()}
 	k.mu.Unlock()
 	s.ID = t.number()

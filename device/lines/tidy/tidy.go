@@ -1,4 +1,4 @@
-package lines
+package tidy
 
 import (
 	"bytes"
@@ -9,14 +9,16 @@ import (
 	"lobescribe/device/measure"
 )
 
-// Instruments write one number in many ways: with an exponent, with thousands set
-// apart, as a fraction of an inch, as degrees, minutes and seconds; and terminals
-// colour it. A line that does not read as it stands is tidied and read again, so
-// that formats and the finder know plain decimals only.
+// maxDigits is how many digits a reading may have.
+const maxDigits = 18
 
-// Tidy returns the line in plain decimals, in dst, and whether anything was to
+// ScanUnit reads the name of a unit at the start of b, which is not empty, and how
+// long it is.
+type ScanUnit func(b []byte) (measure.Unit, int)
+
+// Line returns the line in plain decimals, in dst, and whether anything was to
 // tidy.
-func Tidy(dst, line []byte) ([]byte, bool) {
+func Line(dst, line []byte, scan ScanUnit) ([]byte, bool) {
 	signs, figures := false, false
 	for _, c := range line {
 		figures = figures || digit(c)
@@ -26,7 +28,7 @@ func Tidy(dst, line []byte) ([]byte, bool) {
 		return line, false
 	}
 	dst = plainBytes(dst[:0], line)
-	dst = withoutThousands(dst)
+	dst = withoutThousands(dst, scan)
 	dst = replaced(dst, exponent, plainExponent)
 	dst = replaced(dst, fraction, plainFraction)
 	dst = replaced(dst, arcText, plainArc)
@@ -88,7 +90,7 @@ func threeDigits(b []byte) bool {
 // withoutThousands takes the commas out of 1,234 where a unit follows of which
 // nobody shows thousandths: micrometres and counts. Elsewhere a comma may be the
 // decimal one.
-func withoutThousands(b []byte) []byte {
+func withoutThousands(b []byte, scan ScanUnit) []byte {
 	for i := 0; i < len(b); i++ {
 		if !digit(b[i]) || i > 0 && (digit(b[i-1]) || b[i-1] == '.' || b[i-1] == ',') {
 			continue
@@ -101,7 +103,7 @@ func withoutThousands(b []byte) []byte {
 		for end-i <= 3+4*groups && byteOf(b, end) == ',' && threeDigits(b[end+1:]) {
 			end, groups = end+4, groups+1
 		}
-		if groups == 0 || !countedUnit(b[end:]) {
+		if groups == 0 || !countedUnit(b[end:], scan) {
 			continue
 		}
 		n := copy(b[i:], bytes.ReplaceAll(b[i:end], []byte(","), nil))
@@ -110,11 +112,11 @@ func withoutThousands(b []byte) []byte {
 	return b
 }
 
-func countedUnit(b []byte) bool {
-	if b = skipBlanks(b); len(b) == 0 {
+func countedUnit(b []byte, scan ScanUnit) bool {
+	if b = bytes.TrimLeft(b, " \t"); len(b) == 0 {
 		return false
 	}
-	if u, _ := scanUnit(b); u == measure.InMicrometres {
+	if u, _ := scan(b); u == measure.InMicrometres {
 		return true
 	}
 	n := 0
@@ -128,14 +130,14 @@ func countedUnit(b []byte) bool {
 	return false
 }
 
-// replaced is b with each match of a pattern written anew; where write returns
+// replaced is b with each match of a pattern rewritten; where write returns
 // nil, a match stays.
 func replaced(b []byte, pattern *regexp.Regexp, write func(b []byte, m []int) []byte) []byte {
 	var out []byte
 	from := 0
 	for _, m := range pattern.FindAllSubmatchIndex(b, -1) {
-		if anew := write(b, m); anew != nil {
-			out = append(append(out, b[from:m[2]]...), anew...)
+		if plain := write(b, m); plain != nil {
+			out = append(append(out, b[from:m[2]]...), plain...)
 			from = m[3]
 		}
 	}
@@ -201,3 +203,7 @@ func plainArc(b []byte, m []int) []byte {
 	seconds, _ := strconv.ParseFloat(string(b[m[8]:m[9]]), 64)
 	return fmt.Appendf(nil, "%.6f°", float64(whole)+(float64(minutes)+seconds/60)/60)
 }
+
+func letter(c byte) bool { c |= 0x20; return c >= 'a' && c <= 'z' }
+
+func digit(c byte) bool { return c >= '0' && c <= '9' }

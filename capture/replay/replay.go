@@ -1,4 +1,4 @@
-package capture
+package replay
 
 import (
 	"context"
@@ -7,6 +7,7 @@ import (
 	"sort"
 	"time"
 
+	"lobescribe/capture"
 	"lobescribe/device/measure"
 )
 
@@ -14,12 +15,12 @@ import (
 // speed, and tells the same messages as a live engine would. Nothing of it is
 // kept. One goroutine, Run, owns it.
 type Replay struct {
-	o        ReplayOptions
+	o        Options
 	trace    measure.Trace
-	changes  chan ReplayChange
+	changes  chan Change
 	done     chan struct{}
-	follower *Follower
-	said     []Message
+	follower *capture.Follower
+	said     []capture.Message
 	at       float64 // where the replay is, seconds of trace time
 	next     int     // the reading that comes next
 	nextNote int
@@ -27,21 +28,21 @@ type Replay struct {
 	paused   bool
 }
 
-// ReplayOptions are the settings of a Replay.
-type ReplayOptions struct {
+// Options are the settings of a Replay.
+type Options struct {
 	// Trace is the number of the trace, as the messages give it.
 	Trace uint64
 	// Rate is trace seconds per second; 0 means 1.
 	Rate float64
 	// From is where to begin.
 	From     measure.Stamp
-	Follower FollowerOptions
+	Follower capture.FollowerOptions
 	// Tell hears of everything, from Run's goroutine, and must not block.
-	Tell func(Message)
+	Tell func(capture.Message)
 }
 
-// ReplayChange changes a replay under way; nil leaves as it is.
-type ReplayChange struct {
+// Change changes a replay under way; nil leaves as it is.
+type Change struct {
 	Rate   *float64       `json:"rate,omitempty"`
 	Paused *bool          `json:"paused,omitempty"`
 	At     *measure.Stamp `json:"at_s,omitempty"`
@@ -49,20 +50,20 @@ type ReplayChange struct {
 
 // The rates a replay can have.
 const (
-	minReplayRate = 0.01
-	maxReplayRate = 1000
+	minRate = 0.01
+	maxRate = 1000
 )
 
-// CheckReplayRate returns an error that says what is allowed when rate is not.
-func CheckReplayRate(rate float64) error {
-	if math.IsNaN(rate) || rate < minReplayRate || rate > maxReplayRate {
-		return fmt.Errorf("a replay cannot run at %v times the speed: the rate must be from %v to %v", rate, minReplayRate, maxReplayRate)
+// CheckRate returns an error that says what is allowed when rate is not.
+func CheckRate(rate float64) error {
+	if math.IsNaN(rate) || rate < minRate || rate > maxRate {
+		return fmt.Errorf("a replay cannot run at %v times the speed: the rate must be from %v to %v", rate, minRate, maxRate)
 	}
 	return nil
 }
 
-// ReplayState tells the listeners where a replay is.
-type ReplayState struct {
+// State tells the listeners where a replay is.
+type State struct {
 	Trace   uint64        `json:"trace"`
 	Rate    float64       `json:"rate"`
 	Paused  bool          `json:"paused"`
@@ -73,15 +74,15 @@ type ReplayState struct {
 }
 
 // Type returns "replay".
-func (ReplayState) Type() string { return "replay" }
+func (State) Type() string { return "replay" }
 
-// NewReplay returns a Replay of t; Run plays it. The error is of a trace with
+// New returns a Replay of t; Run plays it. The error is of a trace with
 // no readings or a rate out of range.
-func NewReplay(t measure.Trace, o ReplayOptions) (*Replay, error) {
+func New(t measure.Trace, o Options) (*Replay, error) {
 	if o.Rate == 0 {
 		o.Rate = 1
 	}
-	if err := CheckReplayRate(o.Rate); err != nil {
+	if err := CheckRate(o.Rate); err != nil {
 		return nil, err
 	}
 	if len(t.Readings) == 0 {
@@ -90,15 +91,15 @@ func NewReplay(t measure.Trace, o ReplayOptions) (*Replay, error) {
 	if o.Follower.Resolution == 0 {
 		o.Follower.Resolution = t.Resolution
 	}
-	p := &Replay{o: o, trace: t, changes: make(chan ReplayChange), done: make(chan struct{}), rate: o.Rate}
+	p := &Replay{o: o, trace: t, changes: make(chan Change), done: make(chan struct{}), rate: o.Rate}
 	p.seek(o.From)
 	return p, nil
 }
 
 // Change alters the replay; false when it has ended.
-func (p *Replay) Change(c ReplayChange) (bool, error) {
+func (p *Replay) Change(c Change) (bool, error) {
 	if c.Rate != nil {
-		if err := CheckReplayRate(*c.Rate); err != nil {
+		if err := CheckRate(*c.Rate); err != nil {
 			return true, err
 		}
 	}
@@ -150,7 +151,7 @@ func (p *Replay) Run(ctx context.Context) {
 
 func (p *Replay) seconds() float64 { return p.trace.Readings[len(p.trace.Readings)-1].At.Seconds() }
 
-func (p *Replay) change(c ReplayChange) {
+func (p *Replay) change(c Change) {
 	if c.Rate != nil {
 		p.rate = *c.Rate
 	}
@@ -166,7 +167,7 @@ func (p *Replay) change(c ReplayChange) {
 // seek goes to a place in the trace. The follower is led there silently from
 // the start, so that it knows what it would know had it been played.
 func (p *Replay) seek(to measure.Stamp) {
-	p.follower = NewFollower(p.o.Follower)
+	p.follower = capture.NewFollower(p.o.Follower)
 	p.next, p.nextNote = 0, 0
 	p.at = min(max(to.Seconds(), 0), p.seconds())
 	until := measure.Stamp(p.at * 1e6)
@@ -203,11 +204,11 @@ func (p *Replay) play(seconds float64) {
 	for _, m := range p.said {
 		p.o.Tell(m)
 	}
-	p.o.Tell(columns(p.trace.Readings[first:p.next]))
+	p.o.Tell(capture.Columns(p.trace.Readings[first:p.next]))
 	p.o.Tell(p.follower.Position())
 }
 
 func (p *Replay) tellState(ended bool) {
-	p.o.Tell(ReplayState{Trace: p.o.Trace, Rate: p.rate, Paused: p.paused,
+	p.o.Tell(State{Trace: p.o.Trace, Rate: p.rate, Paused: p.paused,
 		At: measure.Stamp(math.Round(p.at * 1e6)), Seconds: p.trace.Readings[len(p.trace.Readings)-1].At, Ended: ended})
 }

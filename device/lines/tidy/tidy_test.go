@@ -1,4 +1,4 @@
-package lines_test
+package tidy_test
 
 import (
 	"testing"
@@ -6,6 +6,7 @@ import (
 	"github.com/stretchr/testify/assert"
 
 	"lobescribe/device/lines"
+	"lobescribe/device/lines/tidy"
 )
 
 // A number is the same in whatever way it is written; what may be a decimal comma
@@ -21,7 +22,7 @@ func TestTidy(t *testing.T) {
 		{"\x1b[0;32mI (12) pos 1.5 mm\x1b[0m", "I (12) pos 1.5 mm"}, {"\x1b[2KLift: 1.5", "Lift: 1.5"}, {"\x02+1.500\x033A", "\x02+1.500"}, {"\x1b[", "\x1b["},
 		{"LOW BATTERY", "LOW BATTERY"}, {"", ""},
 	} {
-		got, changed := lines.Tidy(nil, []byte(c[0]))
+		got, changed := tidy.Line(nil, []byte(c[0]), lines.ScanUnit)
 		assert.Equal(t, c[1], string(got))
 		assert.Equal(t, c[0] != c[1], changed, c[0])
 	}
@@ -33,7 +34,7 @@ func FuzzTidy(f *testing.F) {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
-		got, changed := lines.Tidy(nil, b)
+		got, changed := tidy.Line(nil, b, lines.ScanUnit)
 		if !changed {
 			assert.Equal(t, string(b), string(got))
 		}
