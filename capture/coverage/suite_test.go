@@ -70,7 +70,10 @@ func runs(t *testing.T) int {
 
 func TestEveryUncertaintyCovers(t *testing.T) {
 	n := runs(t)
-	for _, row := range suite() {
+	for i, row := range suite() {
+		if i%3 != 0 && os.Getenv("LOBESCRIBE_SUITE") != "all" && os.Getenv("LOBESCRIBE_COVERAGE") == "" {
+			continue // every third row in a minute; CI runs each
+		}
 		t.Run(row.field+"/"+row.case_, func(t *testing.T) {
 			t.Parallel()
 			// The same draws in every run of the suite, others for every row.

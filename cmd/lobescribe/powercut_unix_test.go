@@ -113,7 +113,7 @@ func TestPowerCutLosesAtMostTheLastSecond(t *testing.T) {
 	played := make(chan error, 1)
 	go func() { played <- simulator.PlayBytes(playing, session.Indicator, wire, 1) }()
 
-	// Kill it on the third opening's way up.
+	// Kill it in the third opening, or in a later one where this computer is busy.
 	var before struct {
 		Trace struct {
 			ID     uint64  `json:"id"`
@@ -129,8 +129,8 @@ func TestPowerCutLosesAtMostTheLastSecond(t *testing.T) {
 	}
 	require.Eventually(t, func() bool {
 		daemon.get("/api/v1/state", &before)
-		return len(before.Openings) == 2 && before.Position.Lift > int64(2*measure.Millimetre)
-	}, patience, 10*time.Millisecond, "two cycles are turned and the third has begun")
+		return len(before.Openings) >= 2 && before.Position.Lift > int64(2*measure.Millimetre)
+	}, patience, 10*time.Millisecond, "two cycles are turned and another has begun")
 	daemon.kill()
 	killed := time.Now()
 	enough()
