@@ -95,15 +95,15 @@ function createApp() {
   const undo = createStore(/** @type {import("./ui.js").Undo|null} */ (null));
   let count = 0;
 
-  /** @param {string} text @param {"said"|"amiss"} [kind] @param {{name: string, act: () => void}} [back] how to undo it */
+  /** @param {string} text @param {"said"|"problem"} [kind] @param {{name: string, act: () => void}} [back] how to undo it */
   const notify = (text, kind = "said", back = undefined) => {
     const id = ++count;
     const once = back && { name: back.name, act: () => { undo.set(null); back.act(); } };
     notices.set([...notices.get().filter((n) => n.text !== text), { id, text, kind, undo: once }].slice(-3));
-    setTimeout(() => notices.set(notices.get().filter((n) => n.id !== id)), kind === "amiss" || back ? 9000 : 3000);
+    setTimeout(() => notices.set(notices.get().filter((n) => n.id !== id)), kind === "problem" || back ? 9000 : 3000);
     if (once) undo.set(once);
   };
-  const amiss = (/** @type {Error} */ err) => notify(err.message, "amiss");
+  const problem = (/** @type {Error} */ err) => notify(err.message, "problem");
 
   prefs.subscribe((p) => {
     writePrefs(localStorage, p);
@@ -173,16 +173,16 @@ function createApp() {
   }
   /** The last opening is left out, which the same press takes back while it is fresh. */
   function scratch() {
-    const back = () => api.del("/trace/left-out").then(() => notify("It counts again."), amiss);
+    const back = () => api.del("/trace/left-out").then(() => notify("It counts again."), problem);
     api.post("/trace/left-out", { why: "scratched on the bench" }).then((/** @type {{left_out: unknown[]}} */ left) => {
       notify(`The last opening is left out${left.left_out.length > 1 ? `, ${left.left_out.length} in all` : ""}.`, "said", { name: "Undo", act: back });
       voice.say("Left out");
-    }, amiss);
+    }, problem);
   }
   function mark() {
     if (store.get().engine.trace?.state !== "recording") return notify("Nothing is being recorded, so there is nothing to mark.");
-    const back = () => api.del("/mark").then(() => notify("The mark is undone."), amiss);
-    api.post("/mark").then(() => notify("Marked.", "said", { name: "Undo", act: back }), amiss);
+    const back = () => api.del("/mark").then(() => notify("The mark is undone."), problem);
+    api.post("/mark").then(() => notify("Marked.", "said", { name: "Undo", act: back }), problem);
     return undefined;
   }
   document.addEventListener("visibilitychange", () => live.hurry());
@@ -195,16 +195,16 @@ function createApp() {
     if (action === "step") act(nextAction(store.get())?.act ?? "nothing");
     if (action === "next") {
       const { bench } = store.get();
-      if (!bench.engine) return notify("Name the engine first; then there is a next valve.", "amiss");
+      if (!bench.engine) return notify("Name the engine first; then there is a next valve.", "problem");
       api.get(`/engines/${encodeURIComponent(bench.engine)}/valves`)
         .then(async (/** @type {import("./engine.js").ValveState[]} */ valves) => {
           const valve = agreedNext(store.get()) || nextValve(valves.map((v) => v.valve), bench.valve); // what was said is next
           await setBench({ valve, trial: "" });
           const { names } = store.get();
-          notify(`${valveWords(valve, names)}.`, "said", { name: `Back to ${valveWords(bench.valve, names)}`, act: () => setBench({ valve: bench.valve, trial: bench.trial }).catch(amiss) });
+          notify(`${valveWords(valve, names)}.`, "said", { name: `Back to ${valveWords(bench.valve, names)}`, act: () => setBench({ valve: bench.valve, trial: bench.trial }).catch(problem) });
           voice.say(`Now ${valveWords(valve, names)}`);
         })
-        .catch(amiss);
+        .catch(problem);
     }
     return undefined;
   }
@@ -214,7 +214,7 @@ function createApp() {
     setUnit(unit) {
       if (store.get().link === "connecting") return; // which unit it is now is not known yet
       store.set({ ...store.get(), unit });
-      if (!onlyShows(store.get())) api.put("/settings", { units: unit }).catch(amiss);
+      if (!onlyShows(store.get())) api.put("/settings", { units: unit }).catch(problem);
     },
     setBench,
     renew() {
@@ -339,7 +339,7 @@ function Notices() {
   const app = useApp();
   const notices = usePart(app.notices, (n) => n);
   return html`<div class="notices" aria-live="polite">${notices.map((n) => html`<p key=${n.id} class=${n.kind}>
-    <${Mark} shape=${n.kind === "amiss" ? "triangle" : "check"} /> ${n.text}
+    <${Mark} shape=${n.kind === "problem" ? "triangle" : "check"} /> ${n.text}
       ${n.undo ? html`<button onClick=${() => { n.undo?.act(); app.notices.set(app.notices.get().filter((m) => m !== n)); }}>${n.undo.name}</button>` : null}</p>`)}</div>`;
 }
 

@@ -13,7 +13,7 @@ import { shown } from "./state.js";
 /**
  * What to show beside the sentence: nothing special, the way to half lift, half
  * lift itself, the nose, or something that must be put right first.
- * @typedef {"rest"|"towards"|"half"|"nose"|"amiss"} Mood
+ * @typedef {"rest"|"towards"|"half"|"nose"|"problem"} Mood
  *
  * @typedef {object} Next
  * @property {string} says the sentence
@@ -29,17 +29,17 @@ const closeEnough = 25_400;
  * @returns {Next}
  */
 export function nextStep(state) {
-  if (state.link === "lost") return { says: "Lobescribe does not answer. Trying again; what is on the screen stays.", mood: "amiss" };
+  if (state.link === "lost") return { says: "Lobescribe does not answer. Trying again; what is on the screen stays.", mood: "problem" };
   if (state.link === "connecting") return { says: "Reaching Lobescribe.", mood: "rest" };
   if (state.replay) return turning(shown(state), state.unit);
   const indicator = state.devices.indicator;
   if (!indicator && state.devices.sweep) return { says: "The gauge across the stem is read, no lift. Turn the engine over one opening.", mood: "rest", link: { label: "Its answer", href: "#/trials" } };
-  if (!indicator) return { says: "Choose the indicator's port.", mood: "amiss", link: { label: "Choose", href: "#/devices" } };
+  if (!indicator) return { says: "Choose the indicator's port.", mood: "problem", link: { label: "Choose", href: "#/devices" } };
   const trouble = deviceTrouble(indicator);
   if (trouble) return trouble;
   const encoder = state.devices.encoder;
-  if (encoder && encoder.state === "lost") return { says: `The encoder is lost. ${encoder.says || "Check its cable."}`, mood: "amiss", link: { label: "Devices", href: "#/devices" } };
-  if (state.engine.trace?.state === "failed") return { says: `The turn is not being saved: ${state.engine.trace.says || "writing to disk failed"}.`, mood: "amiss" };
+  if (encoder && encoder.state === "lost") return { says: `The encoder is lost. ${encoder.says || "Check its cable."}`, mood: "problem", link: { label: "Devices", href: "#/devices" } };
+  if (state.engine.trace?.state === "failed") return { says: `The turn is not being saved: ${state.engine.trace.says || "writing to disk failed"}.`, mood: "problem" };
   return turning(state.engine, state.unit, agreedWords(state));
 }
 
@@ -50,9 +50,9 @@ export function nextStep(state) {
 function deviceTrouble(indicator) {
   const link = { label: "Devices", href: "#/devices" };
   switch (indicator.state) {
-    case "lost": return { says: `The indicator is lost. ${indicator.says || "Check its cable; it comes back by itself."}`, mood: "amiss", link };
+    case "lost": return { says: `The indicator is lost. ${indicator.says || "Check its cable; it comes back by itself."}`, mood: "problem", link };
     case "connecting": return { says: indicator.says || "Opening the indicator.", mood: "rest", link };
-    case "silent": return { says: `The indicator says nothing${indicator.age_s ? ` for ${Math.round(indicator.age_s)} s` : ""}. Is it switched on, is its send key pressed?`, mood: "amiss", link };
+    case "silent": return { says: `The indicator says nothing${indicator.age_s ? ` for ${Math.round(indicator.age_s)} s` : ""}. Is it switched on, is its send key pressed?`, mood: "problem", link };
     default: return null;
   }
 }
@@ -68,7 +68,7 @@ function turning(c, unit, agreed = "") {
   if (!p) return { says: "Turn the engine by hand, the way it runs.", mood: "rest" };
   if (p.sign === 0) return { says: "Turn on until the valve opens: that shows which way the spindle runs.", mood: "rest" };
   const first = p.half_nm === 0;
-  if (c.cue?.kind === "taken-back") return { says: takenBack(c.cue, unit), mood: "amiss" };
+  if (c.cue?.kind === "taken-back") return { says: takenBack(c.cue, unit), mood: "problem" };
   switch (p.state) {
     case "heel":
       if (c.openings.length > 0 || p.nose_nm > 0) return { says: agreed ? `Heel. ${agreed}` : `Heel. Max lift ${length(p.nose_nm, unit)}. ${after(c.agreement)}`, mood: "rest" };

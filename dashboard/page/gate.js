@@ -21,7 +21,7 @@ export function GateList({ engine }) {
   const at = `/engines/${encodeURIComponent(engine)}/gate`;
   const { value, error, set } = useFetched((signal) => app.api.get(at, signal), [engine, usePart(app.store, turned)]);
   const gate = /** @type {Gate|undefined} */ (value);
-  const change = (/** @type {Promise<Gate>} */ answer) => answer.then(set, (err) => { app.notify(err.message, "amiss"); throw err; });
+  const change = (/** @type {Promise<Gate>} */ answer) => answer.then(set, (err) => { app.notify(err.message, "problem"); throw err; });
   if (!gate) return html`<${Trouble} text=${error} />`;
   const open = gate.checks.filter((c) => !c.done && !c.waived).length;
   return html`<section class="gate"><h2>Before metal is cut</h2>

@@ -44,7 +44,7 @@ export function NoteOf({ trace, opening, n, note, done }) {
     draft.done();
     setAsking(false);
     done();
-  }, (/** @type {Error} */ err) => app.notify(err.message, "amiss"));
+  }, (/** @type {Error} */ err) => app.notify(err.message, "problem"));
   if (!asking) return html`<button type="button" class="quiet" aria-expanded="false" onClick=${() => setAsking(true)}>Note<span class="sr"> at opening ${n}</span></button>`;
   return html`<${Form} class="why" onSubmit=${keep}><${TextField} label=${`Note at opening ${n}`} value=${draft.value.says} onChange=${(/** @type {string} */ v) => draft.set({ says: v })} />
     <button>Save note</button> <button type="button" class="quiet" onClick=${() => { draft.done(); setAsking(false); }}>Cancel</button><//>`;

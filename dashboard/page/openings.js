@@ -25,9 +25,9 @@ import { degrees, inCycle, length, withUncertainty } from "./units.js";
 export function OpeningRows({ rows, trace, agreement, unit, newestFirst = false, done = () => {} }) {
   const app = useApp();
   const at = `/traces/${encodeURIComponent(trace)}/left-out`;
-  const amiss = (/** @type {Error} */ err) => app.notify(err.message, "amiss");
-  const leave = (/** @type {Row} */ r) => (/** @type {string} */ why) => app.api.post(at, { t_s: r.at, why }).then(done, (err) => { amiss(err); throw err; });
-  const back = (/** @type {Row} */ r) => app.api.del(`${at}?t_s=${r.at}`).then(done, amiss);
+  const problem = (/** @type {Error} */ err) => app.notify(err.message, "problem");
+  const leave = (/** @type {Row} */ r) => (/** @type {string} */ why) => app.api.post(at, { t_s: r.at, why }).then(done, (err) => { problem(err); throw err; });
+  const back = (/** @type {Row} */ r) => app.api.del(`${at}?t_s=${r.at}`).then(done, problem);
   const lines = rows.map((r, i) => {
     const { o, why, more } = r, off = offWords(agreement, o.t_nose_s, unit);
     return html`<tr class=${why ? "struck" : ""} key=${o.t_nose_s}><th scope="row">${i + 1}</th>

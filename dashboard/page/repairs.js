@@ -16,7 +16,7 @@ export function Repairs() {
   const app = useApp();
   const repairs = usePart(app.store, (s) => s.repairs);
   const looks = usePart(app.store, onlyShows);
-  const dismiss = (/** @type {string} */ id) => app.api.del(`/repairs/${encodeURIComponent(id)}`).catch((err) => app.notify(err.message, "amiss"));
+  const dismiss = (/** @type {string} */ id) => app.api.del(`/repairs/${encodeURIComponent(id)}`).catch((err) => app.notify(err.message, "problem"));
   return repairs.map((r) => html`<section key=${r.id} class=${`repair ${r.loss ? "lost" : ""}`} aria-label="Repair of the store">
     <details>
       <summary><${Mark} shape=${r.loss ? "triangle" : "check"} /> ${headingOf(r)}</summary>

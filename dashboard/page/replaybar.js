@@ -13,11 +13,11 @@ export function ReplayBar() {
   const replay = usePart(app.store, (s) => s.replay);
   const wait = useRef(/** @type {ReturnType<typeof setTimeout>|undefined} */ (undefined));
   if (!replay) return null;
-  const amiss = (/** @type {Error} */ err) => app.notify(err.message, "amiss");
+  const problem = (/** @type {Error} */ err) => app.notify(err.message, "problem");
   // One that has played out is over for the daemon: to look again it is begun again.
   const change = (/** @type {{rate?: number, paused?: boolean, at_s?: number}} */ what) => {
-    if (replay.ended) app.api.post("/replay", { trace: replay.trace, rate: what.rate ?? replay.rate, from_s: what.at_s ?? 0 }).catch(amiss);
-    else app.api.patch("/replay", what).catch(amiss);
+    if (replay.ended) app.api.post("/replay", { trace: replay.trace, rate: what.rate ?? replay.rate, from_s: what.at_s ?? 0 }).catch(problem);
+    else app.api.patch("/replay", what).catch(problem);
   };
   // A thumb on the scale sends a hundred places a second; a few are enough.
   const scrub = (/** @type {number} */ at_s) => {
@@ -25,7 +25,7 @@ export function ReplayBar() {
     wait.current = setTimeout(() => change({ at_s }), 60);
   };
   const stop = () => {
-    if (!replay.ended) app.api.del("/replay").catch(amiss);
+    if (!replay.ended) app.api.del("/replay").catch(problem);
     app.store.set(leaveReplay(app.store.get()));
   };
   return html`<section class="replay-bar" aria-label="Replay">

@@ -15,7 +15,7 @@ export function Setup({ state }) {
   }, [all, prefs.ended]);
   if (prefs.ended || state.replay || state.link !== "up") return null;
   const next = steps.find((s) => !s.done);
-  const simulate = () => app.api.post("/simulator", { on: true }).then(() => app.notify("The simulator is running."), (err) => app.notify(err.message, "amiss"));
+  const simulate = () => app.api.post("/simulator", { on: true }).then(() => app.notify("The simulator is running."), (err) => app.notify(err.message, "problem"));
   return html`<section class="setup" aria-label="First set-up"><h2>Five steps to the first max lift</h2>
     <ol>${steps.map((s) => html`<li class=${s === next ? "now" : ""} aria-current=${s === next ? "step" : undefined}>
       <${Mark} shape=${s.done ? "check" : s === next ? "bars" : "ring"} kind=${s.done ? "good" : ""} />

@@ -25,13 +25,13 @@ export const html = /** @type {(strings: TemplateStringsArray, ...values: any[])
  * @property {import("./wake.js").Wake} wake
  * @property {{engine: import("./strip.js").StripBuffer, replay: import("./strip.js").StripBuffer}} strips
  * @property {(action: import("./prefs.js").KeyAction) => void} act
- * @property {(text: string, kind?: "said"|"amiss", undo?: {name: string, act: () => void}) => void} notify
+ * @property {(text: string, kind?: "said"|"problem", undo?: {name: string, act: () => void}) => void} notify
  * @property {(unit: import("./units.js").Unit) => void} setUnit
  * @property {() => void} renew the engine on the bench was changed: what hangs on it is asked again
  * @property {(valve: {engine?: string, valve?: string, trial?: string}) => Promise<void>} setBench
  *
  * @typedef {{name: string, act: () => void}} Undo
- * @typedef {{id: number, text: string, kind: "said"|"amiss", undo?: Undo}} Notice
+ * @typedef {{id: number, text: string, kind: "said"|"problem", undo?: Undo}} Notice
  */
 
 /** The context through which app.js hands its parts down. */

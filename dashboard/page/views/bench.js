@@ -101,7 +101,7 @@ function TravelLine() {
 
 /** @param {{mood: string}} props */
 function MoodMark({ mood }) {
-  const shape = { rest: "disc", towards: "bars", half: "square", nose: "check", amiss: "triangle" }[mood] ?? "disc";
+  const shape = { rest: "disc", towards: "bars", half: "square", nose: "check", problem: "triangle" }[mood] ?? "disc";
   return html`<${Mark} shape=${shape} kind=${`mood-${mood}`} />`;
 }
 
@@ -208,13 +208,13 @@ function Height({ mood }) {
         max_lift_mm: nose > 0 ? toMm(nose) : undefined,
       });
       const stack = (last?.stack_mm ?? []).reduce((/** @type {number} */ sum, /** @type {number} */ s) => sum + fromMm(s), 0);
-      const back = () => app.api.del(`/trials/${encodeURIComponent(trial.id)}?rev=${trial.rev}`).then(() => app.notify("The trial is deleted again."), (/** @type {Error} */ err) => app.notify(err.message, "amiss"));
+      const back = () => app.api.del(`/trials/${encodeURIComponent(trial.id)}?rev=${trial.rev}`).then(() => app.notify("The trial is deleted again."), (/** @type {Error} */ err) => app.notify(err.message, "problem"));
       app.notify(`Saved as a trial, with a stack of ${length(stack, unit)}. If that has changed, put it right under Trials.`, "said", { name: "Undo the trial", act: back });
       if (round) app.voice.say("The height is saved.");
       typed.done();
       setOpen(false);
     } catch (err) {
-      app.notify(/** @type {Error} */ (err).message, "amiss");
+      app.notify(/** @type {Error} */ (err).message, "problem");
     } finally {
       saving.current = false;
     }
@@ -284,7 +284,7 @@ function TraceLine() {
   const app = useApp();
   const [t, marks] = usePart(app.store, (s) => /** @type {const} */ ([s.engine.trace, s.marks]), 900);
   if (!t) return html`<p class="trace-line hint">A trace begins by itself when the engine moves.</p>`;
-  const end = () => app.api.post("/trace/end").catch((err) => app.notify(err.message, "amiss"));
+  const end = () => app.api.post("/trace/end").catch((err) => app.notify(err.message, "problem"));
   const words = { recording: "Recording", kept: "Saved", behind: "The disk is behind", failed: "Not being saved" }[t.state] ?? t.state;
   const shape = t.state === "kept" ? "check" : t.state === "recording" ? "disc" : "triangle";
   return html`<p class="trace-line"><${Mark} shape=${shape} kind=${t.state === "failed" || t.state === "behind" ? "bad" : "good"} />

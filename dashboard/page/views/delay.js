@@ -62,7 +62,7 @@ export function DelayStep() {
     }
   };
   const drop = () => {
-    app.api.del("/delay").catch((/** @type {Error} */ err) => app.notify(err.message, "amiss"));
+    app.api.del("/delay").catch((/** @type {Error} */ err) => app.notify(err.message, "problem"));
     end();
   };
   const afresh = async () => {

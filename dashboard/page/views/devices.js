@@ -19,7 +19,7 @@ export function Devices() {
   const app = useApp();
   const state = usePart(app.store, (s) => s);
   const { value: ports, error, again } = useFetched((signal) => app.api.get("/ports", signal), []);
-  const simulator = (/** @type {boolean} */ on) => app.api.post("/simulator", { on }).then(() => app.notify(on ? "The simulator is running." : "The simulator is off."), (err) => app.notify(err.message, "amiss"));
+  const simulator = (/** @type {boolean} */ on) => app.api.post("/simulator", { on }).then(() => app.notify(on ? "The simulator is running." : "The simulator is off."), (err) => app.notify(err.message, "problem"));
   const indicator = state.devices.indicator;
   return html`<h1>Devices</h1>${state.proof?.proving ? html`<${ProveStep} />` : null}
     ${!indicator ? html`<p class="lead"><${Mark} shape="ring" /> First the indicator: find its port below, look at what it says, and choose it.</p>`
@@ -52,7 +52,7 @@ export function Devices() {
 /** @param {{id: string, name: string, device: import("../state.js").Device|undefined, unit: import("../units.js").Unit, app: import("../ui.js").App}} props */
 function DeviceCard({ id, name, device, unit, app }) {
   const words = deviceWords(device);
-  const off = () => app.api.del(`/devices/${id}`).catch((err) => app.notify(err.message, "amiss"));
+  const off = () => app.api.del(`/devices/${id}`).catch((err) => app.notify(err.message, "problem"));
   const newest = usePart(app.store, () => app.strips.engine.newest());
   const sweep = app.strips.engine.sweep_nm;
   const up = usePart(app.store, (s) => s.link === "up");
@@ -89,9 +89,9 @@ function DeviceCard({ id, name, device, unit, app }) {
 function LinesNow({ id, device }) {
   const app = useApp();
   const [heard, setHeard] = useState(/** @type {any} */ (null));
-  const look = () => app.api.post("/devices/preview", { address: device.address }).then(setHeard, (err) => app.notify(err.message, "amiss"));
+  const look = () => app.api.post("/devices/preview", { address: device.address }).then(setHeard, (err) => app.notify(err.message, "problem"));
   const take = (/** @type {string} */ column) => app.api.put(`/devices/${id}`, { address: withKey(device.address, "column", column) })
-    .then(() => app.notify(`Column ${column} is taken from here on.`), (err) => app.notify(err.message, "amiss"));
+    .then(() => app.notify(`Column ${column} is taken from here on.`), (err) => app.notify(err.message, "problem"));
   return html`<p><button class="quiet" onClick=${look}>Look at its lines</button></p>
     ${heard ? html`<${LastLines} lines=${heard.lines} columns=${heard.columns ?? []} onPick=${take} />
       ${heard.lines?.length ? null : html`<p class="hint">No line was kept: the format was named in the address, or nothing has come yet.</p>`}` : null}`;
@@ -174,7 +174,7 @@ function Listen({ address: given }) {
     }
     setBusy(false);
   };
-  const choose = (/** @type {string} */ id) => app.api.put(`/devices/${id}`, { address }).then(() => app.notify("Chosen, and remembered."), (err) => app.notify(err.message, "amiss"));
+  const choose = (/** @type {string} */ id) => app.api.put(`/devices/${id}`, { address }).then(() => app.notify("Chosen, and remembered."), (err) => app.notify(err.message, "problem"));
   const take = (/** @type {string} */ column) => {
     const other = withKey(address, "column", column);
     setAddress(other);

@@ -27,7 +27,7 @@ export function EngineView() {
       const units = list.find((e) => e.id === id)?.units;
       if (units && units !== unit) app.setUnit(units);
     } catch (err) {
-      app.notify(/** @type {Error} */ (err).message, "amiss");
+      app.notify(/** @type {Error} */ (err).message, "problem");
     }
   };
   const none = engines.value && list.length === 0;
@@ -61,7 +61,7 @@ function NewEngine({ unit, done }) {
       app.notify(`${made.name || made.id} is on the stand.`);
       done();
     } catch (err) {
-      app.notify(/** @type {Error} */ (err).message, "amiss");
+      app.notify(/** @type {Error} */ (err).message, "problem");
     }
   };
   return html`<${Form} class="panel grid" onSubmit=${add} draft=${typed}><h2>New engine</h2>
@@ -96,7 +96,7 @@ function ValveMap({ engine, valves, state }) {
   const app = useApp();
   const { unit, bench } = state;
   const rows = banks(engine);
-  const go = (/** @type {string} */ valve) => app.setBench({ valve, trial: "" }).catch((err) => app.notify(err.message, "amiss"));
+  const go = (/** @type {string} */ valve) => app.setBench({ valve, trial: "" }).catch((err) => app.notify(err.message, "problem"));
   const here = valves.find((v) => v.valve === bench.valve);
   const done = valves.filter((v) => progress(v) === "whole").length;
   const cell = (/** @type {number} */ cylinder) => html`<div class="cylinder" role="group" aria-label=${`Cylinder ${cylinder}`}>

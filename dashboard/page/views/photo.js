@@ -72,7 +72,7 @@ function OfTrial({ trial, make, valve, unit }) {
       await app.api.del(`/photographs/${encodeURIComponent(p.id)}?rev=${p.rev}`);
       photographs.again();
     } catch (err) {
-      app.notify(/** @type {Error} */ (err).message, "amiss");
+      app.notify(/** @type {Error} */ (err).message, "problem");
     }
   };
   return html`${looks ? null : html`<p><label class="button file">${busy ? "Saving" : "Photograph"}

@@ -12,8 +12,8 @@ export function ProveStep() {
   const newest = usePart(app.store, () => app.strips.engine.newest());
   const device = state.devices.indicator;
   if (!now?.indicator || !device || device.state === "lost") return null;
-  const amiss = (/** @type {Error} */ err) => app.notify(err.message, "amiss");
-  const begin = () => app.api.post("/prove").catch(amiss);
+  const problem = (/** @type {Error} */ err) => app.notify(err.message, "problem");
+  const begin = () => app.api.post("/prove").catch(problem);
   const { proof, proving } = now;
   if (proving) {
     const at = provingSteps.findIndex(([stage]) => stage === proving.stage);
@@ -25,9 +25,9 @@ export function ProveStep() {
       <div class="proving-now"><${ProvePicture} stage=${proving.stage} />
         <p class="big-figure">${newest ? length(newest.lift_nm, state.unit) : "–"}<small>${proving.resting ? "stands still" : "moves"}</small></p></div>
       <div class="row">
-        ${proving.stage === "other" ? html`<button onClick=${() => app.api.put("/prove", {}).catch(amiss)}>Finish without</button>` : null}
+        ${proving.stage === "other" ? html`<button onClick=${() => app.api.put("/prove", {}).catch(problem)}>Finish without</button>` : null}
         <button class="quiet" onClick=${begin}>Start again</button>
-        <button class="quiet" onClick=${() => app.api.del("/prove").catch(amiss)}>Stop</button></div>
+        <button class="quiet" onClick=${() => app.api.del("/prove").catch(problem)}>Stop</button></div>
       <p class="hint">Battery off, plugs out. Keep your fingers from between spindle, retainer and spring.</p></section>`;
   }
   return html`<section class="panel"><h2>Prove the indicator</h2>

@@ -66,7 +66,7 @@ const BenchCard = ({ bench: b }) => html`<div class="card">
     <span title=${when(b.last)}>heard of ${ago(b.last, Date.now())}</span>
     <span>${b.readings.toLocaleString("en")} readings since ${when(b.first)}</span>
     ${b.held_bytes ? html`<span><${Mark} shape="ring" /> a trace of it is still on its way</span>` : null}
-    ${b.refused ? html`<span class="amiss"><${Mark} shape="triangle" kind="bad" /> ${b.refused} of its messages could not be right</span>` : null}</span></div>`;
+    ${b.refused ? html`<span class="problem"><${Mark} shape="triangle" kind="bad" /> ${b.refused} of its messages could not be right</span>` : null}</span></div>`;
 
 /** @param {{type: string, engines: import("../shop.js").ShopEngine[]}} props */
 function TypeBlock({ type, engines }) {
@@ -124,7 +124,7 @@ function Offers() {
       app.notify(`${o.name || o.ref.name} is here now, with ${got.traces} new ${got.traces === 1 ? "trace" : "traces"}${got.kept ? `; ${got.kept} changed here and not sent yet stay as they are` : ""}.`);
       setAsked(asked + 1);
     } catch (err) {
-      app.notify(/** @type {Error} */ (err).message, "amiss");
+      app.notify(/** @type {Error} */ (err).message, "problem");
     }
     setBusy("");
   };

@@ -33,7 +33,7 @@ function ValveRow({ of: v, far, unit }) {
     <dl class="facts small"><div><dt>median of ${v.count}</dt><dd>${length(fromMm(v.median_mm), unit)}</dd></div>
       ${v.count > 1 ? html`<div><dt>spread</dt><dd>${withUncertainty(fromMm(v.spread_mm), fromMm(v.spread_u_mm), unit)}</dd></div>` : null}</dl>
     <${Dots} of=${v} far=${far} unit=${unit} />
-    <p class="spread-says">${odd.length ? odd.map((m) => html`<span class="amiss"><${Mark} shape="triangle" kind="bad" /> <strong>${m.engine}</strong> lifts ${length(Math.abs(fromMm(m.off_mm)), unit)} ${m.off_mm < 0 ? "less" : "more"}. </span>`)
+    <p class="spread-says">${odd.length ? odd.map((m) => html`<span class="problem"><${Mark} shape="triangle" kind="bad" /> <strong>${m.engine}</strong> lifts ${length(Math.abs(fromMm(m.off_mm)), unit)} ${m.off_mm < 0 ? "less" : "more"}. </span>`)
       : few ? html`<span class="hint">${few}</span>` : html`<${Mark} shape="check" kind="good" /> <span>none stands out</span>`}
       ${v.count > 1 ? html` <a href=${`#/compare?traces=${laidOver(v)}`}>Lay them over each other</a>` : null}</p>
     <details><summary>Each engine</summary><div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table>

@@ -21,7 +21,7 @@ export function Sweep({ at, valve, unit }) {
       (/** @type {Error} */ err) => stop.signal.aborted || setSaid({ value: null, error: err.message }));
     return () => stop.abort();
   }, [at, valve, unit, kept]);
-  const lay = (/** @type {string} */ against) => app.api.put("/bench", { against }).catch((err) => app.notify(err.message, "amiss"));
+  const lay = (/** @type {string} */ against) => app.api.put("/bench", { against }).catch((err) => app.notify(err.message, "problem"));
   const a = said.value?.answer, side = bench.against === "side";
   const len = (/** @type {number} */ v, /** @type {number} */ u) => withUncertainty(fromMm(v), fromMm(u), unit);
   const sign = a ? verdictSign(a.verdict) : null;

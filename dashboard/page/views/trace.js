@@ -72,7 +72,7 @@ function ReplayStart({ id }) {
       await app.api.post("/replay", { trace: asSent(id), rate: Number(rate), from_s: 0 });
       location.hash = "#/bench";
     } catch (err) {
-      app.notify(/** @type {Error} */ (err).message, "amiss");
+      app.notify(/** @type {Error} */ (err).message, "problem");
     }
   };
   return html`<p class="row"><button onClick=${start}><${Mark} shape="bars" /> Replay on the bench</button>
@@ -174,7 +174,7 @@ export function zeroOf(findings) {
 /** @param {{trace: any, again: () => void}} props */
 function PutAway({ trace, again }) {
   const app = useApp();
-  const set = (/** @type {string} */ why) => app.api.patch(`/traces/${encodeURIComponent(trace.id)}`, { put_away: why }).then(again, (/** @type {Error} */ err) => { app.notify(err.message, "amiss"); throw err; });
+  const set = (/** @type {string} */ why) => app.api.patch(`/traces/${encodeURIComponent(trace.id)}`, { put_away: why }).then(again, (/** @type {Error} */ err) => { app.notify(err.message, "problem"); throw err; });
   return trace.put_away ? html`<button type="button" onClick=${() => set("").catch(() => {})}>Restore</button>`
     : html`<${LeaveOut} name="Delete" of="this trace" at=${String(trace.id)} act=${set} reasons=${["wrong valve", "only a try", "something slipped"]} />`;
 }
@@ -235,7 +235,7 @@ function Labels({ trace, again }) {
       app.notify("Labels saved.");
       again();
     } catch (err) {
-      app.notify(/** @type {Error} */ (err).message, "amiss");
+      app.notify(/** @type {Error} */ (err).message, "problem");
     }
   };
   const field = (/** @type {"engine"|"valve"|"trial"|"remark"} */ name, /** @type {string} */ label, /** @type {string} */ hint) => html`<${TextField} label=${label} value=${draft[name]} hint=${hint} onChange=${(/** @type {string} */ v) => typed.set({ ...draft, [name]: v })} />`;

@@ -63,10 +63,10 @@ function Rows({ traces, unit }) {
       ${t.source?.startsWith("shop:") ? html`<span>${t.engine ? `${t.engine}, ` : ""}recorded on ${t.source.slice(5)}</span>` : null}
       <span>trace ${t.id}, ${when(t.started)}</span>
       <span>${seconds(t.seconds)}, ${t.readings.toLocaleString("en")} readings${t.has_angle ? ", with crank angle" : ""}</span>
-      ${t.cut_short ? html`<span class="amiss"><${Mark} shape="triangle" kind="bad" /> cut short</span>` : null}
-      ${/demo|simulat/.test(t.source ?? "") ? html`<span class="amiss"><${Mark} shape="triangle" /> simulated</span>` : null}
+      ${t.cut_short ? html`<span class="problem"><${Mark} shape="triangle" kind="bad" /> cut short</span>` : null}
+      ${/demo|simulat/.test(t.source ?? "") ? html`<span class="problem"><${Mark} shape="triangle" /> simulated</span>` : null}
       ${t.left_out ? html`<span>${t.left_out} ${t.left_out === 1 ? "opening" : "openings"} left out</span>` : null}
-      ${t.put_away ? html`<span class="amiss"><${Mark} shape="cross" /> deleted: ${t.put_away}</span>` : null}
+      ${t.put_away ? html`<span class="problem"><${Mark} shape="cross" /> deleted: ${t.put_away}</span>` : null}
       ${t.recording ? html`<span><${Mark} shape="disc" kind="good" /> ${t.source?.startsWith("import:") ? "being imported" : "recording now"}</span>` : null}
       ${t.remark ? html`<span>${t.remark}</span>` : null}</span>
   </a></li>`)}</ul>`;
@@ -90,7 +90,7 @@ function Import({ done }) {
     } catch (err) {
       const { message, table } = /** @type {import("../api.js").ApiError} */ (err);
       if (table) setAsked({ file, why: message, table });
-      else app.notify(message, "amiss");
+      else app.notify(message, "problem");
     }
     if (input.current) input.current.value = "";
     setPart("");

@@ -70,7 +70,7 @@ function TrialTable({ list, unit, again, edit }) {
       await app.api.del(`/trials/${encodeURIComponent(t.id)}?rev=${t.rev}`);
       again();
     } catch (err) {
-      app.notify(/** @type {Error} */ (err).message, "amiss");
+      app.notify(/** @type {Error} */ (err).message, "problem");
     }
   };
   return html`<div class="wide" tabindex="0" role="group" aria-label="Table, may scroll sideways"><table>
@@ -146,7 +146,7 @@ function AskRatio({ engine, valve, saved }) {
       saved(await app.api.put(at, { ...now, rocker_ratio: { ...now.rocker_ratio, [side]: ratio } }));
       typed.done();
     } catch (err) {
-      app.notify(/** @type {Error} */ (err).message, "amiss");
+      app.notify(/** @type {Error} */ (err).message, "problem");
     }
   };
   return html`<${Form} class="panel grid" onSubmit=${save} draft=${typed}>

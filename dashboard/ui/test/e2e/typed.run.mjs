@@ -154,7 +154,7 @@ async function type(route, n, kind, text) {
   if (diff.some((c) => same(c.now)) || (diff.length === 0 && (asked.some(same) || Object.entries(before).some(([, v]) => same(v))))) return "kept";
   if (want.includes("0") && diff.every((c) => c.now === undefined)) return "kept"; // zero is what is absent
   if (diff.length === 0 && (await page.getByText("Not all that is typed was used").count()) && (await stands(route, n))) return "kept"; // here, and it is said
-  const says = await page.locator(".trouble, .notices .amiss").allInnerTexts();
+  const says = await page.locator(".trouble, .notices .problem").allInnerTexts();
   return says.length && diff.length === 0 ? "refused" : `should have become ${want[0] ?? "a refusal"}; changed: ${JSON.stringify(diff).slice(0, 300)}; asked ${asked.slice(0, 6)}; says ${says}`;
 }
 

@@ -59,8 +59,8 @@ test("the whole job on a V8, from its name to the paper", { timeout: 600_000 }, 
       if (n < 2) { // two are left out, each on its row
         await page.getByRole("button", { name: "Leave out opening 1" }).click();
         await page.getByRole("button", { name: "turned unevenly" }).click();
-        await page.locator(".opening-table .struck, .notices .amiss").first().waitFor();
-        assert.deepEqual(await page.locator(".notices .amiss").allInnerTexts(), [], "it is left out");
+        await page.locator(".opening-table .struck, .notices .problem").first().waitFor();
+        assert.deepEqual(await page.locator(".notices .problem").allInnerTexts(), [], "it is left out");
         await page.waitForFunction(() => document.querySelectorAll(".opening-table tbody tr:not(.struck)").length >= 2, undefined, { timeout: 120_000 });
       }
       const bar = await page.locator(".valve-name").innerText();

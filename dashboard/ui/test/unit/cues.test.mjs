@@ -20,8 +20,8 @@ const agreeing = (count, agree) => at({ state: "heel" }, { agreement: { count, a
 test("one sentence for every state", () => {
   /** @type {[import("../../../page/state.js").State, string, string][]} */
   const cases = [
-    [{ ...initialState(), link: "lost" }, "Lobescribe does not answer. Trying again; what is on the screen stays.", "amiss"],
-    [at(null, {}, { devices: {} }), "Choose the indicator's port.", "amiss"],
+    [{ ...initialState(), link: "lost" }, "Lobescribe does not answer. Trying again; what is on the screen stays.", "problem"],
+    [at(null, {}, { devices: {} }), "Choose the indicator's port.", "problem"],
     [at(null), "Turn the engine by hand, the way it runs.", "rest"],
     [at({ sign: 0 }), "Turn on until the valve opens: that shows which way the spindle runs.", "rest"],
     [at({ state: "heel", nose_nm: 0, half_nm: 0 }), "On the heel. Turn one whole opening, to find max lift.", "rest"],
@@ -38,8 +38,8 @@ test("one sentence for every state", () => {
     [at({ state: "closing", half_nm: 0 }), "Past the nose. Turn on to the heel; the next opening has half lift.", "rest"],
     [at({ state: "opening", half_nm: 0, fallen_nm: inch("0.031") }), "Down 0.0310 in: the nose, or turned back? Turn on.", "rest"],
     [at({ state: "opening", fallen_nm: inch("0.031") }, {}, { unit: "mm" }), "Down 0.787 mm: the nose, or turned back? Turn on.", "rest"],
-    [at({}, { cue: { kind: "taken-back", of: "nose", lift_nm: inch("0.201") } }), "Correction: 0.2010 in was not the nose. Turn on.", "amiss"],
-    [at({ state: "closing" }, { cue: { kind: "taken-back", of: "at-half", lift_nm: inch("0.201") } }), "Correction: 0.2010 in was not half lift. Judge the rocker again.", "amiss"],
+    [at({}, { cue: { kind: "taken-back", of: "nose", lift_nm: inch("0.201") } }), "Correction: 0.2010 in was not the nose. Turn on.", "problem"],
+    [at({ state: "closing" }, { cue: { kind: "taken-back", of: "at-half", lift_nm: inch("0.201") } }), "Correction: 0.2010 in was not half lift. Judge the rocker again.", "problem"],
     [at({ state: "heel" }), "Heel. Max lift 0.4200 in. Turn again, or next valve.", "rest"],
     [agreeing(1, false), "Heel. Max lift 0.4200 in. Turn again, to see whether it agrees.", "rest"],
     [agreeing(2, true), "Heel. Max lift 0.4200 in. 2 openings agree: next valve.", "rest"],
