@@ -84,7 +84,7 @@ func NewFollower(o FollowerOptions) *Follower {
 }
 
 // Another says that the indicator stands on another valve, or on the same one set
-// up anew, and what is expected of that: heel, nose and direction of the last are
+// up again, and what is expected of that: heel, nose and direction of the last are
 // forgotten.
 func (f *Follower) Another(expect, u measure.Length) {
 	*f = Follower{

@@ -109,7 +109,7 @@ func TestStates(t *testing.T) {
 	}
 }
 
-// Resting and rocking about half lift calls at-half when it is reached anew, and
+// Resting and rocking about half lift calls at-half when it is reached again, and
 // does not stutter.
 func TestAtHalfDoesNotStutter(t *testing.T) {
 	ses := session(t, simulator.Scenario{

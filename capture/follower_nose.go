@@ -73,7 +73,7 @@ func (a *ascent) see(v lift.View, at measure.Stamp, band float64) {
 	if turned := math.Abs(v.Angle - a.lastA); dt > 0 && turned == turned {
 		a.swing = max(min(turned/dt, 1000)*lateAngle, a.swing/(1+dt/0.3))
 	}
-	if v.Top > a.top || v.Top < a.top-band { // lower: the heel was found anew
+	if v.Top > a.top || v.Top < a.top-band { // lower: the heel was found again
 		a.top, a.at, a.angle, a.before, a.after, a.fallen = v.Top, at, v.Angle, moved, 0, false
 	} else if a.at == a.lastAt {
 		a.after = moved

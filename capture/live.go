@@ -163,7 +163,7 @@ func (l *Live) Unmark() {
 }
 
 // Hold ends the trace under way and follows nothing while it is on: the readings
-// are told and are nobody's. When it is over all begins anew, as on another valve.
+// are told and are nobody's. When it is over all starts again, as on another valve.
 func (l *Live) Hold(on bool) {
 	l.send(input{do: func(l *Live) {
 		if on {

@@ -28,14 +28,14 @@ func (s *Server) backup(w http.ResponseWriter, r *http.Request) error {
 	}
 	ctx, cancel := context.WithTimeoutCause(r.Context(), s.o.BackupWait, fmt.Errorf("it took longer than the %v that a backup may take", s.o.BackupWait))
 	defer cancel()
-	begun := s.o.Clock()
+	started := s.o.Clock()
 	f, size, err := s.copied(ctx)
 	if err != nil {
 		return err
 	}
 	defer discard(f)
 
-	download(w, "application/octet-stream", "lobescribe-"+begun.Format("2006-01-02-1504")+".db")
+	download(w, "application/octet-stream", "lobescribe-"+started.Format("2006-01-02-1504")+".db")
 	w.Header().Set("Content-Length", strconv.FormatInt(size, 10))
 	out := &steadyWriter{w: w, rc: http.NewResponseController(w), wait: s.o.AnswerWait}
 	if err := sendAll(ctx, out, f); err != nil {

@@ -52,7 +52,7 @@ type Instruments interface {
 	MeasureDelay(ctx context.Context) (DelayProgress, error)
 	KeepDelay(ctx context.Context) error
 	DropDelay()
-	// BeginProving begins to prove the indicator, or begins anew; FinishProving
+	// BeginProving begins to prove the indicator, or starts again; FinishProving
 	// does without its last step, and DropProving ends it and keeps nothing. How
 	// it goes comes as ProofNow messages; ProofNow returns the newest.
 	BeginProving(ctx context.Context) error

@@ -101,11 +101,11 @@ func TestStrangersShutOutNobody(t *testing.T) {
 }
 
 // drip sends a byte whenever it is asked, without end.
-type drip struct{ begun bool }
+type drip struct{ started bool }
 
 func (d *drip) Read(p []byte) (int, error) {
-	if !d.begun {
-		d.begun = true
+	if !d.started {
+		d.started = true
 		return copy(p, "t_s,lift_mm\n0,0\n"), nil
 	}
 	time.Sleep(10 * time.Millisecond) // its own pace

@@ -210,7 +210,7 @@ func (s *Server) showSeries(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// drawn returns a decoded trace, read anew when it has grown since.
+// drawn returns a decoded trace, read again when it has grown since.
 func (s *Server) drawn(ctx context.Context, id storage.ID) (*decoded, error) {
 	sum, err := s.store.Summary(id)
 	if err != nil {

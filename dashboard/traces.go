@@ -251,7 +251,7 @@ func (s *Server) exportTrace(w http.ResponseWriter, r *http.Request) error {
 			w.Header().Del("Content-Disposition")
 			return err
 		}
-		// The answer has begun. Breaking it off is the only way to say that
+		// The answer has started. Breaking it off is the only way to say that
 		// what came is not whole.
 		s.log.Error("export broke off", "trace", id.String(), "err", err)
 		panic(http.ErrAbortHandler)

@@ -142,7 +142,7 @@ func TestTimingFromTheEnginesTopDeadCentre(t *testing.T) {
 	_, text = s.ask("GET", fmt.Sprintf("/api/v1/timing?intake=%d", third), "")
 	assert.Contains(t, text, "cylinder 3, 180 deg later")
 
-	// Set down anew, the remembered answer does not count any more.
+	// Set down again, the remembered answer does not count any more.
 	status, text := s.ask("PUT", "/api/v1/engines/demo", `{"cylinders":4,"valves_per_cylinder":2,"rocker_ratio":{"intake":1,"exhaust":1},"tdc":{"angle_deg":10},"rev":1}`)
 	require.Equal(t, 200, status, text)
 	got, _ = nose(first, "")

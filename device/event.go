@@ -12,7 +12,7 @@ import (
 type Event struct {
 	// Readings belong to whoever receives the event.
 	Readings []measure.Reading
-	// Note is a gap, a change of unit, or a zero set anew.
+	// Note is a gap, a change of unit, or a zero set again.
 	Note *measure.Note
 	// Held says that the foot switch is held down: whoever works it wants the
 	// trace under way to end. Its press was a mark before.

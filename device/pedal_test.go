@@ -44,7 +44,7 @@ func TestPedal(t *testing.T) {
 }
 
 // Held down, the pedal is a mark first and then, once, the end of the trace; a
-// bounce on the way begins the press anew and makes no second mark.
+// bounce on the way begins the press again and makes no second mark.
 func TestPedalHeldDown(t *testing.T) {
 	told := func(level func(ms int) bool) (what []press, when []measure.Stamp) {
 		var p pedal

@@ -174,7 +174,7 @@ func (b *Bench) EncoderAt(crank measure.Angle) (measure.Angle, bool) {
 	return fromDeg(c.angle(c.count(crank.Degrees()))), true
 }
 
-// MoveTo puts the indicator on another valve. It is set up anew there, so that
+// MoveTo puts the indicator on another valve. It is set up again there, so that
 // the heel reads a little off zero.
 func (b *Bench) MoveTo(valve int) {
 	b.o.Valve = valve

@@ -16,7 +16,7 @@ type Encoder struct {
 	Rate     float64       // lines a second on its own wire; 100
 	Delay    measure.Stamp // by how much a count is older than its moment; none
 	Index    bool          // {index} shows I on the first line after each turn of its shaft
-	Wraps    bool          // the board counts 0 to Counts-1 and begins anew
+	Wraps    bool          // the board counts 0 to Counts-1 and starts again
 	Format   Format        // CountOnly
 	Wire     Wire
 	Lost     []Loss // nothing comes through; never

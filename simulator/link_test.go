@@ -218,16 +218,16 @@ func TestBenchMule(t *testing.T) {
 
 // slowly is a writer that notes when each byte came.
 type slowly struct {
-	mu    sync.Mutex
-	begun time.Time
-	at    []time.Duration
-	bytes []byte
+	mu      sync.Mutex
+	started time.Time
+	at      []time.Duration
+	bytes   []byte
 }
 
 func (w *slowly) Write(b []byte) (int, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	w.at = append(w.at, time.Since(w.begun))
+	w.at = append(w.at, time.Since(w.started))
 	w.bytes = append(w.bytes, b...)
 	return len(b), nil
 }
@@ -236,7 +236,7 @@ func TestPlayBytesKeepsTheTime(t *testing.T) {
 	s := play(t, Scenario{Openings: 1})
 	for _, speed := range []float64{0.5, 1, 8} {
 		synctest.Test(t, func(t *testing.T) {
-			w := &slowly{begun: time.Now()}
+			w := &slowly{started: time.Now()}
 			require.NoError(t, PlayBytes(t.Context(), s.Indicator, w, speed))
 			require.Len(t, w.at, len(s.Indicator))
 			for i, c := range s.Indicator {

@@ -22,7 +22,7 @@ func PlayBytes(ctx context.Context, chunks []Chunk, w io.Writer, speed float64, 
 		}
 		chunks = m.Spoil(chunks, "\r\n")
 	}
-	pace := pacer{speed: speed, begun: time.Now()}
+	pace := pacer{speed: speed, started: time.Now()}
 	for _, c := range chunks {
 		if err := pace.wait(ctx, c.At); err != nil {
 			return err
@@ -36,13 +36,13 @@ func PlayBytes(ctx context.Context, chunks []Chunk, w io.Writer, speed float64, 
 
 // pacer waits for stamps of a time that runs speed times as fast as ours.
 type pacer struct {
-	speed float64 // 0: does not wait
-	begun time.Time
+	speed   float64 // 0: does not wait
+	started time.Time
 }
 
 // now returns the stamp that it is.
 func (p pacer) now() measure.Stamp {
-	return measure.Stamp(float64(time.Since(p.begun).Microseconds()) * p.speed)
+	return measure.Stamp(float64(time.Since(p.started).Microseconds()) * p.speed)
 }
 
 // wait returns when a stamp has come, or early with the context's error. The
@@ -54,7 +54,7 @@ func (p pacer) wait(ctx context.Context, until measure.Stamp) error {
 	if p.speed <= 0 {
 		return nil
 	}
-	d := time.Duration(float64(until)/p.speed)*time.Microsecond - time.Since(p.begun)
+	d := time.Duration(float64(until)/p.speed)*time.Microsecond - time.Since(p.started)
 	if d <= 0 {
 		return nil
 	}

@@ -116,7 +116,7 @@ func (l *Live) closeLinks() (err error) {
 // run is the one goroutine that owns the bench.
 func (l *Live) run(ctx context.Context) {
 	defer close(l.done)
-	pace := pacer{speed: l.o.Speed, begun: time.Now()}
+	pace := pacer{speed: l.o.Speed, started: time.Now()}
 	for ctx.Err() == nil {
 		if l.o.Proving != nil && l.bench.proving == nil {
 			p := *l.o.Proving
@@ -150,7 +150,7 @@ func (l *Live) run(ctx context.Context) {
 // playPart sends a session's bytes, and returns early with what disturbs it.
 func (l *Live) playPart(ctx context.Context, pace pacer, p Part) (disturb, bool) {
 	until := func(at measure.Stamp) (disturb, bool, error) {
-		wait := time.Duration(float64(p.From+at)/pace.speed)*time.Microsecond - time.Since(pace.begun)
+		wait := time.Duration(float64(p.From+at)/pace.speed)*time.Microsecond - time.Since(pace.started)
 		if wait <= 0 {
 			select { // no timer for what is due, yet always open to a disturbance
 			case d := <-l.disturbs:

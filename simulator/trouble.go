@@ -11,7 +11,7 @@ import (
 
 // Trouble names something that goes wrong at a bench, so that anyone can see what it
 // looks like. All sizes behind the names are invented; each session draws its
-// moments anew, a bench its sizes once.
+// moments again, a bench its sizes once.
 type Trouble string
 
 // The troubles: of digits on their way, of the gauge, of what it stands on and

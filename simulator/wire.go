@@ -180,7 +180,7 @@ func (m Mischief) Spoil(chunks []Chunk, end string) []Chunk {
 	return s.chunks()
 }
 
-// cut cuts chunks anew and makes some late. A byte is in so many microseconds
+// cut cuts chunks elsewhere and makes some late. A byte is in so many microseconds
 // after the one before it, counted back from the end of its chunk.
 func (m Mischief) cut(chunks []Chunk, byteTime float64, rng *rand.Rand) []Chunk {
 	out := chunks

@@ -172,7 +172,7 @@ func (s *Store) leaveHurtMark() {
 
 // Prove proves the pages of a store that was opened with Options.ProveLater,
 // while it is in use, unless opening it has. When one is hurt, the store takes
-// no more from then on, and Prove returns why: open it anew, with Repair.
+// no more from then on, and Prove returns why: open it again, with Repair.
 func (s *Store) Prove(ctx context.Context) error {
 	s.mu.Lock()
 	unproved := s.unproved

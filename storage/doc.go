@@ -4,7 +4,7 @@
 //
 // # Words
 //
-// A trace is begun ([Store.Begin]), grows by batches ([Writer.Append]) and is
+// A trace is started ([Store.Begin]), grows by batches ([Writer.Append]) and is
 // ended ([Writer.End]). Its head says when, on what and with what it was
 // recorded; a [Summary] is its line in a list. Engines, trials, works and the
 // bench are documents with a revision.

@@ -257,7 +257,7 @@ func (s *Store) Bench() (Bench, error) {
 	var hurt *Damage
 	if errors.As(err, &hurt) {
 		// A bench must start all the same; whoever tends the store records the loss.
-		s.log.Warn("what the bench was set to does not read, and is chosen anew", "error", err)
+		s.log.Warn("what the bench was set to does not read, and is chosen again", "error", err)
 		s.alarm()
 		return Bench{}, nil
 	}

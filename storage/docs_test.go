@@ -243,5 +243,5 @@ func TestADamagedDocumentStandsInNobodysWay(t *testing.T) {
 	require.Len(t, rep.Damages, 1)
 	assert.Contains(t, rep.String(), `"engine/other" does not read`)
 	_, err = s.PutEngine(other)
-	require.NoError(t, err, "it can be written anew")
+	require.NoError(t, err, "it can be written again")
 }

@@ -151,5 +151,5 @@ func TestFaultsFromOutside(t *testing.T) {
 	assert.EqualValues(t, 100, sum.Readings)
 	list, err := s.Traces(Query{})
 	require.NoError(t, err)
-	assert.Len(t, list, 1, "the trace that could not be begun left nothing")
+	assert.Len(t, list, 1, "the trace that could not be started left nothing")
 }

@@ -218,7 +218,7 @@ func (in *Intake) AddTrace(t HeldTrace, seen func([]measure.Reading) error) (_ I
 	return id, heads.SetSequence(uint64(id))
 }
 
-// AmendTrace says anew what a trace is of and what was found in it. Its
+// AmendTrace says again what a trace is of and what was found in it. Its
 // readings, and when and with what it was recorded, stay as they are.
 func (in *Intake) AmendTrace(id ID, engine, valve, trial, remark string, f *lift.Findings) error {
 	h, err := readHead(boltRows{in.tx}, id)

@@ -46,7 +46,7 @@ func appendForEver(path string) int {
 			fmt.Println("failed", err)
 			return 1
 		}
-		fmt.Println("begun", w.ID())
+		fmt.Println("started", w.ID())
 		n := 0
 		for n < 20_000 {
 			if err := w.Append(killReadings(n, killBatch), []measure.Note{{At: measure.Stamp(n), Kind: measure.NoteMark}}); err != nil {
@@ -102,7 +102,7 @@ func TestKilled(t *testing.T) {
 			var id ID
 			var n int
 			switch word, rest, _ := strings.Cut(lines.Text(), " "); word {
-			case "begun":
+			case "started":
 				_, err = fmt.Sscan(rest, &id)
 				kept[id] = 0
 			case "kept":

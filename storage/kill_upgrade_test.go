@@ -16,7 +16,7 @@ import (
 	"go.etcd.io/bbolt"
 )
 
-// madeUp are two migrations: each writes every chunk anew and leaves its mark.
+// madeUp are two migrations: each writes every chunk again and leaves its mark.
 func madeUp(say func(string)) (steps []migration) {
 	for from := schema; from <= schema+1; from++ {
 		steps = append(steps, migration{from: from, does: "made up", run: func(tx *bbolt.Tx) error {
@@ -83,7 +83,7 @@ func TestKilledWhileUpgrading(t *testing.T) {
 		out, err := cmd.StdoutPipe()
 		require.NoError(t, err)
 		require.NoError(t, cmd.Start())
-		_, err = fmt.Fscanln(out, new(string)) // it has begun
+		_, err = fmt.Fscanln(out, new(string)) // it has started
 		require.NoError(t, err)
 		time.Sleep(time.Duration(chance.IntN(60_000)) * time.Microsecond)
 		require.NoError(t, cmd.Process.Kill())

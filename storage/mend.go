@@ -19,7 +19,7 @@ var ErrLost = errors.New("the store is hurt and could not be repaired")
 var errReplaced = fmt.Errorf("%w: its file was replaced by another while it was in use; stop, and put the right one in its place", ErrDamaged)
 
 // Mend puts a store right that was found hurt while it is open, and goes on
-// with it: the file is repaired as by Repair and opened anew, in place. Traces in
+// with it: the file is repaired as by Repair and reopened, in place. Traces in
 // the making go on in it, with all of them that this program still remembers.
 // The record of the repair is returned; nil when nothing was hurt.
 //
@@ -83,18 +83,18 @@ func (s *Store) mend(ctx context.Context, why error) (done *Repaired, err error)
 		}
 	}
 	// What cannot be repaired, on a full disk say, may still be fit to go on with.
-	anew, again := open(s.path, o)
+	fresh, again := open(s.path, o)
 	if again != nil {
 		return nil, errors.Join(err, again)
 	}
 	if err != nil {
 		s.log.Error("the store is hurt and could not be repaired; it is used as it is", "path", s.path, "error", err)
 	}
-	s.adopt(anew)
+	s.adopt(fresh)
 	return done, s.goOn(know, done)
 }
 
-// putFileBack writes a file that was taken away while it was open anew: all of
+// putFileBack writes a file that was taken away while it was open again: all of
 // it is still there as long as it is open.
 func (s *Store) putFileBack() {
 	if _, err := os.Lstat(s.path); !errors.Is(err, os.ErrNotExist) {
@@ -137,11 +137,11 @@ func whyOf(err error) string {
 // one, and records what is gone.
 func (s *Store) beginAnew(o Options, know knowledge) (*Repaired, error) {
 	_ = os.Remove(s.markName())
-	anew, err := open(s.path, o)
+	fresh, err := open(s.path, o)
 	if err != nil {
 		return nil, err
 	}
-	defer anew.Close()
+	defer fresh.Close()
 	done := &Repaired{At: time.Now().Round(0), Exact: know.tally.Known,
 		Why: "the store's file was emptied, replaced or taken away while it was in use"}
 	done.ID = done.At.UTC().Format("20060102-150405.000000")
@@ -153,19 +153,19 @@ func (s *Store) beginAnew(o Options, know knowledge) (*Repaired, error) {
 	done.Was = was.amount(know.tally.Documents)
 	done.Was.Traces += know.tally.Traces
 	done.Was.Readings += know.tally.Readings
-	return done, anew.update(OpOpen, func(tx *bbolt.Tx) error {
+	return done, fresh.update(OpOpen, func(tx *bbolt.Tx) error {
 		done.compare(was, census{}, know.tally.Newest, nil)
 		return putRepaired(tx, *done)
 	})
 }
 
 // adopt takes over the database of a store that was opened in place of this one.
-func (s *Store) adopt(anew *Store) {
-	anew.mu.Lock()
-	defer anew.mu.Unlock()
+func (s *Store) adopt(fresh *Store) {
+	fresh.mu.Lock()
+	defer fresh.mu.Unlock()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.db, s.file, s.pageSize, s.written, s.sure = anew.db, anew.file, anew.pageSize, anew.written, anew.sure
+	s.db, s.file, s.pageSize, s.written, s.sure = fresh.db, fresh.file, fresh.pageSize, fresh.written, fresh.sure
 	s.broken, s.unproved, s.tornHead = nil, false, false
 	s.tally = tally{}
 }

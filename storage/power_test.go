@@ -81,7 +81,7 @@ func TestPowerFailure(t *testing.T) {
 	require.NoError(t, err)
 	rs := turned(45_000, 1000, 1)
 	earlier := turned(3000, 1000, 2)
-	begun := len(log)
+	started := len(log)
 	first := record(t, s, Head{Engine: "e"}, earlier, 1000)
 	firstDone := len(log)
 	w, err := s.Begin(Head{Engine: "e"})
@@ -111,7 +111,7 @@ func TestPowerFailure(t *testing.T) {
 				image = apply(image, wr, func(int) bool { return rng.Float64() < chance }, piece)
 			}
 			states++
-			checkPowerState(t, image, e[0] > begun, e[0] >= firstDone, first, earlier, rs, kept)
+			checkPowerState(t, image, e[0] > started, e[0] >= firstDone, first, earlier, rs, kept)
 		}
 		for _, wr := range log[e[0]:e[1]] {
 			durable = apply(durable, wr, all, sector)
@@ -133,7 +133,7 @@ func TestPowerFailure(t *testing.T) {
 func TestPowerFailureDuringAnUpgrade(t *testing.T) {
 	t.Parallel()
 	steps := func() []migration {
-		return []migration{{from: schema, does: "writes every head anew", run: func(tx *bbolt.Tx) error {
+		return []migration{{from: schema, does: "writes every head again", run: func(tx *bbolt.Tx) error {
 			if _, err := tx.CreateBucket([]byte("new")); err != nil {
 				return err // a half-done upgrade would stumble here
 			}
@@ -235,7 +235,7 @@ func logWrites(t testing.TB, db *bbolt.DB, path string, log *[]write) {
 	})
 }
 
-func checkPowerState(t *testing.T, image []byte, begun, firstDone bool, first ID, earlier, rs []measure.Reading, kept int) {
+func checkPowerState(t *testing.T, image []byte, started, firstDone bool, first ID, earlier, rs []measure.Reading, kept int) {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "s")
 	require.NoError(t, os.WriteFile(path, image, 0o600))

@@ -85,7 +85,7 @@ type Store struct {
 	tornHead bool      // one of the two head pages does not read
 	late     bool      // see Options.flushLate
 
-	o        Options       // to open it anew; see Mend
+	o        Options       // to open it again; see Mend
 	file     *os.File      // of db
 	pageSize int64         // of db
 	writing  sync.Mutex    // one transaction that writes at a time
@@ -105,7 +105,7 @@ type Store struct {
 	unused   chan struct{} // closed when nobody does any more
 	tally    tally         // what is in it
 	scrubbed bool          // all of it was found whole since it was opened; see Proved
-	looked   chan struct{} // closed, and made anew, each time it was looked at
+	looked   chan struct{} // closed, and made again, each time it was looked at
 	open     map[ID]*Writer
 	ghosts   []ID // of Begins that failed; see lay
 }
@@ -211,7 +211,7 @@ func (s *Store) openDatabase(file *os.File, o Options) error {
 		PreLoadFreelist: true,
 	}
 	if runtime.GOOS != "windows" && strconv.IntSize == 64 {
-		// Address space, not memory. A writer that has to map anew waits for
+		// Address space, not memory. A writer that has to map again waits for
 		// every reader, and a backup is a slow reader.
 		bo.InitialMmapSize = 1 << 30
 	}

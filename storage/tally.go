@@ -48,7 +48,7 @@ func countDocuments(r rows) (n uint64) {
 
 // recount counts what is in the store. The error says that it is less than was
 // known to be there; rows can go without a trace when a page is hurt before it is
-// written anew.
+// written again.
 func (s *Store) recount() error {
 	s.writing.Lock() // what ends while it is counted would be counted twice or not at all
 	defer s.writing.Unlock()

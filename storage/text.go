@@ -39,7 +39,7 @@ func checkName(bad func(field, format string, args ...any) error, field, text st
 // checkText is checkName for text of several lines and any length.
 func checkText(bad func(field, format string, args ...any) error, field, text string) error {
 	if !utf8.ValidString(text) {
-		return bad(field, "is not UTF-8; write it anew")
+		return bad(field, "is not UTF-8; type it again")
 	}
 	for _, c := range text {
 		if c == utf8.RuneError { // what JSON's decoder makes of bytes that are no UTF-8

@@ -199,13 +199,13 @@ func readFindings(r rows, id ID) (lift.Findings, error) {
 	return f, nil
 }
 
-// Relabel says anew what a trace is of. The readings are not touched. A trace
+// Relabel says again what a trace is of. The readings are not touched. A trace
 // in the making is relabelled as well.
 func (s *Store) Relabel(id ID, engine, valve, trial, remark string) error {
 	return s.Amend(id, func(h *Head) { h.Engine, h.Valve, h.Trial, h.Remark = engine, valve, trial, remark })
 }
 
-// Amend says anew what a trace is of, or what of it counts. The readings are
+// Amend says again what a trace is of, or what of it counts. The readings are
 // not touched, and what only the store knows stays as it was. A trace in the
 // making is amended as well. Its findings are to be made again by the caller
 // where they hang on the change.

@@ -23,7 +23,7 @@ func laid(t *testing.T, r *rand.Rand, wear, at float64) (turned, timing.Differen
 		return c.intake.Above(angle) - math.Min(wear*math.Exp(-d*d), c.intake.Above(angle))
 	}
 	first, second := c.trace(r, c.intake), c.traceOf(r, c.intake, worn)
-	in := func(trace *measure.Trace) *timing.ValveInput { // top dead centre found anew for each
+	in := func(trace *measure.Trace) *timing.ValveInput { // top dead centre found again for each
 		return &timing.ValveInput{Trace: trace, TDC: deg(c.tdc + about(r, 0, c.tdcU)), TDCU: deg(c.tdcU)}
 	}
 	a, err := timing.Compute(timing.Request{Compare: &timing.CompareInput{First: in(&first), Second: in(&second)}})

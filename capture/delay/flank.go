@@ -204,11 +204,11 @@ func (f *flank) uncertainty(influence, residual []float64, gg float64) float64 {
 		return math.Inf(1)
 	}
 	plain, clustered, sum := 0.0, 0.0, 0.0
-	clusters, begun := 0.0, math.Inf(-1)
+	clusters, started := 0.0, math.Inf(-1)
 	for i := range residual {
-		if f.t[i]-begun > cluster {
+		if f.t[i]-started > cluster {
 			clustered += sum * sum
-			sum, begun = 0, f.t[i]
+			sum, started = 0, f.t[i]
 			clusters++
 		}
 		plain += residual[i] * residual[i]

@@ -161,7 +161,7 @@ func (g *Guide) to(s Stage, at measure.Stamp) {
 	g.say()
 }
 
-// again begins anew, and says why.
+// again starts again, and says why.
 func (g *Guide) again(at measure.Stamp, why string) {
 	g.hang, g.home = nil, nil
 	g.offRetainer()

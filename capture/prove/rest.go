@@ -75,7 +75,7 @@ func (w *window) rest(step float64) (s stand, ok bool) {
 	middle := w.median(w.held)
 	band := max(2*step, float64(restBand))
 	agree := func(x sample) bool { return math.Abs(x.lift-middle) <= band }
-	// What has just begun to move is no rest, and neither is a creeping figure.
+	// What has just started to move is no rest, and neither is a creeping figure.
 	if !agree(last) && !agree(w.held[n-2]) {
 		return s, false
 	}

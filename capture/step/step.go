@@ -13,7 +13,7 @@ var makersSteps = [...]int64{
 	1_270, 1_000, 508, 500, 254, 250, 200, 127, 100, 50, 20, 10, 5, 2, 1,
 }
 
-// After this many changes the vote is closed; it can be opened anew.
+// After this many changes the vote is closed; it can be reopened.
 const stepVotes = 1024
 
 // Finder finds the least step, in nanometres, in constant memory.
@@ -108,7 +108,7 @@ func (s *Finder) Step() int64 {
 	return s.found
 }
 
-// Again opens the vote anew, as after a change of unit.
+// Again opens the vote again, as after a change of unit.
 func (s *Finder) Again() {
 	*s = Finder{Fixed: s.Fixed, found: s.found}
 }

@@ -324,7 +324,7 @@ func TestTraceSaysWhatIsWrong(t *testing.T) {
 	require.NoError(t, err)
 	assert.Contains(t, fmt.Sprint(c.Made().Warnings), "degrees away from the others")
 	assert.Contains(t, fmt.Sprint(c.Made().Warnings), "lost counts")
-	// An encoder set anew in the middle loses no reading after it.
+	// An encoder set again in the middle loses no reading after it.
 	tr = h.trace()
 	for i := range tr.Readings {
 		if tr.Readings[i].Angle > deg(480) {

@@ -47,7 +47,7 @@ func (o OwnNames) Check(all []Valve) error {
 func checkOwn(own string) error {
 	switch {
 	case !utf8.ValidString(own):
-		return fmt.Errorf("is not UTF-8; write it anew")
+		return fmt.Errorf("is not UTF-8; type it again")
 	case own == "" || strings.TrimSpace(own) != own:
 		return fmt.Errorf("is empty or has a blank at an end; leave the name out, or the blank")
 	case utf8.RuneCountInString(own) > MostOwn:

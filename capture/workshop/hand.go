@@ -39,7 +39,7 @@ func drawHand(r *rand.Rand) hand {
 		h.tremor = between(r, 0, 0.25)
 	}
 	switch r.IntN(4) {
-	case 0: // a long handle, hardly ever taken anew
+	case 0: // a long handle, hardly ever taken again
 		h.reach, h.grip = [2]float64{150, 400}, [2]float64{0.2, 0.8}
 		h.noise /= 2
 	case 1: // a breaker bar: far reach, and away it goes past the nose

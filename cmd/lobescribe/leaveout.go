@@ -21,7 +21,7 @@ func newLeaveOut() *cobra.Command {
 		Short: "Leave an opening of a stored trace out of all figures, with the reason, or undo that",
 		Long: `Leave an opening of a stored trace out of all figures, with the reason. OPENING
 is its number in the order in which the trace was turned, struck ones counted.
-The readings stay; the findings are worked out anew. With --back it counts again.
+The readings stay; the findings are worked out again. With --back it counts again.
 While a daemon has the store, do it on the page.`,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -59,7 +59,7 @@ While a daemon has the store, do it on the page.`,
 }
 
 // leaveOut strikes the nth opening of a trace, or takes it back, and works the
-// trace out anew.
+// trace out again.
 func leaveOut(store *storage.Store, id storage.ID, n int, why string, back bool) (lift.Findings, error) {
 	h, t, err := store.Load(id)
 	if err != nil {

@@ -138,7 +138,7 @@ func say(w io.Writer, who string, last *device.Status, s device.Status) {
 		fmt.Fprintf(w, "%sthe device says: %s\n", who, s.Condition)
 	}
 	if s.Assumes == "" {
-		s.Assumes = last.Assumes // it is said once, and not anew after a link was lost
+		s.Assumes = last.Assumes // it is said once, and not again after a link was lost
 	}
 	*last = s
 }

@@ -30,7 +30,7 @@ func readsFolder(flags *pflag.FlagSet, flag string) {
 }
 
 // checkPaths refuses what was given as a path and cannot be read, before anything
-// is begun: each flag that takes one says the same of the same trouble.
+// is started: each flag that takes one says the same of the same trouble.
 func checkPaths(cmd *cobra.Command) (err error) {
 	cmd.Flags().Visit(func(f *pflag.Flag) {
 		kind := f.Annotations[pathFlags]

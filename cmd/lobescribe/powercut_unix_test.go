@@ -130,7 +130,7 @@ func TestPowerCutLosesAtMostTheLastSecond(t *testing.T) {
 	require.Eventually(t, func() bool {
 		daemon.get("/api/v1/state", &before)
 		return len(before.Openings) >= 2 && before.Position.Lift > int64(2*measure.Millimetre)
-	}, patience, 10*time.Millisecond, "two cycles are turned and another has begun")
+	}, patience, 10*time.Millisecond, "two cycles are turned and another has started")
 	daemon.kill()
 	killed := time.Now()
 	enough()

@@ -79,11 +79,11 @@ func TestProveLearnsIndicators(t *testing.T) {
 // moment, the spindle stood still for that long: what follows is as late, and does
 // not come in a burst, in which a fall would have no time to fall.
 func standsWhere(ctx context.Context, chunks []simulator.Chunk, to io.Writer) {
-	begun := time.Now()
+	started := time.Now()
 	for _, c := range chunks {
-		due := begun.Add(time.Duration(c.At) * time.Microsecond)
+		due := started.Add(time.Duration(c.At) * time.Microsecond)
 		if late := time.Since(due); late > 20*time.Millisecond {
-			begun = begun.Add(late)
+			started = started.Add(late)
 		}
 		select {
 		case <-ctx.Done():

@@ -47,7 +47,7 @@ func newShop() *cobra.Command {
 		Long: `Reads what the benches of a shop tell its NATS server, makes a record of its own
 of it, and serves the page over that: benches, engines, valves, and how engines of
 one type differ. It only shows. The record stands in the folder "shop" of the data
-folder unless --data names another, and can be made anew from the server's stream
+folder unless --data names another, and can be made again from the server's stream
 at any time.
 
   lobescribe shop --embedded                       (to try it: runs the server, too)

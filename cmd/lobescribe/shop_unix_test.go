@@ -190,7 +190,7 @@ func TestAShopOfTwoBenches(t *testing.T) {
 	assert.Equal(t, "v8", offers[0].Local)
 	require.NoError(t, one.stop())
 
-	// Made anew from the stream it is the same; the old record is kept.
+	// Made again from the stream it is the same; the old record is kept.
 	require.NoError(t, page.stop())
 	page = start(t, "shop", "--embedded", "--listen", nats, "--addr", "127.0.0.1:0", "--data", record, "--rebuild")
 	assert.Equal(t, before, page.shopHas(3))
@@ -271,7 +271,7 @@ func TestARecordOfAnotherStreamIsSetAside(t *testing.T) {
 		if err != nil || len(old) != 1 {
 			return false
 		}
-		r, err := http.Get(page.url + "api/v1/traces") // it is opened anew just now
+		r, err := http.Get(page.url + "api/v1/traces") // it is reopened just now
 		if err != nil {
 			return false
 		}

@@ -150,7 +150,7 @@ func recordBytes(t *testing.T, ses *simulator.Session, lost []simulator.Loss, qu
 	return b.Bytes()
 }
 
-// With LOBESCRIBE_TURNS=write the recordings are made anew. They are meant to
+// With LOBESCRIBE_TURNS=write the recordings are made again. They are meant to
 // stay: they show what was found in the same bytes before and after a change.
 func TestMakeTurns(t *testing.T) {
 	write := os.Getenv("LOBESCRIBE_TURNS") == "write"

@@ -59,7 +59,7 @@ func readTurns(t *testing.T) []turn {
 	require.NoError(t, err)
 	var turns []turn
 	require.NoError(t, json.Unmarshal(text, &turns))
-	require.Len(t, turns, turnsRecorded, "LOBESCRIBE_TURNS=write makes them anew")
+	require.Len(t, turns, turnsRecorded, "LOBESCRIBE_TURNS=write makes them again")
 	files, err := filepath.Glob(filepath.Join(turnsFolder, "*.bytes.gz"))
 	require.NoError(t, err)
 	require.Len(t, files, turnsRecorded)

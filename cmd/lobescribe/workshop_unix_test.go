@@ -140,7 +140,7 @@ func overheardLive(t *testing.T, s *workshop.Session) (c calledLive) {
 	}
 	// The first reading again and again, until somebody hears it; then the session. The
 	// last stamp before it tells which reading is the session's first.
-	var before, begun = 0, false
+	var before, started = 0, false
 	stop := make(chan struct{})
 	var playing sync.WaitGroup
 	playing.Go(func() {
@@ -189,12 +189,12 @@ func overheardLive(t *testing.T, s *workshop.Session) (c calledLive) {
 			switch m.Type {
 			case "readings":
 				assert.Zero(t, m.Lost)
-				if !begun {
+				if !started {
 					before += len(m.Stamps)
 					if before < 3 {
 						continue
 					}
-					begun = true
+					started = true
 					close(stop)
 					playing.Wait()
 					// One more may have been on its way: it shows the same as the first.

@@ -17,7 +17,7 @@ import (
 )
 
 // A page names devices by address (serial:, tcp:, usb:), and an address names
-// a file or a place on the network. Even somebody who is let in shall not be
+// a file or a place on the network. Even somebody who is let in must not be
 // able to make the daemon open any file, or talk to any service: that would
 // lend the daemon's rights to whoever looks over a shoulder for the key. So a
 // page may name what looks like a serial port, and a serial bridge on this machine

@@ -79,7 +79,7 @@ export function useDraft(name, stored) {
   const [mine, setMine] = useState({ name, typed: /** @type {Change[]} */ (readDraft(name) ?? []) });
   const typed = mine.name === name ? mine.typed : /** @type {Change[]} */ (readDraft(name) ?? []);
   const unread = useUnread(name);
-  const now = useRef({ name, typed }); // as it is now, also for what was begun with an older state
+  const now = useRef({ name, typed }); // as it is now, also for what was started with an older state
   if (now.current.name !== name) now.current = { name, typed };
   const take = (/** @type {Change[]} */ all) => {
     now.current = { name, typed: all };

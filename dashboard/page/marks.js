@@ -184,7 +184,7 @@ export function sentSize(width, height) {
 }
 
 /**
- * A picture as it is sent: scaled and encoded anew, so that nothing of the
+ * A picture as it is sent: scaled and encoded again, so that nothing of the
  * camera or the place leaves the phone. Base64 of a JPEG.
  * @param {Blob} file
  */
@@ -193,7 +193,7 @@ export async function encoded(file) {
   try {
     picture = await createImageBitmap(file);
   } catch {
-    throw new Error("This browser can not read that file as a picture. Take the photograph anew, or choose a JPEG or PNG.");
+    throw new Error("This browser can not read that file as a picture. Take the photograph again, or choose a JPEG or PNG.");
   }
   const canvas = document.createElement("canvas");
   [canvas.width, canvas.height] = sentSize(picture.width, picture.height);

@@ -14,7 +14,7 @@ export function ReplayBar() {
   const wait = useRef(/** @type {ReturnType<typeof setTimeout>|undefined} */ (undefined));
   if (!replay) return null;
   const problem = (/** @type {Error} */ err) => app.notify(err.message, "problem");
-  // One that has played out is over for the daemon: to look again it is begun again.
+  // One that has played out is over for the daemon: to look again it is started again.
   const change = (/** @type {{rate?: number, paused?: boolean, at_s?: number}} */ what) => {
     if (replay.ended) app.api.post("/replay", { trace: replay.trace, rate: what.rate ?? replay.rate, from_s: what.at_s ?? 0 }).catch(problem);
     else app.api.patch("/replay", what).catch(problem);

@@ -50,7 +50,7 @@ export class StripBuffer {
 
   /**
    * Adds a batch. Time never runs backwards on a strip: a batch from before the
-   * newest reading is another run of the daemon or of a replay, and begins anew.
+   * newest reading is another run of the daemon or of a replay, and starts again.
    * @param {{t_us: number[], lift_nm?: number[], angle_udeg?: number[], sweep_nm?: number[]}} batch
    */
   add({ t_us, lift_nm, angle_udeg, sweep_nm }) {

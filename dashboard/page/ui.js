@@ -156,10 +156,10 @@ export function useFetched(load, on) {
     );
     return () => stop.abort();
   }, [...on, turn]);
-  const anew = () => again((n) => n + 1);
-  return { value, error, again: anew, set: (v) => {
+  const refresh = () => again((n) => n + 1);
+  return { value, error, again: refresh, set: (v) => {
     set(() => v);
-    if (underWay.current) anew(); // its answer may be older than what is set
+    if (underWay.current) refresh(); // its answer may be older than what is set
   } };
 }
 

@@ -1,6 +1,6 @@
 // Texts that were typed and can not be read: they stay in their fields as they
 // were typed, over a reload and a change of the unit, until they read, are typed
-// anew, or are discarded. Each form keeps its own.
+// again, or are discarded. Each form keeps its own.
 
 import { createContext } from "./lib/preact.js";
 import { useEffect, useRef, useState } from "./lib/hooks.js";

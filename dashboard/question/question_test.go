@@ -87,7 +87,7 @@ func TestCurveIsOfItsOwnCylinder(t *testing.T) {
 		{"3I", 110 + 240, true, false},
 		{"6I", 110 + 360, false, false}, // a whole turn, which an encoder does not tell
 		{"5E", -114 + 120, true, false},
-		{"5I", 110, false, false},      // set anew at each cylinder: as it should be
+		{"5I", 110, false, false},      // set again at each cylinder: as it should be
 		{"5I", 110 + 60, false, true},  // nowhere that the firing order explains: left alone, and said
 		{"9I", 110 + 120, false, true}, // no cylinder of this engine
 	} {

@@ -62,7 +62,7 @@ type SweepOf struct {
 	sweep.Answer
 }
 
-// oneSetUp is how far apart passes may be begun to be taken for those of one
+// oneSetUp is how far apart passes may be started to be taken for those of one
 // set-up without being named.
 const oneSetUp = 12 * time.Hour
 

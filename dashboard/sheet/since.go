@@ -10,7 +10,7 @@ import (
 	"lobescribe/storage"
 )
 
-// Since says what of a valve's set-up was changed after a trace was begun, by its
+// Since says what of a valve's set-up was changed after a trace was started, by its
 // trials in order of time: "the stack and the lash were changed by the trial of 2
 // Jan 15:04". It is empty when nothing known was changed; what neither trial tells
 // is not known to have changed.

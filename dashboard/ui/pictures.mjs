@@ -1,4 +1,4 @@
-// Makes the pictures in testdata/pictures anew from the page as it is now, on
+// Makes the pictures in testdata/pictures again from the page as it is now, on
 // the demo's invented engine:
 //
 //     npm --prefix dashboard/ui run pictures

@@ -16,7 +16,7 @@ import (
 	"lobescribe/device/lines/formats"
 )
 
-var updateManual = flag.Bool("update-manual", false, "write device/ADDRESSES.md and the page's copy of the manual anew")
+var updateManual = flag.Bool("update-manual", false, "write device/ADDRESSES.md and the page's copy of the manual again")
 
 // Each example of the manual is an address that a source can be made of, and says
 // the word that it stands beside.

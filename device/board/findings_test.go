@@ -248,13 +248,13 @@ func TestRecordedWhileItRuns(t *testing.T) {
 		if err := cmd.Start(); err != nil {
 			return err
 		}
-		begun := time.Now()
+		started := time.Now()
 		for in := bufio.NewScanner(out); in.Scan(); {
 			var cycle, value int64
 			if n, _ := fmt.Sscanf(in.Text(), "b %d %d", &cycle, &value); n != 2 {
 				continue
 			}
-			due := begun.Add(time.Duration(cycle) * time.Second / frequency)
+			due := started.Add(time.Duration(cycle) * time.Second / frequency)
 			if behind := time.Since(due); behind < 0 {
 				time.Sleep(-behind)
 			} else {

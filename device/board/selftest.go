@@ -127,12 +127,12 @@ func (s *SelfTest) line(line string) {
 // checkedBody returns what stands between $ and * where the check agrees.
 func checkedBody(line string) (string, bool) {
 	body, check, ok := strings.Cut(line, "*")
-	body, begun := strings.CutPrefix(body, "$")
+	body, started := strings.CutPrefix(body, "$")
 	var x byte
 	for i := range len(body) {
 		x ^= body[i]
 	}
-	return body, ok && begun && strings.EqualFold(check, fmt.Sprintf("%02X", x))
+	return body, ok && started && strings.EqualFold(check, fmt.Sprintf("%02X", x))
 }
 
 func (s *SelfTest) numbered(n int64) {
@@ -243,7 +243,7 @@ func (r Result) Findings(counts int64) (all []Finding) {
 	}
 	switch {
 	case r.Restarts > 0:
-		add("line", false, "the board started anew %d times while it was tested: look at its power and at the reset wire", r.Restarts)
+		add("line", false, "the board started again %d times while it was tested: look at its power and at the reset wire", r.Restarts)
 	case r.BadChecks+r.Missing > 0:
 		add("line", false, "of %d lines %d came damaged, and %d more never came: look at the USB cable and hub", r.Lines, r.BadChecks, r.Missing)
 	default:

@@ -108,7 +108,7 @@ func TestEachTroubleOfAWireIsNamed(t *testing.T) {
 		"not heard":       {strings.Join(lines[1:], ""), "board", "no version line"},
 		"damaged":         {strings.Replace(sound, "mm", "nm", 3), "line", "3 came damaged, and 0 more"},
 		"lost":            {strings.Join(append(lines[:20:20], lines[24:]...), ""), "line", "4 more never came"},
-		"starts anew":     {sound + sound, "line", "anew 1 times"},
+		"starts again":    {sound + sound, "line", "again 1 times"},
 		"both wires":      {sound + checked("7474,EDGE LOST,203"), "encoder", "1 times"},
 		"no edge":         {checked("0,1.00mm,0") + checked("0,1.01mm,1"), "encoder", "no edge"},
 		"no mark":         {strings.ReplaceAll(turnedBy(7500, 1<<30), "x", ""), "index", "not passed"},

@@ -57,12 +57,12 @@ type Entry struct {
 // Writer writes a recording. Its methods return the first error that there
 // was; nothing more is written after it.
 type Writer struct {
-	w     *bufio.Writer
-	begun bool
-	first measure.Stamp
-	last  measure.Stamp
-	err   error
-	line  []byte
+	w       *bufio.Writer
+	started bool
+	first   measure.Stamp
+	last    measure.Stamp
+	err     error
+	line    []byte
 }
 
 // NewWriter begins a recording; each line of about becomes one for people.
@@ -108,8 +108,8 @@ func (l *Writer) Flush() error {
 }
 
 func (l *Writer) stamp(at measure.Stamp) []byte {
-	if !l.begun {
-		l.begun, l.first = true, at
+	if !l.started {
+		l.started, l.first = true, at
 	}
 	at = max(at-l.first, l.last)
 	l.last = at

@@ -9,9 +9,9 @@ import (
 // Clock finds a wall clock that was never set, and steps of one that was. It is a
 // pure state machine: hand it both clocks now and then.
 type Clock struct {
-	begun bool
-	mono  measure.Stamp
-	wall  time.Time
+	started bool
+	mono    measure.Stamp
+	wall    time.Time
 }
 
 // stepLeast is a step worth a word; less is a clock being trimmed.
@@ -25,17 +25,17 @@ var earliest = time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC)
 // went as the other did.
 func (c *Clock) Look(mono measure.Stamp, wall time.Time) *Finding {
 	wall = wall.Round(0) // without the monotonic part that Go keeps in it
-	if !c.begun && wall.Before(earliest) {
-		c.begun, c.mono, c.wall = true, mono, wall
+	if !c.started && wall.Before(earliest) {
+		c.started, c.mono, c.wall = true, mono, wall
 		return &Finding{Kind: ClockUnset, About: "clock",
 			Says: "the computer's clock says " + wall.Format("2 January 2006") + ": it was not set since the computer started",
 			Do:   "set it, or let it have a network for a minute: readings are not bent by it, but each trace would carry that date"}
 	}
 	step := time.Duration(0)
-	if c.begun {
+	if c.started {
 		step = wall.Sub(c.wall) - (mono - c.mono).Duration()
 	}
-	c.begun, c.mono, c.wall = true, mono, wall
+	c.started, c.mono, c.wall = true, mono, wall
 	if step.Abs() < stepLeast {
 		return nil
 	}

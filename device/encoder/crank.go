@@ -111,9 +111,9 @@ func (c *Crank) FromCounts(printed int64) measure.Angle {
 	if c.counts == 0 {
 		return 0
 	}
-	before, begun := c.at, c.number.started
+	before, started := c.at, c.number.started
 	c.at = c.number.next(printed)
-	c.index.pass(before, c.at, begun)
+	c.index.pass(before, c.at, started)
 	return c.angleOf(c.at)
 }
 

@@ -20,7 +20,7 @@ type index struct {
 }
 
 // pass takes the way of the latest line.
-func (x *index) pass(from, to int64, begun bool) { x.from, x.moved = from, begun && from != to }
+func (x *index) pass(from, to int64, started bool) { x.from, x.moved = from, started && from != to }
 
 // edge takes the index of the latest line and returns by how many counts its
 // place has moved since: 0 when all is well.

@@ -132,7 +132,7 @@ type Status struct {
 type Word struct {
 	Text string // as the line says it, in any case
 	Says string // what a person is told; "" takes Text
-	// ReZero: the line says that the display was set to zero anew. That is a
+	// ReZero: the line says that the display was set to zero again. That is a
 	// note in the stream and not a condition.
 	ReZero bool
 	// Mark: somebody pressed a foot switch that the device has.

@@ -99,10 +99,10 @@ func (d *Decoder) version(line []byte) bool {
 	return true
 }
 
-// started tells that the device has begun anew, where it was heard before.
+// started tells that the device has started again, where it was heard before.
 func (d *Decoder) started(at measure.Stamp, out *wire.Out) {
 	if d.row.known && d.turn >= 0 {
-		out.Condition(at, "the board has started anew, and its count begins again at zero: set TDC anew")
+		out.Condition(at, "the board has started again, and its count begins again at zero: set TDC again")
 	}
 	d.row.reset()
 }

@@ -148,7 +148,7 @@ const (
 	// NoteUnitChange: the instrument was switched between inch and metric.
 	// Readings on both sides are right, because each carried its unit.
 	NoteUnitChange NoteKind = "unit-change"
-	// NoteReZero: the instrument said that it was set to zero anew.
+	// NoteReZero: the instrument said that it was set to zero again.
 	NoteReZero NoteKind = "re-zero"
 	// NoteMark: the person pressed the space bar, pedal or presenter.
 	NoteMark NoteKind = "mark"

@@ -21,7 +21,7 @@
 // # Sources
 //
 // Modbus Application Protocol V1.1b3: functions 3 and 4, exceptions. Modbus over
-// Serial Line V1.02: frame, CRC-16 (polynomial 0x8005 reflected, begun at
+// Serial Line V1.02: frame, CRC-16 (polynomial 0x8005 reflected, started at
 // 0xFFFF, low byte first), silence of 3.5 characters before a frame, and of
 // 1.750 ms above 19200 baud (page 13). From memory; the tests hold the frames.
 //

@@ -5,7 +5,7 @@
 // # Words
 //
 // A bridge is the box (or program) that has the port. Telnet commands stand
-// between the bytes of the device, each begun by IAC (255); a byte 255 of the
+// between the bytes of the device, each started by IAC (255); a byte 255 of the
 // device is doubled. An option is agreed on by WILL, DO, WONT and DONT; what
 // belongs to one stands between SB and SE.
 //

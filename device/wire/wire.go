@@ -130,8 +130,8 @@ type Out struct {
 	Conditions []Condition
 	Refused    Refused
 
-	last  measure.Stamp
-	begun bool
+	last    measure.Stamp
+	started bool
 }
 
 // Reset empties o and keeps its order of time.
@@ -144,10 +144,10 @@ func (o *Out) Reset() {
 // it is moved to the microsecond after it: readings are in the order of their
 // bytes, whatever the guess at their times.
 func (o *Out) Add(r measure.Reading) {
-	if o.begun && r.At <= o.last {
+	if o.started && r.At <= o.last {
 		r.At = o.last + measure.Microsecond
 	}
-	o.last, o.begun = r.At, true
+	o.last, o.started = r.At, true
 	o.Readings = append(o.Readings, r)
 }
 

@@ -4,7 +4,7 @@
 // A picture may be 1 MB of JPEG or PNG and 4 megapixels. What its head says is
 // looked at before anything is unpacked, so that memory stays within 16 bytes a
 // pixel that is allowed, whatever the bytes unpack to. Then it is decoded whole and
-// encoded anew as JPEG: where it was taken, by which camera, and whatever else
+// encoded again as JPEG: where it was taken, by which camera, and whatever else
 // travelled with it (a script, another file behind its end) stays behind.
 package picture
 

@@ -19,7 +19,7 @@
 // BENCH is the name of whoever speaks, so that the server's own permissions
 // decide who may speak under it; a message that gives another name inside is
 // refused. KEY names a trace for good: it is made of the store's origin, the
-// trace's number and the moment it was begun.
+// trace's number and the moment it was started.
 //
 // # What is promised
 //

@@ -10,7 +10,7 @@ import (
 	"lobescribe/storage/shop/broker"
 )
 
-// An engine begun on one bench is gone on with on another, and the shop sees one
+// An engine started on one bench is gone on with on another, and the shop sees one
 // engine.
 func TestAnEngineGoesOnOnAnotherBench(t *testing.T) {
 	at := Server{URL: oneServer(t, broker.Options{}).URL()}

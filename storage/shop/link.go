@@ -148,7 +148,7 @@ func dial(ctx context.Context, d dialing) (*link, error) {
 			log.Info("the shop's server is back")
 			l.poke()
 		}),
-		// Also when the server sends us away for good: then it is asked anew.
+		// Also when the server sends us away for good: then it is asked again.
 		nats.ClosedHandler(func(*nats.Conn) { l.poke() }),
 	}
 	more, err := s.options()

@@ -7,7 +7,7 @@ import (
 	"golang.org/x/time/rate"
 )
 
-// pace is how fast a connection is read. The client holds what the server has begun
+// pace is how fast a connection is read. The client holds what the server has started
 // to say, and so a server that is not ours, or no more, could fill the memory of the
 // bench that records, and keep its processor busy. Read slowly, it has a minute for
 // that: a connection whose pings are not answered meanwhile is let go of (pingEvery,

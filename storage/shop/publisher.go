@@ -192,7 +192,7 @@ func (p *Publisher) Run(ctx context.Context) {
 		}
 		select {
 		case <-ctx.Done():
-		case <-p.back(): // and if it is gone for good, it is asked anew
+		case <-p.back(): // and if it is gone for good, it is asked again
 		case <-p.o.Store.Errands():
 			p.o.Pause(ctx, p.o.Settle, nil)
 		}

@@ -139,7 +139,7 @@ type cursor struct {
 
 const bookCursor = "cursor"
 
-// What makes Run end: the record has to be made anew in an empty store.
+// What makes Run end: the record has to be made again in an empty store.
 var (
 	// ErrOtherStream: the store was made of another stream.
 	ErrOtherStream = errors.New("the stream is not the one that this record was made of")

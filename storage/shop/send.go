@@ -100,7 +100,7 @@ func (p *Publisher) sendTrace(ctx context.Context, e storage.Errand) error {
 }
 
 // whole yields all readings of a trace. What damage has cost is left out: the
-// store tells of it, and what reads shall be told.
+// store tells of it, and whoever reads should be told.
 func whole(s *storage.Store, id storage.ID) iter.Seq2[[]measure.Reading, error] {
 	return func(yield func([]measure.Reading, error) bool) {
 		from, until := storage.All()

@@ -16,7 +16,7 @@ import (
 // last two only matters past midnight. Without a date, a time that falls by more than
 // twelve hours is of the next day.
 type clock struct {
-	begun   bool
+	dated   bool
 	first   int64 // µs
 	last    int64 // µs, as it was written
 	date    string
@@ -54,10 +54,10 @@ func (c *clock) read(text string) (measure.Stamp, error) {
 			return 0, err
 		}
 		c.date, c.day = date, day
-		if !c.begun && sure {
+		if !c.dated && sure {
 			c.started = startOf(day, at, zone)
 		}
-	case date == "" && c.begun && at+c.day*dayMicros < c.last-dayMicros/2:
+	case date == "" && c.dated && at+c.day*dayMicros < c.last-dayMicros/2:
 		c.day++
 	}
 	at += c.day * dayMicros
@@ -65,8 +65,8 @@ func (c *clock) read(text string) (measure.Stamp, error) {
 	if zone != nil {
 		at -= *zone
 	}
-	if !c.begun {
-		c.begun, c.first = true, at
+	if !c.dated {
+		c.dated, c.first = true, at
 	}
 	return measure.Stamp(at - c.first), nil
 }
@@ -190,7 +190,7 @@ func (c *clock) dayOf(date string) (day int64, sure bool, err error) {
 	if len(days) == 0 {
 		return 0, false, errNoDate
 	}
-	if !c.begun {
+	if !c.dated {
 		return days[0], len(days) == 1 || days[0] == days[1], nil
 	}
 	// Which of the two orders the first date was written in was not known: the next

@@ -55,13 +55,13 @@ type WriterOptions struct {
 
 // Writer writes a trace in bounded memory. Close it.
 type Writer struct {
-	w     *bufio.Writer
-	table *parquetWriter // nil for text
-	o     WriterOptions
-	begun bool
-	n     int64
-	buf   []byte
-	err   error
+	w       *bufio.Writer
+	table   *parquetWriter // nil for text
+	o       WriterOptions
+	started bool
+	n       int64
+	buf     []byte
+	err     error
 }
 
 // NewWriter returns a Writer to w.
@@ -125,10 +125,10 @@ func (w *Writer) put(b []byte) {
 }
 
 func (w *Writer) begin() {
-	if w.begun {
+	if w.started {
 		return
 	}
-	w.begun = true
+	w.started = true
 	if w.o.Format == JSONLines {
 		w.putJSON(map[string]traceLine{"trace": {w.o.Resolution, w.o.AngleStep, w.o.Numbered}})
 		return

@@ -71,7 +71,7 @@ type Piece struct {
 // the stand, counts 1 + R times; the stem from its seat to its end, once, and the
 // other way. A stem that grows as the stand beside it does, over the same height,
 // leaves R times for that too: so it is taken where neither is given. Small angles,
-// derived here; package coverage holds it against a rocker put together anew.
+// derived here; package coverage holds it against a rocker put together again.
 type LashQuestion struct {
 	// Rod is the pushrod, end pieces and all. A single piece may leave its
 	// length out: it is that of the first rod.

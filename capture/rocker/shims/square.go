@@ -35,7 +35,7 @@ func (a *Answer) turnRound(q Question, arms arms, evidence float64, stem marks) 
 	wanted, u := f.wanted(arms.offsetU()/2, stem)
 	a.TurnedRound = &TurnedRound{measure.FromMillimetres(wanted), measure.FromMillimetres(u), odds}
 	last := q.Trials[len(q.Trials)-1]
-	a.Says = append(a.Says, worksheet.Sayf("these look like heights with the sign turned round: as the stack grew the adjuster's end went down against the valve's. Turned round they ask for a stack of %v; as written the last trial asks for %v. Write them anew, above zero where the adjuster's end is the lower one",
+	a.Says = append(a.Says, worksheet.Sayf("these look like heights with the sign turned round: as the stack grew the adjuster's end went down against the valve's. Turned round they ask for a stack of %v; as written the last trial asks for %v. Write them again, above zero where the adjuster's end is the lower one",
 		worksheet.Rounded(a.TurnedRound.Wanted), worksheet.Rounded(last.Stack.Total()+measure.FromMillimetres(-points[len(points)-1].short))))
 	return nil
 }

@@ -150,7 +150,7 @@ func TestImportOfAnyLength(t *testing.T) {
 	assert.NotEmpty(t, f.Openings)
 }
 
-// peakFrom has the system measure the most memory anew, where it does that.
+// peakFrom has the system measure the most memory again, where it does that.
 func peakFrom(t *testing.T) { _ = os.WriteFile("/proc/self/clear_refs", []byte("5"), 0) }
 
 // peak is the most memory that was resident, in words, and what of it is memory of

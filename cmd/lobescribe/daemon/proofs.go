@@ -97,7 +97,7 @@ func (d *Daemon) tellProof() {
 	d.hub.Publish(d.ProofNow(), 0)
 }
 
-// expect works out anew what lift is expected of the valve on the bench.
+// expect works out again what lift is expected of the valve on the bench.
 func (d *Daemon) expect() {
 	d.mu.Lock()
 	s := d.selected
@@ -130,7 +130,7 @@ func (d *Daemon) ProofNow() live.ProofNow {
 // errNoIndicator is the answer where there is nothing to prove.
 var errNoIndicator = errors.New("there is no indicator to prove: choose its port first")
 
-// BeginProving begins to prove the indicator, or begins anew. Meanwhile its
+// BeginProving begins to prove the indicator, or starts again. Meanwhile its
 // readings are no engine's: nothing is followed and no trace is kept.
 func (d *Daemon) BeginProving(context.Context) error {
 	d.mu.Lock()

@@ -20,7 +20,7 @@ type shelf struct {
 	// memory takes the readings as well; nil: they are on disk alone. It is
 	// written by the keeper's goroutine and may be read when that has ended.
 	memory *measure.Trace
-	// last is the trace begun last; 0 without a store. As memory.
+	// last is the trace started last; 0 without a store. As memory.
 	last storage.ID
 }
 

@@ -113,7 +113,7 @@ func (a *alive) check() {
 			}
 		}
 		if n := int64(len(gone)); n > told {
-			t.Errorf("trace %d, begun at %d us: %d readings that were told to be on disk are gone, from %d us on, and %d are told of; stored: %+v; told: %+v",
+			t.Errorf("trace %d, started at %d us: %d readings that were told to be on disk are gone, from %d us on, and %d are told of; stored: %+v; told: %+v",
 				was.id, began, n, gone[0].at, told, stored[began], was)
 		}
 	}

@@ -184,7 +184,7 @@ func (w *whole) began(started time.Time) int64 {
 	if since < 0 {
 		since += stepUnit
 	}
-	if since > stepUnit/2 { // begun before the bench
+	if since > stepUnit/2 { // started before the bench
 		since -= stepUnit
 	}
 	return since.Microseconds() // the live clock's stamps are cut down, too

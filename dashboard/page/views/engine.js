@@ -86,7 +86,7 @@ function TheEngine({ id, state, renamed }) {
 }
 
 /** @type {Record<string, {shape: string, says: string}>} */
-const signs = { whole: { shape: "check", says: "all known" }, part: { shape: "square", says: "begun" }, nothing: { shape: "ring", says: "nothing yet" } };
+const signs = { whole: { shape: "check", says: "all known" }, part: { shape: "square", says: "started" }, nothing: { shape: "ring", says: "nothing yet" } };
 
 /**
  * @param {{engine: import("../engine.js").Engine, valves: import("../engine.js").ValveState[], state: import("../state.js").State}} props

@@ -146,7 +146,7 @@ func TestTheBoardAsAnEncoder(t *testing.T) {
 	assert.Equal(t, measure.NoteMark, out.Notes[0].Kind)
 }
 
-// A board that starts anew is told of; its first number is no line lost.
+// A board that starts again is told of; its first number is no line lost.
 func TestABoardThatStartsAnew(t *testing.T) {
 	f, err := (*formats.Set)(nil).Named("board")
 	require.NoError(t, err)

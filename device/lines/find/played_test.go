@@ -185,7 +185,7 @@ func (l layout) listen(t testing.TB, p play, o lines.Options) (h heardOf) {
 	at := 0
 	var angleFrom float64
 	var angleRead measure.Angle
-	begun := false
+	started := false
 	n := 0
 	got := map[int]bool{}
 	for _, s := range all {
@@ -225,8 +225,8 @@ func (l layout) listen(t testing.TB, p play, o lines.Options) (h heardOf) {
 				if r.Has&measure.HasAngle == 0 {
 					h.angleMissing = true
 					wrong = true
-				} else if !begun && line.whole {
-					begun, angleFrom, angleRead = true, line.angle, r.Angle
+				} else if !started && line.whole {
+					started, angleFrom, angleRead = true, line.angle, r.Angle
 				} else {
 					// A turn more or less is the same place; e01 and its like wrap in
 					// what is right, too.

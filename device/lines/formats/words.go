@@ -32,7 +32,7 @@ func boardWords() []lines.Word {
 		{Text: "NO SIGNAL", Says: "the board hears nothing of the indicator: is it switched on, and are clock and data wired?"},
 		{Text: "BITS LOST", More: true, Says: "the indicator's clock came too few or too many times: look at its plug, cable and level shifter"},
 		{Text: "BITS WRONG", Says: "the indicator sent bits that no figure has: look at its plug, cable and level shifter, and at the board's switch for the kind of indicator"},
-		{Text: "EDGE LOST", Says: "both wires of the encoder changed at once, so a count may be missing: look at plug, cable and screen of the encoder, and set TDC anew"},
+		{Text: "EDGE LOST", Says: "both wires of the encoder changed at once, so a count may be missing: look at plug, cable and screen of the encoder, and set TDC again"},
 		{Text: "PEDAL", Mark: true, Says: "foot switch"},
 	}
 }

@@ -89,7 +89,7 @@ const screens = /** @type {const} */ ([
   ["clearances/pushrods", "h2", false], ["timing", "h1", false], ["sheet", "h2", false], ["help", ".topics a", false],
 ]);
 
-/** To a screen without loading the page anew: the engine that is looked at stays with it. @param {import("playwright-core").Page} page @param {string} screen @param {string} there */
+/** To a screen without loading the page again: the engine that is looked at stays with it. @param {import("playwright-core").Page} page @param {string} screen @param {string} there */
 async function go(page, screen, there) {
   await page.evaluate((to) => { location.hash = `#/${to}`; }, screen);
   await page.locator(`main.view-${screen.split("/")[0]}`).waitFor();

@@ -47,7 +47,7 @@ test("the strip keeps the newest and drops what was sent twice", () => {
   assert.equal(b.lift[b.at(0)], 30);
 });
 
-test("a strip begins anew when its time does", () => {
+test("a strip starts again when its time does", () => {
   const b = new StripBuffer(100);
   b.add({ t_us: [9_000_000, 9_010_000], lift_nm: [1, 2] });
   b.add({ t_us: [0, 10_000], lift_nm: [3, 4] });
