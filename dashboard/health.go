@@ -119,7 +119,7 @@ func (s *Server) Health(ctx context.Context) Health {
 	switch {
 	case errors.Is(room, errHung):
 		room = fmt.Errorf("the store hangs (%w): is its disk still there?", room)
-	case room == nil && now.Trace != nil && now.Trace.State == keep.Failed:
+	case room == nil && now.Trace != nil && now.Trace.State == keep.StateFailed:
 		room = fmt.Errorf("readings are being lost. %s", now.Trace.Says)
 	}
 	for _, r := range now.Repairs {
@@ -132,7 +132,7 @@ func (s *Server) Health(ctx context.Context) Health {
 		add("live", follower)
 	}
 	add("store", room)
-	if room == nil && now.Trace != nil && now.Trace.State == keep.Behind {
+	if room == nil && now.Trace != nil && now.Trace.State == keep.StateBehind {
 		// Nothing is lost while memory holds it, and a restart would lose it.
 		h.Checks[len(h.Checks)-1].Says = "the store is behind, and readings wait in memory: do not restart. " + now.Trace.Says
 	}

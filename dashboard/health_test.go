@@ -64,12 +64,12 @@ func TestWhatIsUnhealthy(t *testing.T) {
 			o.Alive = func(context.Context) error { return errors.New("the live side has ended") }
 		}},
 		{name: "readings are lost", part: "store", says: "no space left", then: func(s *site) {
-			s.hub.Publish(keep.State{ID: 1, State: keep.Failed, Says: "The disk refuses: no space left."}, 0)
+			s.hub.Publish(keep.State{ID: 1, State: keep.StateFailed, Says: "The disk refuses: no space left."}, 0)
 		}},
 		{name: "behind on a full disk", part: "store", says: "make room", change: func(o *Options) {
 			o.Free = func(string) (uint64, error) { return 1 << 20, nil }
 		}, then: func(s *site) {
-			s.hub.Publish(keep.State{ID: 1, State: keep.Behind, Says: "x"}, 0)
+			s.hub.Publish(keep.State{ID: 1, State: keep.StateBehind, Says: "x"}, 0)
 		}},
 		{name: "disk full", part: "store", says: "make room", change: func(o *Options) {
 			o.Free = func(string) (uint64, error) { return 1 << 20, nil }
@@ -132,10 +132,10 @@ func TestHealthComesBack(t *testing.T) {
 	free.Store(1 << 40)
 	status, _, _ = s.healthNow()
 	assert.Equal(t, http.StatusOK, status)
-	s.hub.Publish(keep.State{ID: 1, State: keep.Failed, Says: "x"}, 0)
+	s.hub.Publish(keep.State{ID: 1, State: keep.StateFailed, Says: "x"}, 0)
 	status, _, _ = s.healthNow()
 	assert.Equal(t, http.StatusServiceUnavailable, status)
-	s.hub.Publish(keep.State{ID: 1, State: keep.Kept}, 0)
+	s.hub.Publish(keep.State{ID: 1, State: keep.StateKept}, 0)
 	status, _, _ = s.healthNow()
 	assert.Equal(t, http.StatusOK, status)
 }
@@ -144,13 +144,13 @@ func TestHealthComesBack(t *testing.T) {
 // that is not well would lose it.
 func TestMerelyBehindIsTold(t *testing.T) {
 	s := serve(t, func(o *Options) { o.Free = plenty })
-	s.hub.Publish(keep.State{ID: 1, State: keep.Behind, Says: "The disk has not answered for 3s."}, 0)
+	s.hub.Publish(keep.State{ID: 1, State: keep.StateBehind, Says: "The disk has not answered for 3s."}, 0)
 	status, h, parts := s.healthNow()
 	assert.Equal(t, http.StatusOK, status)
 	assert.Equal(t, "ok", h.Status)
 	assert.True(t, parts["store"].OK)
 	assert.Contains(t, parts["store"].Says, "the store is behind, and readings wait in memory: do not restart. The disk has not answered for 3s.")
-	s.hub.Publish(keep.State{ID: 1, State: keep.Kept}, 0)
+	s.hub.Publish(keep.State{ID: 1, State: keep.StateKept}, 0)
 	_, _, parts = s.healthNow()
 	assert.Empty(t, parts["store"].Says)
 }

@@ -138,7 +138,7 @@ func (m *Metrics) Heard(message capture.Message) {
 	case capture.Fault:
 		m.faults.Inc()
 	case keep.State:
-		if v.State == keep.Kept {
+		if v.State == keep.StateKept {
 			m.traces.Inc()
 		}
 	}
@@ -201,7 +201,7 @@ func (c onAsking) Collect(out chan<- prometheus.Metric) {
 	send("readings_waiting", "Readings and notes of traces that are not on disk yet.", gauge, float64(waiting))
 	send("readings_lost_total", "Readings lost because the disk refused for too long.", counter, float64(lost))
 	trace := o.Hub.Now().Trace
-	send("recording", "1 while a trace is under way.", gauge, oneIf(trace != nil && (trace.State == keep.Recording || trace.State == keep.Behind)))
+	send("recording", "1 while a trace is under way.", gauge, oneIf(trace != nil && (trace.State == keep.StateRecording || trace.State == keep.StateBehind)))
 	if o.Outbox != nil {
 		if st, err := o.Outbox(); err == nil {
 			send("shop_waiting", "Things that the shop has yet to hear of.", gauge, float64(st.Waiting))

@@ -57,10 +57,10 @@ func TestMetricsAsPrometheusReadsThem(t *testing.T) {
 	require.NoError(t, m.Commit(func() error { return nil }))
 	require.Error(t, m.Commit(func() error { return errors.New("disk full") }))
 	for _, message := range []capture.Message{capture.Cue{Kind: capture.AtHalf}, capture.Cue{Kind: capture.AtHalf}, capture.Opened{}, capture.Fault{},
-		keep.State{State: keep.Recording}, keep.State{State: keep.Kept}, capture.Position{}, capture.Readings{}} {
+		keep.State{State: keep.StateRecording}, keep.State{State: keep.StateKept}, capture.Position{}, capture.Readings{}} {
 		m.Heard(message)
 	}
-	s.hub.Publish(keep.State{ID: 1, State: keep.Recording}, 0)
+	s.hub.Publish(keep.State{ID: 1, State: keep.StateRecording}, 0)
 
 	status, text := s.ask("GET", "/metrics", "")
 	require.Equal(t, http.StatusOK, status, text)
@@ -163,7 +163,7 @@ func TestMetricsAreBounded(t *testing.T) {
 	for i := range 50 {
 		hub.Publish(live.Device{ID: live.Indicator, Address: fmt.Sprintf("usb:0403:6001:SERIAL%d", i), State: "live"}, 0)
 		hub.Publish(live.Selection{Engine: fmt.Sprintf("Aunt Ada's %d", i), Valve: "1I"}, 0)
-		m.Heard(keep.State{ID: uint64(i), State: keep.Kept})
+		m.Heard(keep.State{ID: uint64(i), State: keep.StateKept})
 		m.Heard(capture.Cue{Kind: capture.NoseReached})
 	}
 	after, err := testutil.GatherAndCount(m.Gatherer())

@@ -72,7 +72,7 @@ func TestWhatIsNestedDeepIsRefused(t *testing.T) {
 // A trace that fails is a fault of the health.
 func TestReadingsBeingLostAreAFault(t *testing.T) {
 	s := serve(t, nil)
-	s.hub.Publish(keep.State{ID: 1, State: keep.Failed, Says: "Memory is full too"}, 0)
+	s.hub.Publish(keep.State{ID: 1, State: keep.StateFailed, Says: "Memory is full too"}, 0)
 	status, text := s.ask("GET", "/healthz", "")
 	assert.Equal(t, 503, status)
 	assert.Contains(t, text, "eadings are being lost. Memory is full too")

@@ -51,7 +51,7 @@ func someMessages() []capture.Message {
 		capture.Fault{Fault: lift.Fault{Kind: lift.TooFast, At: 2, Says: "Turn slower."}},
 		live.Device{ID: live.Indicator, Address: "serial:/dev/ttyUSB0", State: "live", Says: "x", Detail: "flowing", RateHz: 50, AgeS: 0.1,
 			Format: "plain", Resolution: 12_700, Refused: map[string]int{"too_long": 1}},
-		keep.State{ID: 7, State: keep.Behind, Began: -1, Seconds: 1.5, Readings: 3, OnDisk: 1, Says: "The disk is full."},
+		keep.State{ID: 7, State: keep.StateBehind, Began: -1, Seconds: 1.5, Readings: 3, OnDisk: 1, Says: "The disk is full."},
 		live.FindingsOf{Trace: 7, Findings: findings},
 		replay.State{Trace: 7, Rate: 2, At: 1, Seconds: 2},
 		live.Selection{Engine: "mule", Valve: "3I", Trial: "2"}, live.Settings{Units: "mm"}, live.Simulated{On: true}, live.Repairs{Repairs: []live.Repair{{ID: "x", Loss: true, Says: "y"}}},

@@ -62,10 +62,10 @@ func (State) Type() string { return "trace" }
 
 // The states of a State.
 const (
-	Recording = "recording"
-	Behind    = "behind"
-	Kept      = "kept"
-	Failed    = "failed"
+	StateRecording = "recording"
+	StateBehind    = "behind"
+	StateKept      = "kept"
+	StateFailed    = "failed"
 )
 
 // Keeper writes traces to a store behind the back of the live side, which
@@ -73,7 +73,7 @@ const (
 // every Every. When the disk refuses or does not answer, the listeners are told,
 // the queue grows up to Bound readings and is written as soon as the disk lets
 // it; past the bound the newest readings are dropped, which is said at once
-// (Failed) and noted in the trace as a gap. What a store takes no more at
+// ([StateFailed]) and noted in the trace as a gap. What a store takes no more at
 // all goes to Rescue instead, and so does what is not written when the Keeper has
 // to stop.
 //

@@ -129,13 +129,13 @@ func (k *Keeper) flush() error {
 			k.mu.Lock()
 			k.queue = k.queue[1:]
 			k.mu.Unlock()
-			k.tell(t, Kept, t.where())
+			k.tell(t, StateKept, t.where())
 			if !t.rescued {
 				k.o.Ended(t.writer.ID())
 			}
 			continue
 		}
-		k.tell(t, Recording, t.where())
+		k.tell(t, StateRecording, t.where())
 		if n < batch {
 			return nil
 		}
@@ -207,9 +207,9 @@ func (k *Keeper) refused(t *keeping, err error) error {
 	}
 	switch {
 	case t.rescued:
-		k.tellOfLast(t, Failed, fmt.Sprintf("The store is hurt (%s), and the rescue file cannot be written either: %s. What is turned now is in memory only and is lost when the daemon stops", t.why, t.refused))
+		k.tellOfLast(t, StateFailed, fmt.Sprintf("The store is hurt (%s), and the rescue file cannot be written either: %s. What is turned now is in memory only and is lost when the daemon stops", t.why, t.refused))
 	case errors.Is(err, ErrLost):
-		k.tellOfLast(t, Failed, t.refused+". What is turned now is in memory only and is lost when the daemon stops")
+		k.tellOfLast(t, StateFailed, t.refused+". What is turned now is in memory only and is lost when the daemon stops")
 	case errors.Is(err, ErrMending):
 		k.behind(t, "The store is hurt: "+t.refused)
 	default:
@@ -246,10 +246,10 @@ func (k *Keeper) behind(t *keeping, why string) {
 	full, lost := k.held >= k.o.Bound, t.lost
 	k.mu.Unlock()
 	if full && lost > 0 {
-		k.tell(t, Failed, fmt.Sprintf("%s. Memory is full too: what is turned now is being lost, %d readings so far. Stop turning until the disk takes them", why, lost))
+		k.tell(t, StateFailed, fmt.Sprintf("%s. Memory is full too: what is turned now is being lost, %d readings so far. Stop turning until the disk takes them", why, lost))
 		return
 	}
-	k.tell(t, Behind, why+". Readings wait in memory and are written as soon as it lets them")
+	k.tell(t, StateBehind, why+". Readings wait in memory and are written as soon as it lets them")
 }
 
 // last is the trace that is turned now; the lock is held.

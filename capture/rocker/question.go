@@ -207,12 +207,29 @@ type input struct {
 // bench fills in what was not measured, says so, and lists the inputs.
 func (q Question) bench(basis *worksheet.Basis) (bench, []input) {
 	var b bench
-	armsU := orDefault(q.ArmsU, defaultArmsU).Millimetres()
-	var inputs []input
-	add := func(field string, assumed bool, u float64, move func(b *bench, by float64)) {
-		inputs = append(inputs, input{field: field, assumed: assumed, u: u, move: move})
-	}
+	in := inputs{basis: basis}
+	q.setArms(&b, &in)
+	q.setBend(&b, &in)
+	q.setHeights(&b, &in)
+	q.setPushrod(&b, &in)
+	b.standLean = radians(q.StandLean)
+	basis.Assume("everything moves in one plane, nothing bends, lash is measured at the valve")
+	return b, in.all
+}
 
+// inputs are gathered while the bench is set, with what was assumed on the way.
+type inputs struct {
+	all   []input
+	basis *worksheet.Basis
+}
+
+func (in *inputs) add(field string, assumed bool, u float64, move func(b *bench, by float64)) {
+	in.all = append(in.all, input{field: field, assumed: assumed, u: u, move: move})
+}
+
+// setArms sets the arms: as measured, or from one and the ratio.
+func (q Question) setArms(b *bench, in *inputs) {
+	armsU := orDefault(q.ArmsU, defaultArmsU).Millimetres()
 	b.a, b.b = q.ValveArm.Millimetres(), q.AdjusterArm.Millimetres()
 	moveArms := func(b *bench, by float64) { // at one ratio
 		b.b *= (b.a + by) / b.a
@@ -221,62 +238,71 @@ func (q Question) bench(basis *worksheet.Basis) (bench, []input) {
 	moveRatio := func(b *bench, by float64) { b.b = b.a / (b.a/b.b + by) }
 	switch {
 	case b.a > 0 && b.b > 0:
-		add("valve_arm_mm", false, armsU, func(b *bench, by float64) { b.a += by })
-		add("adjuster_arm_mm", false, armsU, func(b *bench, by float64) { b.b += by })
+		in.add("valve_arm_mm", false, armsU, func(b *bench, by float64) { b.a += by })
+		in.add("adjuster_arm_mm", false, armsU, func(b *bench, by float64) { b.b += by })
 	case b.a > 0:
 		b.b = b.a / q.RockerRatio
 		b.byRatio, b.ratio = true, q.RockerRatio
-		add("valve_arm_mm", false, armsU, moveArms)
-		add("rocker_ratio", false, nominalRatioU*q.RockerRatio, func(b *bench, by float64) {
+		in.add("valve_arm_mm", false, armsU, moveArms)
+		in.add("rocker_ratio", false, nominalRatioU*q.RockerRatio, func(b *bench, by float64) {
 			moveRatio(b, by)
 			b.ratio += by
 		})
-		basis.Assume("the adjuster's arm is the valve's arm over the ratio, %v; the ratio is right to %.0f %%", worksheet.Rounded(measure.FromMillimetres(b.b)), 100*nominalRatioU)
+		in.basis.Assume("the adjuster's arm is the valve's arm over the ratio, %v; the ratio is right to %.0f %%", worksheet.Rounded(measure.FromMillimetres(b.b)), 100*nominalRatioU)
 	case b.b > 0:
 		b.a = b.b * q.RockerRatio
-		add("adjuster_arm_mm", false, armsU, moveArms)
-		add("rocker_ratio", false, nominalRatioU*q.RockerRatio, func(b *bench, by float64) { b.a = b.b * (b.a/b.b + by) })
-		basis.Assume("the valve's arm is the adjuster's arm times the ratio, %v; the ratio is right to %.0f %%", worksheet.Rounded(measure.FromMillimetres(b.a)), 100*nominalRatioU)
+		in.add("adjuster_arm_mm", false, armsU, moveArms)
+		in.add("rocker_ratio", false, nominalRatioU*q.RockerRatio, func(b *bench, by float64) { b.a = b.b * (b.a/b.b + by) })
+		in.basis.Assume("the valve's arm is the adjuster's arm times the ratio, %v; the ratio is right to %.0f %%", worksheet.Rounded(measure.FromMillimetres(b.a)), 100*nominalRatioU)
 	default:
 		b.a = usualArm
 		b.b = b.a / q.RockerRatio
-		add("valve_arm_mm", true, usualArmU, moveArms)
-		add("rocker_ratio", false, nominalRatioU*q.RockerRatio, moveRatio)
-		basis.Assume("neither arm was measured: the valve's arm is taken as %v ± %v", measure.FromMillimetres(usualArm), measure.FromMillimetres(usualArmU))
+		in.add("valve_arm_mm", true, usualArmU, moveArms)
+		in.add("rocker_ratio", false, nominalRatioU*q.RockerRatio, moveRatio)
+		in.basis.Assume("neither arm was measured: the valve's arm is taken as %v ± %v", measure.FromMillimetres(usualArm), measure.FromMillimetres(usualArmU))
 	}
+}
 
+// setBend sets the rocker's bend and the pad of its tip.
+func (q Question) setBend(b *bench, in *inputs) {
 	bendU := measuredAngleU
 	if q.Bend != nil {
 		b.bend = radians(*q.Bend)
 	} else {
 		bendU = unknownBendU
-		basis.Assume("the rocker is straight to 10 deg (tip, pivot and adjuster's ball on one line): its bend was not told, and the ± holds what such a bend does")
+		in.basis.Assume("the rocker is straight to 10 deg (tip, pivot and adjuster's ball on one line): its bend was not told, and the ± holds what such a bend does")
 	}
 	if q.BendU != nil {
 		bendU = radians(*q.BendU)
 	}
-	add("bend_deg", q.Bend == nil, bendU, func(b *bench, by float64) { b.bend += by })
+	in.add("bend_deg", q.Bend == nil, bendU, func(b *bench, by float64) { b.bend += by })
 	if q.Tip == Pad {
 		b.pad, b.touch = q.TipRadius.Millimetres(), q.ValveArm != 0
 		if b.pad > 0 {
-			add("tip_radius_mm", false, orDefault(q.TipRadiusU, defaultRadiusU).Millimetres(), func(b *bench, by float64) { b.pad += by })
-			basis.Assume("the valve's arm and the height of its end were measured at the point where the pad touches the stem at half lift; the pad is a part of a circle")
+			in.add("tip_radius_mm", false, orDefault(q.TipRadiusU, defaultRadiusU).Millimetres(), func(b *bench, by float64) { b.pad += by })
+			in.basis.Assume("the valve's arm and the height of its end were measured at the point where the pad touches the stem at half lift; the pad is a part of a circle")
 		}
 	}
+}
 
+// setHeights sets the height difference of the two ends.
+func (q Question) setHeights(b *bench, in *inputs) {
 	belowU := orDefault(q.BelowU, defaultBelowU).Millimetres()
 	if q.AdjusterBelowValve != nil {
 		b.below = q.AdjusterBelowValve.Millimetres()
-		add("adjuster_below_valve_mm", false, belowU, func(b *bench, by float64) { b.below += by })
-		add("centres_u_mm", q.CentresU == nil, orDefault(q.CentresU, defaultCentreU).Millimetres(), func(b *bench, by float64) { b.below += by })
+		in.add("adjuster_below_valve_mm", false, belowU, func(b *bench, by float64) { b.below += by })
+		in.add("centres_u_mm", q.CentresU == nil, orDefault(q.CentresU, defaultCentreU).Millimetres(), func(b *bench, by float64) { b.below += by })
 		if q.Tip != Pad {
-			basis.Assume("heights of the two ends are those of the tip's centre and the adjuster's ball (or of marks on their line)")
+			in.basis.Assume("heights of the two ends are those of the tip's centre and the adjuster's ball (or of marks on their line)")
 		}
 	} else {
 		b.square = true
-		basis.Assume("no height difference was measured: the rocker is taken to be square at half lift already")
+		in.basis.Assume("no height difference was measured: the rocker is taken to be square at half lift already")
 	}
+}
 
+// setPushrod sets the lift, and the pushrod with its lean.
+func (q Question) setPushrod(b *bench, in *inputs) {
 	b.lift, b.byLobe = q.Lift.Millimetres(), false
 	if q.Lift == 0 {
 		b.lift, b.byLobe = q.LobeLift.Millimetres(), true
@@ -286,31 +312,28 @@ func (q Question) bench(basis *worksheet.Basis) (bench, []input) {
 	b.rod = q.Pushrod.Millimetres()
 	if b.rod == 0 {
 		b.rod = usualRod
-		basis.Assume("the pushrod was not measured: taken as %v ± %v between balls", measure.FromMillimetres(usualRod), measure.FromMillimetres(usualRodU))
-		add("pushrod_mm", true, usualRodU, func(b *bench, by float64) { b.rod += by })
+		in.basis.Assume("the pushrod was not measured: taken as %v ± %v between balls", measure.FromMillimetres(usualRod), measure.FromMillimetres(usualRodU))
+		in.add("pushrod_mm", true, usualRodU, func(b *bench, by float64) { b.rod += by })
 	}
 	leanU := measuredAngleU
 	if q.PushrodLean != nil {
 		b.rodLean = radians(*q.PushrodLean)
 	} else {
 		leanU = unknownLeanU
-		basis.Assume("the pushrod runs along the valve axis at half lift (lean 0 ± 5 deg)")
+		in.basis.Assume("the pushrod runs along the valve axis at half lift (lean 0 ± 5 deg)")
 	}
 	b.lifterLean = b.rodLean
 	if q.LifterLean != nil {
 		b.lifterLean = radians(*q.LifterLean)
 	} else {
-		basis.Assume("the lifter's bore is in line with the pushrod at half lift")
+		in.basis.Assume("the lifter's bore is in line with the pushrod at half lift")
 	}
-	add("pushrod_lean_deg", q.PushrodLean == nil, leanU, func(b *bench, by float64) {
+	in.add("pushrod_lean_deg", q.PushrodLean == nil, leanU, func(b *bench, by float64) {
 		b.rodLean += by
 		if q.LifterLean == nil {
 			b.lifterLean += by
 		}
 	})
-	b.standLean = radians(q.StandLean)
-	basis.Assume("everything moves in one plane, nothing bends, lash is measured at the valve")
-	return b, inputs
 }
 
 func orDefault(l *measure.Length, otherwise measure.Length) measure.Length {

@@ -121,11 +121,11 @@ func statusLine(url string, now live.Hello) string {
 	}
 	if t := now.Trace; t != nil {
 		switch t.State {
-		case keep.Recording:
+		case keep.StateRecording:
 			parts = append(parts, fmt.Sprintf("recording trace %d", t.ID))
-		case keep.Behind:
+		case keep.StateBehind:
 			parts = append(parts, "the disk refuses, readings wait in memory")
-		case keep.Failed:
+		case keep.StateFailed:
 			parts = append(parts, "READINGS ARE BEING LOST: "+t.Says)
 		}
 	}

@@ -231,6 +231,6 @@ func TestStatusLine(t *testing.T) {
 	const url = "http://127.0.0.1:8417/"
 	assert.Equal(t, "Page at "+url+"; no device chosen", statusLine(url, live.Hello{}))
 	assert.Equal(t, "Page at "+url+"; indicator live; recording trace 7", statusLine(url, live.Hello{
-		Devices: []live.Device{{ID: "indicator", State: "live"}}, Trace: &keep.State{ID: 7, State: keep.Recording}}))
-	assert.Contains(t, statusLine(url, live.Hello{Trace: &keep.State{State: keep.Behind}}), "disk refuses")
+		Devices: []live.Device{{ID: "indicator", State: "live"}}, Trace: &keep.State{ID: 7, State: keep.StateRecording}}))
+	assert.Contains(t, statusLine(url, live.Hello{Trace: &keep.State{State: keep.StateBehind}}), "disk refuses")
 }

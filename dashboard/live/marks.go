@@ -14,7 +14,7 @@ const marksKept = 500
 // marked keeps a mark in the time of the trace under way, as the trace itself does.
 func (h *Hub) marked(m Marked) {
 	t := h.now.Trace
-	if t == nil || t.State == keep.Kept {
+	if t == nil || t.State == keep.StateKept {
 		return // nothing is recorded, so nothing is marked
 	}
 	marks := slices.Clone(h.now.Marks) // a hello may be on its way out with the old ones

@@ -122,7 +122,7 @@ func TestKindsAreThoseOfTheSource(t *testing.T) {
 		"trace note.note.kind": {"../../device/measure", "NoteKind"},
 		"live cue.kind":        {"../../capture", "CueKind"},
 		"live flank":           {"../../capture", "ValveState"},
-		"live trace.state":     {"../../capture", "Trace"},
+		"live trace.state":     {"../../capture/keep", "State"},
 	} {
 		name, path, _ := strings.Cut(place, " ")
 		s, err := schema.Named(name)

@@ -267,6 +267,19 @@ func (f Format) Validate() error {
 	if f.Jump < 0 {
 		return bad("the jump must not be negative")
 	}
+	if err := f.columnsValid(bad); err != nil {
+		return err
+	}
+	for _, w := range f.Words {
+		if w.Text == "" {
+			return bad("an empty word")
+		}
+	}
+	return nil
+}
+
+// columnsValid says what is wrong with the columns, in the words of bad.
+func (f Format) columnsValid(bad func(why string, args ...any) error) error {
 	var lifts, angles, numbers int
 	for i, c := range f.Columns {
 		switch c.Role {
@@ -311,11 +324,6 @@ func (f Format) Validate() error {
 	}
 	if lifts+angles == 0 {
 		return bad("no column is lift, angle or counts")
-	}
-	for _, w := range f.Words {
-		if w.Text == "" {
-			return bad("an empty word")
-		}
 	}
 	return nil
 }

@@ -153,7 +153,7 @@ func hurtSession(t *testing.T, chance *rand.Rand, times int) (o hurtOutcome) {
 			h.live.EndTrace()
 			s := h.trace(t, "the trace is kept", func(s keep.State) bool {
 				h.note()
-				return s.Began > began && (s.State == keep.Kept || s.State == keep.Failed)
+				return s.Began > began && (s.State == keep.StateKept || s.State == keep.StateFailed)
 			})
 			began = s.Began
 		}

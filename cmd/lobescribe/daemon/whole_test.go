@@ -281,8 +281,8 @@ func (w *whole) hears(m capture.Message) {
 			return
 		}
 		had := w.traces[m.Began]
-		if m.OnDisk > 0 || m.State == keep.Kept {
-			w.traces[m.Began] = told{m.ID, max(had.onDisk, m.OnDisk), had.kept || m.State == keep.Kept}
+		if m.OnDisk > 0 || m.State == keep.StateKept {
+			w.traces[m.Began] = told{m.ID, max(had.onDisk, m.OnDisk), had.kept || m.State == keep.StateKept}
 		}
 	}
 }

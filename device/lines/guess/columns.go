@@ -22,39 +22,18 @@ func columnOf(fields []field) (c lines.Column, says string, fits bool) {
 	if fields = usual(fields); len(fields) == 0 {
 		return c, "", false
 	}
-	var tags, statuses []string
-	units, tagged, points, signs := map[measure.Unit]int{}, 0, 0, 0
-	least, most := 99, 0
-	for _, x := range fields {
-		if x.tag != "" {
-			tagged++
-			if !slices.Contains(tags, x.tag) {
-				tags = append(tags, x.tag)
-			}
-		}
-		if x.status != "" && !slices.Contains(statuses, x.status) {
-			statuses = append(statuses, x.status)
-		}
-		units[x.n.Unit]++
-		if x.n.Decimals > 0 {
-			points++
-		}
-		if strings.ContainsAny(x.text, "+-") {
-			signs++
-		}
-		least, most = min(least, x.n.Decimals), max(most, x.n.Decimals)
-	}
-	if len(tags) > few || len(statuses) > few {
+	t := tallied(fields)
+	if len(t.tags) > few || len(t.statuses) > few {
 		return c, "", false
 	}
 	nearly := func(n int) bool { return n*10 >= len(fields)*9 } // one in ten may be noise
-	c.Tags, c.TagNeeded = tags, nearly(tagged)
-	c.Whole = nearly(len(fields) - points)
+	c.Tags, c.TagNeeded = t.tags, nearly(t.tagged)
+	c.Whole = nearly(len(fields) - t.points)
 	c.Varies = !c.Whole && varies(fields)
-	for _, s := range statuses {
+	for _, s := range t.statuses {
 		c.Status = append(c.Status, formats.KnownStatus(s))
 	}
-	if c.Whole && slices.Contains(statuses, "-") { // the index of an encoder, not passed while we listened
+	if c.Whole && slices.Contains(t.statuses, "-") { // the index of an encoder, not passed while we listened
 		c.Status = append(c.Status, lines.Status{Text: "I"}, lines.Status{Text: "Z"})
 	}
 	for _, s := range formats.Statuses() {
@@ -62,7 +41,7 @@ func columnOf(fields []field) (c lines.Column, says string, fits bool) {
 			c.Status = append(c.Status, s)
 		}
 	}
-	if nearly(len(fields) - units[measure.NoUnit]) {
+	if nearly(len(fields) - t.units[measure.NoUnit]) {
 		c.UnitRule = lines.UnitMustFollow
 	}
 	unitLetter := lettersUnit(fields)
@@ -71,40 +50,78 @@ func columnOf(fields []field) (c lines.Column, says string, fits bool) {
 		c.UnitRule, c.Status = lines.UnitMustFollow, f.Columns[0].Status
 	}
 
-	if units := unitsBehind(fields); len(units) > 0 {
-		c.UnitRule, c.Status = lines.UnitMustFollow, units
+	if behind := unitsBehind(fields); len(behind) > 0 {
+		c.UnitRule, c.Status = lines.UnitMustFollow, behind
 	}
 
+	return c, t.says(c.Whole, fields[0].status, unitLetter), true
+}
+
+// tally is what stands around the numbers of a column.
+type tally struct {
+	tags, statuses        []string
+	units                 map[measure.Unit]int
+	tagged, points, signs int
+	least, most           int // decimals
+	fields                int
+}
+
+func tallied(fields []field) tally {
+	t := tally{units: map[measure.Unit]int{}, least: 99, fields: len(fields)}
+	for _, x := range fields {
+		if x.tag != "" {
+			t.tagged++
+			if !slices.Contains(t.tags, x.tag) {
+				t.tags = append(t.tags, x.tag)
+			}
+		}
+		if x.status != "" && !slices.Contains(t.statuses, x.status) {
+			t.statuses = append(t.statuses, x.status)
+		}
+		t.units[x.n.Unit]++
+		if x.n.Decimals > 0 {
+			t.points++
+		}
+		if strings.ContainsAny(x.text, "+-") {
+			t.signs++
+		}
+		t.least, t.most = min(t.least, x.n.Decimals), max(t.most, x.n.Decimals)
+	}
+	return t
+}
+
+// says is what a column looks like, in words; status is that of its first number.
+func (t tally) says(whole bool, status string, unitLetter bool) string {
 	var parts []string
-	if len(tags) > 0 {
-		parts = append(parts, fmt.Sprintf("%q before it", tags[0]))
+	if len(t.tags) > 0 {
+		parts = append(parts, fmt.Sprintf("%q before it", t.tags[0]))
 	}
 	switch {
-	case signs == len(fields):
+	case t.signs == t.fields:
 		parts = append(parts, "a sign always")
-	case signs > 0:
+	case t.signs > 0:
 		parts = append(parts, "a sign when below zero")
 	}
 	switch {
-	case c.Whole:
+	case whole:
 		parts = append(parts, "whole numbers")
-	case least == most:
-		parts = append(parts, fmt.Sprintf("%d decimals", most))
+	case t.least == t.most:
+		parts = append(parts, fmt.Sprintf("%d decimals", t.most))
 	default:
-		parts = append(parts, fmt.Sprintf("%d to %d decimals", least, most))
+		parts = append(parts, fmt.Sprintf("%d to %d decimals", t.least, t.most))
 	}
 	for _, u := range []measure.Unit{measure.InMillimetres, measure.InInches, measure.InThou, measure.InMicrometres} {
-		if units[u] > 0 {
+		if t.units[u] > 0 {
 			parts = append(parts, fmt.Sprintf("%s behind it", u))
 		}
 	}
 	switch {
 	case unitLetter:
-		parts = append(parts, fmt.Sprintf("the letter %s of its unit behind it", fields[0].status))
-	case len(statuses) > 0:
-		parts = append(parts, fmt.Sprintf("then %q", statuses[0]))
+		parts = append(parts, fmt.Sprintf("the letter %s of its unit behind it", status))
+	case len(t.statuses) > 0:
+		parts = append(parts, fmt.Sprintf("then %q", t.statuses[0]))
 	}
-	return c, strings.Join(parts, ", "), true
+	return strings.Join(parts, ", ")
 }
 
 // isWord reports whether a column has no numbers.
