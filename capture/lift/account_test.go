@@ -1,6 +1,7 @@
 package lift_test
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -226,5 +227,55 @@ func TestBleedingWithoutAPause(t *testing.T) {
 		}
 		assert.GreaterOrEqual(t, f.MaxLiftU.Millimetres(), off, "%v mm/s", pace)
 		assert.Less(t, f.MaxLiftU.Millimetres(), 5*off, "%v mm/s", pace)
+	}
+}
+
+// A crank that goes slowly passes few counts of a coarse encoder from one reading to the
+// next. That says nothing of a delay of the two ports where there is none.
+func TestCoarseEncoderTellsNoDelay(t *testing.T) {
+	for _, count := range []float64{0.5, 1, 2} {
+		for _, rate := range []float64{10, 20, 40} {
+			legs := []leg{{rest: 3}}
+			for i, to := 0, -190.0; to <= 920; i, to = i+1, to+10 {
+				legs = append(legs, leg{to: to, speed: []float64{7, 9, 13, 8, 10}[i%5]})
+			}
+			tr := turned(-200, rate, append(legs, leg{rest: 3})...)
+			for i := range tr.Readings {
+				r := &tr.Readings[i]
+				r.Angle = measure.FromDegrees(math.Floor(r.Angle.Degrees()/count) * count)
+			}
+			f, err := lift.Analyse(tr, lift.Options{})
+			require.NoError(t, err)
+			require.Len(t, f.Openings, 2)
+			assert.Zero(t, faults(f, lift.SlowGauge)+faults(f, lift.LatePort), "%v degrees, %v a second: %v", count, rate, f.Drive)
+			if d := f.Drive; d != nil {
+				assert.LessOrEqual(t, math.Abs(d.Delay.Seconds()), d.DelayU.Seconds(), "%v degrees, %v a second", count, rate)
+			}
+		}
+	}
+}
+
+// A valve that hangs open snaps home from where the zero makes the heel a 25th of it:
+// nobody switched the unit.
+func TestHomeIsNoOtherUnit(t *testing.T) {
+	tr := turned(-200, 50, leg{rest: 5}, leg{to: 200, speed: 40}, leg{rest: 5}, leg{to: 920, speed: 40}, leg{rest: 5}, leg{to: 1640, speed: 40}, leg{rest: 5})
+	hung := false
+	for i := range tr.Readings {
+		r := &tr.Readings[i]
+		if at := r.At.Seconds() - (5 + 400./40 + 5 + 520./40); at > 0 && at < 6 && r.Lift < 7_620_000-300_000 {
+			hung = true
+			r.Lift = 7_320_000
+		}
+		r.Lift += 300_000
+	}
+	require.True(t, hung) // at 7.62 mm, and home at 0.3
+	for _, tr := range []measure.Trace{tr, withoutAngles(tr)} {
+		f, err := lift.Analyse(tr, lift.Options{})
+		require.NoError(t, err)
+		assert.Zero(t, faults(f, lift.UnitChange), "%v", f.Faults)
+		assert.GreaterOrEqual(t, len(f.Openings), 2)
+		for _, o := range f.Openings {
+			assert.InDelta(t, 10, o.MaxLift.Millimetres(), 0.02)
+		}
 	}
 }

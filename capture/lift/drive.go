@@ -242,7 +242,7 @@ func (f *driveFit) says() drive {
 	// Between two readings the crank is taken to go evenly.
 	between := 0.0
 	for _, o := range f.openings {
-		between = max(between, (o.t[len(o.t)-1]-o.t[0])/float64(len(o.t)-1))
+		between = max(between, o.every)
 	}
 	d.u = min(hypot(known(lagAt), sparseLag*between, grain), unknownLag)
 	f.openingsIn(&d)

@@ -19,7 +19,9 @@ type driven struct {
 type passed struct {
 	flanks []driven
 	backs  [][]driven // readings on its flanks where the crank went back, by stroke
-	t, a   []float64  // seconds, degrees forward
+	t, a   []float64  // seconds, degrees forward: see crank
+	count  float64    // the least step of the readings' angles, degrees
+	every  float64    // from one reading to the next, seconds
 	lift   float64    // max lift, nanometres
 	nose   float64    // seconds from when the valve opened to the nose
 	part   bool       // it is one flank, or a part of one
@@ -52,11 +54,8 @@ const speedOver = 0.06
 // it has not passed, and the way of the crank.
 func (v *view) passes(lift, way float64) *passed {
 	o := &passed{lift: lift, nose: (v.noseAt - v.p[0].t) / s}
-	stride := 1 + len(v.p)/mostPath
-	o.t, o.a = make([]float64, 0, len(v.p)/stride+1), make([]float64, 0, len(v.p)/stride+1)
-	for i := 0; i < len(v.p); i += stride {
-		o.t, o.a = append(o.t, v.p[i].t/s), append(o.a, v.p[i].a*way)
-	}
+	o.count, o.every = v.count(), (v.p[len(v.p)-1].t-v.p[0].t)/float64(len(v.p)-1)/s
+	o.t, o.a = v.crank(way, o.count)
 	far := math.Inf(-1)
 	half := lift / 2
 	resumed, turned, since, farAt := far, far, far, far
@@ -106,6 +105,66 @@ func (v *view) passes(lift, way float64) *passed {
 	}
 	return o
 }
+
+// crank returns the way of the crank. Where it goes by few counts from one reading to
+// the next, these are off by up to a count, and a line between two of them by less: a fit
+// would take the delay that smooths them best. There it is known best where it passed
+// from one count to the next, in the middle between the two readings, and goes on evenly
+// from one such place to the other, but for a rest.
+func (v *view) crank(way, count float64) (t, a []float64) {
+	n := len(v.p)
+	t, a = make([]float64, 0, n), make([]float64, 0, n)
+	rest := max(restsAfter*s, 4*(v.p[n-1].t-v.p[0].t)/float64(n-1))
+	add := func(at, angle float64) { t, a = append(t, at/s), append(a, angle*way) }
+	add(v.p[0].t, v.p[0].a)
+	since := v.p[0].t
+	for i := 1; i < n; i++ {
+		p, q := v.p[i-1], v.p[i]
+		at := (p.t + q.t) / 2
+		switch d := math.Abs(q.a - p.a); {
+		case d == 0:
+		case d > fewCounts*count:
+			if at-since > rest {
+				add(since+rest/4, p.a)
+			}
+			if p.t > since {
+				add(p.t, p.a)
+			}
+			add(q.t, q.a)
+			since = q.t
+		default:
+			if at-since > rest {
+				add(since+rest/4, p.a)
+				add(at-rest/4, p.a)
+			}
+			add(at, (p.a+q.a)/2)
+			since = at
+		}
+	}
+	add(v.p[n-1].t, v.p[n-1].a)
+	if stride := 1 + len(t)/mostPath; stride > 1 {
+		kept := 0
+		for i := 0; i < len(t); i += stride {
+			t[kept], a[kept] = t[i], a[i]
+			kept++
+		}
+		t, a = t[:kept], a[:kept]
+	}
+	return t, a
+}
+
+// count returns the least step of the angles, degrees.
+func (v *view) count() float64 {
+	a := make([]float64, len(v.p))
+	for i, p := range v.p {
+		a[i] = p.a
+	}
+	return countOf(a)
+}
+
+// restsAfter is how long a crank shows no other count that rests, seconds; fewCounts from
+// one reading to the next are not much more than how far each is off.
+const restsAfter, fewCounts = 0.15, 3.5
 
 const (
 	// A port that is late, or a gauge that averages, is done by then, seconds.

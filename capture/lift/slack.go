@@ -15,7 +15,7 @@ import (
 func grainOf(openings []*passed) float64 {
 	count, n, sum, square := math.Inf(1), 0.0, 0.0, 0.0
 	for _, o := range openings {
-		count = min(count, countOf(o.a))
+		count = min(count, o.count)
 		for _, r := range o.flanks {
 			w := math.Abs(o.speedAt(r.t))
 			n, sum, square = n+1, sum+w, square+w*w

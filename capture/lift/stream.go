@@ -267,11 +267,24 @@ func (g *Segmenter) count(r *measure.Reading) {
 	if q.pressed && q.n > 0 {
 		q.pressed = false
 		q.mend(*r, toZero)
-	} else if q.leaps(r) && q.suspicious(r, float64(g.steps.Step()), g.standing) {
+	} else if q.leaps(r) && q.suspicious(r, float64(g.steps.Step()), g.standing) && !(q.why == toSmaller && g.atHeel(r)) {
 		q.suspect, q.held = *r, true
 		return
 	}
 	g.feed(r)
+}
+
+// atHeel says whether a reading lies just where the valve stood shut: it has come home,
+// and that the zero makes it a 25th of the last one is chance.
+func (g *Segmenter) atHeel(r *measure.Reading) bool {
+	for i := range g.tracks {
+		k := &g.tracks[i]
+		y, near := g.stream.continuous(r)*float64(signOf(i)), 2*float64(g.steps.Step())
+		if k.at == away && math.Abs(y-k.heel) <= near || k.landed > 0 && math.Abs(y-k.bounds.heel) <= near {
+			return true
+		}
+	}
+	return false
 }
 
 // standing returns where the valve stands.
