@@ -26,14 +26,21 @@ func TestRepairsAreToldUntilDismissed(t *testing.T) {
 		require.NoError(t, err)
 		require.NoError(t, w.End())
 	}
-	require.NoError(t, os.Truncate(s.store.Path(), 9000))
+	f, err := os.OpenFile(s.store.Path(), os.O_WRONLY, 0)
+	require.NoError(t, err)
+	defer f.Close()
+	info, err := f.Stat()
+	require.NoError(t, err)
+	_, err = f.WriteAt(make([]byte, info.Size()-9000), 9000)
+	require.NoError(t, err)
+	require.NoError(t, f.Close())
 	for err := error(nil); err == nil; {
 		_, err = s.store.Traces(storage.Query{})
 		if err == nil {
 			_, err = s.store.Begin(storage.Head{})
 		}
 	}
-	_, err := s.store.Mend(t.Context())
+	_, err = s.store.Mend(t.Context())
 	require.NoError(t, err)
 	status, text = s.ask("GET", "/api/v1/repairs", "")
 	require.Equal(t, 200, status)

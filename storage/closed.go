@@ -105,6 +105,18 @@ func (s *Store) asClosed(pf *pages.File, info os.FileInfo) bool {
 	return true
 }
 
+// untouched gives a file that was opened and not written to the time back that the
+// mark names: on Windows the database sets a file's length before it maps it, to what
+// it was, and that counts as a write. Every second start would look at the whole
+// store.
+func (s *Store) untouched() {
+	left := readMark(s.path)
+	info, err := os.Stat(s.path)
+	if left != nil && err == nil && info.Size() == left.Bytes && info.ModTime().UnixNano() != left.Written {
+		_ = os.Chtimes(s.path, time.Time{}, time.Unix(0, left.Written)) // else the next start takes longer
+	}
+}
+
 // leaveMark is for a store that is sound and about to be let go. Without a mark
 // the next opening takes longer, so no error is worth telling.
 func (s *Store) leaveMark() {

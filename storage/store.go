@@ -160,6 +160,9 @@ func open(path string, o Options) (*Store, error) {
 	if err := s.openDatabase(file, o); err != nil {
 		return nil, err
 	}
+	if s.unproved {
+		s.untouched()
+	}
 	if err := s.settle(fresh, o); err != nil {
 		s.Close()
 		return nil, err

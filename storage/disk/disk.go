@@ -70,6 +70,16 @@ type undo struct {
 	size int64 // of the file
 }
 
+// fileOf is the database's own file: one that is opened beside it could be neither
+// renamed nor replaced on Windows.
+func fileOf(db *bbolt.DB) (*os.File, error) {
+	field := reflect.ValueOf(db).Elem().FieldByName("file")
+	if !field.IsValid() || field.Type() != reflect.TypeFor[*os.File]() {
+		return nil, errors.New("bbolt has changed: there is no file any more")
+	}
+	return *(**os.File)(unsafe.Pointer(field.UnsafeAddr())), nil
+}
+
 // Attach stands between a database and the disk's file, and spares the flushes:
 // what they would have made certain is known from the order of writes. The error
 // is Between's.
@@ -78,14 +88,11 @@ func (d *Disk) Attach(db *bbolt.DB) error {
 		return nil
 	}
 	db.NoSync = true
-	f, err := os.Open(d.Path)
+	f, err := fileOf(db)
 	if err != nil {
 		return err
 	}
 	d.mu.Lock()
-	if d.file != nil {
-		_ = d.file.Close()
-	}
 	d.file = f
 	d.heads, d.pending = false, nil
 	d.mu.Unlock()

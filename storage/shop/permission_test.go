@@ -29,9 +29,10 @@ func exampleServer(t *testing.T) map[string]Server {
 	t.Helper()
 	dir := t.TempDir()
 	certificate(t, filepath.Join(dir, "cert.pem"), filepath.Join(dir, "key.pem"))
-	t.Setenv("SHOP_CERT", filepath.Join(dir, "cert.pem"))
-	t.Setenv("SHOP_CERT_KEY", filepath.Join(dir, "key.pem"))
-	t.Setenv("SHOP_STORE", filepath.Join(dir, "jetstream"))
+	// A backslash begins an escape in a value there; Windows takes slashes as well.
+	t.Setenv("SHOP_CERT", filepath.ToSlash(filepath.Join(dir, "cert.pem")))
+	t.Setenv("SHOP_CERT_KEY", filepath.ToSlash(filepath.Join(dir, "key.pem")))
+	t.Setenv("SHOP_STORE", filepath.ToSlash(filepath.Join(dir, "jetstream")))
 	who := map[string]Server{}
 	for name, variable := range map[string]string{"bench-1": "BENCH_1", "bench-2": "BENCH_2", "shop": "SHOP_PAGE", "stranger": "NOBODY"} {
 		pair, err := nkeys.CreateUser()

@@ -141,7 +141,9 @@ func TestParquetFaults(t *testing.T) {
 // A file that is cut or hurt anywhere is a fault or what it was, and never
 // other readings; nothing is left behind in the folder for passing files.
 func TestHurtParquet(t *testing.T) {
-	t.Setenv("TMPDIR", t.TempDir())
+	there := t.TempDir()
+	t.Setenv("TMPDIR", there)
+	t.Setenv("TMP", there) // on Windows
 	var in measure.Trace
 	for i := range 300 {
 		in.Readings = append(in.Readings, measure.Reading{At: measure.Stamp(i) * 10_007, Lift: measure.Length(i%84) * 12_700, Angle: measure.Angle(i) * 150_000, Has: both})
