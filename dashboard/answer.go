@@ -55,6 +55,15 @@ func body(w http.ResponseWriter, r *http.Request, most int64) ([]byte, error) {
 	if err == nil && tooDeep(b) {
 		return nil, wrong("", "The JSON goes deeper than %d levels, which nothing here needs.", deepest)
 	}
+	if err == nil {
+		switch name, many := doubled(b); {
+		case many:
+			return nil, wrong("", "An object of the JSON has more than %d fields, which nothing here needs.", mostFields)
+		case name != "":
+			name = brief(name)
+			return nil, wrong(name, "The field %q stands there twice. Send it once.", name)
+		}
+	}
 	if err != nil {
 		var large *http.MaxBytesError
 		if errors.As(err, &large) {
