@@ -298,8 +298,8 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 	if w.open && (max(w.out.hi, -w.out.lo) > beyondLobe*o.lift || o.last && w.swings(parts)) {
 		return g.notCounted(w.out, o.lift)
 	}
-	if o.last && w.off(w.level) && w.level.to-w.level.from > restedOpen && math.IsNaN(w.level.first) {
-		g.fault(NotCounted, stamp(w.level.from), "the reading stopped here and did not come home until the end of the trace: the valve was left open, or the indicator's tip is off it. This opening does not count; turn through until the valve is shut")
+	if o.last && w.off(w.level) && w.restsLong() && math.IsNaN(w.level.first) {
+		g.fault(NotCounted, stamp(w.level.from), "the reading stopped here and did not come home until the end of the trace: the valve was left open, or the indicator's base or tip has moved. This opening does not count; turn through until the valve is shut")
 		return true
 	}
 	if g.judgeOtherUnit(parts, o) {

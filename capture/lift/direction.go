@@ -100,32 +100,33 @@ func (g *Segmenter) direction(ended bool) int {
 	if len(turns) == 0 {
 		return 0
 	}
-	outer := outerShare * (hi - lo)
-	turns = a.outermost(turns, outer)
-	near := max(levelShare*(hi-lo), 2*g.tracks[0].lim.near)
-	var lasts [2][]float64 // low, high
-	for _, t := range turns {
-		lasts[t.side()] = append(lasts[t.side()], math.Log(a.lasts(t, near, outer)+ms))
-	}
 	// The beginning and the end are cut off: they last as long as they are seen, at the
 	// least, and where they lie on a flank they are no level at all.
-	all, ends := [2][]float64{slices.Clone(lasts[0]), slices.Clone(lasts[1])}, [2]int{}
-	for _, t := range [2]extreme{{0, !turns[0].high}, {len(a.s) - 1, !turns[len(turns)-1].high}} {
-		x := math.Log(a.lasts(t, near, outer) + ms)
-		if len(a.outermost(append(slices.Clone(turns), t), outer)) > len(turns) {
-			all[t.side()] = append(all[t.side()], x)
-			ends[t.side()]++
+	ends := [2]extreme{{0, !turns[0].high}, {len(a.s) - 1, !turns[len(turns)-1].high}}
+	outer, near := outerShare*(hi-lo), max(levelShare*(hi-lo), 2*g.tracks[0].lim.near)
+	var lasts, all, cut [2][]float64 // low, high: between the ends, with them, of them
+	for _, t := range a.outermost(append(append(ends[:1:1], turns...), ends[1]), outer) {
+		x, side := math.Log(a.lasts(t, near, outer)+ms), t.side()
+		all[side] = append(all[side], x)
+		if t == ends[0] || t == ends[1] {
+			cut[side] = append(cut[side], x)
+		} else {
+			lasts[side] = append(lasts[side], x)
 		}
-		if seen := lasts[t.side()]; len(seen) == 0 || x > slices.Max(seen) {
-			lasts[t.side()] = append(seen, x)
+	}
+	for side := range cut {
+		for _, x := range cut[side] {
+			if seen := lasts[side]; len(seen) == 0 || x > slices.Max(seen) {
+				lasts[side] = append(seen, x)
+			}
 		}
 	}
 	if len(lasts[0]) == 0 || len(lasts[1]) == 0 {
 		return 0
 	}
-	if ended && ends[0] == 2 && levelsApart(all[0], all[1]) {
+	if ended && len(cut[0]) == 2 && levelsApart(all[0], all[1]) {
 		return 1
-	} else if ended && ends[1] == 2 && levelsApart(all[1], all[0]) {
+	} else if ended && len(cut[1]) == 2 && levelsApart(all[1], all[0]) {
 		return -1
 	}
 	for _, x := range lasts {

@@ -103,6 +103,16 @@ func (w *outline) stood() float64 {
 	return w.level.most - w.level.least
 }
 
+// restsLong says whether the valve rests for longer than a hand does before it ends the
+// trace: near the heel it may have come home, and something has moved.
+func (w *outline) restsLong() bool {
+	long := restedOpen
+	if w.came {
+		long = cameHome
+	}
+	return w.level.to-w.level.from > long
+}
+
 // off says whether a level is none of the heel's.
 func (w *outline) off(level stretch) bool {
 	mid := (level.lo + level.hi) / 2
