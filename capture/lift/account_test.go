@@ -279,3 +279,33 @@ func TestHomeIsNoOtherUnit(t *testing.T) {
 		}
 	}
 }
+
+// An indicator that is silent on the heel leaves an angle that starts again after each
+// turn without its turns there: openings 360 degrees apart are no fault then. Where the
+// angle is counted on, they are.
+func TestTurnsThatNobodyCounted(t *testing.T) {
+	heel := leg{rest: 3}
+	tr := turned(-200, 50, heel, leg{to: 200, speed: 60}, heel, leg{to: 920, speed: 60}, heel, leg{to: 1640, speed: 60}, heel, leg{to: 2360, speed: 60}, heel)
+	silent, counted := tr, tr
+	silent.Readings, counted.Readings = nil, nil
+	for i, r := range tr.Readings {
+		if i > 0 && r.Lift == tr.Readings[i-1].Lift {
+			continue
+		}
+		counted.Readings = append(counted.Readings, r)
+		r.Angle = measure.FromDegrees(math.Mod(r.Angle.Degrees()+360, 360))
+		silent.Readings = append(silent.Readings, r)
+	}
+	f, err := lift.Analyse(silent, lift.Options{})
+	require.NoError(t, err)
+	assert.Len(t, f.Openings, 4)
+	assert.Zero(t, faults(f, lift.NoRepeat)+faults(f, lift.EncoderCounts)+faults(f, lift.EncoderSlip)+faults(f, lift.Gap), "%v", f.Faults)
+	for i := range counted.Readings { // an encoder that lost half a cycle between two openings
+		if r := &counted.Readings[i]; r.At.Seconds() > 3+400./60+3+360./60 {
+			r.Angle -= 360 * measure.Degree
+		}
+	}
+	f, err = lift.Analyse(counted, lift.Options{})
+	require.NoError(t, err)
+	assert.Positive(t, faults(f, lift.NoRepeat)+faults(f, lift.EncoderCounts)+faults(f, lift.EncoderSlip), "%v", f.Faults)
+}

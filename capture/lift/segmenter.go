@@ -74,6 +74,7 @@ type Segmenter struct {
 	leading   leading    // and what came before
 	account   account    // the whole of it, in outline
 	lo, hi    float64    // the lowest and highest so far, while nothing is published
+	quiet     []quiet    // of a finished trace, when no readings came
 	patient   bool       // keep everything for the end
 }
 
@@ -462,6 +463,7 @@ func (g *Segmenter) Finish() {
 	}
 	g.release()
 	if g.patient {
+		g.judgeQuiet()
 		g.judgeTravel()
 	}
 }

@@ -324,12 +324,38 @@ func (g *Segmenter) hole(r *measure.Reading) {
 	if still && q.uneven > 0.3*q.typical {
 		return // it speaks as it likes
 	}
+	g.lost(q.last.At, r.At)
+	if g.patient && len(g.quiet) < mostGaps {
+		g.quiet = append(g.quiet, quiet{q.last.At, r.At, by}) // how it speaks shows by the end
+		return
+	}
 	g.tellGap(q.last.At, r.At)
 }
 
-func (g *Segmenter) tellGap(from, until measure.Stamp) {
+// quiet is a time without readings, and by how much the figure changed over it.
+type quiet struct {
+	from, until measure.Stamp
+	by          measure.Length
+}
+
+// judgeQuiet tells of the times without readings that an indicator's way of speaking does
+// not explain.
+func (g *Segmenter) judgeQuiet() {
+	for _, x := range g.quiet {
+		if !g.stream.silence.Explains(x.by) {
+			g.tellGap(x.from, x.until)
+		}
+	}
+	g.quiet = nil
+}
+
+// lost says that an opening may be missing.
+func (g *Segmenter) lost(from, until measure.Stamp) {
 	g.skipped = [2]bool{true, true}
 	g.account.gap(float64(from), float64(until))
+}
+
+func (g *Segmenter) tellGap(from, until measure.Stamp) {
 	g.fault(Gap, from, fmt.Sprintf("no readings came for %v: check cable and plug. What the valve did meanwhile is not in the trace; turn that opening again", (until-from).Duration().Round(100*time.Millisecond)))
 }
 
@@ -338,6 +364,7 @@ func (g *Segmenter) Note(n measure.Note) {
 	switch n.Kind {
 	case measure.NoteGap:
 		g.stream.gapUntil = max(g.stream.gapUntil, n.Until)
+		g.lost(n.At, n.Until)
 		g.tellGap(n.At, n.Until)
 	case measure.NoteUnitChange:
 		g.again()

@@ -11,6 +11,8 @@ import (
 const (
 	// From nose to nose a four-stroke engine turns by so many degrees.
 	period = 720.0
+	// An angle that starts again does so after as many.
+	wholeTurn = 360.0
 	// It is told when it is off by more than this and its uncertainty.
 	leastSlip = 0.7
 	// and by this share of how far readings lie apart.
@@ -210,7 +212,7 @@ func mostWay(all []measured) float64 {
 
 // turnsOff returns how far the turns between openings are off 720 degrees, each; and
 // before which opening one is missing, where that is why.
-func turnsOff(ways []turned, d drive, tolerance float64) (off []float64, missed *measure.Stamp) {
+func (g *Segmenter) turnsOff(ways []turned, d drive, tolerance float64) (off []float64, missed *measure.Stamp) {
 	off = make([]float64, len(d.shift)-1)
 	for i := range off {
 		turn := d.shift[i+1] - d.shift[i]
@@ -220,6 +222,9 @@ func turnsOff(ways []turned, d drive, tolerance float64) (off []float64, missed 
 			turns = math.Round(turn / period)
 		case !ways[i+1].alone:
 			turns = max(math.Round(turn/period), 1)
+		}
+		if g.sift.TurnsUnknown(ways[i].open, ways[i+1].nose) {
+			turn -= math.Round((turn-turns*period)/wholeTurn) * wholeTurn
 		}
 		off[i] = (turn - turns*period) / max(math.Abs(turns), 1)
 	}
@@ -260,7 +265,7 @@ func (g *Segmenter) judgeTurns(ways []turned, d drive) (loose float64) {
 	if len(d.shift) < 2 {
 		return worth(loose, leastSlip)
 	}
-	off, missed := turnsOff(ways, d, tolerance)
+	off, missed := g.turnsOff(ways, d, tolerance)
 	if missed != nil {
 		g.fault(PartTurn, *missed, "an opening before this one could not be measured: the crank went on by whole turns. Look at the trace there, and turn it again")
 	}

@@ -14,6 +14,9 @@ type wrap struct {
 	at    measure.Stamp
 	begun bool
 	turns measure.Angle // to be added
+	// When the crank may have gone on by more than was shown, for readings came late or
+	// far apart: the first of them.
+	unsure []measure.Stamp
 }
 
 const (
@@ -22,6 +25,8 @@ const (
 	// A wrap leaves no more than this beside whole turns.
 	wrapRest = 90 * measure.Degree
 	wrapSoon = measure.Second
+	// mostUnsure are remembered.
+	mostUnsure = 1024
 )
 
 // on counts the reading's angle on.
@@ -30,10 +35,29 @@ func (w *wrap) on(r *measure.Reading) {
 		return
 	}
 	if w.begun {
-		w.turns -= startedAgain(r.Angle-w.shown, r.At-w.at)
+		by := r.Angle - w.shown
+		again := startedAgain(by, r.At-w.at)
+		w.turns -= again
+		if on := by - again; (on > wrapRest || on < -wrapRest || r.At-w.at >= wrapSoon) && len(w.unsure) < mostUnsure {
+			w.unsure = append(w.unsure, r.At)
+		}
 	}
 	w.shown, w.at, w.begun = r.Angle, r.At, true
 	r.Angle += w.turns
+}
+
+// TurnsUnknown says whether the crank may have made whole turns between two moments that
+// were not counted: its angle starts again after each, and readings were missing there.
+func (s *Sift) TurnsUnknown(from, to measure.Stamp) bool {
+	if s.wrap.turns == 0 {
+		return false
+	}
+	for _, at := range s.wrap.unsure {
+		if at > from && at <= to {
+			return true
+		}
+	}
+	return false
 }
 
 // startedAgain returns the whole turns that an angle lost or won at once, so much

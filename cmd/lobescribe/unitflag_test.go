@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -112,7 +113,8 @@ func TestUnitDoesSomethingWhereItStands(t *testing.T) {
 			if path[0] != "config" { // which prints the setting, and no length
 				assert.Regexp(t, `\d in\b`, inches, "lobescribe %s", strings.Join(path, " "))
 				assert.Regexp(t, `\d mm\b`, millimetres, "lobescribe %s", strings.Join(path, " "))
-				assert.NotRegexp(t, `\d mm\b`, inches, "lobescribe %s --unit in", strings.Join(path, " "))
+				alone := bothUnits.ReplaceAllString(inches, "")
+				assert.NotRegexp(t, `\d mm\b`, alone, "lobescribe %s --unit in", strings.Join(path, " "))
 			}
 		}
 		for _, c := range cmd.Commands() {
@@ -122,6 +124,10 @@ func TestUnitDoesSomethingWhereItStands(t *testing.T) {
 	walk(newRoot(), nil)
 	assert.Equal(t, len(words), met, "a command of the list has no --unit any more")
 }
+
+// bothUnits is a length as the fault of a trace says it, which is stored in words: in either
+// unit. A computer at its limit may lose readings of the recording, and be told of it.
+var bothUnits = regexp.MustCompile(`\d mm \([0-9.]+ in\)`)
 
 // simpleTurns is a simple-harmonic lift of 10 mm, four seconds an opening.
 func simpleTurns(openings int) measure.Trace {
