@@ -63,10 +63,13 @@ func (o *passed) late(side int, lag float64) float64 {
 	return sum / n
 }
 
+// mostAngleU is the widest that an angle's uncertainty is stated, degrees: nothing is known.
+const mostAngleU = 90
+
 // state states a half-lift angle for lift that comes later than the angle by lag
 // seconds, known to u.
 func (m *measured) state(side int, lag, u float64) {
-	c, x := [2]*Crossing{&m.OpeningHalf, &m.ClosingHalf}[side], &m.crossing[side]
+	c, x := m.half(side), &m.crossing[side]
 	if c.Angle == nil {
 		return
 	}
@@ -81,5 +84,5 @@ func (m *measured) state(side int, lag, u float64) {
 	if x.steep > 0 {
 		height = hypot(m.own, m.common) / 2 / x.steep
 	}
-	c.AngleU = angle(min(2*hypot(x.u, x.late, height), 90))
+	c.AngleU = angle(min(2*hypot(x.u, x.late, height), mostAngleU))
 }

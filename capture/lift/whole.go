@@ -20,6 +20,58 @@ func (g *Segmenter) judgeWhole(all []measured) {
 			all[i].state(side, d.lag, d.u)
 		}
 	}
+	g.agreeAngles(all)
+}
+
+// agreeAngles gives half-lift angles that lie elsewhere than those of the other openings,
+// whole cycles apart, an uncertainty that holds the difference, and tells of the worst: an
+// opening that the fit of the drive could not take is looked at here as well.
+func (g *Segmenter) agreeAngles(all []measured) {
+	if g.verdict.encoder || len(all) < 2 {
+		return // what is wrong with them was told
+	}
+	cycle := period
+	if g.sift.TurnsUnknown(all[0].Open, all[len(all)-1].Close) {
+		cycle = wholeTurn
+	}
+	way := mostWay(all)
+	worst, most := -1, 0.0
+	for side := range 2 {
+		var which []int
+		var off []float64
+		for i := range all {
+			if a := all[i].half(side).Angle; a != nil && all[i].way == way {
+				which = append(which, i)
+				off = append(off, math.Remainder((*a-*all[which[0]].half(side).Angle).Degrees(), cycle))
+			}
+		}
+		if len(off) < 2 {
+			continue
+		}
+		sorted := slices.Sorted(slices.Values(off))
+		middle := (sorted[len(off)/2] + sorted[(len(off)-1)/2]) / 2
+		for k, i := range which {
+			c := all[i].half(side)
+			by := math.Abs(off[k] - middle)
+			if len(off) == 2 {
+				by *= 2 // either may be the right one
+			}
+			if beyond := by - repeatTimes*c.AngleU.Degrees() - leastSlip; beyond > most {
+				worst, most = i, beyond
+			}
+			if by > c.AngleU.Degrees() {
+				c.AngleU = angle(min(by, mostAngleU))
+			}
+		}
+	}
+	if worst >= 0 {
+		g.fault(NoRepeat, all[worst].Nose, "the half-lift angles do not repeat: those of this opening lie elsewhere than the others', by more than readings and delays explain. The encoder slipped or was knocked while the valve was open; leave this opening out, or turn the valve again")
+	}
+}
+
+// half returns the crossing of half lift on the opening flank, 0, or the closing one.
+func (m *measured) half(side int) *Crossing {
+	return [2]*Crossing{&m.OpeningHalf, &m.ClosingHalf}[side]
 }
 
 // widen gives openings what they, and those before them, leave open together. A

@@ -2,6 +2,7 @@ package sift
 
 import (
 	"math"
+	"slices"
 
 	"lobescribe/device/measure"
 )
@@ -14,9 +15,9 @@ type wrap struct {
 	at    measure.Stamp
 	begun bool
 	turns measure.Angle // to be added
-	// When the crank may have gone on by more than was shown, for readings came late or
-	// far apart: the first of them.
-	unsure []measure.Stamp
+	// When the crank may have gone on by whole turns more than was shown: by far from one
+	// reading to the next, or, where it starts again, over a silence. The first of them.
+	far, silent []measure.Stamp
 }
 
 const (
@@ -38,8 +39,11 @@ func (w *wrap) on(r *measure.Reading) {
 		by := r.Angle - w.shown
 		again := startedAgain(by, r.At-w.at)
 		w.turns -= again
-		if on := by - again; (on > wrapRest || on < -wrapRest || r.At-w.at >= wrapSoon) && len(w.unsure) < mostUnsure {
-			w.unsure = append(w.unsure, r.At)
+		switch on := by - again; {
+		case (on > wrapRest || on < -wrapRest) && len(w.far) < mostUnsure:
+			w.far = append(w.far, r.At)
+		case r.At-w.at >= wrapSoon && len(w.silent) < mostUnsure:
+			w.silent = append(w.silent, r.At)
 		}
 	}
 	w.shown, w.at, w.begun = r.Angle, r.At, true
@@ -47,17 +51,11 @@ func (w *wrap) on(r *measure.Reading) {
 }
 
 // TurnsUnknown says whether the crank may have made whole turns between two moments that
-// were not counted: its angle starts again after each, and readings were missing there.
+// were not counted: its angle starts again after each, or after a cycle, and readings
+// were missing there.
 func (s *Sift) TurnsUnknown(from, to measure.Stamp) bool {
-	if s.wrap.turns == 0 {
-		return false
-	}
-	for _, at := range s.wrap.unsure {
-		if at > from && at <= to {
-			return true
-		}
-	}
-	return false
+	within := func(at measure.Stamp) bool { return at > from && at <= to }
+	return slices.ContainsFunc(s.wrap.far, within) || s.wrap.turns != 0 && slices.ContainsFunc(s.wrap.silent, within)
 }
 
 // startedAgain returns the whole turns that an angle lost or won at once, so much
