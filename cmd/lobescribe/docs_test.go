@@ -174,6 +174,54 @@ func TestTheMapNamesWhatThereIs(t *testing.T) {
 	assert.Len(t, slices.Compact(slices.Clone(way)), len(way), "entered twice: %v", way)
 }
 
+// What DEVELOPERS and the script of the figures say to run is there: the package, and a
+// test or benchmark of that name in it.
+func TestTheCommandsRunSomething(t *testing.T) {
+	t.Parallel()
+	command := regexp.MustCompile(`go test (\./[\w./]*) ([^` + "`" + `\n]*)`)
+	named := regexp.MustCompile(`-(?:run|bench) '?([\w$\\|/]+)`)
+	seen := 0
+	for _, file := range []string{"DEVELOPERS.md", "testdata/against/run.sh"} {
+		text, err := os.ReadFile(filepath.Join("../..", file))
+		require.NoError(t, err)
+		for _, m := range command.FindAllStringSubmatch(strings.ReplaceAll(string(text), "\n", " "), -1) {
+			have := testsUnder(t, m[1])
+			for _, n := range named.FindAllStringSubmatch(m[2], -1) {
+				for name := range strings.SplitSeq(strings.ReplaceAll(n[1], `\|`, "|"), "|") {
+					if name, _, _ = strings.Cut(strings.TrimSuffix(name, "$"), "/"); name == "XXX" {
+						continue
+					}
+					seen++
+					assert.True(t, slices.ContainsFunc(have, func(f string) bool { return strings.Contains(f, name) }), "%s: nothing of %s is called %s", file, m[1], name)
+				}
+			}
+		}
+	}
+	assert.Greater(t, seen, 25, "the commands were not found")
+}
+
+// testsUnder returns the names of the tests and benchmarks of packages, given as for go test.
+func testsUnder(t *testing.T, packages string) (names []string) {
+	t.Helper()
+	dir, all := strings.CutSuffix(packages, "/...")
+	require.NoError(t, filepath.WalkDir(filepath.Join("../..", dir), func(path string, d fs.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			return err
+		case d.IsDir() && (d.Name() == "node_modules" || !all && path != filepath.Join("../..", dir)):
+			return fs.SkipDir
+		case d.IsDir() || !strings.HasSuffix(path, "_test.go"):
+			return nil
+		}
+		text, err := os.ReadFile(path)
+		for _, m := range regexp.MustCompile(`(?m)^func (Test|Benchmark|Fuzz)(\w+)\(`).FindAllStringSubmatch(string(text), -1) {
+			names = append(names, m[1]+m[2])
+		}
+		return err
+	}), "there is no package %s", packages)
+	return names
+}
+
 // The schema and the manual know the kinds of fault that there are, and no others; the
 // page's tests hold its Help against the schema.
 func TestTheFaultKindsAreEverywhere(t *testing.T) {

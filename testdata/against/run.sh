@@ -28,7 +28,7 @@ nice -n "${NICE:-0}" "$python" testdata/against/compare.py "$work/lobescribe" "$
 echo
 echo "== The calculation alone, and the floor in Go"
 go test ./capture/lift -run XXX -bench FindingsOfAMillion -benchtime 5x | grep Benchmark
-go test ./device/lines -run XXX -bench Against | grep Benchmark
+go test ./device/lines/find -run XXX -bench Against | grep Benchmark
 echo
 echo "== From the start of the process to the page (goal: p50 20 ms)"
 nice -n "${NICE:-0}" go test ./cmd/lobescribe -run XXX -bench 'Start$' -benchtime 20x | grep Benchmark
