@@ -306,7 +306,7 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 		return true
 	}
 	if out := w.out; o.last && out.hi > excursion*o.lift && (w.open || w.came && w.off(w.level)) {
-		g.fault(PartTurn, stamp(out.from), "the trace ends with the valve open: the last opening, from here on, does not count. Turn through until the valve is shut, and a little further, before you end the trace")
+		g.fault(PartTurn, stamp(out.from), "the trace ends with the valve open, or with the indicator's tip off it: the last opening, from here on, does not count. Turn through until the valve is shut, and a little further, before you end the trace")
 	}
 	return false
 }

@@ -15,8 +15,8 @@ var silentBounds = map[string][2]bound{
 	"slow gauge":      {{1, 0}, {2, 72}},
 	"sticking":        {{1, 75}, {1, 75}},
 	"bleeding":        {{1, 65}, {0.5, 86}},
-	"encoder slips":   {{0, 0}, {3, 95}},
-	"encoder loses":   {{0, 0}, {2, 98}},
+	"encoder slips":   {{0, 0}, {1, 95}},
+	"encoder loses":   {{0, 0}, {1, 98}},
 	"encoder counts":  {{0, 0}, {1, 99}},
 	"heel runs out":   {{1, 64}, {1, 81}},
 	"cut nose":        {{2, 47}, {3, 63}},
@@ -37,7 +37,7 @@ var silentBounds = map[string][2]bound{
 	"port hiccups":    {{1, 0}, {1, 0}},
 	"encoder glitch":  {{0, 0}, {1, 91}},
 	"slack drive":     {{0, 0}, {1, 0}},
-	"two at once":     {{2, 77}, {2, 86}},
+	"two at once":     {{1, 77}, {1, 86}},
 }
 
 type bound struct{ silent, told float64 }

@@ -94,7 +94,7 @@ export const checked = Object.freeze({
     ],
     "silent": [
       null,
-      2
+      1
     ]
   },
   "encoder slips": {
@@ -104,7 +104,7 @@ export const checked = Object.freeze({
     ],
     "silent": [
       null,
-      3
+      1
     ]
   },
   "encoder stands": {
@@ -313,8 +313,8 @@ export const checked = Object.freeze({
       86
     ],
     "silent": [
-      2,
-      2
+      1,
+      1
     ]
   },
   "unit switched": {
