@@ -133,29 +133,7 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 		return ofCurve(err)
 	}
 	top := curve.Nose().MaxLift
-	spring := m.Spring
-	if spring == 0 && q.dimensions() {
-		idle, _, _ := coilsOf(q.Ends)
-		spring = a.coils(q, idle)
-		a.Assume("the spring weighs %.0f g by its wire and coils", spring)
-	}
-	inner := 0.0
-	if q.Inner != nil {
-		inner = q.Inner.Mass
-		if inner == 0 {
-			a.Says = append(a.Says, worksheet.Sayf("the inner spring's mass is not in what moves, and its own frequency is not told: weigh it (inner.mass_g)"))
-		}
-	}
-	out := MotionAnswer{Mass: m.Mass + m.Rocker + (spring+inner)/3}
-	rockerU := rockerMassU * m.Rocker
-	if m.Rocker == 0 {
-		// Half of what a rocker may add goes in, and as much either way, each as likely
-		// (JCGM 100:2008, 4.3.7): a standard uncertainty of it over the root of 3.
-		add := noRocker * out.Mass / 2
-		out.Mass, rockerU = out.Mass+add, 2*add/math.Sqrt(3)
-		a.Assume("what a rocker and pushrod add at the valve was not told: %.0f ± %.0f g are taken (rocker_mass_g; common practice, no source)", add, add)
-	}
-	out.MassU = worksheet.Combine(massU*m.Mass, rockerU, springMassU*spring/3, springMassU*inner/3)
+	out, spring, inner := a.moving(q)
 	best := math.Inf(1)
 	perRadian := math.Pow(180/math.Pi, 2) / 1000 // mm/deg2 to m/rad2
 	least := math.Inf(1)
@@ -214,6 +192,35 @@ func (a *SpringAnswer) motion(q SpringQuestion) error {
 	a.Cite("inertia: Newton's second law over the measured lift; a third of the spring: Rayleigh's method, from memory")
 	a.Cite("derivatives: Savitzky and Golay, Analytical Chemistry 36 (1964), 1627-1639")
 	return nil
+}
+
+// moving begins the answer with what moves, grams: its mass and its uncertainty; and
+// returns the masses of the springs.
+func (a *SpringAnswer) moving(q SpringQuestion) (out MotionAnswer, spring, inner float64) {
+	m := q.Motion
+	spring = m.Spring
+	if spring == 0 && q.dimensions() {
+		idle, _, _ := coilsOf(q.Ends)
+		spring = a.coils(q, idle)
+		a.Assume("the spring weighs %.0f g by its wire and coils", spring)
+	}
+	if q.Inner != nil {
+		inner = q.Inner.Mass
+		if inner == 0 {
+			a.Says = append(a.Says, worksheet.Sayf("the inner spring's mass is not in what moves, and its own frequency is not told: weigh it (inner.mass_g)"))
+		}
+	}
+	out = MotionAnswer{Mass: m.Mass + m.Rocker + (spring+inner)/3}
+	rockerU := rockerMassU * m.Rocker
+	if m.Rocker == 0 {
+		// Half of what a rocker may add goes in, and as much either way, each as likely
+		// (JCGM 100:2008, 4.3.7): a standard uncertainty of it over the root of 3.
+		add := noRocker * out.Mass / 2
+		out.Mass, rockerU = out.Mass+add, 2*add/math.Sqrt(3)
+		a.Assume("what a rocker and pushrod add at the valve was not told: %.0f ± %.0f g are taken (rocker_mass_g; common practice, no source)", add, add)
+	}
+	out.MassU = worksheet.Combine(massU*m.Mass, rockerU, springMassU*spring/3, springMassU*inner/3)
+	return out, spring, inner
 }
 
 // ofCurve says that a problem is the curve's.

@@ -278,15 +278,20 @@ func (out *Result) valves(r Request) error {
 		out.Pairs = Pairs(*out.Intake, *out.Exhaust)
 		out.Assume("intake and exhaust were measured against one setting of top dead centre")
 	}
-	if r.Card == nil {
+	return out.card(r.Card, measured)
+}
+
+// card compares what was measured with the cam's card, where there is one.
+func (out *Result) card(card *CardInput, measured [2]*Measured) error {
+	if card == nil {
 		return nil
 	}
-	o := CardOptions{TwoCams: r.Card.TwoCams, LobeSeparation: r.Card.LobeSeparation, Tolerance: r.Card.Tolerance, LiftTolerance: r.Card.LiftTolerance}
+	o := CardOptions{TwoCams: card.TwoCams, LobeSeparation: card.LobeSeparation, Tolerance: card.Tolerance, LiftTolerance: card.LiftTolerance}
 	var err error
-	if o.Intake, err = r.Card.Intake.valve("card.intake", Intake); err != nil {
+	if o.Intake, err = card.Intake.valve("card.intake", Intake); err != nil {
 		return err
 	}
-	if o.Exhaust, err = r.Card.Exhaust.valve("card.exhaust", Exhaust); err != nil {
+	if o.Exhaust, err = card.Exhaust.valve("card.exhaust", Exhaust); err != nil {
 		return err
 	}
 	if measured[0] == nil && measured[1] == nil {
@@ -298,10 +303,10 @@ func (out *Result) valves(r Request) error {
 	}
 	out.Card = &k
 	out.Assume("one turn of the whole cam is looked for; what it does not explain is left over")
-	if r.Card.Tolerance == 0 {
+	if card.Tolerance == 0 {
 		out.Assume("a line of the card may be off by %v degrees either way, a lobe separation by half of that (common practice, no source; tolerance_deg)", plain(CardTolerance.Degrees()))
 	}
-	if r.Card.LiftTolerance == 0 && len(k.Lifts) > 0 {
+	if card.LiftTolerance == 0 && len(k.Lifts) > 0 {
 		out.Assume("max lift may be off the card by %v either way (common practice, no source; tolerance_mm)", CardLiftTolerance)
 	}
 	out.Cite("lines of the card: guarded acceptance and rejection by U, JCGM 106:2012, 8.3.2 and 8.3.3")

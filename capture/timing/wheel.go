@@ -3,6 +3,7 @@ package timing
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -148,37 +149,42 @@ func (w *WheelCheck) slackIs(slack, u float64) {
 	}
 }
 
+// spread returns how far the encoder went, degrees, and an error where the pairs are not
+// spread over two turns.
+func (in WheelInput) spread() (span float64, err error) {
+	var places [12]bool
+	least, most, seen := 0.0, 0.0, 0
+	for _, r := range in.Readings {
+		x := (r.Encoder - in.Readings[0].Encoder).Degrees()
+		least, most = min(least, x), max(most, x)
+		if at := min(11, int(math.Mod(math.Mod(x, 360)+360, 360)/30)); !places[at] {
+			places[at] = true
+			seen++
+		}
+	}
+	if seen < 5 {
+		return 0, worksheet.Wrongf("wheel.readings", "stand in %d of the twelve thirds of a quarter turn: what comes once a turn shows only when they are spread over the turn, at least 5", seen)
+	}
+	if most-least < 300 {
+		return 0, worksheet.Wrongf("wheel.readings", "span %s degrees of the encoder: two turns are needed", plain(most-least))
+	}
+	return most - least, nil
+}
+
 // readings fits wheel less encoder by offset, counts a turn, once a turn and slack.
 func (w *WheelCheck) readings(in WheelInput, u float64) error {
 	n := len(in.Readings)
 	if n == 0 {
 		return nil
 	}
-	back := false
 	first := in.Readings[0].Encoder.Degrees()
-	var places [12]bool
-	least, most := 0.0, 0.0
-	for _, r := range in.Readings {
-		back = back || r.Back
-		x := r.Encoder.Degrees() - first
-		least, most = min(least, x), max(most, x)
-		places[min(11, int(math.Mod(math.Mod(x, 360)+360, 360)/30))] = true
+	span, err := in.spread()
+	if err != nil {
+		return err
 	}
-	seen := 0
-	for _, p := range places {
-		if p {
-			seen++
-		}
-	}
-	columns := 4
+	columns, back := 4, slices.ContainsFunc(in.Readings, func(r WheelReading) bool { return r.Back })
 	if back {
 		columns = 5
-	}
-	if seen < 5 {
-		return worksheet.Wrongf("wheel.readings", "stand in %d of the twelve thirds of a quarter turn: what comes once a turn shows only when they are spread over the turn, at least 5", seen)
-	}
-	if most-least < 300 {
-		return worksheet.Wrongf("wheel.readings", "span %s degrees of the encoder: two turns are needed", plain(most-least))
 	}
 	if n < columns+1 {
 		return worksheet.Wrongf("wheel.readings", "holds %d pairs: at least %d are needed", n, columns+1)
@@ -224,7 +230,7 @@ func (w *WheelCheck) readings(in WheelInput, u float64) error {
 	}
 	one := max(s, u)
 	of := func(i int) float64 { return one * math.Sqrt(cov.At(i, i)) }
-	if w.Turn == nil && most-least > 600 {
+	if w.Turn == nil && span > 600 {
 		turn := 360 / (1 + fit.AtVec(1)/360)
 		uTurn := of(1)
 		w.Turn, w.TurnU = new(degrees(turn)), new(degrees(coverage*uTurn))

@@ -196,7 +196,18 @@ func (q Question) check() error {
 		c.That(q.RockerRatio == 0 || q.RockerRatio/ratio > 0.9 && q.RockerRatio/ratio < 1.1, "rocker_ratio",
 			"is %v, but the arms make it %.3g: leave out what was not measured", q.RockerRatio, ratio)
 	}
+	q.checkTrials(&c)
+	c.That(len(q.OnHand) <= mostKinds, "on_hand_mm", "has %d thicknesses: no more than %d", len(q.OnHand), mostKinds)
+	for i, h := range q.OnHand {
+		c.Positive(fmt.Sprintf("on_hand_mm[%d].thickness_mm", i), h.Thickness)
+		c.That(h.Count >= 0 && h.Count <= mostCount, fmt.Sprintf("on_hand_mm[%d].count", i),
+			"is %d: expected 0 to %d", h.Count, mostCount)
+	}
+	return c.Err()
+}
 
+// checkTrials looks at what was seen at each stack.
+func (q Question) checkTrials(c *worksheet.Check) {
 	c.That(len(q.Trials) > 0, "trials", "is missing: give at least one trial, its stack_mm and adjuster_below_valve_mm")
 	c.That(len(q.Trials) <= mostTrials, "trials", "has %d trials: no more than %d", len(q.Trials), mostTrials)
 	for i, t := range q.Trials {
@@ -226,13 +237,6 @@ func (q Question) check() error {
 			c.That(m.l.Abs() <= q.Lift, field, "is %v, more than the lift: no rocker slides that far", *m.l)
 		}
 	}
-	c.That(len(q.OnHand) <= mostKinds, "on_hand_mm", "has %d thicknesses: no more than %d", len(q.OnHand), mostKinds)
-	for i, h := range q.OnHand {
-		c.Positive(fmt.Sprintf("on_hand_mm[%d].thickness_mm", i), h.Thickness)
-		c.That(h.Count >= 0 && h.Count <= mostCount, fmt.Sprintf("on_hand_mm[%d].count", i),
-			"is %d: expected 0 to %d", h.Count, mostCount)
-	}
-	return c.Err()
 }
 
 // tallest is the largest stack or height difference taken for real.
