@@ -278,3 +278,38 @@ func BenchmarkFollow(b *testing.B) {
 		})
 	}
 }
+
+// A second, low bump of the lobe, as a release of compression has, is no nose where the
+// valve's lift is known, also where the encoder says that the engine went on.
+func TestABumpIsNoNose(t *testing.T) {
+	ses := session(t, simulator.Scenario{Seed: 3, Openings: 3, Hand: simulator.Hand{Speed: 30 * measure.Degree}, Indicator: simulator.Indicator{Rate: 50}, Encoder: &simulator.Encoder{}})
+	whole := ses.Truth.Whole()
+	require.Len(t, whole, 3)
+	last := whole[2].NoseAngle.Degrees()
+	tr := ses.Trace
+	tr.Readings = slices.Clone(tr.Readings)
+	way := measure.Length(1)
+	for _, r := range tr.Readings {
+		if r.At <= whole[1].Nose && r.At > whole[1].Nose-50_000 && r.Lift < whole[1].Heel {
+			way = -1 // the spindle runs out as the valve opens
+		}
+	}
+	bumped := false
+	for i := range tr.Readings { // 300 degrees behind the second nose
+		r := &tr.Readings[i]
+		off := math.Abs(r.Angle.Degrees() - (last - 720 + 300))
+		if x := 1 - off/40; x > 0 && r.At > whole[1].Close && r.At < whole[2].Open {
+			bumped = true
+			r.Lift += way * measure.Length(1.6e6*x*x*(3-2*x))
+		}
+	}
+	require.True(t, bumped)
+	noses := 0
+	for _, c := range cues(followed(t, tr, FollowerOptions{})) {
+		if c.Kind == NoseReached {
+			noses++
+			assert.InDelta(t, float64(ses.Truth.MaxLift), float64(c.Lift), 50_000)
+		}
+	}
+	assert.Equal(t, 3, noses)
+}

@@ -15,7 +15,7 @@ import (
 //
 //   - where the lift has come to what is expected, and falls;
 //   - with an encoder, where the lift falls while the engine goes on the way that
-//     it opened the valve;
+//     it opened the valve, unless it was slight;
 //   - where the lift has fallen by more than a back-turn can take off there, unless it
 //     had not come near to what is expected: a hand may turn back to the heel, and a
 //     lower valve is believed once its opening has come home.
@@ -59,6 +59,8 @@ const (
 	// Below this share of what is expected it takes an opening come home to
 	// believe that the set-up was changed.
 	plausible = 0.85
+	// What rises by less than this share of it is no opening, as in package lift.
+	slightShare = 0.5
 )
 
 func (a *ascent) begin(v lift.View, at measure.Stamp) {
@@ -150,13 +152,19 @@ func (a *ascent) credible(v lift.View, at measure.Stamp, e expectation, band flo
 	case reached && turning && beyond <= 0 && fall < 0.5*a.top:
 		return false // and that just below it
 	case reached && (a.isTheNose(v, e) || fall > takesOff(a.top, max(e.lift+e.u, a.top), backTurn)):
-	case turning && beyond > looseAngle+a.swing && fall > 0.02*a.top && at-a.fallenAt >= 150*measure.Millisecond:
+	case turning && beyond > looseAngle+a.swing && fall > 0.02*a.top && at-a.fallenAt >= 150*measure.Millisecond && !a.slight(e):
 	case e.known() && a.top < e.lift && a.top > plausible*(e.lift-e.u) && fall > takesOff(a.top, e.lift+e.u, farBackTurn):
 	case fall > a.atAll() && !(e.known() && a.top < plausible*(e.lift-e.u)):
 	default:
 		return false
 	}
 	return v.Settled || !a.stoodLikeAHeel(turning, flank)
+}
+
+// slight says whether the lift is so much lower than is expected that it makes no opening:
+// a second bump of the lobe, or a knock while the engine was turned.
+func (a *ascent) slight(e expectation) bool {
+	return e.known() && a.top < slightShare*(e.lift-e.u)
 }
 
 // atAll returns the fall that no back-turn makes, whatever the valve.
