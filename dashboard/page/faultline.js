@@ -7,5 +7,5 @@ import { seconds } from "./units.js";
 
 /** @param {{fault: import("./state.js").Fault, at?: boolean}} props at: say when it was */
 export const FaultLine = ({ fault, at = false }) => html`<p class="fault"><${Mark} shape="triangle" /> <strong>
-  ${faultTitle(fault.kind)}</strong>${at ? ` at ${seconds(fault.t_s)}` : ""}. ${fault.says}. <a
+  ${faultTitle(fault.kind)}</strong>${at ? ` at ${seconds(fault.t_s)}` : ""}: ${fault.says}. <a
   class="what-to-do" href=${faultHref(fault.kind)}>What to do<span class="sr"> about: ${faultTitle(fault.kind)}</span></a></p>`;
