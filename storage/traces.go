@@ -96,6 +96,9 @@ func (s *Store) lineOf(r rows, id ID) Summary {
 
 func storedLine(r rows, id ID) (sum Summary, ok bool) {
 	key := traceKey(id)
+	if r.get(bucketOpen, key) != nil {
+		return sum, false // it grows still; a repair may have made a line of what there was
+	}
 	v := r.get(bucketSummaries, key)
 	ok = v != nil && unseal(sealSummary, key, v, &sum) == nil && sum.ID == id
 	return sum, ok
