@@ -77,9 +77,10 @@ func (w *outline) swings(parts []stretch) bool {
 	for from < len(parts) && parts[from].to < w.out.from {
 		from++
 	}
+	parts = parts[max(from-1, 0):]
 	noses := 0
-	for _, t := range allExtremes(parts[max(from-1, 0):], swing*w.o.lift) {
-		if _, hi := w.above(parts[max(from-1, 0):][t.at]); t.high && hi > openFully*w.out.hi {
+	for _, t := range allExtremes(parts, swing*w.o.lift) {
+		if _, hi := w.above(parts[t.at]); t.high && hi > openFully*w.out.hi {
 			noses++
 		}
 	}

@@ -189,7 +189,8 @@ func (g *Segmenter) see(k *track, y float64) {
 // settled ends the opening of a track that has come home.
 func (g *Segmenter) settled(i int) {
 	k := &g.tracks[i]
-	whole := k.settle() || g.patient && math.IsNaN(k.low.a0)         // it may be a part of one, and is looked at
+	// In a finished trace without an encoder it may be a part of one, and is looked at.
+	whole := k.settle() || g.patient && math.IsNaN(k.low.a0)
 	again := k.run.t0 > k.low.t1 && k.run.level-k.heel > k.lim.leave // the next one is under way
 	switch {
 	case !whole:
