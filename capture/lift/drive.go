@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"lobescribe/capture/internal/gum"
 )
 
 // What an encoder and its drive are worth shows when the same lift comes again.
@@ -237,14 +239,14 @@ func (f *driveFit) says() drive {
 	lift := f.openings[0].lift
 	d.sink, d.sinkU = f.c.AtVec(sinkAt)*lift, known(sinkAt)*lift
 	grain := grainOf(f.openings)
-	d.homeward, d.homewardU = f.c.AtVec(homeAt), hypot(known(homeAt), grain)
+	d.homeward, d.homewardU = f.c.AtVec(homeAt), gum.Root(known(homeAt), grain)
 	// The prior is in the inverse; what the residuals share is not.
 	// Between two readings the crank is taken to go evenly.
 	between := 0.0
 	for _, o := range f.openings {
 		between = max(between, o.every)
 	}
-	d.u = min(hypot(known(lagAt), sparseLag*between, grain), unknownLag)
+	d.u = min(gum.Root(known(lagAt), sparseLag*between, grain), unknownLag)
 	f.openingsIn(&d)
 	d.fitSlack(f.openings, &f.c, f.zero)
 	return d

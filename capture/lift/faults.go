@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/internal/gum"
 	"lobescribe/capture/lift/evidence"
 	"lobescribe/device/measure"
 )
@@ -203,7 +204,7 @@ func (g *Segmenter) travelled(dst []measured) {
 		}
 		g.hold(kind, measure.Length(share*float64(dst[0].MaxLift)), what+": the flanks do not leave it out. Prove the indicator, or give it more travel, and turn again")
 		for i := range dst {
-			dst[i].common = hypot(dst[i].common, share*float64(dst[i].MaxLift)/2)
+			dst[i].common = gum.Root(dst[i].common, share*float64(dst[i].MaxLift)/2)
 			dst[i].stateLift()
 		}
 	}

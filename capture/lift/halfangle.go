@@ -3,6 +3,8 @@ package lift
 import (
 	"math"
 
+	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/lobe"
 	"lobescribe/device/measure"
 )
 
@@ -63,6 +65,18 @@ func (o *passed) late(side int, lag float64) float64 {
 	return sum / n
 }
 
+// crosses returns the crank angle at which a flank passes a lift, and its standard
+// uncertainty: side is -1 for angles below the nose's and +1 for those above.
+func (v *view) crosses(side, lift float64) (at, u float64) {
+	var a, y []float64
+	for i, p := range v.p {
+		if (p.a-v.noseA)*side > 0 {
+			a, y = append(a, p.a), append(y, v.y[i]-lift)
+		}
+	}
+	return lobe.Crossing(a, y, v.height)
+}
+
 // mostAngleU is the widest that an angle's uncertainty is stated, degrees: nothing is known.
 const mostAngleU = 90
 
@@ -82,7 +96,7 @@ func (m *measured) state(side int, lag, u float64) {
 	// Half lift is known to half of what max lift is.
 	height := 0.0
 	if x.steep > 0 {
-		height = hypot(m.own, m.common) / 2 / x.steep
+		height = gum.Root(m.own, m.common) / 2 / x.steep
 	}
-	c.AngleU = angle(min(2*hypot(x.u, x.late, height), mostAngleU))
+	c.AngleU = angle(min(2*gum.Root(x.u, x.late, height), mostAngleU))
 }

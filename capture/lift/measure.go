@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/lobe"
 	"lobescribe/capture/prove"
 	"lobescribe/capture/sift"
 	"lobescribe/device/measure"
@@ -20,7 +22,7 @@ type level struct {
 type measured struct {
 	Opening
 	before, after   level
-	nose            peak
+	nose            lobe.Peak
 	shape           shape
 	back            float64 // the largest back-turn seen on a flank, without an encoder
 	backAt          measure.Stamp
@@ -58,8 +60,8 @@ type surroundings struct {
 	noise  float64       // standard deviation of a reading before rounding
 	lim    limits
 	stream *stream
-	keep   bool  // what is needed to measure again
-	nose   *peak // known from elsewhere
+	keep   bool       // what is needed to measure again
+	nose   *lobe.Peak // known from elsewhere
 
 	judgesStops bool // openings enough have been looked at, or not
 }
@@ -146,7 +148,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	if len(passage) < 3 || len(before)+len(after) == 0 || len(passage) < fewPassage && span(passage) < leastPassage {
 		return measured{}, false
 	}
-	scatter := max(e.noise, rectangular(e.step), 100) // nothing is known to better than 0.1 um
+	scatter := max(e.noise, gum.Rectangular(e.step), 100) // nothing is known to better than 0.1 um
 	passage, ok := e.heels(&m, before, passage, after, scatter)
 	if !ok {
 		return measured{}, false
@@ -160,15 +162,15 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		return measured{}, false // up a flank and down the same one
 	}
 	e.findNose(&m, &v, scatter)
-	if e.keep && v.angles && !m.nose.dense {
+	if e.keep && v.angles && !m.nose.Dense {
 		m.parts = &parts{e: e, before: slices.Clone(before), passage: slices.Clone(passage), after: slices.Clone(after), heel: v.heel}
 	}
 	e.turnedThrough(&m, &v, before, after)
-	m.shape = e.shape(before, passage, v.heel, m.nose.y, scatter, v.angles)
+	m.shape = e.shape(before, passage, v.heel, m.nose.Y, scatter, v.angles)
 	if e.judgesStops {
-		m.stops = e.stops(&v, m.nose.y, scatter)
+		m.stops = e.stops(&v, m.nose.Y, scatter)
 	}
-	m.short = max(m.nose.gap, 2*m.nose.short)
+	m.short = max(m.nose.Gap, 2*m.nose.Short)
 	if !v.angles {
 		m.back, m.backAt = backOnFlank(passage, v.y, v.top, max(0.03*v.height, 8*scatter, 4*e.step))
 	}
@@ -214,7 +216,7 @@ func viewOf(passage []point, heel float64) view {
 // heel that had moved before the valve opened.
 func (e surroundings) heels(m *measured, before, passage, after []point, scatter float64) ([]point, bool) {
 	wide := max(1.05*e.step, 6*scatter)
-	if e.noise < rectangular(e.step) {
+	if e.noise < gum.Rectangular(e.step) {
 		wide = 1.05 * e.step
 	}
 	m.before, m.after = heelOf(before, wide), heelOf(after, wide)
@@ -260,15 +262,16 @@ func (e surroundings) heels(m *measured, before, passage, after []point, scatter
 // findNose finds the nose along time and, with an encoder, along the crank
 // angle.
 func (e surroundings) findNose(m *measured, v *view, scatter float64) {
-	m.nose = findPeak(v.t, v.y, v.w, v.top, v.height, scatter, ofTime)
-	v.noseAt = m.nose.x + v.p[0].t
+	m.nose = lobe.Curve{X: v.t, Y: v.y, W: v.w, Top: v.top, Height: v.height, Scatter: scatter}.Nose()
+	v.noseAt = m.nose.X + v.p[0].t
 	if !v.angles {
 		return
 	}
-	m.nose, v.noseA = noseByAngle(v.p, v.heel, v.height, scatter)
+	m.nose = v.byAngle(scatter).Nose()
+	v.noseA = m.nose.X
 	m.height, m.scatter = v.height, scatter
 	if e.nose != nil {
-		m.nose.y, m.nose.noise, m.nose.short, m.nose.fit = e.nose.y, e.nose.noise, e.nose.short, e.nose.fit
+		m.nose.Y, m.nose.Noise, m.nose.Short, m.nose.Fit = e.nose.Y, e.nose.Noise, e.nose.Short, e.nose.Fit
 	}
 }
 
@@ -310,7 +313,7 @@ func (e surroundings) missing(v *view) bool {
 
 // crossings sets what an opening says of where and when.
 func (e surroundings) crossings(m *measured, v *view) {
-	lift := m.nose.y
+	lift := m.nose.Y
 	half := lift / 2
 	p, n := v.p, len(v.p)
 	out := &m.Opening
@@ -348,7 +351,7 @@ func (e surroundings) crossings(m *measured, v *view) {
 	paired := e.onTime(v, true).moving(near)
 	for i, c := range [2]*Crossing{&out.OpeningHalf, &out.ClosingHalf} {
 		side := way * float64(2*i-1)
-		a, u := flankAngle(paired.p, v.noseA, side, v.heel, half, v.height)
+		a, u := paired.crosses(side, half)
 		c.Angle = angle(a)
 		m.crossing[i] = crossed{u: u, speed: m.passed.speed(i), steep: lift * m.passed.steepness(i)}
 		if x := &m.crossing[i]; x.steep == 0 {

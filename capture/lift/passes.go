@@ -3,6 +3,8 @@ package lift
 import (
 	"math"
 	"slices"
+
+	"lobescribe/capture/lift/lobe"
 )
 
 // What an opening tells of the drive: readings on its flanks, and the way of the crank.
@@ -159,7 +161,7 @@ func (v *view) count() float64 {
 	for i, p := range v.p {
 		a[i] = p.a
 	}
-	return countOf(a)
+	return lobe.Count(a)
 }
 
 // restsAfter is how long a crank shows no other count that rests, seconds; fewCounts from

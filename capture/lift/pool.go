@@ -1,9 +1,10 @@
 package lift
 
 import (
-	"cmp"
 	"math"
-	"slices"
+
+	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/lobe"
 )
 
 // parts is what an opening was measured from.
@@ -40,30 +41,11 @@ func pool(dst []measured) {
 	if n < 2 {
 		return
 	}
-	order := make([]int, len(x))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(x[a], x[b]) })
-	sx, sy, sw := make([]float64, 0, len(x)), make([]float64, 0, len(x)), make([]float64, 0, len(x))
-	for _, i := range order {
-		if k := len(sx); k > 0 && x[i]-sx[k-1] < 1e-6 {
-			sy[k-1] += (y[i] - sy[k-1]) * w[i] / (sw[k-1] + w[i])
-			sw[k-1] += w[i]
-			continue
-		}
-		sx, sy, sw = append(sx, x[i]), append(sy, y[i]), append(sw, w[i])
-	}
-	top := 0
-	for i := range sy {
-		if sy[i] > sy[top] {
-			top = i
-		}
-	}
-	// Laying them over one another is worth some scatter of its own.
-	p := findPeak(sx, sy, sw, top, height, misfit*scatter, ofAngle)
-	common := hypot(p.noise, p.short)
-	stops := descent{x: sx, y: sy, top: top, nose: p.y, height: height, scatter: misfit * scatter, off: pooledOff, own: stopLobe, angles: true}
+	c := lobe.ByAngle(x, y, w)
+	c.Height, c.Scatter = height, misfit*scatter // laying them over one another adds its own
+	p := c.Nose()
+	common := gum.Root(p.Noise, p.Short)
+	stops := descent{x: c.X, y: c.Y, top: c.Top, nose: p.Y, height: height, scatter: c.Scatter, off: pooledOff, own: stopLobe, angles: true}
 	says := stops.says()
 	for i, m := range dst {
 		if m.parts == nil {
@@ -74,15 +56,15 @@ func pool(dst []measured) {
 			dst[i] = m
 			says = stopSays{ok: true} // counted once
 		}
-		own := hypot(m.nose.noise, m.nose.short)
-		if common >= own || math.Abs(m.nose.y-p.y) > 3*hypot(own, common) {
+		own := gum.Root(m.nose.Noise, m.nose.Short)
+		if common >= own || math.Abs(m.nose.Y-p.Y) > 3*gum.Root(own, common) {
 			continue
 		}
 		share := own * own / (own*own + common*common)
-		u := own * common / hypot(own, common)
+		u := own * common / gum.Root(own, common)
 		e := m.parts.e
 		e.keep = false
-		e.nose = &peak{y: m.nose.y + share*(p.y-m.nose.y), noise: u, fit: m.nose.fit || p.fit}
+		e.nose = &lobe.Peak{Y: m.nose.Y + share*(p.Y-m.nose.Y), Noise: u, Fit: m.nose.Fit || p.Fit}
 		if again, ok := e.opening(m.parts.before, m.parts.passage, m.parts.after); ok {
 			// What came from the pool is common to the openings.
 			shared := share * common
@@ -100,3 +82,16 @@ const pooledOff = 0.15
 
 // misfit is how much wider than one reading's the pooled readings scatter.
 const misfit = 1.5
+
+// byAngle returns the readings near the nose in order of the crank angle.
+func (v *view) byAngle(scatter float64) lobe.Curve {
+	var a, y, w []float64
+	for i, p := range v.p {
+		if v.y[i] > 0.8*v.height {
+			a, y, w = append(a, p.a), append(y, v.y[i]), append(w, p.w)
+		}
+	}
+	c := lobe.ByAngle(a, y, w)
+	c.Height, c.Scatter = v.height, scatter
+	return c
+}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/internal/gum"
 	"lobescribe/device/measure"
 )
 
@@ -73,9 +74,9 @@ func (v *view) pauseIn(i, j int, step, noise float64) (pause, bool) {
 	}
 	// Without noise all readings of a count are rounded alike, and one change of a
 	// count is all that is known.
-	p.u = hypot(noise/math.Sqrt(whole.spread), rectangular(step)/p.span)
+	p.u = gum.Root(noise/math.Sqrt(whole.spread), gum.Rectangular(step)/p.span)
 	apart := math.Abs(first.slope - last.slope)
-	u := hypot(noise/math.Sqrt(max(first.spread, 1)), noise/math.Sqrt(max(last.spread, 1)), 4*rectangular(step)/p.span)
+	u := gum.Root(noise/math.Sqrt(max(first.spread, 1)), noise/math.Sqrt(max(last.spread, 1)), 4*gum.Rectangular(step)/p.span)
 	return p, apart <= unevenPause*u+0.6*math.Abs(p.pace)
 }
 
@@ -251,7 +252,7 @@ const (
 // logFlanks returns the logarithm of the likelihood of what the flanks say at a
 // pace.
 func (k *sinking) logFlanks(pace float64) float64 {
-	u := hypot(k.flanksU, leastPaceU, 0.1*pace)
+	u := gum.Root(k.flanksU, leastPaceU, 0.1*pace)
 	d := (k.flanks - pace) / u
 	return math.Log((1-wildFlanks)*math.Exp(-d*d/2)/(u*math.Sqrt(2*math.Pi)) + wildFlanks/fastestSink)
 }
@@ -259,7 +260,7 @@ func (k *sinking) logFlanks(pace float64) float64 {
 // logPause returns the logarithm of the likelihood of a pause's pace about a
 // mean.
 func logPause(p pause, mean float64) float64 {
-	u := hypot(p.u, 1e-3, 0.1*mean)
+	u := gum.Root(p.u, 1e-3, 0.1*mean)
 	d := p.pace - mean
 	stands := math.Exp(-d*d/(2*u*u)) / (u * math.Sqrt(2*math.Pi))
 	scale := creepScale + p.u
@@ -318,11 +319,11 @@ func (g *Segmenter) sunk(dst []measured) {
 	for i := range dst {
 		m := &dst[i]
 		nose := paces[i] * float64(m.Nose-m.Open)
-		m.common, m.own = hypot(m.common, least), hypot(m.own, nose-least)
+		m.common, m.own = gum.Root(m.common, least), gum.Root(m.own, nose-least)
 		for side, c := range [2]Crossing{m.OpeningHalf, m.ClosingHalf} {
 			// Half lift sinks with the nose, by half as much.
 			if x := &m.crossing[side]; x.steep > 0 {
-				x.u = hypot(x.u, math.Abs(paces[i]*float64(c.At-m.Open)-nose/2)/x.steep)
+				x.u = gum.Root(x.u, math.Abs(paces[i]*float64(c.At-m.Open)-nose/2)/x.steep)
 			}
 		}
 		m.stateLift()
@@ -394,7 +395,7 @@ func (g *Segmenter) judgeSticking(m measured) {
 		h.fresh = len(g.all) == 0 && g.onHeel(m)
 	}
 	h.moved = append(h.moved, d)
-	h.u = max(h.u, hypot(m.before.u, m.after.u))
+	h.u = max(h.u, gum.Root(m.before.u, m.after.u))
 	by := h.sticks()
 	if len(h.moved) < 2 || by < 1.7*step+5*h.u || by < leastTold || h.told {
 		return
@@ -420,10 +421,10 @@ func (g *Segmenter) stuck(dst []measured) {
 	switch {
 	case h.told || g.o.Proof.Proved():
 	case h.fresh && h.most() > 0.8*step+3*h.u && h.most() > leastTold/2:
-		by = hypot(by, unknownStick*step)
+		by = gum.Root(by, unknownStick*step)
 		g.hold(Sticking, measure.Length(2*unknownStick*step), "the heel does not come back to the same place: the spindle may stick, or something drifts. Turn it once more, or prove the indicator")
 	case !h.fresh:
-		by = hypot(by, unknownStick*step)
+		by = gum.Root(by, unknownStick*step)
 		if len(dst) > 0 {
 			g.hold(Sticking, measure.Length(2*unknownStick*step), "the trace does not begin on the heel, so that it does not show whether the spindle sticks. Begin with the valve shut, or prove the indicator")
 		}
@@ -433,7 +434,7 @@ func (g *Segmenter) stuck(dst []measured) {
 	}
 	for i := range dst {
 		m := &dst[i]
-		m.common = hypot(m.common, by)
+		m.common = gum.Root(m.common, by)
 		m.stateLift()
 	}
 }

@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+
+	"lobescribe/capture/internal/gum"
 )
 
 // What is known of a drive beside its delay: its slack, and how far it can be known.
@@ -26,7 +28,7 @@ func grainOf(openings []*passed) float64 {
 	if !(speed > 0 && uneven > 0) {
 		return unknownLag
 	}
-	return hypot(grainShare*count/speed, flankMisfit/uneven)
+	return gum.Root(grainShare*count/speed, flankMisfit/uneven)
 }
 
 // flankMisfit is by how much a flank is no polynomial of so many powers, degrees.
@@ -83,7 +85,7 @@ func (d *drive) fitSlack(openings []*passed, c *mat.VecDense, zero []float64) {
 	slices.Sort(off)
 	scatter := max(1.4826*off[len(off)/2], d.within)
 	// Going back the lag works the other way.
-	d.slackU = hypot(1.25*scatter/math.Sqrt(n), 2*d.u*speed/n)
+	d.slackU = gum.Root(1.25*scatter/math.Sqrt(n), 2*d.u*speed/n)
 }
 
 const (

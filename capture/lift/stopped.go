@@ -3,6 +3,8 @@ package lift
 import (
 	"math"
 
+	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/lobe"
 	"lobescribe/device/measure"
 )
 
@@ -90,7 +92,7 @@ func (e surroundings) stops(v *view, nose, scatter float64) stopSays {
 		for i, p := range v.p {
 			d.x[i] = p.a
 		}
-		d.off, d.own = hypot(countOf(d.x)/math.Sqrt(12), stopPlay), stopLobe
+		d.off, d.own = gum.Root(lobe.Count(d.x)/math.Sqrt(12), stopPlay), stopLobe
 	}
 	return d.says()
 }
@@ -125,7 +127,7 @@ func lasts(a, b stopFlank, k int, angles bool) float64 {
 	} else if r > 0 {
 		return 0
 	}
-	sd := hypot(share, fuzz/should)
+	sd := gum.Root(share, fuzz/should)
 	return min(r*r/(2*sd*sd), stopLasts)
 }
 
@@ -203,7 +205,7 @@ func (d *descent) pieces(end int) (p []piece, edge, span float64) {
 		before, behind := p[max(i-1, 0)], p[min(i+1, len(p)-1)]
 		slope := (behind.y - before.y) / (behind.x - before.x)
 		noise := d.scatter * math.Sqrt(1/min(p[i].n, stopMean)+stopFloor)
-		u := hypot(noise, d.own*p[i].y, slope*d.off)
+		u := gum.Root(noise, d.own*p[i].y, slope*d.off)
 		p[i].w = 1 / (u * u)
 	}
 	return p, edge, span
@@ -341,7 +343,7 @@ func (g *Segmenter) judgeStop(dst []measured) {
 		g.hold(TravelEnd, measure.Length(takes), "the spindle may have stopped just under the nose: its edges do not leave it out. Prove the indicator, or give it more travel, and turn again")
 	}
 	for i := range dst {
-		dst[i].common = hypot(dst[i].common, takes/2)
+		dst[i].common = gum.Root(dst[i].common, takes/2)
 		dst[i].stateLift()
 	}
 }

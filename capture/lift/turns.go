@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/internal/gum"
 	"lobescribe/device/measure"
 )
 
@@ -50,13 +51,13 @@ func (g *Segmenter) judgeDrive(all []measured) drive {
 	g.tellSinking(all[0])
 	if late := d.homeward; late-4*d.homewardU > leastGummed {
 		g.fault(Sticking, ways[0].open, fmt.Sprintf("the reading follows the valve home %.0f ms later than out: the spindle is gummed or binds, and its spring is slow to push it after the valve. What stands of the closing flank is off by as much; clean the spindle, do not oil it, and turn slowly", 1000*(late+max(d.lag, 0))))
-		d.lag, d.u = 0, hypot(d.u, d.lag, late)
+		d.lag, d.u = 0, gum.Root(d.u, d.lag, late)
 	}
 	if d.u < nothingNew*unknownLag && math.Abs(d.lag)-3*d.u > leastLate {
 		g.tellLate(ways[0].open, d)
 	} else if math.Abs(d.lag) < 3*d.u || d.u > unknownLag/2 { // what may be nothing, or is hardly known, is not taken off
 		drawn := min(d.u/unknownLag, nothingNew) // so near to nothing the little that was known draws it
-		d.lag, d.u = 0, hypot(d.u, d.lag/(1-drawn*drawn))
+		d.lag, d.u = 0, gum.Root(d.u, d.lag/(1-drawn*drawn))
 	}
 	if !g.verdict.sinking.told { // a lifter that sinks moves the flanks as well
 		d.loose = g.judgeTurns(ways, d)

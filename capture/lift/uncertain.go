@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"lobescribe/capture/internal/gum"
 )
 
 const (
@@ -72,7 +74,7 @@ func (e surroundings) wander(p []point) float64 {
 	}
 	// Noise dithers the step away; without it a mean may lie half a step off.
 	left := max(1-2*e.noise/max(e.step, 1), 0) * e.step
-	return max(hi-lo-left-rangeOfMeans*hypot(e.noise, rectangular(e.step))/math.Sqrt(float64(size)), 0)
+	return max(hi-lo-left-rangeOfMeans*gum.Root(e.noise, gum.Rectangular(e.step))/math.Sqrt(float64(size)), 0)
 }
 
 // The means of so many stretches, with nothing but noise in them, lie in a range of
@@ -166,7 +168,7 @@ func (c *curvature) half() float64 {
 // uncertain combines the uncertainty of the max lift.
 func (e surroundings) uncertain(m *measured, v *view) {
 	repeat := (m.after.y - m.before.y) / 2 / math.Sqrt(3)
-	m.own = hypot(m.nose.noise, m.nose.short, m.before.u/2, m.after.u/2, repeat)
+	m.own = gum.Root(m.nose.Noise, m.nose.Short, m.before.u/2, m.after.u/2, repeat)
 	// A gauge that averages shows a nose that is passed fast too low, and one that
 	// sticks shows it low and the heel high.
 	average, stick := unknownAverage, 0.0
@@ -174,14 +176,14 @@ func (e surroundings) uncertain(m *measured, v *view) {
 		average = min(average, 2*float64(p.Lag+p.LagU))
 		stick = float64(p.Stick)
 	}
-	m.own = hypot(m.own, v.hurry(m.nose.y, average)*averageShare)
-	q := rounded(e.step, m.noise)
+	m.own = gum.Root(m.own, v.hurry(m.nose.Y, average)*averageShare)
+	q := gum.Rounded(e.step, m.noise)
 	m.common = q
-	if !m.nose.fit {
-		m.common = hypot(q, q)
+	if !m.nose.Fit {
+		m.common = gum.Root(q, q)
 	}
 	// Which point of a heel that runs out is the heel, nobody has said
 	// (definitional uncertainty, JCGM 200:2012, 2.27).
-	m.common = hypot(m.common, stick, m.wander/math.Sqrt(runOutShare))
+	m.common = gum.Root(m.common, stick, m.wander/math.Sqrt(runOutShare))
 	m.stateLift()
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/internal/gum"
 	"lobescribe/device/measure"
 )
 
@@ -16,7 +17,7 @@ func (g *Segmenter) judgeWhole(all []measured) {
 	for i := range all {
 		for side := range 2 {
 			x := &all[i].crossing[side]
-			x.u = hypot(x.u, d.loose/2)
+			x.u = gum.Root(x.u, d.loose/2)
 			all[i].state(side, d.lag, d.u)
 		}
 	}
@@ -92,7 +93,7 @@ func (g *Segmenter) shareRunOut(dst []measured) {
 	}
 	for i := range dst {
 		m := &dst[i]
-		m.common = hypot(m.common, math.Sqrt(max(most*most-m.wander*m.wander, 0)/runOutShare))
+		m.common = gum.Root(m.common, math.Sqrt(max(most*most-m.wander*m.wander, 0)/runOutShare))
 		m.wander = most
 		m.stateLift()
 	}
@@ -128,12 +129,12 @@ func (g *Segmenter) agree(dst []measured) {
 		own := m.own
 		if n == 2 {
 			off *= 2
-			own = hypot(dst[0].own, dst[1].own)
+			own = gum.Root(dst[0].own, dst[1].own)
 		}
 		if beyond := off - repeatTimes*2*own - repeatCounts*float64(g.steps.Step()) - short; beyond > most {
 			worst, most = i, beyond
 		}
-		if u := 2 * hypot(m.own, m.common); off > u {
+		if u := 2 * gum.Root(m.own, m.common); off > u {
 			m.own = math.Sqrt(max(off*off/4-m.common*m.common, m.own*m.own))
 			m.stateLift()
 		}
@@ -202,5 +203,5 @@ const repeatTimes, repeatCounts = 2.0, 3.0
 
 // stateLift states the uncertainty of the max lift.
 func (m *measured) stateLift() {
-	m.MaxLiftU = measure.Length(math.Ceil(2 * hypot(m.own, m.common)))
+	m.MaxLiftU = measure.Length(math.Ceil(2 * gum.Root(m.own, m.common)))
 }

@@ -1,4 +1,4 @@
-package lift
+package lobe
 
 import (
 	"math"
@@ -34,7 +34,7 @@ type noseFit struct {
 
 // averaged refines a nose that a parabola has found in the readings of a
 // window; it returns p as it is where no power fits.
-func averaged(p peak, x, y, w []float64, scatter float64) peak {
+func averaged(p Peak, x, y, w []float64, scatter float64) Peak {
 	x, y, w = blocks(x, y, w)
 	n := 0.0
 	for _, v := range w {
@@ -75,8 +75,8 @@ func averaged(p peak, x, y, w []float64, scatter float64) peak {
 			between += math.Exp((best-f.rss)/(2*sd*sd)) * (f.y - my) * (f.y - my)
 		}
 	}
-	p.x, p.y = mx, my
-	p.noise, p.short = sd*math.Sqrt(v/sum), math.Sqrt(between/sum)
+	p.X, p.Y = mx, my
+	p.Noise, p.Short = sd*math.Sqrt(v/sum), math.Sqrt(between/sum)
 	return p
 }
 

@@ -1,29 +1,23 @@
-package lift
+package lobe
 
 import (
 	"math"
 	"slices"
 )
 
-// peak is an estimate of the highest point of the signal: where it lies (on
-// the axis it was looked for on), how high, and its standard uncertainty from
-// noise and from what was missed between the readings.
-type peak struct {
-	x, y  float64
-	noise float64 // standard uncertainty of y from noise, Type A
-	short float64 // standard uncertainty of y from the shape between readings
-	gap   float64 // how much higher than the readings the true nose may be
-	fit   bool    // from a fit over several readings, not from the highest alone
-	dense bool    // from readings enough
+// Peak is an estimate of the highest point of a curve: where it lies, how high, and
+// its standard uncertainty from noise and from what was missed between the readings.
+type Peak struct {
+	X, Y  float64
+	Noise float64 // standard uncertainty of Y from noise, Type A
+	Short float64 // standard uncertainty of Y from the shape between readings
+	Gap   float64 // how much higher than the readings the true nose may be
+	Fit   bool    // from a fit over several readings, not from the highest alone
+	Dense bool    // from readings enough
 }
 
-// axis is what the nose is looked for along.
-type axis uint8
-
-const (
-	ofTime axis = iota
-	ofAngle
-)
+// second is one, in microseconds.
+const second = 1e6
 
 // The window under the highest reading that is fitted with a parabola begins
 // shallow, where any nose is one, and is made deeper until it holds readings
@@ -40,7 +34,7 @@ const (
 	// How far off the vertex of a parabola through three readings is, against
 	// how deep the readings around it lie; from simulated hands. In time it grows
 	// with the interval between readings, in seconds, since a hand keeps its speed
-	// for a moment; along the angle no hand counts.
+	// for a moment; along the angle the hand's speed does not matter.
 	sparseBias, sparseHand = 0.03, 0.72
 	sparseAngle            = 0.16
 	// Readings along the angle closer together than this share of the nose (all
@@ -54,8 +48,7 @@ const (
 	lackFit  = 1.3
 )
 
-// findPeak looks for the highest point of the signal in order of x. scatter is
-// the standard deviation of one reading, rounding included.
+// Nose looks for the highest point of the curve.
 //
 // Where the readings are dense a parabola is fitted by least squares to those
 // just under the highest one: the highest of many readings is biased up by
@@ -65,38 +58,39 @@ const (
 // the reading before or after; where they differ much the lower vertex is taken,
 // since a spring that throws the cam past the nose makes one flank look nearer
 // than it is.
-func findPeak(x, y, w []float64, top int, height, scatter float64, along axis) peak {
-	var best peak
+func (c Curve) Nose() Peak {
+	x, y, w, top, scatter := c.X, c.Y, c.W, c.Top, c.Scatter
+	var best Peak
 	high := y[top]
 	mid := amidHighest(y, top, scatter)
-	for depth := shallow * scatter; depth < deepest*height; depth *= 2 {
+	for depth := shallow * scatter; depth < deepest*c.Height; depth *= 2 {
 		from, to := window(y, mid, high-depth)
 		if to-from < leastFit {
 			continue
 		}
 		p, ok := fitPeak(x[from:to], y[from:to], w[from:to], scatter)
-		ok = ok && p.y > high-mostNoise*scatter
+		ok = ok && p.Y > high-mostNoise*scatter
 		switch {
 		case ok && to-from >= enoughFit:
-			p.dense = true
+			p.Dense = true
 			return averaged(p, x[from:to], y[from:to], w[from:to], scatter)
 		case ok:
 			best = averaged(p, x[from:to], y[from:to], w[from:to], scatter)
 			continue
-		case best.fit:
+		case best.Fit:
 			return best
 		case to-from >= enoughFit && depth <= 2*shallow*scatter:
 			return highestBlock(x, y, w, from, to, scatter)
 		}
 		break
 	}
-	if best.fit {
+	if best.Fit {
 		return best
 	}
 	if from, to := window(y, mid, high-2*shallow*scatter); to-from >= enoughFit/2 {
 		return highestBlock(x, y, w, from, to, scatter)
 	}
-	return sparsePeak(x, y, w, top, scatter, along)
+	return sparsePeak(x, y, w, top, scatter, c.Along)
 }
 
 // amidHighest returns which of the readings that noise alone may keep under the
@@ -136,10 +130,10 @@ func window(y []float64, top int, floor float64) (from, to int) {
 
 // fitPeak fits y = c0 + c1 u + c2 u² and returns its vertex. It refuses a fit
 // whose residuals are larger than the noise, and one that does not turn over.
-func fitPeak(x, y, w []float64, scatter float64) (peak, bool) {
+func fitPeak(x, y, w []float64, scatter float64) (Peak, bool) {
 	mid, half := (x[0]+x[len(x)-1])/2, (x[len(x)-1]-x[0])/2
 	if half <= 0 {
-		return peak{}, false
+		return Peak{}, false
 	}
 	var s [5]float64 // sums of u^k
 	var r [3]float64 // sums of y u^k
@@ -156,7 +150,7 @@ func fitPeak(x, y, w []float64, scatter float64) (peak, bool) {
 	}
 	inv, ok := invert3([3][3]float64{{s[0], s[1], s[2]}, {s[1], s[2], s[3]}, {s[2], s[3], s[4]}})
 	if !ok {
-		return peak{}, false
+		return Peak{}, false
 	}
 	var c [3]float64
 	for i := range c {
@@ -173,7 +167,7 @@ func fitPeak(x, y, w []float64, scatter float64) (peak, bool) {
 	}
 	sd := math.Sqrt(rss / max(n-3, 1))
 	if sd > lackFit*scatter {
-		return peak{}, false
+		return Peak{}, false
 	}
 	u := 0.0
 	if c[2] < 0 {
@@ -182,7 +176,7 @@ func fitPeak(x, y, w []float64, scatter float64) (peak, bool) {
 	if c[2] >= 0 || math.Abs(u) > 1 {
 		// It does not turn over within the window: all is flat, or it is no nose.
 		if n < enoughFit && slices.Max(y)-slices.Min(y) > 3*scatter {
-			return peak{}, false
+			return Peak{}, false
 		}
 		u = min(max(u, -1), 1)
 		if c[2] >= 0 {
@@ -198,13 +192,13 @@ func fitPeak(x, y, w []float64, scatter float64) (peak, bool) {
 	}
 	high := base + c[0] + u*(c[1]+u*c[2])
 	if most := slices.Max(y); high > most+(most-slices.Min(y))/2+scatter {
-		return peak{}, false // in a hole between bunches of readings, whose stamps lie
+		return Peak{}, false // in a hole between bunches of readings, whose stamps lie
 	}
-	return peak{
-		x: mid + u*half, y: high,
-		noise: max(sd, scatter/2) * math.Sqrt(v),
-		short: min(shapeBias*(slices.Max(y)-slices.Min(y)), mostBias(n)*scatter),
-		fit:   true,
+	return Peak{
+		X: mid + u*half, Y: high,
+		Noise: max(sd, scatter/2) * math.Sqrt(v),
+		Short: min(shapeBias*(slices.Max(y)-slices.Min(y)), mostBias(n)*scatter),
+		Fit:   true,
 	}, true
 }
 
@@ -224,7 +218,7 @@ func mostBias(readings float64) float64 {
 // lies above the longer ones by more than its noise. The farther the readings
 // on either side of the window lie below it, and the fewer stand within, the
 // more of the nose may have passed at its edges.
-func highestBlock(x, y, w []float64, from, to int, scatter float64) peak {
+func highestBlock(x, y, w []float64, from, to int, scatter float64) Peak {
 	edge := 0.0
 	if from > 0 {
 		edge = slices.Max(y[from:to]) - y[from-1]
@@ -233,36 +227,36 @@ func highestBlock(x, y, w []float64, from, to int, scatter float64) peak {
 		edge = max(edge, slices.Max(y[from:to])-y[to])
 	}
 	x, y, w = x[from:to], y[from:to], w[from:to]
-	best := peak{y: math.Inf(-1)}
+	best := Peak{Y: math.Inf(-1)}
 	n := len(x)
 	size := 1
 	for size < 64 && 2*size <= n/2 {
 		size *= 2
 	}
 	for ; size >= 1; size /= 2 {
-		var p peak
-		p.y = math.Inf(-1)
+		var p Peak
+		p.Y = math.Inf(-1)
 		for from := 0; from+size <= n; from++ {
 			var sx, sy, sw float64
 			for i := from; i < from+size; i++ {
 				sx, sy, sw = sx+w[i]*x[i], sy+w[i]*y[i], sw+w[i]
 			}
-			if sy/sw > p.y {
-				p = peak{x: sx / sw, y: sy / sw, noise: scatter / math.Sqrt(sw), fit: true}
+			if sy/sw > p.Y {
+				p = Peak{X: sx / sw, Y: sy / sw, Noise: scatter / math.Sqrt(sw), Fit: true}
 			}
 		}
 		near := 0
 		for _, v := range y {
-			if v > p.y-3*scatter {
+			if v > p.Y-3*scatter {
 				near++
 			}
 		}
-		p.y -= p.noise * highestOf(float64(near)/float64(size))
-		if p.y > best.y+2*p.noise {
+		p.Y -= p.Noise * highestOf(float64(near)/float64(size))
+		if p.Y > best.Y+2*p.Noise {
 			best = p
 		}
 	}
-	best.short = edgeBias * edge / float64(n)
+	best.Short = edgeBias * edge / float64(n)
 	return best
 }
 
@@ -277,11 +271,11 @@ func highestOf(n float64) float64 {
 }
 
 // sparsePeak works from the highest reading and its neighbours alone.
-func sparsePeak(x, y, w []float64, top int, scatter float64, along axis) peak {
-	if along == ofAngle {
+func sparsePeak(x, y, w []float64, top int, scatter float64, along Axis) Peak {
+	if along == OfAngle {
 		x, y, w, top = apart(x, y, w, (x[len(x)-1]-x[0])*oneReading)
 	}
-	p := peak{x: x[top], y: y[top], noise: scatter / math.Sqrt(w[top])}
+	p := Peak{X: x[top], Y: y[top], Noise: scatter / math.Sqrt(w[top])}
 	if top == 0 || top == len(y)-1 {
 		return p
 	}
@@ -312,11 +306,11 @@ func sparsePeak(x, y, w []float64, top int, scatter float64, along axis) peak {
 	}
 	if !math.IsInf(deep, 1) {
 		bias := sparseAngle
-		if along == ofTime {
+		if along == OfTime {
 			first, last := max(lo-1, 0), min(hi+1, len(x)-1)
-			bias = sparseBias + sparseHand*(x[last]-x[first])/float64(last-first)/s
+			bias = sparseBias + sparseHand*(x[last]-x[first])/float64(last-first)/second
 		}
-		p.short = bias * max(deep, 0)
+		p.Short = bias * max(deep, 0)
 	}
 	switch n {
 	case 2:
@@ -327,14 +321,14 @@ func sparsePeak(x, y, w []float64, top int, scatter float64, along axis) peak {
 		if above[1-k] <= 3*above[k] { // the hand was even enough for either
 			above[k] = (above[k] + above[1-k]) / 2
 		}
-		p.x, p.y = at[k], y[top]+above[k]
-		p.gap = max(above[0], above[1])
-		p.short = max(p.short, (p.gap-above[k])/math.Sqrt(12)+0.15*above[k])
+		p.X, p.Y = at[k], y[top]+above[k]
+		p.Gap = max(above[0], above[1])
+		p.Short = max(p.Short, (p.Gap-above[k])/math.Sqrt(12)+0.15*above[k])
 	case 1:
 		// One parabola has its vertex outside of the two highest readings:
 		// nothing is higher between them than the readings themselves.
-		p.gap = above[0]
-		p.short = max(p.short, p.gap/math.Sqrt(12)/2)
+		p.Gap = above[0]
+		p.Short = max(p.Short, p.Gap/math.Sqrt(12)/2)
 	}
 	return p
 }
@@ -375,19 +369,4 @@ func vertex(x, y []float64) (xv, yv float64, ok bool) {
 	slope := (d0*h1 + d1*h0) / (h0 + h1) // at x[1]
 	d := -slope / (2 * c)
 	return x[1] + d, y[1] + slope*d/2, true
-}
-
-// invert3 inverts a symmetric matrix.
-func invert3(m [3][3]float64) (r [3][3]float64, ok bool) {
-	c00 := m[1][1]*m[2][2] - m[1][2]*m[2][1]
-	c01 := m[1][2]*m[2][0] - m[1][0]*m[2][2]
-	c02 := m[1][0]*m[2][1] - m[1][1]*m[2][0]
-	det := m[0][0]*c00 + m[0][1]*c01 + m[0][2]*c02
-	if !(math.Abs(det) > 1e-12*m[0][0]*m[0][0]*m[0][0]) {
-		return r, false
-	}
-	r[0] = [3]float64{c00 / det, c01 / det, c02 / det}
-	r[1] = [3]float64{r[0][1], (m[0][0]*m[2][2] - m[0][2]*m[2][0]) / det, (m[0][2]*m[1][0] - m[0][0]*m[1][2]) / det}
-	r[2] = [3]float64{r[0][2], r[1][2], (m[0][0]*m[1][1] - m[0][1]*m[1][0]) / det}
-	return r, true
 }

@@ -1,4 +1,4 @@
-package lift
+package lobe
 
 import (
 	"math"
@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+
+	"lobescribe/capture/internal/gum"
 )
 
 // nose returns readings of c0 - c|x-x0|^p that scatter by sd.
@@ -48,8 +50,8 @@ func TestParabolaOverOtherNoses(t *testing.T) {
 		}
 		p, ok := fitPeak(x, y, w, 1)
 		assert.True(t, ok)
-		assert.InDelta(t, want, p.y, 1e-3, "power %v", power)
-		assert.InDelta(t, 0, averaged(p, x, y, w, 0.001).y, 1e-3, "power %v", power)
+		assert.InDelta(t, want, p.Y, 1e-3, "power %v", power)
+		assert.InDelta(t, 0, averaged(p, x, y, w, 0.001).Y, 1e-3, "power %v", power)
 	}
 }
 
@@ -65,13 +67,13 @@ func TestAveragedCovers(t *testing.T) {
 				x, y, w := nose(n, power, 0.3*r.Float64()-0.15, 0, 20, 1, r)
 				p, ok := fitPeak(x, y, w, 1)
 				if !ok {
-					p = peak{}
+					p = Peak{}
 				}
 				p = averaged(p, x, y, w, 1)
-				if math.Abs(p.y) <= 2*hypot(p.noise, p.short) {
+				if math.Abs(p.Y) <= 2*gum.Root(p.Noise, p.Short) {
 					covered++
 				}
-				off += p.y / runs
+				off += p.Y / runs
 			}
 			assert.GreaterOrEqual(t, covered, runs*90/100, "%d readings, power %v", n, power)
 			assert.Less(t, math.Abs(off), 1.0, "%d readings, power %v: off by %.2f of a reading's noise on average", n, power, off)

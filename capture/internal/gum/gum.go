@@ -1,18 +1,19 @@
-package lift
+// Package gum has what standard uncertainties are combined of, by JCGM 100:2008.
+package gum
 
 import "math"
 
-// rectangular returns the standard uncertainty of a value known to lie within
+// Rectangular returns the standard uncertainty of a value known to lie within
 // half of width either way (JCGM 100:2008, 4.3.7 and F.2.2.1).
-func rectangular(width float64) float64 { return width / math.Sqrt(12) }
+func Rectangular(width float64) float64 { return width / math.Sqrt(12) }
 
-// rounded returns the standard uncertainty that rounding to step leaves in the
+// Rounded returns the standard uncertainty that rounding to step leaves in the
 // mean of many readings with Gaussian noise. Without noise all of them are
 // rounded alike, and it is rectangular. Noise dithers it away: the expected
 // value of a rounded reading lies off by a Fourier series with the amplitudes
 // step/(pi k) exp(-2 (pi k noise/step)^2) (Widrow & Kollar, Quantization Noise,
 // from memory), half of whose squares are summed here.
-func rounded(step, noise float64) float64 {
+func Rounded(step, noise float64) float64 {
 	if step <= 0 {
 		return 0
 	}
@@ -21,7 +22,7 @@ func rounded(step, noise float64) float64 {
 		return 0
 	}
 	if r < 0.02 {
-		return rectangular(step)
+		return Rectangular(step)
 	}
 	v := 0.0
 	for k := 1.0; k <= 40; k++ {
@@ -31,7 +32,9 @@ func rounded(step, noise float64) float64 {
 	return math.Sqrt(v)
 }
 
-func hypot(parts ...float64) float64 {
+// Root returns the root of the sum of the squares of uncertainties that have nothing
+// to do with each other (5.1.2).
+func Root(parts ...float64) float64 {
 	v := 0.0
 	for _, p := range parts {
 		v += p * p
