@@ -8,7 +8,7 @@ import (
 	"embed"
 	"encoding/base64"
 	"fmt"
-	"html/template"
+	"html"
 	"io/fs"
 	"mime"
 	"net/http"
@@ -184,18 +184,19 @@ func kindOf(name string) string {
 	return cmp.Or(mime.TypeByExtension(path.Ext(name)), "application/octet-stream")
 }
 
-var whatToRun = template.Must(template.New("what to run").Parse(`<!doctype html>
+// whatToRun lacks the names of what is missing.
+const whatToRun = `<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>Lobescribe</title></head>
 <body><h1>Lobescribe is running, but its page is not complete</h1>
 <p>The libraries of the page were not there when this program was built. In the source folder, with Node installed, run</p>
 <pre>go generate ./...</pre>
 <p>then build again and reload this page. The daemon itself works: readings are being taken and kept, and everything on the command line is there.</p>
-<p>Missing: {{range $i, $name := .}}{{if $i}}, {{end}}{{$name}}{{end}}.</p></body></html>
-`))
+<p>Missing: %s.</p></body></html>
+`
 
 func tellWhatToRun(w http.ResponseWriter, missing []string) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(http.StatusServiceUnavailable)
-	_ = whatToRun.Execute(w, missing) // the client has gone: nothing to do about it
+	_, _ = fmt.Fprintf(w, whatToRun, html.EscapeString(strings.Join(missing, ", "))) // the client has gone: nothing to do about it
 }

@@ -66,9 +66,6 @@ func linkedLibraries(system, arch string) ([]library, error) {
 		l.files = addNew(l.files, files...)
 	}
 	for _, l := range found {
-		if c, ok := chosen[l.name]; ok {
-			l.files, l.says = []string{c.file}, c.says
-		}
 		all = append(all, *l)
 	}
 	slices.SortFunc(all[1:], func(a, b library) int { return strings.Compare(a.name, b.name) })

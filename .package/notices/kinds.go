@@ -26,16 +26,6 @@ var kinds = []struct {
 	{"CC0-1.0", []string{"cc0 1.0 universal"}, ""},
 	{"CC-BY-4.0", []string{"creative commons attribution 4.0 international public license"}, ""},
 	{"OFL-1.1", []string{"sil open font license version 1.1"}, ""},
-	{"FTL", []string{"the freetype project license"}, ""},
-}
-
-// chosen are the licences of libraries that leave the choice between several, or
-// keep a text that is none beside it: the file that holds the licence taken, and
-// what it wants said.
-var chosen = map[string]struct{ file, says string }{
-	"github.com/ajstarks/svgo": {"LICENSE", "Lobescribe uses it unchanged."}, // LICENSE-link.txt is an address
-	"github.com/golang/freetype": {filepath.Join("licenses", "ftl.txt"),
-		"Lobescribe takes it under the FreeType Project License, and is based in part on the work of the FreeType Team."},
 }
 
 // kindsOf names the licences that a text consists of.

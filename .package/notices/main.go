@@ -64,8 +64,6 @@ type library struct {
 	from string
 	// files hold its licences and notices, the root's first.
 	files []string
-	// says is what its licence wants said beside its text.
-	says string
 }
 
 // write prints a list of the libraries and then the texts. All that is wrong is
@@ -96,15 +94,12 @@ func write(w io.Writer, all []library) error {
 func (l library) read() (kinds []string, text string, err error) {
 	var b strings.Builder
 	for _, name := range l.files {
-		listed := isLicence(name) || l.says != ""
+		listed := isLicence(name)
 		body, err := os.ReadFile(filepath.Join(l.from, name))
 		if err != nil {
 			return nil, "", fmt.Errorf("%s %s: %w", l.name, l.version, err)
 		}
 		fmt.Fprintf(&b, "\n%s\n%s %s: %s\n%[1]s\n\n", strings.Repeat("=", 78), l.name, l.version, filepath.ToSlash(name))
-		if l.says != "" {
-			fmt.Fprintf(&b, "%s\n\n", l.says)
-		}
 		fmt.Fprintf(&b, "%s\n", strings.TrimSpace(string(body)))
 		if !listed {
 			continue // a notice, or a grant of patents: to be passed on, whatever it says

@@ -3,7 +3,7 @@ package door
 import (
 	"context"
 	"errors"
-	"html/template"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -270,14 +270,14 @@ func (d *Door) NamesDevice(next http.HandlerFunc) http.HandlerFunc {
 	}
 }
 
-var again = template.Must(template.New("again").Parse(`<!doctype html>
+const again = `<!doctype html>
 <html lang="en"><meta charset="utf-8"><meta http-equiv="refresh" content="0"><title>Lobescribe</title>
 <p>One moment. If nothing happens, reload this page.</p></html>
-`))
+`
 
 func askAgain(w http.ResponseWriter) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(http.StatusUnauthorized)
-	_ = again.Execute(w, nil) // the visitor has gone: nothing to do about it
+	_, _ = io.WriteString(w, again) // the visitor has gone: nothing to do about it
 }

@@ -3,7 +3,6 @@ package sheet
 import (
 	"encoding/base64"
 	"fmt"
-	"html/template"
 	"strings"
 
 	"lobescribe/capture/rocker/photo"
@@ -16,7 +15,7 @@ const printedSide = 480
 
 // photographed is a photograph with its marks as an SVG that needs nothing else.
 // Only numbers and the picture's own bytes in base64 go into it.
-func photographed(p storage.Photograph, marks photo.Photograph) (template.HTML, error) {
+func photographed(p storage.Photograph, marks photo.Photograph) (markup, error) {
 	small, err := p.Small(printedSide)
 	if err != nil {
 		return "", err
@@ -46,5 +45,5 @@ func photographed(p storage.Photograph, marks photo.Photograph) (template.HTML, 
 		}
 	}
 	b.WriteString("</svg>")
-	return template.HTML(b.String()), nil
+	return markup(b.String()), nil
 }

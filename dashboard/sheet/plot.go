@@ -1,18 +1,10 @@
 package sheet
 
 import (
-	"bytes"
 	"fmt"
-	"html/template"
-	"image/color"
 	"math"
 	"strconv"
-
-	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/plotter"
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgsvg"
+	"strings"
 
 	"lobescribe/capture/timing"
 	"lobescribe/device/measure"
@@ -21,115 +13,148 @@ import (
 // line is one curve of a plot. On paper, and for eyes that tell few colours,
 // the dash tells the curves apart; colour only helps.
 type line struct {
-	points []Point
-	dash   []vg.Length
-	ink    color.Color
+	points    []Point
+	dash, ink string // as SVG has them
 }
 
-var (
-	intakeInk  = color.RGBA{R: 0x0b, G: 0x4f, B: 0x8a, A: 0xff}
-	exhaustInk = color.RGBA{R: 0xa3, G: 0x33, B: 0x0c, A: 0xff}
-	pale       = color.RGBA{R: 0xc8, G: 0xc8, B: 0xc8, A: 0xff}
+const (
+	intakeInk  = "#0b4f8a"
+	exhaustInk = "#a3330c"
+	pale       = "#c8c8c8"
+	grey       = "#606060"
 )
 
-func styleOf(v timing.Valve) (ink color.Color, dash []vg.Length) {
+func styleOf(v timing.Valve) (ink, dash string) {
 	if v == timing.Exhaust {
-		return exhaustInk, []vg.Length{vg.Points(5), vg.Points(2.5)}
+		return exhaustInk, "5,2.5"
 	}
-	return intakeInk, nil
+	return intakeInk, ""
 }
 
 // picture draws lines and returns the SVG, ready to stand in HTML. y is in
 // millimetres and printed in unit.
 type picture struct {
-	width, height vg.Length
+	width, height float64 // points
 	xLabel        string
 	yUnit         measure.Unit
-	xTicks        plot.Ticker // default: plot's own
+	xTicks        func(from, to float64) []tick // default: round numbers
 	uprights      []float64
 	levels        []float64 // mm
 }
 
-func (p picture) draw(lines []line) (template.HTML, error) {
-	pl := plot.New()
-	pl.X.Label.Text = p.xLabel
-	pl.Y.Label.Text = "lift, " + p.yUnit.String()
-	small := vg.Points(7.5)
-	pl.X.Label.TextStyle.Font.Size, pl.Y.Label.TextStyle.Font.Size = small, small
-	pl.X.Tick.Label.Font.Size, pl.Y.Tick.Label.Font.Size = small, small
-	pl.X.Tick.Length, pl.Y.Tick.Length = vg.Points(3), vg.Points(3)
-	pl.BackgroundColor = nil // the paper's
-	if p.xTicks != nil {
-		pl.X.Tick.Marker = p.xTicks
-	}
+// tick is a mark on an axis.
+type tick struct {
+	at    float64
+	label string
+}
+
+const (
+	centimetre = 72 / 2.54 // in points
+	letters    = 7.5       // their height, in points
+	digit      = 0.56      // the width of one, of that height, in the usual sans serif
+	tickLength = 3.0
+)
+
+func (p picture) draw(lines []line) (markup, error) {
 	one := p.yUnit.Length().Millimetres()
-	left, right, top := math.Inf(1), math.Inf(-1), 0.0
+	left, right, low, top := math.Inf(1), math.Inf(-1), 0.0, 0.0
 	for _, l := range lines {
 		for _, pt := range l.points {
-			left, right, top = min(left, pt.X), max(right, pt.X), max(top, pt.Y/one)
+			left, right = min(left, pt.X), max(right, pt.X)
+			low, top = min(low, pt.Y/one), max(top, pt.Y/one)
 		}
 	}
 	if left >= right || top == 0 {
 		return "", fmt.Errorf("drawing a lift curve: there is nothing in it")
 	}
-	grid := plotter.NewGrid()
-	grid.Horizontal.Color, grid.Vertical.Color = pale, pale
-	grid.Horizontal.Width, grid.Vertical.Width = vg.Points(0.4), vg.Points(0.4)
-	pl.Add(grid)
-	for _, x := range p.uprights {
-		if err := addLine(pl, plotter.XYs{{X: x, Y: 0}, {X: x, Y: top * 1.05}}, color.Gray{Y: 0x60}, vg.Points(0.7), []vg.Length{vg.Points(1), vg.Points(2)}); err != nil {
-			return "", err
+	highest := top * 1.05
+	if p.xTicks == nil {
+		p.xTicks = roundTicks
+	}
+	xs, ys := p.xTicks(left, right), roundTicks(low, highest)
+
+	// The axes stand as far in as their numbers and names need.
+	widest := 0
+	for _, t := range ys {
+		widest = max(widest, len(t.label))
+	}
+	x0 := letters*1.5 + float64(widest)*digit*letters + tickLength + 3
+	y0 := p.height - letters*2.6 - tickLength
+	x1, y1 := p.width-letters, letters*0.7
+	x := func(v float64) float64 { return x0 + (v-left)/(right-left)*(x1-x0) }
+	y := func(v float64) float64 { return y0 - (v-low)/(highest-low)*(y0-y1) }
+
+	var b strings.Builder
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %.4g %.4g" font-size="%g" font-family="sans-serif" fill="none">`, p.width, p.height, letters)
+	stroke := func(ax, ay, bx, by float64, pen string) {
+		fmt.Fprintf(&b, `<path d="M%.2f,%.2fL%.2f,%.2f" %s/>`, ax, ay, bx, by, pen)
+	}
+	text := func(x, y float64, anchor, more, says string) {
+		fmt.Fprintf(&b, `<text x="%.2f" y="%.2f" text-anchor="%s" fill="#000"%s>%s</text>`, x, y, anchor, more, says)
+	}
+	const grid, axis, dotted = `stroke="` + pale + `" stroke-width="0.4"`, `stroke="#000" stroke-width="0.5"`, `stroke="` + grey + `" stroke-width="0.7" stroke-dasharray="1,2"`
+	for _, t := range xs {
+		stroke(x(t.at), y0, x(t.at), y1, grid)
+		stroke(x(t.at), y0, x(t.at), y0+tickLength, axis)
+		text(x(t.at), y0+tickLength+letters, "middle", "", t.label)
+	}
+	for _, t := range ys {
+		stroke(x0, y(t.at), x1, y(t.at), grid)
+		stroke(x0-tickLength, y(t.at), x0, y(t.at), axis)
+		text(x0-tickLength-2, y(t.at)+letters*0.36, "end", "", t.label)
+	}
+	for _, at := range p.uprights {
+		if left <= at && at <= right {
+			stroke(x(at), y(0), x(at), y(highest), dotted)
 		}
 	}
-	for _, y := range p.levels {
-		if err := addLine(pl, plotter.XYs{{X: left, Y: y / one}, {X: right, Y: y / one}}, color.Gray{Y: 0x60}, vg.Points(0.7), []vg.Length{vg.Points(1), vg.Points(2)}); err != nil {
-			return "", err
-		}
+	for _, at := range p.levels {
+		stroke(x0, y(at/one), x1, y(at/one), dotted)
 	}
 	for _, l := range lines {
-		xys := make(plotter.XYs, len(l.points))
+		b.WriteString(`<path d="`)
 		for i, pt := range l.points {
-			xys[i] = plotter.XY{X: pt.X, Y: pt.Y / one}
+			fmt.Fprintf(&b, "%c%.2f,%.2f", "ML"[min(i, 1)], x(pt.X), y(pt.Y/one))
 		}
-		if err := addLine(pl, xys, l.ink, vg.Points(1.1), l.dash); err != nil {
-			return "", err
+		fmt.Fprintf(&b, `" stroke="%s" stroke-width="1.1" stroke-linejoin="round"`, l.ink)
+		if l.dash != "" {
+			fmt.Fprintf(&b, ` stroke-dasharray="%s"`, l.dash)
 		}
+		b.WriteString(`/>`)
 	}
-	pl.X.Min, pl.X.Max = left, right
-	pl.Y.Min, pl.Y.Max = min(0, pl.Y.Min), top*1.05
-	c := vgsvg.New(p.width, p.height)
-	pl.Draw(draw.New(c))
-	var b bytes.Buffer
-	if _, err := c.WriteTo(&b); err != nil {
-		return "", fmt.Errorf("drawing a lift curve: %w", err)
-	}
-	// In HTML an SVG begins with its element; what a file has before it would
-	// be taken for text.
-	svg := b.Bytes()
-	svg = svg[max(0, bytes.Index(svg, []byte("<svg"))):]
+	stroke(x0, y0, x1, y0, axis)
+	stroke(x0, y0, x0, y1, axis)
+	text((x0+x1)/2, p.height-letters*0.4, "middle", "", p.xLabel)
+	text(0, 0, "middle", fmt.Sprintf(` transform="translate(%.2f,%.2f)rotate(-90)"`, letters, (y0+y1)/2), "lift, "+p.yUnit.String())
+	b.WriteString("</svg>")
 	// Drawn from numbers and fixed words alone: nothing that a person typed is
 	// in it.
-	return template.HTML(svg), nil
+	return markup(b.String()), nil
 }
 
-func addLine(pl *plot.Plot, xys plotter.XYs, ink color.Color, width vg.Length, dash []vg.Length) error {
-	l, err := plotter.NewLine(xys)
-	if err != nil {
-		return fmt.Errorf("drawing a lift curve: %w", err)
+// roundTicks are steps of 1, 2 or 5 times a power of ten, five of them at the most.
+func roundTicks(from, to float64) []tick {
+	step := math.Pow(10, math.Floor(math.Log10(to-from)))
+	for step *= 0.1; (to-from)/step > 5; {
+		for _, larger := range []float64{2, 2.5, 2} { // 2, 5, 10
+			if step *= larger; (to-from)/step <= 5 {
+				break
+			}
+		}
 	}
-	l.Color, l.Width, l.Dashes = ink, width, dash
-	pl.Add(l)
-	return nil
+	places := max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
+	var out []tick
+	for n := math.Ceil(from / step); n*step <= to; n++ {
+		out = append(out, tick{n * step, strconv.FormatFloat(n*step+0, 'f', places, 64)})
+	}
+	return out
 }
 
 // crankTicks marks every 90 degrees, in the words of the trade at the dead
 // centres.
-type crankTicks struct{}
-
-// Ticks returns the marks between min and max.
-func (crankTicks) Ticks(min, max float64) []plot.Tick {
-	var out []plot.Tick
-	for a := math.Ceil(min/90) * 90; a <= max; a += 90 {
+func crankTicks(from, to float64) []tick {
+	var out []tick
+	for a := math.Ceil(from/90) * 90; a <= to; a += 90 {
 		label := strconv.FormatFloat(a, 'f', -1, 64)
 		switch int(math.Abs(a)) % 360 {
 		case 0:
@@ -137,29 +162,29 @@ func (crankTicks) Ticks(min, max float64) []plot.Tick {
 		case 180:
 			label = "BDC"
 		}
-		out = append(out, plot.Tick{Value: a, Label: label})
+		out = append(out, tick{a, label})
 	}
 	return out
 }
 
 // valvePicture draws a valve by itself: against the crank when it was timed,
 // else as it was turned.
-func valvePicture(v Valve, unit measure.Unit) (template.HTML, error) {
+func valvePicture(v Valve, unit measure.Unit) (markup, error) {
 	ink, dash := styleOf(v.Kind)
-	p := picture{width: 8.2 * vg.Centimeter, height: 4.4 * vg.Centimeter, yUnit: unit, levels: []float64{v.Findings.HalfLift.Millimetres()}}
+	p := picture{width: 8.2 * centimetre, height: 4.4 * centimetre, yUnit: unit, levels: []float64{v.Findings.HalfLift.Millimetres()}}
 	points := v.Drawn
 	p.xLabel = "seconds from the nose, as it was turned"
 	if v.Timed != nil {
 		points = curvePoints(v.Timed.Curve)
-		p.xLabel, p.xTicks, p.uprights = "crank, degrees after TDC of the overlap", crankTicks{}, []float64{0}
+		p.xLabel, p.xTicks, p.uprights = "crank, degrees after TDC of the overlap", crankTicks, []float64{0}
 	}
 	return p.draw([]line{{points, dash, ink}})
 }
 
 // together draws all timed valves over one another.
-func together(valves []Valve, unit measure.Unit) (template.HTML, error) {
-	p := picture{width: 17 * vg.Centimeter, height: 7.5 * vg.Centimeter, yUnit: unit,
-		xLabel: "crank, degrees after TDC of the overlap", xTicks: crankTicks{}, uprights: []float64{0}}
+func together(valves []Valve, unit measure.Unit) (markup, error) {
+	p := picture{width: 17 * centimetre, height: 7.5 * centimetre, yUnit: unit,
+		xLabel: "crank, degrees after TDC of the overlap", xTicks: crankTicks, uprights: []float64{0}}
 	var lines []line
 	for _, v := range valves {
 		if v.Timed != nil {

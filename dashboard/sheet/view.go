@@ -3,7 +3,6 @@ package sheet
 import (
 	"cmp"
 	"fmt"
-	"html/template"
 	"slices"
 	"strings"
 
@@ -17,7 +16,7 @@ import (
 // view is the sheet in words: what the template prints, and nothing to decide.
 type view struct {
 	Name, Date, Version, Unit string
-	Style                     template.CSS
+	Style                     markup
 	Engine                    storage.Engine
 	Facts                     []fact
 	OffWord                   string
@@ -26,7 +25,8 @@ type view struct {
 	Compared                  []string
 	Faults, LeftOut, Noted    []saying
 	Gate                      Gate
-	Together                  template.HTML
+	Checks                    []checkRow
+	Together                  markup
 	Plots                     []plotted
 	Timings                   []timingRow
 	Pairs                     []pairRow
@@ -48,7 +48,7 @@ type fact struct{ Word, Value string }
 type saying struct{ Name, Says string }
 type plotted struct {
 	Name    string
-	Picture template.HTML
+	Picture markup
 }
 type liftRow struct {
 	Name                                    string
@@ -74,8 +74,12 @@ type setup struct {
 	Next []string
 	// Picture is the newest photograph with its marks, as an SVG; PictureOf when
 	// it was taken.
-	Picture   template.HTML
+	Picture   markup
 	PictureOf string
+}
+type checkRow struct {
+	Check
+	WaivedOn string
 }
 type trialRow struct{ When, Stack, Height, Pushrod, Lash, Below, Sweep, Lift, Remark string }
 type cutRow struct{ Name, Tube, Overall, Centres, U string }
@@ -90,12 +94,19 @@ func (d Data) view() (view, error) {
 	w := d.words()
 	v := view{
 		Name: d.Engine.Name, Date: d.Made.Format("2 January 2006, 15:04"), Version: d.Version, Unit: cmp.Or(map[measure.Unit]string{measure.InInches: "inches", measure.InMillimetres: "millimetres"}[d.Units], d.Units.String()),
-		Style: template.CSS(styleText), Engine: d.Engine, Facts: d.facts(w), Damage: d.Damage,
+		Style: markup(styleText), Engine: d.Engine, Facts: d.facts(w), Damage: d.Damage,
 	}
 	if v.Name == "" {
 		v.Name = d.Engine.ID
 	}
 	v.Gate = d.Gate()
+	for _, c := range v.Gate.Checks {
+		row := checkRow{Check: c}
+		if c.Waived != nil {
+			row.WaivedOn = c.Waived.At.Format("2 January 2006")
+		}
+		v.Checks = append(v.Checks, row)
+	}
 	d.lifts(&v, w)
 	for _, t := range d.Away {
 		v.LeftOut = append(v.LeftOut, saying{d.valveWords(t.Valve), fmt.Sprintf("the whole trace %s of %s: %s", t.ID, t.Started.In(d.Made.Location()).Format("2 Jan 06"), t.PutAway)})
