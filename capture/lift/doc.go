@@ -55,7 +55,7 @@
 // by how soft both ends of each flank are against its middle, and by how much seems
 // to be missing there: see package evidence. A spindle that stopped a little under the
 // nose shows at the edges of the stop alone: what these say for each size stands in the
-// uncertainty, see stopped.go.
+// uncertainty, see package stops.
 //
 // A direction that nobody forces is found by following both: what is turned
 // through without a rest is a nose. Assumed: a valve train of 1 to 40 mm; a

@@ -7,6 +7,7 @@ import (
 
 	"lobescribe/capture/internal/gum"
 	"lobescribe/capture/lift/evidence"
+	"lobescribe/capture/lift/stops"
 	"lobescribe/device/measure"
 )
 
@@ -27,7 +28,7 @@ type verdicts struct {
 	cutAt       float64 // max lift
 	angles      bool
 	told        [3]bool // no-contact, travel-end, too-fast
-	stops       stopSums
+	stops       stops.Sums
 	wander      float64 // the most that a heel has run out by, for the uncertainty
 	sinking     sinking
 	runsOut     int // over how many heels it has shown
@@ -114,16 +115,16 @@ func (g *Segmenter) judgeShape(m measured) {
 		g.judgeStops(m, float64(low), float64(high))
 		return
 	}
-	if !m.shape.ok || v.judged >= mostJudged || v.judged > 0 && m.shape.angles != v.angles {
+	if !m.shape.OK || v.judged >= mostJudged || v.judged > 0 && m.shape.Angles != v.angles {
 		return
 	}
 	if v.judged == 0 {
-		v.first, v.angles = m.Open, m.shape.angles
+		v.first, v.angles = m.Open, m.shape.Angles
 	}
 	v.judged++
-	v.seen = max(v.seen, m.shape.readings)
+	v.seen = max(v.seen, m.shape.Readings)
 	v.nose, v.cutAt = m.Nose, float64(m.MaxLift)
-	v.flanks = append(v.flanks, m.shape.flanks[:]...)
+	v.flanks = append(v.flanks, m.shape.Flanks[:]...)
 	if !g.patient {
 		g.judgeTravel()
 	}

@@ -153,7 +153,7 @@ func workshopLessons(n int, angles bool) []lesson {
 	onAllCores(n, func(i int) {
 		s := workshop.Make(kinds[i%4], lessonSeeds+uint64(i), workshop.Options{Rate: workshop.Rates()[i/4%4], Encoder: angles})
 		if i%4%2 == 1 && s.Truth.Lift < leastLesson {
-			return // too small for the shape of a whole flank: see stopSizes
+			return // too small for the shape of a whole flank: see package stops
 		}
 		lessons[i] = lesson{flanks: lift.Flanks(s.Trace), fault: []int{0, 1 + int(evidence.CutOff), 0, 1 + int(evidence.HangsFree)}[i%4], from: 1, part: i / 16 % 2}
 	})

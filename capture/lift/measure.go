@@ -6,7 +6,9 @@ import (
 	"slices"
 
 	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/evidence"
 	"lobescribe/capture/lift/lobe"
+	"lobescribe/capture/lift/stops"
 	"lobescribe/capture/prove"
 	"lobescribe/capture/sift"
 	"lobescribe/device/measure"
@@ -23,7 +25,7 @@ type measured struct {
 	Opening
 	before, after   level
 	nose            lobe.Peak
-	shape           shape
+	shape           evidence.Shape
 	back            float64 // the largest back-turn seen on a flank, without an encoder
 	backAt          measure.Stamp
 	height, scatter float64
@@ -47,8 +49,8 @@ type measured struct {
 	skipped         bool // a passage before it could not be measured, or readings were lost
 	slipped         bool // the heel came back elsewhere
 	crossing        [2]crossed
-	stops           stopSays // of a spindle that stopped under the nose
-	way             float64  // that the angle counts as the engine turns
+	stops           stops.Says // of a spindle that stopped under the nose
+	way             float64    // that the angle counts as the engine turns
 }
 
 // surroundings is what measuring an opening needs besides its readings.
@@ -326,12 +328,12 @@ func (e surroundings) crossings(m *measured, v *view) {
 	for i > 0 && v.y[i] >= half {
 		i--
 	}
-	out.OpeningHalf.At = stamp(p[0].t + between(v.t, v.y, i, half))
+	out.OpeningHalf.At = stamp(p[0].t + lobe.Between(v.t, v.y, i, half))
 	i = v.top
 	for i < n-1 && v.y[i] >= half {
 		i++
 	}
-	out.ClosingHalf.At = stamp(p[0].t + between(v.t, v.y, max(i-1, 0), half))
+	out.ClosingHalf.At = stamp(p[0].t + lobe.Between(v.t, v.y, max(i-1, 0), half))
 	// The fit may put the nose of a rest at its other end.
 	out.Nose = min(max(stamp(v.noseAt), out.OpeningHalf.At), out.ClosingHalf.At)
 	for _, c := range [2]*Crossing{&out.OpeningHalf, &out.ClosingHalf} {
@@ -416,15 +418,6 @@ func span(p []point) float64 {
 		return 0
 	}
 	return p[len(p)-1].t - p[0].t
-}
-
-// between interpolates where y passes level between points i and i+1.
-func between(x, y []float64, i int, level float64) float64 {
-	if i+1 >= len(x) || y[i+1] == y[i] {
-		return x[i]
-	}
-	f := (level - y[i]) / (y[i+1] - y[i])
-	return x[i] + min(max(f, 0), 1)*(x[i+1]-x[i])
 }
 
 func stamp(t float64) measure.Stamp { return measure.Stamp(math.Round(t)) }

@@ -5,6 +5,7 @@ import (
 
 	"lobescribe/capture/internal/gum"
 	"lobescribe/capture/lift/lobe"
+	"lobescribe/capture/lift/stops"
 )
 
 // parts is what an opening was measured from.
@@ -45,16 +46,15 @@ func pool(dst []measured) {
 	c.Height, c.Scatter = height, misfit*scatter // laying them over one another adds its own
 	p := c.Nose()
 	common := gum.Root(p.Noise, p.Short)
-	stops := descent{x: c.X, y: c.Y, top: c.Top, nose: p.Y, height: height, scatter: c.Scatter, off: pooledOff, own: stopLobe, angles: true}
-	says := stops.says()
+	says := stops.Of(c, p.Y, pooledOff)
 	for i, m := range dst {
 		if m.parts == nil {
 			continue
 		}
-		if says.ok {
+		if says.OK {
 			m.stops = says
 			dst[i] = m
-			says = stopSays{ok: true} // counted once
+			says = stops.Says{OK: true} // counted once
 		}
 		own := gum.Root(m.nose.Noise, m.nose.Short)
 		if common >= own || math.Abs(m.nose.Y-p.Y) > 3*gum.Root(own, common) {

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/evidence"
 	"lobescribe/device/measure"
 )
 
@@ -177,8 +178,8 @@ func (k *sinking) sunkShut() float64 {
 	}
 	sum := 0.0
 	for i := range 2 { // the innermost band is all noise
-		at := (endLevels[1+i] + endLevels[2+i]) / 2
-		sum += at * (math.Exp(-2*d[i]) - 1)
+		until, from := evidence.Levels(1 + i)
+		sum += (until + from) / 2 * (math.Exp(-2*d[i]) - 1)
 	}
 	return min(sum/2, mostSunk)
 }
@@ -198,10 +199,10 @@ func (k *sinking) add(m measured) {
 			k.sums[i] += logPause(p, pace) - sound
 		}
 	}
-	if m.shape.ok && len(k.feet) < mostPauses {
+	if m.shape.OK && len(k.feet) < mostPauses {
 		var d foot
 		for i := range d {
-			d[i] = m.shape.flanks[1].Foot[1+i] - m.shape.flanks[0].Foot[1+i]
+			d[i] = m.shape.Flanks[1].Foot[1+i] - m.shape.Flanks[0].Foot[1+i]
 		}
 		k.feet = append(k.feet, d)
 	}

@@ -165,9 +165,9 @@ func Measure(f Fault, flanks []Flank) (x [Features]float64) {
 	add(middle(of(func(k Flank) float64 { return near(k)[2] - near(k)[0] })))
 	missing := of(func(k Flank) float64 {
 		if f == HangsFree {
-			return k.FootGone + leastGone
+			return k.FootGone + nothingGone
 		}
-		return k.TopGone + leastGone
+		return k.TopGone + nothingGone
 	})
 	add(missing[0])
 	add(middle(missing))
@@ -175,8 +175,8 @@ func Measure(f Fault, flanks []Flank) (x [Features]float64) {
 	return x
 }
 
-// leastGone brings what is missing near to nothing where nothing is.
-const leastGone = 3
+// nothingGone brings what is missing near to nothing where nothing is.
+const nothingGone = 3
 
 func middle(sorted []float64) float64 {
 	n := len(sorted)

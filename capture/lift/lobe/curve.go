@@ -47,3 +47,12 @@ func ByAngle(a, y, w []float64) Curve {
 	}
 	return c
 }
+
+// Between interpolates where y passes level between points i and i+1.
+func Between(x, y []float64, i int, level float64) float64 {
+	if i+1 >= len(x) || y[i+1] == y[i] {
+		return x[i]
+	}
+	f := (level - y[i]) / (y[i+1] - y[i])
+	return x[i] + min(max(f, 0), 1)*(x[i+1]-x[i])
+}

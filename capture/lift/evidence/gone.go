@@ -1,4 +1,4 @@
-package lift
+package evidence
 
 import "math"
 

@@ -1,65 +1,33 @@
-package lift
+package evidence
 
 import (
 	"math"
 	"slices"
 
-	"lobescribe/capture/lift/evidence"
+	"lobescribe/capture/lift/lobe"
 )
 
-// shape is how the two flanks of an opening look, the opening one first. Both
+// Shape is how the two flanks of an opening look, the opening one first. Both
 // ends of a flank of any real lobe are soft; where the spindle stops or hangs
 // free they are cut off, and what is left begins or ends as steep as the flank
 // is.
-type shape struct {
-	flanks   [2]evidence.Flank
-	readings int  // on the flank that has fewer
-	angles   bool // along the crank angle, else along time
-	ok       bool
+type Shape struct {
+	Flanks   [2]Flank
+	Readings int  // on the flank that has fewer
+	Angles   bool // along the crank angle, else along time
+	OK       bool
 }
 
-// shape measures the shape of a passage, with the foot of its opening flank in
-// the readings before it.
-func (e surroundings) shape(before, passage []point, heel, height, scatter float64, angles bool) shape {
-	edge := max(3*e.step, 5*scatter, 0.003*height)
-	if 12*edge > height {
-		return shape{}
-	}
-	foot := len(before)
-	for foot > 0 && before[foot-1].y-heel > edge {
-		foot--
-	}
-	foot = max(foot-1, 0)
-	n := len(before) - foot + len(passage)
-	x, y := make([]float64, 0, n), make([]float64, 0, n)
-	top := 0
-	for _, part := range [2][]point{before[foot:], passage} {
-		for _, p := range part {
-			if angles {
-				x = append(x, p.a)
-			} else {
-				x = append(x, p.t-passage[0].t)
-			}
-			y = append(y, p.y-heel)
-			if y[len(y)-1] > y[top] {
-				top = len(y) - 1
-			}
-		}
-	}
-	s := shapeOf(x, y, top, height, edge)
-	s.angles = angles
-	return s
-}
-
-// shapeOf measures heights y over x; within edge of the heel and of the nose
-// nothing is seen for noise.
-func shapeOf(x, y []float64, top int, height, edge float64) shape {
+// ShapeOf measures a curve that begins and ends on the heel; within edge of the heel and
+// of the nose nothing is seen for noise.
+func ShapeOf(c lobe.Curve, edge float64) Shape {
+	x, y, top, height := c.X, c.Y, c.Top, c.Height
 	if top < 4 || top > len(y)-5 {
-		return shape{}
+		return Shape{}
 	}
 	low := edge / height
 	high := 1 - low
-	s := shape{ok: true, readings: min(within(y[:top], edge, height-edge), within(y[top:], edge, height-edge))}
+	s := Shape{OK: true, Angles: c.Along == lobe.OfAngle, Readings: min(within(y[:top], edge, height-edge), within(y[top:], edge, height-edge))}
 	nose := 0.0
 	var pace [2]float64 // of the middle of each flank: angle or time for the whole lift
 	for k, way := range [2]int{-1, +1} {
@@ -76,14 +44,14 @@ func shapeOf(x, y []float64, top int, height, edge float64) shape {
 		// The quickest may be a throw of the spring.
 		pace[k] = 10 * (tenths[1] + tenths[2]) / 2
 		if !(pace[k] > 0) || math.IsInf(pace[k], 0) {
-			return shape{}
+			return Shape{}
 		}
 	}
 	for k, way := range [2]int{-1, +1} {
-		s.flanks[k] = bandsOf(walk{x: x, y: y, top: top, way: way, i: top}, height, low, pace[k])
-		s.flanks[k].Flat = slow(nose, 0.1, pace[k])
+		s.Flanks[k] = bandsOf(walk{x: x, y: y, top: top, way: way, i: top}, height, low, pace[k])
+		s.Flanks[k].Flat = slow(nose, 0.1, pace[k])
 		nose, foot := goneOf(x, y, top, way, height, edge)
-		s.flanks[k].TopGone, s.flanks[k].FootGone = goneMeasure(nose, height), goneMeasure(foot, height)
+		s.Flanks[k].TopGone, s.Flanks[k].FootGone = goneMeasure(nose, height), goneMeasure(foot, height)
 	}
 	return s
 }
@@ -126,7 +94,7 @@ func (w *walk) down(level float64) float64 {
 	if w.way > 0 {
 		i--
 	}
-	return math.Abs(between(w.x, w.y, i, level) - w.x[w.top])
+	return math.Abs(lobe.Between(w.x, w.y, i, level) - w.x[w.top])
 }
 
 func (w *walk) below(level float64) bool {

@@ -1,0 +1,47 @@
+package stops
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"lobescribe/capture/lift/lobe"
+)
+
+// nose returns readings every half degree over a harmonic lobe of 10 mm, (1 + cos x)/2
+// of it, cut off flat so far under its top; nanometres.
+func nose(cut, noise float64, r *rand.Rand) lobe.Curve {
+	c := lobe.Curve{Along: lobe.OfAngle, Scatter: max(noise, 300)}
+	for a := -120.0; a <= 120; a += 0.5 {
+		y := 5e6 * (1 + math.Cos(a/120*math.Pi))
+		c.X, c.Y = append(c.X, a), append(c.Y, min(y, 10e6-cut)+noise*r.NormFloat64())
+		if n := len(c.Y) - 1; c.Y[n] > c.Y[c.Top] {
+			c.Top = n
+		}
+	}
+	c.Height = c.Y[c.Top]
+	return c
+}
+
+// A nose that is whole leaves a stop out to within a count of 0.01 mm. One that is cut
+// off is told, and what the ± then holds is no less than what was cut off, but for half a
+// step from one of the sizes that are weighed to the next; it may be more.
+func TestStops(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 7))
+	for _, cut := range []float64{0, 50 * um, 110 * um, 380 * um} {
+		var s Sums
+		for range 4 {
+			c := nose(cut, 1*um, r)
+			s.Add(Of(c, 10e6-cut, 0.05), 0, 0)
+		}
+		assert.Equal(t, 4, s.N)
+		assert.Equal(t, cut > 0, s.Tells(true, 30*um), "cut off by %v", cut)
+		if cut == 0 {
+			assert.Less(t, s.Takes(), 10*um)
+			continue
+		}
+		assert.Greater(t, s.Takes(), cut/1.5, "cut off by %v", cut)
+	}
+}

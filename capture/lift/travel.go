@@ -1,0 +1,96 @@
+package lift
+
+import (
+	"math"
+
+	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/evidence"
+	"lobescribe/capture/lift/lobe"
+	"lobescribe/capture/lift/stops"
+	"lobescribe/device/measure"
+)
+
+// Whether the spindle came to an end of its travel: what an opening says of it is
+// measured here and weighed by packages evidence and stops.
+
+// shape measures the shape of a passage, with the foot of its opening flank in
+// the readings before it.
+func (e surroundings) shape(before, passage []point, heel, height, scatter float64, angles bool) evidence.Shape {
+	edge := max(3*e.step, 5*scatter, 0.003*height)
+	if 12*edge > height {
+		return evidence.Shape{}
+	}
+	foot := len(before)
+	for foot > 0 && before[foot-1].y-heel > edge {
+		foot--
+	}
+	foot = max(foot-1, 0)
+	n := len(before) - foot + len(passage)
+	c := lobe.Curve{X: make([]float64, 0, n), Y: make([]float64, 0, n), Height: height}
+	if angles {
+		c.Along = lobe.OfAngle
+	}
+	for _, part := range [2][]point{before[foot:], passage} {
+		for _, p := range part {
+			if angles {
+				c.X = append(c.X, p.a)
+			} else {
+				c.X = append(c.X, p.t-passage[0].t)
+			}
+			c.Y = append(c.Y, p.y-heel)
+			if c.Y[len(c.Y)-1] > c.Y[c.Top] {
+				c.Top = len(c.Y) - 1
+			}
+		}
+	}
+	return evidence.ShapeOf(c, edge)
+}
+
+const (
+	// A spindle that stopped under the nose must have taken off so many counts.
+	stopCounts = 3.0
+	// Angles are off by the play of a drive, degrees, and times by such a share of how
+	// unevenly readings come.
+	stopPlay, stopStamps = 0.05, 0.3
+	// So many openings are looked at.
+	mostStops = 24
+)
+
+// stops returns what an opening says of a spindle that stopped under its nose.
+func (e surroundings) stops(v *view, nose, scatter float64) stops.Says {
+	c := lobe.Curve{X: v.t, Y: v.y, Top: v.top, Height: v.height, Scatter: scatter}
+	off := stopStamps * min(e.stream.uneven, e.stream.typical)
+	if v.angles {
+		c.X, c.Along = make([]float64, len(v.p)), lobe.OfAngle
+		for i, p := range v.p {
+			c.X[i] = p.a
+		}
+		off = gum.Root(lobe.Count(c.X)/math.Sqrt(12), stopPlay)
+	}
+	return stops.Of(c, nose, off)
+}
+
+// judgeStop tells of a spindle that stopped under the nose, or gives the openings what
+// their flanks, and those of all before them, cannot leave out.
+func (g *Segmenter) judgeStop(dst []measured) {
+	s := &g.verdict.stops
+	for i := range dst {
+		if m := &dst[i]; m.stops.OK {
+			s.Add(m.stops, m.Nose, m.MaxLift)
+		}
+	}
+	if _, _, proved := g.o.Proof.Stops(); proved || g.verdict.told[1] || s.N == 0 || len(dst) == 0 {
+		return
+	}
+	if s.Tells(g.verdict.angles, stopCounts*float64(g.steps.Step())) {
+		g.tellCut(s.Nose, float64(s.Lift))
+	}
+	takes := s.Takes()
+	if takes > stopCounts*float64(g.steps.Step()) && takes > float64(dst[0].MaxLiftU) {
+		g.hold(TravelEnd, measure.Length(takes), "the spindle may have stopped just under the nose: its edges do not leave it out. Prove the indicator, or give it more travel, and turn again")
+	}
+	for i := range dst {
+		dst[i].common = gum.Root(dst[i].common, takes/2)
+		dst[i].stateLift()
+	}
+}
