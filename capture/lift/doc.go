@@ -15,7 +15,7 @@
 // all readings of that flank near half lift, whichever way the engine turned.
 // Angles are as the encoder counts them: how its zero lies to its edges, half a
 // count, is in them and is not known. Where lift comes later than the angle, or
-// earlier, the half-lift angles are mended for it: see fitDrive.
+// earlier, the half-lift angles are mended for it: see package drive.
 //
 // Before all of it package sift takes out the readings that do not count; within
 // an opening single readings off the line of their neighbours are left out too.
@@ -48,7 +48,7 @@
 // their uncertainties have them widened to hold the difference.
 //
 // With an encoder all openings of a finished trace are laid over each other: see
-// fitDrive. By how much lift comes late, whether the drive slipped or counts are
+// package drive. By how much lift comes late, whether the drive slipped or counts are
 // wrong, and how fast a lifter sinks comes out of one fit.
 //
 // Whether the spindle stopped under the nose, or hung free on the heel, is told

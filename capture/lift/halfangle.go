@@ -1,9 +1,8 @@
 package lift
 
 import (
-	"math"
-
 	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/drive"
 	"lobescribe/capture/lift/lobe"
 	"lobescribe/device/measure"
 )
@@ -19,50 +18,13 @@ type crossed struct {
 	late  float64 // standard uncertainty of that
 }
 
-// near half lift, in max lifts: whose readings say what the crank did there.
-const nearHalf = 0.15
-
-// speed returns how fast the crank went by half lift on a flank, degrees a
-// second.
-func (o *passed) speed(side int) float64 {
-	var sum, n float64
-	for _, r := range o.flanks {
-		if r.side == side && math.Abs(r.y) < nearHalf {
-			sum, n = sum+math.Abs(r.w), n+1
-		}
+// passes samples the passage for the fit of the drive; way is which way the angle counts.
+func (v *view) passes(lift, way float64) *drive.Passage {
+	q := drive.Readings{T: make([]float64, len(v.p)), A: make([]float64, len(v.p)), Y: v.y, Lift: lift, Way: way, NoseAt: v.noseAt, NoseA: v.noseA}
+	for i, p := range v.p {
+		q.T[i], q.A[i] = p.t, p.a
 	}
-	return sum / max(n, 1)
-}
-
-// steepness returns by how much lift changes there with each degree, in max
-// lifts; 0 where too few readings say.
-func (o *passed) steepness(side int) float64 {
-	var n, sa, sy, saa, say float64
-	for _, r := range o.flanks {
-		if r.side == side && math.Abs(r.y) < nearHalf {
-			a := r.a - o.flanks[0].a
-			n, sa, sy, saa, say = n+1, sa+a, sy+r.y, saa+a*a, say+a*r.y
-		}
-	}
-	if d := saa - sa*sa/max(n, 1); n >= 3 && d > 0 {
-		return math.Abs(say-sa*sy/n) / d
-	}
-	return 0
-}
-
-// late returns by how much the angles at half lift are too great where lift
-// comes lag seconds later.
-func (o *passed) late(side int, lag float64) float64 {
-	var sum, n float64
-	for _, r := range o.flanks {
-		if w := 1 - math.Abs(r.y)/nearHalf; r.side == side && w > 0 {
-			sum, n = sum+w*r.w*lag, n+w
-		}
-	}
-	if n == 0 {
-		return lag * o.speed(side)
-	}
-	return sum / n
+	return drive.Take(&q)
 }
 
 // crosses returns the crank angle at which a flank passes a lift, and its standard
@@ -89,7 +51,7 @@ func (m *measured) state(side int, lag, u float64) {
 	}
 	off := 0.0
 	if lag != 0 {
-		off = m.passed.late(side, lag)
+		off = m.passed.Late(side, lag)
 	}
 	*c.Angle -= measure.FromDegrees(m.way * (off - x.off))
 	x.off, x.late = off, u*x.speed

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/drive"
 	"lobescribe/capture/lift/evidence"
 	"lobescribe/capture/lift/lobe"
 	"lobescribe/capture/lift/stops"
@@ -44,7 +45,7 @@ type measured struct {
 	runOut          float64 // by how much the heel goes up and down, noise taken off
 	wander          float64 // and may go, for the uncertainty
 	doubted         []point // lay off the line of their neighbours
-	passed          *passed
+	passed          *drive.Passage
 	pauses          []pause
 	skipped         bool // a passage before it could not be measured, or readings were lost
 	slipped         bool // the heel came back elsewhere
@@ -355,11 +356,11 @@ func (e surroundings) crossings(m *measured, v *view) {
 		side := way * float64(2*i-1)
 		a, u := paired.crosses(side, half)
 		c.Angle = angle(a)
-		m.crossing[i] = crossed{u: u, speed: m.passed.speed(i), steep: lift * m.passed.steepness(i)}
+		m.crossing[i] = crossed{u: u, speed: m.passed.Speed(i), steep: lift * m.passed.Steepness(i)}
 		if x := &m.crossing[i]; x.steep == 0 {
 			x.steep = lift / max(math.Abs(v.p[n-1].a-v.p[0].a), leastTurned) // no flank is so flat
 		}
-		m.state(i, 0, unknownLag)
+		m.state(i, 0, drive.UnknownLag)
 	}
 }
 

@@ -3,7 +3,7 @@ package lift
 import (
 	"math"
 
-	"lobescribe/device/measure"
+	"lobescribe/capture/lift/drive"
 )
 
 // Where a trace begins or ends on the lobe there is a flank without an opening to
@@ -23,22 +23,12 @@ func (l *leading) add(p point) {
 
 const (
 	// A part of a flank goes from here to there, in max lifts.
-	partLow, partHigh = 0.5 - drivenShare, 0.5 + drivenShare
+	partLow, partHigh = 0.5 - drive.FlankShare, 0.5 + drive.FlankShare
 )
-
-// turned is an opening, or a flank of one, as judgeTurns takes it.
-type turned struct {
-	*passed
-	open, nose measure.Stamp
-	// alone says that there is nothing between it and the one before but a heel.
-	alone bool
-	// back says that the engine was turned back through another in between.
-	back bool
-}
 
 // partBefore returns the closing flank that ends before the first opening; nil
 // where there is none.
-func (g *Segmenter) partBefore(m measured) *passed {
+func (g *Segmenter) partBefore(m measured) *drive.Passage {
 	p := g.signed(g.leading.p, m.before.y)
 	n := len(p)
 	for n > 0 && p[n-1].t >= float64(m.Open) {
@@ -63,7 +53,7 @@ func (g *Segmenter) partBefore(m measured) *passed {
 
 // partAfter returns the opening flank that begins after the last opening; nil
 // where there is none.
-func (g *Segmenter) partAfter(m measured) *passed {
+func (g *Segmenter) partAfter(m measured) *drive.Passage {
 	if g.sign == 0 {
 		return nil
 	}
@@ -116,8 +106,8 @@ func (g *Segmenter) signed(p []point, heel float64) []point {
 }
 
 // flankOnly makes one of points over the heel.
-func flankOnly(p []point, m measured, side int) *passed {
-	if len(p) < leastOnFlank || m.way == 0 {
+func flankOnly(p []point, m measured, side int) *drive.Passage {
+	if len(p) < drive.LeastOnFlank || m.way == 0 {
 		return nil
 	}
 	if !((p[len(p)-1].a-p[0].a)*m.way > 0) {
@@ -135,8 +125,8 @@ func flankOnly(p []point, m measured, side int) *passed {
 	}
 	v.noseA = m.way * math.Inf(1-2*side)
 	o := v.passes(float64(m.MaxLift), m.way)
-	o.part = true
-	if len(o.flanks) < leastOnFlank {
+	o.Part = true
+	if !o.Tells() {
 		return nil
 	}
 	return o
@@ -158,6 +148,3 @@ func steeper(p []point, lift float64) bool {
 }
 
 const fewDegrees = 4.0
-
-// leastOnFlank readings on the flanks of an opening say something of the drive.
-const leastOnFlank = 6

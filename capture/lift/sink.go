@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/drive"
 	"lobescribe/capture/lift/evidence"
 	"lobescribe/device/measure"
 )
@@ -29,8 +30,6 @@ const (
 	// Pauses count above this share of the lift.
 	lowPause   = 0.05
 	mostPauses = 128
-	// So many degrees may a crank move that stands still.
-	stillDegrees = 0.3
 	// A pause whose first and last half do not agree is a hand that moved.
 	unevenPause = 3.0
 )
@@ -46,7 +45,7 @@ func (e surroundings) pauses(v *view) []pause {
 		}
 		j := i
 		for j+1 < len(v.y) && math.Abs(v.y[j+1]-v.y[i]) <= sinkingMost*(v.t[j+1]-v.t[i])+slack &&
-			!(math.Abs(v.p[j+1].a-v.p[i].a) > stillDegrees) {
+			!(math.Abs(v.p[j+1].a-v.p[i].a) > drive.Still) {
 			j++
 		}
 		if v.t[j]-v.t[i] < leastPause || j-i < 4 {
@@ -125,7 +124,7 @@ type sinking struct {
 	// standing, as logarithms.
 	sums [sinkPaces]float64
 	feet []foot // of each opening
-	// What the flanks say where there is an encoder, see fitDrive: nm/us, and its
+	// What the flanks say where there is an encoder, see package drive: nm/us, and its
 	// standard uncertainty, 0 for nothing.
 	flanks, flanksU float64
 	told            bool

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/drive"
 	"lobescribe/device/measure"
 )
 
@@ -57,7 +58,7 @@ func (g *Segmenter) agreeAngles(all []measured) {
 			if len(off) == 2 {
 				by *= 2 // either may be the right one
 			}
-			if beyond := by - repeatTimes*c.AngleU.Degrees() - leastSlip; beyond > most {
+			if beyond := by - repeatTimes*c.AngleU.Degrees() - drive.LeastSlip; beyond > most {
 				worst, most = i, beyond
 			}
 			if by > c.AngleU.Degrees() {

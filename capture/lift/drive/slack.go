@@ -1,4 +1,4 @@
-package lift
+package drive
 
 import (
 	"math"
@@ -14,7 +14,7 @@ import (
 // grainOf returns what the encoder's count, and flanks that are no polynomial, leave
 // unknown of a delay, seconds: a crank that goes slowly passes each count at the same
 // lift every time, and one that goes evenly tells a delay from a flank's shape by little.
-func grainOf(openings []*passed) float64 {
+func grainOf(openings []*Passage) float64 {
 	count, n, sum, square := math.Inf(1), 0.0, 0.0, 0.0
 	for _, o := range openings {
 		count = min(count, o.count)
@@ -26,7 +26,7 @@ func grainOf(openings []*passed) float64 {
 	speed := sum / n
 	uneven := math.Sqrt(max(square/n-speed*speed, 0))
 	if !(speed > 0 && uneven > 0) {
-		return unknownLag
+		return UnknownLag
 	}
 	return gum.Root(grainShare*count/speed, flankMisfit/uneven)
 }
@@ -50,7 +50,7 @@ func middleOf(residuals []float64) float64 {
 
 // fitSlack compares the strokes back with the flanks that go forward: at the same
 // lift the crank has gone back by the slack before the valve follows.
-func (d *drive) fitSlack(openings []*passed, c *mat.VecDense, zero []float64) {
+func (d *Fit) fitSlack(openings []*Passage, c *mat.VecDense, zero []float64) {
 	var means []float64 // of each stroke
 	speed := 0.0
 	for i, o := range openings {
@@ -64,9 +64,9 @@ func (d *drive) fitSlack(openings []*passed, c *mat.VecDense, zero []float64) {
 				forward, k := shift, 1.0
 				for j := range drivePowers {
 					forward += c.AtVec(r.side*drivePowers+j) * k
-					k *= r.y / drivenShare
+					k *= r.y / FlankShare
 				}
-				mean += (forward - o.at(r.t-d.lag)) / float64(len(stroke))
+				mean += (forward - o.at(r.t-d.Lag)) / float64(len(stroke))
 				speed += math.Abs(o.speedAt(r.t)) / float64(len(stroke))
 			}
 			means = append(means, mean)
@@ -77,21 +77,21 @@ func (d *drive) fitSlack(openings []*passed, c *mat.VecDense, zero []float64) {
 		return
 	}
 	slices.Sort(means)
-	d.slack = (means[len(means)/2] + means[(len(means)-1)/2]) / 2
+	d.Slack = (means[len(means)/2] + means[(len(means)-1)/2]) / 2
 	off := make([]float64, len(means))
 	for i, m := range means {
-		off[i] = math.Abs(m - d.slack)
+		off[i] = math.Abs(m - d.Slack)
 	}
 	slices.Sort(off)
 	scatter := max(1.4826*off[len(off)/2], d.within)
 	// Going back the lag works the other way.
-	d.slackU = gum.Root(1.25*scatter/math.Sqrt(n), 2*d.u*speed/n)
+	d.SlackU = gum.Root(1.25*scatter/math.Sqrt(n), 2*d.U*speed/n)
 }
 
 const (
 	// A stroke back tells of slack once it has taken that up, degrees; and where the
 	// flanks forward are fitted well.
-	slackBack, backShare = 2.5, 0.9 * drivenShare
+	slackBack, backShare = 2.5, 0.9 * FlankShare
 	leastBackward        = 3 // readings of a stroke
 	leastStrokes         = 2
 )

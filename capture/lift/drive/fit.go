@@ -1,13 +1,7 @@
-package lift
-
-import (
-	"math"
-
-	"gonum.org/v1/gonum/mat"
-
-	"lobescribe/capture/internal/gum"
-)
-
+// Package drive says what lift and crank angle tell of each other: by how much the one
+// comes later, how fast the valve sinks, what slack is in the drive ([Of]), and whether
+// the turns from opening to opening are whole ones ([Fit.Turns]).
+//
 // What an encoder and its drive are worth shows when the same lift comes again.
 // On one flank lift and crank angle belong together, and so the angle is
 //
@@ -18,16 +12,30 @@ import (
 // angle: a gauge that averages, or a port that is late; less than nothing where it
 // is the angle that comes late. All is fitted at once by least squares (Gauss and
 // Newton, the angle at t-tau read off the recording itself); tau is what the hand's
-// own unevenness tells, with a prior of 0 +- unknownLag. What d grows by from one
+// own unevenness tells, with a prior of 0 +- UnknownLag. What d grows by from one
 // opening to the next is the turn of the crank between them: 720 degrees, or the
 // encoder has slipped, or counts.
+package drive
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"lobescribe/capture/internal/gum"
+)
 
 const (
-	mostFitted  = 16  // openings
+	// MostFitted openings go into one fit.
+	MostFitted = 16
+	// FlankShare is what belongs to a flank, in max lifts to either side of half lift.
+	FlankShare = 0.3
+	// UnknownLag is the standard uncertainty of a delay of which nothing is known, seconds:
+	// a gauge averages over 0.12 s at the most, and so lags by half of that; rectangular.
+	UnknownLag  = 0.035
 	mostDriven  = 100 // readings of a flank
-	drivenShare = 0.3 // of the max lift to either side of half lift
 	drivePowers = 5
-	unknownLag  = 0.035 // s: half of unknownAverage at most, rectangular
 	// mostLag is more than any port is late, seconds.
 	mostLag = 0.25
 	// unknownSink is what is known of the pace at which a valve may sink, max lifts a
@@ -49,30 +57,28 @@ const (
 	together1 = 2.5
 )
 
-// drive is what the fit says.
-type drive struct {
-	ok     bool
-	lag, u float64 // seconds, standard uncertainty
-	// sink is the pace at which the valve sinks, nanometres a second, with its
-	// standard uncertainty.
-	sink, sinkU float64
-	shift       []float64    // of each opening, degrees
-	width       [][2]float64 // mean residual of each opening's flanks
-	within      float64      // standard deviation of the residuals on one flank, degrees
-	apart       float64      // how far readings on a flank lie apart, degrees
-	loose       float64      // the turns between openings are off by this, degrees, without its being told
-	// slack is by how much less the crank shows going back than forward at the same
-	// lift, degrees, with its standard uncertainty; 0 for nothing known.
-	slack, slackU float64
-	// homeward is by how much later still lift comes while the valve shuts, seconds,
-	// with its standard uncertainty.
-	homeward, homewardU float64
+// Fit is what the fit says. Its uncertainties are standard ones.
+type Fit struct {
+	OK     bool
+	Lag, U float64 // by how much lift comes later than the angle, seconds
+	// Sink is the pace at which the valve sinks, nanometres a second.
+	Sink, SinkU float64
+	// Slack is by how much less the crank shows going back than forward at the same
+	// lift, degrees; SlackU is 0 for nothing known.
+	Slack, SlackU float64
+	// Homeward is by how much later still lift comes while the valve shuts, seconds.
+	Homeward, HomewardU float64
+
+	shift  []float64    // of each opening, degrees
+	width  [][2]float64 // mean residual of each opening's flanks
+	within float64      // standard deviation of the residuals on one flank, degrees
+	apart  float64      // how far readings on a flank lie apart, degrees
 	// off is how far the readings of each opening lie off the fit, in the middle, degrees.
 	off []float64
 }
 
-// unfitted is what is known of a drive that nothing tells of.
-func unfitted() drive { return drive{u: unknownLag} }
+// Unfitted is what is known of a drive that nothing tells of.
+func Unfitted() Fit { return Fit{U: UnknownLag} }
 
 // Where what is fitted stands: a polynomial for each flank, then these.
 const (
@@ -82,15 +88,15 @@ const (
 	shiftAt // of the second opening against the first, and so on
 )
 
-// fitDrive fits all openings at once.
-func fitDrive(openings []*passed) drive {
+// Of fits all openings at once.
+func Of(openings []*Passage) Fit {
 	f, ok := newDriveFit(openings)
 	if !ok {
-		return unfitted()
+		return Unfitted()
 	}
 	for range driveSteps {
 		if !f.solve() {
-			return unfitted()
+			return Unfitted()
 		}
 		f.weigh()
 	}
@@ -99,7 +105,7 @@ func fitDrive(openings []*passed) drive {
 
 // driveFit is the fit under way.
 type driveFit struct {
-	openings []*passed
+	openings []*Passage
 	zero     []float64 // of each opening: angles count from its middle, degrees
 	c        mat.VecDense
 	normal   mat.Cholesky
@@ -111,7 +117,7 @@ type driveFit struct {
 }
 
 // newDriveFit returns none where so few readings follow any curve.
-func newDriveFit(openings []*passed) (*driveFit, bool) {
+func newDriveFit(openings []*Passage) (*driveFit, bool) {
 	n := 0
 	for _, o := range openings {
 		n += len(o.flanks)
@@ -136,21 +142,21 @@ func newDriveFit(openings []*passed) (*driveFit, bool) {
 }
 
 // see fills the row with a reading of an opening.
-func (f *driveFit) see(r driven, i int) {
+func (f *driveFit) see(r reading, i int) {
 	clear(f.row)
 	k, slope := 1.0, 0.0
 	for j := range drivePowers {
 		f.row[r.side*drivePowers+j] = k
 		if !f.c.IsEmpty() && j+1 < drivePowers {
-			slope += f.c.AtVec(r.side*drivePowers+j+1) * float64(j+1) * k / drivenShare
+			slope += f.c.AtVec(r.side*drivePowers+j+1) * float64(j+1) * k / FlankShare
 		}
-		k *= r.y / drivenShare
+		k *= r.y / FlankShare
 	}
 	f.row[lagAt] = r.w
 	if r.side == 1 {
 		f.row[homeAt] = r.w
 	}
-	if o := f.openings[i]; !o.part { // when it opened is not known
+	if o := f.openings[i]; !o.Part { // when it opened is not known
 		f.row[sinkAt] = slope * (r.t - o.t[0] - (0.5+r.y)*o.nose)
 	}
 	if i > 0 {
@@ -186,7 +192,7 @@ func (f *driveFit) solve() bool {
 		ridge := 1e-9
 		switch p {
 		case lagAt:
-			ridge = f.sd * f.sd / (unknownLag * unknownLag)
+			ridge = f.sd * f.sd / (UnknownLag * UnknownLag)
 			right.SetVec(p, right.AtVec(p)-ridge*f.lag)
 		case sinkAt:
 			ridge += f.sd * f.sd / (unknownSink * unknownSink)
@@ -224,29 +230,29 @@ func (f *driveFit) weigh() {
 }
 
 // says returns what the fit has come to.
-func (f *driveFit) says() drive {
+func (f *driveFit) says() Fit {
 	var inverse mat.SymDense
 	if f.normal.InverseTo(&inverse) != nil {
-		return unfitted()
+		return Unfitted()
 	}
 	if math.Abs(f.lag) >= mostLag {
-		return unfitted() // no port is so late: something else is wrong with these flanks
+		return Unfitted() // no port is so late: something else is wrong with these flanks
 	}
-	d := drive{ok: true, lag: f.lag}
+	d := Fit{OK: true, Lag: f.lag}
 	n := float64(len(f.residuals))
 	sd := f.sd * math.Sqrt(n/(n-float64(len(f.row)))) // what the fit has taken up
 	known := func(column int) float64 { return together1 * sd * math.Sqrt(inverse.At(column, column)) }
-	lift := f.openings[0].lift
-	d.sink, d.sinkU = f.c.AtVec(sinkAt)*lift, known(sinkAt)*lift
+	lift := f.openings[0].Lift
+	d.Sink, d.SinkU = f.c.AtVec(sinkAt)*lift, known(sinkAt)*lift
 	grain := grainOf(f.openings)
-	d.homeward, d.homewardU = f.c.AtVec(homeAt), gum.Root(known(homeAt), grain)
+	d.Homeward, d.HomewardU = f.c.AtVec(homeAt), gum.Root(known(homeAt), grain)
 	// The prior is in the inverse; what the residuals share is not.
 	// Between two readings the crank is taken to go evenly.
 	between := 0.0
 	for _, o := range f.openings {
 		between = max(between, o.every)
 	}
-	d.u = min(gum.Root(known(lagAt), sparseLag*between, grain), unknownLag)
+	d.U = min(gum.Root(known(lagAt), sparseLag*between, grain), UnknownLag)
 	f.openingsIn(&d)
 	d.fitSlack(f.openings, &f.c, f.zero)
 	return d
@@ -261,7 +267,7 @@ func (f *driveFit) shift(i int) float64 {
 }
 
 // openingsIn says of each opening where it lies and how it fits the others.
-func (f *driveFit) openingsIn(d *drive) {
+func (f *driveFit) openingsIn(d *Fit) {
 	k := 0
 	within := make([]float64, 0, len(f.residuals))
 	for i, o := range f.openings {
@@ -285,3 +291,25 @@ func (f *driveFit) openingsIn(d *drive) {
 	}
 	d.within = max(1.4826*middleOf(within), 0.005)
 }
+
+// ApartFromAll returns the opening whose readings lie farther off the fit than those of
+// any other by far; -1 for none.
+func (f *Fit) ApartFromAll() int {
+	if !f.OK || len(f.off) < 3 {
+		return -1
+	}
+	worst := 0
+	for i, o := range f.off {
+		if o > f.off[worst] {
+			worst = i
+		}
+	}
+	sorted := slices.Sorted(slices.Values(f.off))
+	if next := sorted[len(sorted)-2]; sorted[len(sorted)-1] > offFitTimes*next+offFit {
+		return worst
+	}
+	return -1
+}
+
+// offFitTimes and offFit, degrees, are by how much more one opening may lie off.
+const offFitTimes, offFit = 3.0, 0.5
