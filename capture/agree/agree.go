@@ -61,14 +61,13 @@ func Of(figures []Figure) Result {
 	r.Value, r.U = measure.Length(math.Round(mean)), measure.Length(math.Ceil(sumU/n))
 	r.Agree = len(figures) > 1
 	scatter := 0.0
+	values, us := sorted(figures, func(f Figure) measure.Length { return f.Value }), sorted(figures, func(f Figure) measure.Length { return f.U })
 	for i, f := range figures {
 		scatter += (float64(f.Value) - mean) * (float64(f.Value) - mean)
-		others := slices.Delete(slices.Clone(figures), i, i+1)
-		if len(others) == 0 {
+		if len(figures) == 1 {
 			continue
 		}
-		m, u := median(others, func(f Figure) measure.Length { return f.Value }), median(others, func(f Figure) measure.Length { return f.U })
-		by := f.Value - m
+		by, u := f.Value-medianWithout(values, f.Value), medianWithout(us, f.U)
 		r.Each[i] = Off{By: by, Beyond: float64(by.Abs()) > math.Hypot(float64(f.U), float64(u))}
 		r.Agree = r.Agree && !r.Each[i].Beyond
 	}
@@ -78,11 +77,25 @@ func Of(figures []Figure) Result {
 	return r
 }
 
-func median(figures []Figure, of func(Figure) measure.Length) measure.Length {
+func sorted(figures []Figure, of func(Figure) measure.Length) []measure.Length {
 	all := make([]measure.Length, len(figures))
 	for i, f := range figures {
 		all[i] = of(f)
 	}
 	slices.Sort(all)
-	return (all[(len(all)-1)/2] + all[len(all)/2]) / 2
+	return all
+}
+
+// medianWithout is the median of all but one of them: a trace may hold thousands of
+// openings, and nobody waits for a sort of the others for each.
+func medianWithout(sorted []measure.Length, one measure.Length) measure.Length {
+	gone, _ := slices.BinarySearch(sorted, one)
+	at := func(i int) measure.Length {
+		if i >= gone {
+			i++
+		}
+		return sorted[i]
+	}
+	others := len(sorted) - 1
+	return (at((others-1)/2) + at(others/2)) / 2
 }

@@ -2,6 +2,7 @@ package agree
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -63,6 +64,32 @@ func TestProperties(t *testing.T) {
 		}
 		if got := Of(figures); got.Agree != (len(figures) > 1) {
 			t.Fatalf("all alike: %+v", got)
+		}
+	})
+}
+
+// Each is held against the median of the others, taken out and sorted one by one as the
+// package comment says it; figures repeat, so that equal ones are taken out too.
+func TestEachAgainstTheOthers(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		figures := rapid.SliceOfN(rapid.Custom(func(t *rapid.T) Figure {
+			return Figure{measure.Length(rapid.Int64Range(0, 9).Draw(t, "value")), measure.Length(rapid.Int64Range(1, 4).Draw(t, "u"))}
+		}), 2, 15).Draw(t, "figures")
+		for i, off := range Of(figures).Each {
+			var values, us []measure.Length
+			for j, f := range figures {
+				if j != i {
+					values, us = append(values, f.Value), append(us, f.U)
+				}
+			}
+			slices.Sort(values)
+			slices.Sort(us)
+			n := len(values)
+			by := figures[i].Value - (values[(n-1)/2]+values[n/2])/2
+			u := (us[(n-1)/2] + us[n/2]) / 2
+			if off.By != by || off.Beyond != (float64(by.Abs()) > math.Hypot(float64(figures[i].U), float64(u))) {
+				t.Fatalf("%d of %v: %+v, not %v", i, figures, off, by)
+			}
 		}
 	})
 }

@@ -15,8 +15,14 @@ import { Form, html, Mark, TextField, useApp } from "./ui.js";
  * @returns {number[]} as many as there are openings
  */
 export function pressesAt(openings, marks) {
-  const next = (/** @type {Opening} */ o) => Math.min(...openings.map((p) => p.t_open_s).filter((t) => t > o.t_open_s)); // Infinity after the last
-  return openings.map((o) => marks.filter((t) => o.t_open_s <= t && t < next(o)).length);
+  const presses = openings.map(() => 0);
+  if (marks.length === 0) return presses;
+  const inOrder = openings.map((o, i) => ({ from: o.t_open_s, i })).sort((a, b) => b.from - a.from);
+  for (const t of marks) {
+    const under = inOrder.find((o) => o.from <= t);
+    if (under) presses[under.i]++;
+  }
+  return presses;
 }
 
 /**

@@ -93,10 +93,12 @@ export function createTone() {
     },
     /** @param {Beat|null} next */
     play(next) {
-      const quiet = !beat;
+      const was = beat?.hz;
       beat = next;
-      if (!beat) return;
-      if (quiet && timer === undefined) step();
+      if (!beat || beat.hz === was) return;
+      // Another pitch has another meaning: it does not wait for the pause of the last beep.
+      clearTimeout(timer);
+      step();
     },
     /** @param {boolean} yes */
     enable(yes) {
