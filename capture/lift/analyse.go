@@ -173,7 +173,7 @@ func (a *Analysis) Findings() (Findings, error) {
 	var mean meanLift
 	for _, m := range counting {
 		f.Openings = append(f.Openings, m.Opening)
-		mean.add(float64(m.MaxLift), m.own, m.common)
+		mean.add(&m)
 	}
 	f.Resolution = measure.Length(a.g.steps.Step())
 	f.Held, f.Drive = a.g.holds, a.g.drive
@@ -196,25 +196,28 @@ func (a *Analysis) Findings() (Findings, error) {
 
 // meanLift is the mean max lift of several openings with its uncertainty.
 type meanLift struct {
-	n, sum       float64
-	own2, common float64
-	least, most  float64
+	n, sum              float64
+	own2, common, alike float64
+	least, most         float64
 }
 
-func (m *meanLift) add(lift, own, common float64) {
+func (m *meanLift) add(one *measured) {
+	lift := float64(one.MaxLift)
 	if m.n == 0 {
 		m.least, m.most = lift, lift
 	}
 	m.least, m.most = min(m.least, lift), max(m.most, lift)
 	m.n++
 	m.sum += lift
-	m.own2 += own * own
-	m.common = max(m.common, common)
+	m.own2 += one.own * one.own
+	m.common = max(m.common, one.common)
+	m.alike += one.alike
 }
 
 // results returns the mean over the openings, its expanded uncertainty, half of
 // it and the spread. What the openings do not share averages out, what they do
-// share stays; if they scatter more than they should, that counts instead.
+// share stays, and of what each has its own amount of the mean; if they scatter more
+// than they should, that counts instead.
 func (m *meanLift) results() (mean, u, half, spread measure.Length) {
 	mean = measure.Length(math.Round(m.sum / m.n))
 	own2 := m.own2 / m.n / m.n
@@ -225,6 +228,7 @@ func (m *meanLift) results() (mean, u, half, spread measure.Length) {
 			own2 = sd * sd / m.n
 		}
 	}
-	u = measure.Length(math.Ceil(2 * math.Sqrt(own2+m.common*m.common)))
+	alike := m.alike / m.n
+	u = measure.Length(math.Ceil(2 * math.Sqrt(own2+m.common*m.common+alike*alike)))
 	return mean, u, measure.Length(math.Round(m.sum / m.n / 2)), measure.Length(m.most - m.least)
 }

@@ -116,6 +116,58 @@ func TestEncoderThatStandsWhileTheValveMovesIsTold(t *testing.T) {
 	assert.Empty(t, sound.Faults)
 }
 
+// Half a degree lost in each cycle is within what one turn may be off by, and five of
+// them together are not.
+func TestCountsThatGoWrongLittleByLittleAreTold(t *testing.T) {
+	for name, one := range map[string]struct {
+		times float64
+		told  bool
+	}{"right": {1, false}, "too many": {1.0007, true}, "some are lost": {0.9993, true}} {
+		t.Run(name, func(t *testing.T) {
+			f, err := lift.Analyse(evenly(6, 10, func(_ int, angle, lifted float64) (float64, float64) { return angle * one.times, lifted }), lift.Options{})
+			require.NoError(t, err)
+			require.Len(t, f.Openings, 6)
+			assert.Equal(t, one.told, faults(f, lift.EncoderCounts) == 1, "%v", kinds(f))
+		})
+	}
+}
+
+// One opening has no nose to nose; but no lobe is as short as the cam's own angle makes it.
+// The lobe here is 164 degrees wide at half lift; 120 to 185 are usual (common practice, no
+// source), so that a wide one on the cam's own angle is still as wide as a narrow one.
+func TestOneOpeningByAnEncoderOnTheCam(t *testing.T) {
+	for name, one := range map[string]struct {
+		times float64
+		told  int
+	}{"on the crank": {1, 0}, "narrower than any": {0.4, 1}, "counted twice": {2, 1}} {
+		t.Run(name, func(t *testing.T) {
+			f, err := lift.Analyse(evenly(1, 10, func(_ int, angle, lifted float64) (float64, float64) { return angle * one.times, lifted }), lift.Options{})
+			require.NoError(t, err)
+			require.Len(t, f.Openings, 1)
+			assert.Equal(t, one.told, faults(f, lift.EncoderCounts), "%v", kinds(f))
+		})
+	}
+}
+
+// What a gauge that averages takes off every nose does not average out over openings.
+func TestMeanLiftHoldsWhatAGaugeAverages(t *testing.T) {
+	l := independent.Lobe{Height: 10, Centre: 200, Half: 140}
+	const within = 24.0 // degrees in which it takes its mean: 0.12 s, at 200 degrees a second
+	f, err := lift.Analyse(evenly(5, 10, func(_ int, angle, _ float64) (float64, float64) {
+		sum := 0.0
+		for i := range 48 {
+			sum += l.Above(angle*8 - within*float64(i)/47)
+		}
+		return angle * 8, sum / 48
+	}), lift.Options{})
+	require.NoError(t, err)
+	require.Len(t, f.Openings, 40)
+	off := 10 - f.MaxLift.Millimetres()
+	assert.Greater(t, off, 0.03, "it takes something off")
+	assert.Less(t, off, f.MaxLiftU.Millimetres())
+	assert.Less(t, f.MaxLiftU.Millimetres(), 5*off)
+}
+
 // No valve lifts 250 mm: the readings are in another unit than they are taken for.
 func TestLiftOfNoValveIsNoOpening(t *testing.T) {
 	f, err := lift.Analyse(evenly(3, 254, func(_ int, angle, lifted float64) (float64, float64) { return angle, lifted }), lift.Options{})

@@ -58,7 +58,7 @@ func (m *measured) state(side int, lag, u float64) {
 	// Half lift is known to half of what max lift is.
 	height := 0.0
 	if x.steep > 0 {
-		height = gum.Root(m.own, m.common) / 2 / x.steep
+		height = m.u() / 2 / x.steep
 	}
 	c.AngleU = angle(min(2*gum.Root(x.u, x.late, height), mostAngleU))
 }

@@ -41,6 +41,7 @@ type measured struct {
 	noise           float64
 	own             float64 // standard uncertainty that other openings do not share
 	common          float64 // and that they do
+	alike           float64 // and that all have the same way, each by its own amount
 	noseReading     float64 // what the indicator shows on the nose
 	runOut          float64 // by how much the heel goes up and down, noise taken off
 	wander          float64 // and may go, for the uncertainty

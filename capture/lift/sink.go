@@ -309,17 +309,16 @@ func (g *Segmenter) sunk(dst []measured) {
 			return
 		}
 	}
-	// Each nose reads low by what its valve had sunk: all of them by the least of it.
-	paces, least, most := make([]float64, len(dst)), math.Inf(1), 0.0
+	// Each nose reads low by what its valve had sunk.
+	paces, most := make([]float64, len(dst)), 0.0
 	for i, m := range dst {
 		paces[i] = max(sunkTimes*pace, seenTimes*shut*float64(m.MaxLift)/float64(m.Close-m.Open))
-		nose := paces[i] * float64(m.Nose-m.Open)
-		least, most = min(least, nose), max(most, 2*nose)
+		most = max(most, 2*paces[i]*float64(m.Nose-m.Open))
 	}
 	for i := range dst {
 		m := &dst[i]
 		nose := paces[i] * float64(m.Nose-m.Open)
-		m.common, m.own = gum.Root(m.common, least), gum.Root(m.own, nose-least)
+		m.alike = gum.Root(m.alike, nose)
 		for side, c := range [2]Crossing{m.OpeningHalf, m.ClosingHalf} {
 			// Half lift sinks with the nose, by half as much.
 			if x := &m.crossing[side]; x.steep > 0 {

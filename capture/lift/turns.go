@@ -45,7 +45,9 @@ func (g *Segmenter) judgeDrive(all []measured) late {
 	}
 	g.drive = findingOf(&d)
 	k := &g.verdict.sinking
-	k.flanks, k.flanksU = d.Sink/s, d.SinkU/s
+	if d.SinkU/s < fastestSink/2 { // else they leave open all that a lifter does
+		k.flanks, k.flanksU = d.Sink/s, d.SinkU/s
+	}
 	g.tellSinking(all[0])
 	if late := d.Homeward; late-4*d.HomewardU > leastGummed {
 		g.fault(Sticking, ways[0].Open, fmt.Sprintf("the reading follows the valve home %.0f ms later than out: the spindle is gummed or binds, and its spring is slow to push it after the valve. What stands of the closing flank is off by as much; clean the spindle, do not oil it, and turn slowly", 1000*(late+max(d.Lag, 0))))

@@ -176,7 +176,7 @@ func (e surroundings) uncertain(m *measured, v *view) {
 		average = min(average, 2*float64(p.Lag+p.LagU))
 		stick = float64(p.Stick)
 	}
-	m.own = gum.Root(m.own, v.hurry(m.nose.Y, average)*averageShare)
+	m.alike = v.hurry(m.nose.Y, average) * averageShare
 	q := gum.Rounded(e.step, m.noise)
 	m.common = q
 	if !m.nose.Fit {

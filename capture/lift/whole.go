@@ -23,7 +23,45 @@ func (g *Segmenter) judgeWhole(all []measured) {
 		}
 	}
 	g.agreeAngles(all)
+	g.judgeDuration(all)
 }
+
+// judgeDuration tells of an encoder whose counts a turn are wrong by so much that no
+// lobe lasts as long, or as short: one opening alone has no nose to nose.
+func (g *Segmenter) judgeDuration(all []measured) {
+	if g.verdict.encoder || g.verdict.told[0] || g.verdict.told[1] {
+		return
+	}
+	long, short := 0, 0
+	at, degrees := measure.Stamp(0), 0.0
+	for _, m := range all {
+		a, b := m.OpeningHalf.Angle, m.ClosingHalf.Angle
+		if a == nil || b == nil {
+			continue
+		}
+		at, degrees = m.Open, math.Abs((*b - *a).Degrees())
+		switch {
+		case degrees < leastDuration:
+			short++
+		case degrees > mostDuration:
+			long++
+		default:
+			return
+		}
+	}
+	if long == 0 && short == 0 || long > 0 && short > 0 {
+		return
+	}
+	kind := "longer"
+	if short > 0 {
+		kind = "shorter"
+	}
+	g.fault(EncoderCounts, at, fmt.Sprintf("by the encoder the crank turns %.0f degrees from half lift to half lift, %s than any lobe lasts: its counts a turn are wrong, or it sits on the cam. Correct counts= in its address (on=cam where it sits on the cam), and turn through two openings", degrees, kind))
+}
+
+// From half lift to half lift a lobe lasts so many degrees of the crank at the least and
+// at the most (common practice, no source: 120 to 185 are usual).
+const leastDuration, mostDuration = 70.0, 250.0
 
 // agreeAngles gives half-lift angles that lie elsewhere than those of the other openings,
 // whole cycles apart, an uncertainty that holds the difference, and tells of the worst: an
@@ -127,16 +165,16 @@ func (g *Segmenter) agree(dst []measured) {
 	for i := range dst {
 		m := &dst[i]
 		off := math.Abs(float64(m.MaxLift) - middle)
-		own := m.own
+		own := gum.Root(m.own, m.alike)
 		if n == 2 {
 			off *= 2
-			own = gum.Root(dst[0].own, dst[1].own)
+			own = gum.Root(dst[0].own, dst[1].own, dst[0].alike, dst[1].alike)
 		}
 		if beyond := off - repeatTimes*2*own - repeatCounts*float64(g.steps.Step()) - short; beyond > most {
 			worst, most = i, beyond
 		}
-		if u := 2 * gum.Root(m.own, m.common); off > u {
-			m.own = math.Sqrt(max(off*off/4-m.common*m.common, m.own*m.own))
+		if off > 2*m.u() {
+			m.own = math.Sqrt(max(off*off/4-m.common*m.common-m.alike*m.alike, m.own*m.own))
 			m.stateLift()
 		}
 	}
@@ -204,5 +242,8 @@ const repeatTimes, repeatCounts = 2.0, 3.0
 
 // stateLift states the uncertainty of the max lift.
 func (m *measured) stateLift() {
-	m.MaxLiftU = measure.Length(math.Ceil(2 * gum.Root(m.own, m.common)))
+	m.MaxLiftU = measure.Length(math.Ceil(2 * m.u()))
 }
+
+// u returns the standard uncertainty of the max lift.
+func (m *measured) u() float64 { return gum.Root(m.own, m.common, m.alike) }

@@ -91,8 +91,14 @@ func (f *Fit) Turns(ways []Turned, unknown func(from, to measure.Stamp) bool) Tu
 			worst = i
 		}
 	}
-	if math.Abs(off[worst]) <= tolerance {
-		t.Loose = Worth(max(t.Loose, math.Abs(off[worst])))
+	// Little by little counts go as wrong as at once: what all turns have together is as
+	// well known as what one has.
+	adrift := 0.0
+	for _, o := range off {
+		adrift += o
+	}
+	if most := max(math.Abs(off[worst]), math.Abs(adrift)); most <= tolerance {
+		t.Loose = Worth(max(t.Loose, most))
 		return t
 	}
 	alike := len(off) == 1 && math.Abs(off[0]) > mostSlip || len(off) > 1 && sorted[len(sorted)-1]-sorted[0] <= tolerance+math.Abs(median)/4
