@@ -3,8 +3,10 @@ package sheet
 import (
 	"errors"
 	"fmt"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"lobescribe/capture/lift"
@@ -72,12 +74,8 @@ func Gather(s Source, engine string, o Options) (Data, error) {
 		d.Damage = append(d.Damage, hurt...)
 	}
 	d.away(s)
-	for _, one := range e.Valves() {
-		v, err := gatherValve(s, e, one, traces, trials)
-		if err != nil {
-			return Data{}, fmt.Errorf("making the build sheet of %q: %w", engine, err)
-		}
-		d.Valves = append(d.Valves, v)
+	if d.Valves, err = gatherValves(s, e, traces, trials); err != nil {
+		return Data{}, fmt.Errorf("making the build sheet of %q: %w", engine, err)
 	}
 	d.compare()
 	d.pair(s)
@@ -100,6 +98,23 @@ func (d *Data) away(s Source) {
 			d.Away = append(d.Away, t)
 		}
 	}
+}
+
+// gatherValves works the valves out side by side, as many at a time as there are
+// processors: none needs another, and somebody waits for all of them.
+func gatherValves(s Source, e storage.Engine, traces []storage.Summary, trials []storage.Trial) ([]Valve, error) {
+	all := e.Valves()
+	out, errs, free := make([]Valve, len(all)), make([]error, len(all)), make(chan struct{}, runtime.GOMAXPROCS(0))
+	var working sync.WaitGroup
+	for i, one := range all {
+		free <- struct{}{}
+		working.Go(func() {
+			defer func() { <-free }()
+			out[i], errs[i] = gatherValve(s, e, one, traces, trials)
+		})
+	}
+	working.Wait()
+	return out, errors.Join(errs...)
 }
 
 func gatherValve(s Source, e storage.Engine, one valve.Valve, traces []storage.Summary, trials []storage.Trial) (Valve, error) {
