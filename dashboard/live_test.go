@@ -20,6 +20,7 @@ import (
 
 	"lobescribe/capture"
 	"lobescribe/capture/lift"
+	"lobescribe/capture/worksheet"
 	"lobescribe/dashboard/live"
 )
 
@@ -206,7 +207,7 @@ func TestAHundredClients(t *testing.T) {
 		s.hub.Publish(capture.Position{Lift: int64(i)}, 0)
 		s.hub.Publish(capture.Cue{ToGo: int64(i)}, 0)
 		s.hub.Publish(capture.Opened{Opening: lift.Opening{MaxLift: 1, Open: 2}}, 0)
-		s.hub.Publish(capture.Fault{Fault: lift.Fault{Kind: lift.BackTurn, Says: filler[:100+19_900*(i%10/9)]}}, 0)
+		s.hub.Publish(capture.Fault{Fault: lift.Fault{Kind: lift.BackTurn, Says: worksheet.Sayf("%s", filler[:100+19_900*(i%10/9)])}}, 0)
 		// No faster than this machine can carry: the healthy ones are healthy.
 		for rearmost(heardOf) < int64(i-30) {
 			time.Sleep(time.Millisecond)

@@ -18,6 +18,7 @@ import (
 	"lobescribe/capture/lift"
 	"lobescribe/capture/prove"
 	"lobescribe/capture/replay"
+	"lobescribe/capture/worksheet"
 	"lobescribe/dashboard/live"
 	"lobescribe/dashboard/schema"
 	"lobescribe/dashboard/schema/strict"
@@ -40,7 +41,7 @@ func someMessages() []capture.Message {
 	opening := lift.Opening{Open: 1e6, Nose: 1_500_000, Close: 2e6, Heel: -12_700, MaxLift: 10_668_000, MaxLiftU: 7300,
 		HalfLift: 5_334_000, OpeningHalf: half, ClosingHalf: half, NoseAngle: &angle}
 	findings := lift.Findings{Openings: []lift.Opening{opening}, MaxLift: 10_668_000, MaxLiftU: 7300, HalfLift: 5_334_000,
-		Spread: 2540, Resolution: 12_700, Faults: []lift.Fault{{Kind: lift.Gap, At: 1, Says: "The link was lost."}},
+		Spread: 2540, Resolution: 12_700, Faults: []lift.Fault{{Kind: lift.Gap, At: 1, Says: worksheet.Sayf("The link was lost for %v.", measure.Inch)}},
 		LeftOut: []lift.Struck{{Opening: opening, Why: "a rag"}}}
 	return []capture.Message{
 		capture.Readings{At: []int64{1, 2}, Lift: []int64{-2540, 0}, Angle: []int64{1, 2}},
@@ -48,7 +49,7 @@ func someMessages() []capture.Message {
 		capture.Cue{At: 2, Kind: capture.ApproachHalf, Lift: 1, ToGo: 2, Flank: capture.OnClosing},
 		capture.Cue{At: 2, Kind: capture.TakenBack, Lift: 1, Flank: capture.OnOpening, Of: capture.AtHalf, Doubtful: true},
 		capture.Opened{Opening: opening},
-		capture.Fault{Fault: lift.Fault{Kind: lift.TooFast, At: 2, Says: "Turn slower."}},
+		capture.Fault{Fault: lift.Fault{Kind: lift.TooFast, At: 2, Says: worksheet.Sayf("Turn slower.")}},
 		live.Device{ID: live.Indicator, Address: "serial:/dev/ttyUSB0", State: "live", Says: "x", Detail: "flowing", RateHz: 50, AgeS: 0.1,
 			Format: "plain", Resolution: 12_700, Refused: map[string]int{"too_long": 1}},
 		keep.State{ID: 7, State: keep.StateBehind, Began: -1, Seconds: 1.5, Readings: 3, OnDisk: 1, Says: "The disk is full."},
@@ -122,7 +123,7 @@ func TestKeysAreThoseOfTheSource(t *testing.T) {
 		"live probe": live.ProbeStep{}, "live mark": live.Marked{}, "live left-out": live.LeftOut{}, "live noted": live.Noted{}, "live note": storage.OpeningNote{}, "live stretch": lift.LeftOut{},
 		"live agreement": live.Agreement{}, "live agreementOf": live.AgreementOf{}, "live readings": capture.Readings{}, "live alive": live.Alive{},
 		"live proof": live.ProofNow{}, "live proving": prove.Now{},
-		"findings findings": lift.Findings{}, "findings opening": lift.Opening{}, "findings crossing": lift.Crossing{}, "findings fault": lift.Fault{},
+		"findings findings": lift.Findings{}, "findings opening": lift.Opening{}, "findings crossing": lift.Crossing{}, "findings fault": lift.FaultJSON{},
 		"findings struck": lift.Struck{},
 		"traces summary":  storage.Summary{},
 	} {

@@ -19,6 +19,7 @@ import (
 	"pgregory.net/rapid"
 
 	"lobescribe/capture/lift"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -173,7 +174,7 @@ func TestSummaryHasThePromisedKeys(t *testing.T) {
 	_, err := s.Findings(id)
 	require.ErrorIs(t, err, ErrNotFound)
 	f := lift.Findings{Openings: []lift.Opening{{MaxLift: 10_668_000}}, MaxLift: 10_668_000,
-		Faults: []lift.Fault{{Kind: lift.Gap, Says: "a"}, {Kind: lift.Gap, Says: "b"}, {Kind: lift.TooFast}}}
+		Faults: []lift.Fault{{Kind: lift.Gap, Says: worksheet.Sayf("a")}, {Kind: lift.Gap, Says: worksheet.Sayf("100 %% and %v", measure.Inch)}, {Kind: lift.TooFast}}}
 	require.NoError(t, s.PutFindings(id, f))
 	got, err := s.Findings(id)
 	require.NoError(t, err)

@@ -324,7 +324,7 @@ func (g *Segmenter) notCounted(out stretch, lift float64) bool {
 		g.tellStood(stamp(out.from))
 		return true
 	}
-	g.fault(NotCounted, stamp(out.from), "the reading went by "+length(max(out.hi, -out.lo))+" here, and no opening could be made of it: readings are missing or wrong, or something moved meanwhile. Look at the trace there, and turn this opening again")
+	g.fault(NotCounted, stamp(out.from), "the reading went by %v here, and no opening could be made of it: readings are missing or wrong, or something moved meanwhile. Look at the trace there, and turn this opening again", length(max(out.hi, -out.lo)))
 	return true
 }
 
@@ -336,7 +336,7 @@ func (g *Segmenter) another(out stretch) (told bool) {
 	}
 	for _, was := range g.account.low {
 		if math.Abs(was.hi-out.hi) <= max(alikeBy*out.hi, repeatCounts*float64(g.steps.Step())) {
-			g.fault(NotCounted, stamp(was.from), "the reading went by "+length(was.hi)+" here and by as much again later, which does not count because it went higher elsewhere: if that is the valve's lift, somebody lifted the spindle or knocked against it where it went higher. Leave that out, or turn again")
+			g.fault(NotCounted, stamp(was.from), "the reading went by %v here and by as much again later, which does not count because it went higher elsewhere: if that is the valve's lift, somebody lifted the spindle or knocked against it where it went higher. Leave that out, or turn again", length(was.hi))
 			return true
 		}
 	}
@@ -377,7 +377,7 @@ func (g *Segmenter) smallOnes(parts []stretch, o outside, small, base float64) (
 		switch {
 		case hi <= fromHeel*small:
 			if !math.IsNaN(from) && math.Abs(top-small) < otherUnitBy*small && at-from > o.long/4 {
-				g.fault(UnitChange, stamp(from), "from here on the valve seems to open by "+length(top)+" only, which is the openings' lift in the other unit: the indicator was switched between inch and millimetre. Switch it back, or say the unit in its address, and turn this part again")
+				g.fault(UnitChange, stamp(from), "from here on the valve seems to open by %v only, which is the openings' lift in the other unit: the indicator was switched between inch and millimetre. Switch it back, or say the unit in its address, and turn this part again", length(top))
 				return true
 			}
 			from, top = s.from, 0
@@ -421,6 +421,6 @@ func (g *Segmenter) judgeNone() {
 		return // it began on the lobe: that it is a part of a turn is told
 	}
 	if most-least > openAtMost || turns >= 3 || turns > 0 && came && (rests > restedSomewhere || !w.off(w.level)) || w.off(w.level) && rests > restedSomewhere {
-		g.fault(NotCounted, stamp(first.from), "the reading went over "+length(hi-lo)+" and no opening could be made of it: something slipped, readings are missing or wrong, or the trace holds no heel on both sides of a nose. Look at the trace, mend what it shows, and turn through again")
+		g.fault(NotCounted, stamp(first.from), "the reading went over %v and no opening could be made of it: something slipped, readings are missing or wrong, or the trace holds no heel on both sides of a nose. Look at the trace, mend what it shows, and turn through again", length(hi-lo))
 	}
 }

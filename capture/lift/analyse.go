@@ -182,11 +182,11 @@ func (a *Analysis) Findings() (Findings, error) {
 		f.Sign = a.g.sign
 	}
 	if mean.n == 0 && len(f.LeftOut) > 0 {
-		f.Faults = append(f.Faults, Fault{Kind: PartTurn, At: f.LeftOut[0].Opening.Open, Says: "every opening of this trace was left out: turn once more, or take one back"})
+		f.Faults = append(f.Faults, Fault{Kind: PartTurn, At: f.LeftOut[0].Opening.Open, Says: sayf("every opening of this trace was left out: turn once more, or take one back")})
 	} else if mean.n == 0 && a.g.noLift {
 		// The openings that there are were told of.
 	} else if mean.n == 0 {
-		f.Faults = append(f.Faults, Fault{Kind: PartTurn, At: a.first, Says: "no whole opening is in this trace: begin with the valve shut, turn through until it is shut again, and a little further"})
+		f.Faults = append(f.Faults, Fault{Kind: PartTurn, At: a.first, Says: sayf("no whole opening is in this trace: begin with the valve shut, turn through until it is shut again, and a little further")})
 	} else {
 		f.MaxLift, f.MaxLiftU, f.HalfLift, f.Spread = mean.results()
 	}

@@ -1,7 +1,6 @@
 package lift
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -88,14 +87,14 @@ func (g *Segmenter) doubted() {
 		}
 		d.frozen = append(d.frozen, f)
 		if d.first(sift.Repeated) {
-			g.fault(Frozen, f.From, fmt.Sprintf("the indicator said the same for %v and then jumped by %s: it, or its cable, froze while the valve moved. These readings do not count; turn the openings they fell into again, and if it comes back change battery or cable",
-				(f.Until-f.From).Duration().Round(10e6), length(abs(float64(f.Jump)))))
+			g.fault(Frozen, f.From, "the indicator said the same for %v and then jumped by %v: it, or its cable, froze while the valve moved. These readings do not count; turn the openings they fell into again, and if it comes back change battery or cable",
+				(f.Until - f.From).Duration().Round(10e6), length(abs(float64(f.Jump))))
 		}
 	}
 	for _, l := range g.sift.Leaps() {
 		if d.leaps++; d.leaps <= mostLeaps {
-			g.fault(ZeroShift, l.At, fmt.Sprintf("the reading jumped by %s within %v, faster than a hand or a spring moves a valve, and stayed there: the base, the tip or the indicator's own scale slipped. Set it up again, and turn this opening again",
-				length(abs(float64(l.By))), (l.At-l.Since).Duration().Round(1e6)))
+			g.fault(ZeroShift, l.At, "the reading jumped by %v within %v, faster than a hand or a spring moves a valve, and stayed there: the base, the tip or the indicator's own scale slipped. Set it up again, and turn this opening again",
+				length(abs(float64(l.By))), (l.At - l.Since).Duration().Round(1e6))
 		}
 	}
 }
@@ -126,14 +125,13 @@ func (d *doubts) first(why sift.Reason) bool {
 }
 
 func (g *Segmenter) tellDoubt(x sift.Doubt) {
-	off := length(abs(float64(x.Off)))
 	switch x.Reason {
 	case sift.Implausible:
-		g.fault(Misread, x.Reading.At, "the indicator showed "+length(float64(x.Reading.Lift))+", where no valve can be: such readings do not count. Check that it is the right device, its unit and its cable")
+		g.fault(Misread, x.Reading.At, "the indicator showed %v, where no valve can be: such readings do not count. Check that it is the right device, its unit and its cable", length(float64(x.Reading.Lift)))
 	case sift.WrongAngle:
-		g.fault(Misread, x.Reading.At, fmt.Sprintf("the crank angle jumped by %.1f degrees and came back, as no crank turns: such readings do not count. If it happens often, check the encoder's cable and plug", math.Abs(x.Angle.Degrees())))
+		g.fault(Misread, x.Reading.At, "the crank angle jumped by %.1f degrees and came back, as no crank turns: such readings do not count. If it happens often, check the encoder's cable and plug", math.Abs(x.Angle.Degrees()))
 	default:
-		g.fault(Misread, x.Reading.At, "a reading lay "+off+" off the line and the next ones did not: it was misread and does not count. If it happens often, check cable and plug and turn again")
+		g.fault(Misread, x.Reading.At, "a reading lay %v off the line and the next ones did not: it was misread and does not count. If it happens often, check cable and plug and turn again", length(abs(float64(x.Off))))
 	}
 }
 

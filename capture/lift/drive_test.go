@@ -107,7 +107,7 @@ func TestEncoderThatStandsWhileTheValveMovesIsTold(t *testing.T) {
 	require.Contains(t, kinds(f), lift.EncoderSlip)
 	for _, x := range f.Faults {
 		if x.Kind == lift.EncoderSlip {
-			assert.Contains(t, x.Says, "stood still while the valve moved")
+			assert.Contains(t, x.Says.String(), "stood still while the valve moved")
 			assert.InDelta(t, 1.02*28.8+4.6, x.At.Seconds(), 3)
 		}
 	}

@@ -1,13 +1,13 @@
 package lift
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
 	"lobescribe/capture/internal/gum"
 	"lobescribe/capture/lift/evidence"
 	"lobescribe/capture/lift/stops"
+	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
 
@@ -38,10 +38,10 @@ type verdicts struct {
 	hasLast     bool
 }
 
-// fault tells one.
-func (g *Segmenter) fault(kind FaultKind, at measure.Stamp, says string) {
+// fault tells one, in a sentence that keeps its lengths.
+func (g *Segmenter) fault(kind FaultKind, at measure.Stamp, format string, args ...any) {
 	g.verdict.encoder = g.verdict.encoder || kind == EncoderSlip || kind == EncoderCounts
-	g.news = append(g.news, News{Fault: &Fault{Kind: kind, At: at, Says: says}})
+	g.news = append(g.news, News{Fault: &Fault{Kind: kind, At: at, Says: sayf(format, args...)}})
 }
 
 // judge looks at an opening that is about to be published.
@@ -60,7 +60,7 @@ func (g *Segmenter) judge(m measured) {
 }
 
 func (g *Segmenter) tellBack(at measure.Stamp, where string) {
-	g.fault(BackTurn, at, "the engine was turned the wrong way for a moment"+where+". The openings are right all the same; a clean turn in one direction takes up the play in the gears")
+	g.fault(BackTurn, at, "the engine was turned the wrong way for a moment%v. The openings are right all the same; a clean turn in one direction takes up the play in the gears", where)
 }
 
 // judgeHeel compares the heels before and after.
@@ -93,7 +93,7 @@ func (g *Segmenter) judgeRunOut(m measured) {
 	if g.verdict.runsOut++; g.verdict.runsOut < runsOutAgain {
 		return // once may have been a rest at the foot of a flank
 	}
-	g.fault(HeelRunOut, m.Open, "the heel goes up and down by "+length(m.runOut)+" as it turns: its base circle or the bearings run out. Lash and max lift depend on where on the heel they are taken, by as much; the maker says what is allowed")
+	g.fault(HeelRunOut, m.Open, "the heel goes up and down by %v as it turns: its base circle or the bearings run out. Lash and max lift depend on where on the heel they are taken, by as much; the maker says what is allowed", length(m.runOut))
 }
 
 // leastRunOut is worth telling, nanometres; more than mostRunOut is a base that
@@ -104,7 +104,7 @@ const leastRunOut, mostRunOut = 6 * um, 60 * um
 const runsOutAgain = 2
 
 func (g *Segmenter) tellShift(at measure.Stamp, d float64) {
-	g.fault(ZeroShift, at, fmt.Sprintf("the heel came back %s from where it was: something slipped, or the spindle sticks. Check the indicator's base, its tip and the lash, set zero on the heel and turn again", length(math.Abs(d))))
+	g.fault(ZeroShift, at, "the heel came back %s from where it was: something slipped, or the spindle sticks. Check the indicator's base, its tip and the lash, set zero on the heel and turn again", length(math.Abs(d)))
 }
 
 // judgeShape adds an opening to the evidence on the spindle's travel. A trace
@@ -181,7 +181,7 @@ func (g *Segmenter) tellFree(at measure.Stamp) {
 
 func (g *Segmenter) tellCut(at measure.Stamp, lift float64) {
 	g.verdict.told[1] = true
-	g.fault(TravelEnd, at, "the nose is cut off flat at "+length(lift)+": the spindle had come to the end of its travel. Move the indicator so that it has travel left at full lift and turn again")
+	g.fault(TravelEnd, at, "the nose is cut off flat at %v: the spindle had come to the end of its travel. Move the indicator so that it has travel left at full lift and turn again", length(lift))
 }
 
 // travelled gives the openings what a spindle at an end of its travel may have
@@ -231,12 +231,11 @@ func (g *Segmenter) judgeSpeed(m measured) {
 	missed := m.short
 	if missed > max(mostLost*float64(m.MaxLift), fastCounts*float64(g.steps.Step())) && !g.verdict.told[2] {
 		g.verdict.told[2] = true
-		g.fault(TooFast, m.Nose, "turned too fast for the readings: the nose may lie "+length(missed)+" above the highest of them. Turn more slowly over the nose")
+		g.fault(TooFast, m.Nose, "turned too fast for the readings: the nose may lie %v above the highest of them. Turn more slowly over the nose", length(missed))
 	}
 }
 
-// length prints nanometres for a person.
-func length(nm float64) string {
-	l := measure.Length(math.Round(nm))
-	return fmt.Sprintf("%s mm (%s in)", l.Decimal(measure.InMillimetres, 3), l.Decimal(measure.InInches, 4))
+// length is nanometres for a person: to the micrometre.
+func length(nm float64) measure.Length {
+	return worksheet.Rounded(measure.Length(math.Round(nm)))
 }

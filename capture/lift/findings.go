@@ -146,11 +146,3 @@ const (
 	NotCounted FaultKind = "not-counted" // an opening that could not be measured
 	NoRepeat   FaultKind = "no-repeat"   // openings that disagree, and nothing says why
 )
-
-// Fault is one thing that is wrong, where it began, and what to do about it in
-// a sentence that a person at the engine understands.
-type Fault struct {
-	Kind FaultKind     `json:"kind"`
-	At   measure.Stamp `json:"t_s"`
-	Says string        `json:"says"`
-}

@@ -55,7 +55,7 @@ func TestLeaveOut(t *testing.T) {
 			assert.Empty(t, f.Openings)
 			assert.Len(t, f.LeftOut, 3)
 			require.Equal(t, 1, faults(f, lift.PartTurn))
-			assert.Contains(t, f.Faults[len(f.Faults)-1].Says, "was left out")
+			assert.Contains(t, f.Faults[len(f.Faults)-1].Says.String(), "was left out")
 
 			rest := lift.Without(tr, out)
 			assert.Less(t, len(rest.Readings), len(tr.Readings))

@@ -280,7 +280,7 @@ func (k kind) compare(out outcome, ses *simulator.Session, f lift.Findings) outc
 			}
 		}
 		out.false, out.falseKind = true, fault.Kind
-		out.says += " " + string(fault.Kind) + ": " + fault.Says
+		out.says += " " + string(fault.Kind) + ": " + fault.Says.String()
 	}
 	return out
 }

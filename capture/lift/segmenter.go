@@ -377,7 +377,7 @@ func (g *Segmenter) publish(m measured) {
 			return
 		}
 		g.noLift = true
-		g.fault(UnitChange, o.Open, "a lift of "+length(float64(o.MaxLift))+" is none that a valve makes: the indicator shows another unit than it is read in, or its scale is wrong. Set unit= or scale= of its address, or choose the column's unit, and turn again")
+		g.fault(UnitChange, o.Open, "a lift of %v is none that a valve makes: the indicator shows another unit than it is read in, or its scale is wrong. Set unit= or scale= of its address, or choose the column's unit, and turn again", length(float64(o.MaxLift)))
 		return
 	}
 	g.published = true

@@ -1,7 +1,6 @@
 package lift
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -291,8 +290,8 @@ func (g *Segmenter) tellSinking(m measured) {
 		return // what sinks faster still is a hand that gives way
 	}
 	k.told = true
-	g.fault(Bleeding, m.Open, fmt.Sprintf("the valve sinks by %s a second while it is open: the lifter bleeds down, and max lift reads low by what it sinks until the nose, here about %s. Turn faster, pump the lifter up, or use a solid lifter for the mock-up",
-		length(pace*s), length(pace*float64(m.Nose-m.Open))))
+	g.fault(Bleeding, m.Open, "the valve sinks by %s a second while it is open: the lifter bleeds down, and max lift reads low by what it sinks until the nose, here about %s. Turn faster, pump the lifter up, or use a solid lifter for the mock-up",
+		length(pace*s), length(pace*float64(m.Nose-m.Open)))
 }
 
 // The uncertainty is so many times what pauses, and what feet, say that a valve sinks by:
@@ -400,7 +399,7 @@ func (g *Segmenter) judgeSticking(m measured) {
 		return
 	}
 	h.told = true
-	g.fault(Sticking, m.Close, "the spindle does not come home to the place it left: it sticks by about "+length(by)+", and a nose then reads low by as much again. Clean its stem, turn on without going back, tap the indicator lightly, or prove it")
+	g.fault(Sticking, m.Close, "the spindle does not come home to the place it left: it sticks by about %v, and a nose then reads low by as much again. Clean its stem, turn on without going back, tap the indicator lightly, or prove it", length(by))
 }
 
 // leastTold is a length that nobody cuts metal by, nanometres.

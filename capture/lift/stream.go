@@ -1,7 +1,6 @@
 package lift
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -356,7 +355,7 @@ func (g *Segmenter) lost(from, until measure.Stamp) {
 }
 
 func (g *Segmenter) tellGap(from, until measure.Stamp) {
-	g.fault(Gap, from, fmt.Sprintf("no readings came for %v: check cable and plug. What the valve did meanwhile is not in the trace; turn that opening again", (until-from).Duration().Round(100*time.Millisecond)))
+	g.fault(Gap, from, "no readings came for %v: check cable and plug. What the valve did meanwhile is not in the trace; turn that opening again", (until - from).Duration().Round(100*time.Millisecond))
 }
 
 // Note takes what happened to the stream of readings besides a reading.

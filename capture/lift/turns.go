@@ -50,7 +50,7 @@ func (g *Segmenter) judgeDrive(all []measured) late {
 	}
 	g.tellSinking(all[0])
 	if late := d.Homeward; late-4*d.HomewardU > leastGummed {
-		g.fault(Sticking, ways[0].Open, fmt.Sprintf("the reading follows the valve home %.0f ms later than out: the spindle is gummed or binds, and its spring is slow to push it after the valve. What stands of the closing flank is off by as much; clean the spindle, do not oil it, and turn slowly", 1000*(late+max(d.Lag, 0))))
+		g.fault(Sticking, ways[0].Open, "the reading follows the valve home %.0f ms later than out: the spindle is gummed or binds, and its spring is slow to push it after the valve. What stands of the closing flank is off by as much; clean the spindle, do not oil it, and turn slowly", 1000*(late+max(d.Lag, 0)))
 		d.Lag, d.U = 0, gum.Root(d.U, d.Lag, late)
 	}
 	if d.U < nothingNew*drive.UnknownLag && math.Abs(d.Lag)-3*d.U > leastLate {
@@ -124,10 +124,10 @@ const leastLate = 0.008
 func (g *Segmenter) tellLate(at measure.Stamp, d drive.Fit) {
 	by := fmt.Sprintf("%.0f ± %.0f ms", 1000*math.Abs(d.Lag), 2000*d.U)
 	if d.Lag < 0 {
-		g.fault(LatePort, at, "the crank angle comes "+by+" later than the lift: the encoder's port is late. The half-lift angles are mended for it; set the delay of the two ports, or turn slowly")
+		g.fault(LatePort, at, "the crank angle comes %v later than the lift: the encoder's port is late. The half-lift angles are mended for it; set the delay of the two ports, or turn slowly", by)
 		return
 	}
-	g.fault(SlowGauge, at, "lift comes "+by+" later than the crank angle: the indicator averages its figure, or its port is late. The half-lift angles are mended for it; turn slowly over the nose, prove the indicator, or set the delay of the two ports")
+	g.fault(SlowGauge, at, "lift comes %v later than the crank angle: the indicator averages its figure, or its port is late. The half-lift angles are mended for it; turn slowly over the nose, prove the indicator, or set the delay of the two ports", by)
 }
 
 // judgeStood tells of an encoder that stood still while the valve moved.
@@ -200,13 +200,13 @@ func (g *Segmenter) judgeTurns(ways []drive.Turned, d drive.Fit) (loose float64)
 	}
 	switch at := ways[t.At]; t.Trouble {
 	case drive.FlanksOff:
-		g.fault(EncoderSlip, at.Open, fmt.Sprintf("the flanks of this opening lie %.1f degrees nearer or farther than those of the others: the encoder slipped on the crank, or counts were lost. Tighten its coupling and turn again", t.By))
+		g.fault(EncoderSlip, at.Open, "the flanks of this opening lie %.1f degrees nearer or farther than those of the others: the encoder slipped on the crank, or counts were lost. Tighten its coupling and turn again", t.By)
 	case drive.Elsewhere:
-		g.fault(NoRepeat, at.Open, fmt.Sprintf("this opening lies %.0f degrees of the crank away from where the others are: the spindle was lifted or knocked there, and no valve opened, or the encoder slipped and came back. Leave it out, or turn the valve again", t.By))
+		g.fault(NoRepeat, at.Open, "this opening lies %.0f degrees of the crank away from where the others are: the spindle was lifted or knocked there, and no valve opened, or the encoder slipped and came back. Leave it out, or turn the valve again", t.By)
 	case drive.CountsOff:
-		g.fault(EncoderCounts, at.Nose, fmt.Sprintf("from nose to nose the encoder counted %.1f degrees instead of %.0f: it makes %.4f times the counts a turn that it is said to make, or loses some. Correct counts= in its address (on=cam where it sits on the cam), or check its signals", period+t.By, period, 1+t.By/period))
+		g.fault(EncoderCounts, at.Nose, "from nose to nose the encoder counted %.1f degrees instead of %.0f: it makes %.4f times the counts a turn that it is said to make, or loses some. Correct counts= in its address (on=cam where it sits on the cam), or check its signals", period+t.By, period, 1+t.By/period)
 	case drive.Slipped:
-		g.fault(EncoderSlip, at.Open, fmt.Sprintf("from the nose before to this one the encoder counted %.1f degrees more or less than the %.0f that the engine turned: it slipped on the crank, or lost counts. Tighten its coupling and turn again", t.By, period))
+		g.fault(EncoderSlip, at.Open, "from the nose before to this one the encoder counted %.1f degrees more or less than the %.0f that the engine turned: it slipped on the crank, or lost counts. Tighten its coupling and turn again", t.By, period)
 	}
 	return t.Loose
 }

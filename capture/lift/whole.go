@@ -1,7 +1,6 @@
 package lift
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -56,7 +55,7 @@ func (g *Segmenter) judgeDuration(all []measured) {
 	if short > 0 {
 		kind = "shorter"
 	}
-	g.fault(EncoderCounts, at, fmt.Sprintf("by the encoder the crank turns %.0f degrees from half lift to half lift, %s than any lobe lasts: its counts a turn are wrong, or it sits on the cam. Correct counts= in its address (on=cam where it sits on the cam), and turn through two openings", degrees, kind))
+	g.fault(EncoderCounts, at, "by the encoder the crank turns %.0f degrees from half lift to half lift, %s than any lobe lasts: its counts a turn are wrong, or it sits on the cam. Correct counts= in its address (on=cam where it sits on the cam), and turn through two openings", degrees, kind)
 }
 
 // From half lift to half lift a lobe lasts so many degrees of the crank at the least and
@@ -185,7 +184,7 @@ func (g *Segmenter) agree(dst []measured) {
 		if off < 0 {
 			more = "lower"
 		}
-		g.fault(NoRepeat, m.Nose, "the openings do not repeat: this one's max lift is "+length(math.Abs(off))+" "+more+" than the middle of all, more than readings, hand and heel explain. Something slipped, was knocked or was misread: turn the valve again, and leave out what does not agree")
+		g.fault(NoRepeat, m.Nose, "the openings do not repeat: this one's max lift is %v %v than the middle of all, more than readings, hand and heel explain. Something slipped, was knocked or was misread: turn the valve again, and leave out what does not agree", length(math.Abs(off)), more)
 	}
 }
 
@@ -228,7 +227,7 @@ const hastyTimes, hastyOff, hastyAlone = 3.0, 0.02, 4.5
 // fast, and no encoder says that it did.
 func (g *Segmenter) tellSnatched(m measured) {
 	if long := float64(m.Close - m.Open); long < snatched && m.NoseAngle == nil {
-		g.fault(NoRepeat, m.Nose, fmt.Sprintf("this opening took %.1f s, in which hardly a hand turns an engine through one, and there is no other to compare it with: if somebody lifted the spindle, it is none. Turn the valve through twice", long/s))
+		g.fault(NoRepeat, m.Nose, "this opening took %.1f s, in which hardly a hand turns an engine through one, and there is no other to compare it with: if somebody lifted the spindle, it is none. Turn the valve through twice", long/s)
 	}
 }
 

@@ -102,7 +102,7 @@ func judge(s *workshop.Session, f lift.Findings, rate float64) passed {
 			p.named = true
 		default:
 			p.falsely = true
-			p.says = append(p.says, "told "+string(fault.Kind)+": "+fault.Says)
+			p.says = append(p.says, "told "+string(fault.Kind)+": "+fault.Says.String())
 		}
 	}
 	p.silent = (wrong || p.missed+p.invented > 0) && !p.named

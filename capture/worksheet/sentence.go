@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"reflect"
+	"strings"
 
 	"lobescribe/device/measure"
 )
@@ -41,16 +42,27 @@ func Join(parts []Sentence, sep string) Sentence {
 // In prints the sentence with its lengths in a unit, with the usual decimals of
 // the trade; in millimetres (and for NoUnit) without a digit missing.
 func (s Sentence) In(u measure.Unit) string {
+	return s.with(u, func(l measure.Length) string {
+		if u != measure.NoUnit && u != measure.InMillimetres {
+			return l.In(u)
+		}
+		return l.String()
+	})
+}
+
+// InBoth prints the sentence with its lengths in millimetres and inches, for whoever reads
+// it without having said a unit.
+func (s Sentence) InBoth() string { return s.with(measure.InMillimetres, InBoth) }
+
+// with prints the sentence, its lengths as print has them and other quantities by a unit.
+func (s Sentence) with(u measure.Unit, print func(measure.Length) string) string {
 	args := make([]any, len(s.args))
 	for i, a := range s.args {
 		switch a := a.(type) {
 		case measure.Length:
-			args[i] = a.String()
-			if u != measure.NoUnit && u != measure.InMillimetres {
-				args[i] = a.In(u)
-			}
+			args[i] = print(a)
 		case Sentence:
-			args[i] = a.In(u)
+			args[i] = a.with(u, print)
 		case Physical:
 			args[i] = a.in(u)
 		default:
@@ -58,6 +70,32 @@ func (s Sentence) In(u measure.Unit) string {
 		}
 	}
 	return fmt.Sprintf(s.format, args...)
+}
+
+// place stands for a length in the text of a sentence that is taken apart.
+const place = "{}"
+
+// Parts returns the sentence's text with {} in place of each length, and the lengths, to be
+// kept where a value of Go cannot be; [FromParts] puts them together again.
+func (s Sentence) Parts() (text string, lengths []measure.Length) {
+	text = s.with(measure.InMillimetres, func(l measure.Length) string {
+		lengths = append(lengths, l)
+		return place
+	})
+	return text, lengths
+}
+
+// FromParts returns the sentence that [Sentence.Parts] took apart; false where text has
+// not as many places as there are lengths.
+func FromParts(text string, lengths []measure.Length) (Sentence, bool) {
+	if strings.Count(text, place) != len(lengths) {
+		return Sentence{}, false
+	}
+	s := Sentence{format: strings.ReplaceAll(strings.ReplaceAll(text, "%", "%%"), place, "%v")}
+	for _, l := range lengths {
+		s.args = append(s.args, l)
+	}
+	return s, true
 }
 
 // String prints the sentence in the unit that [InUnit] asked for, else in

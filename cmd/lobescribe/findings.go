@@ -41,7 +41,7 @@ func tableFindings(w io.Writer, f lift.Findings, u measure.Unit) error {
 		fmt.Fprintf(w, "the ± holds %s for this: %s\n", h.By.In(u), h.Says)
 	}
 	for _, fault := range f.Faults {
-		fmt.Fprintf(w, "! %s at %.1f s: %s\n", fault.Kind, fault.At.Seconds(), fault.Says)
+		fmt.Fprintf(w, "! %s at %.1f s: %s\n", fault.Kind, fault.At.Seconds(), fault.Says.In(u))
 	}
 	return nil
 }

@@ -1,6 +1,7 @@
 // The one sentence that says what to do next, and the words of every state. It
 // is pure: a state in, words out, so that each case is a line in a test.
 
+import { faultWords } from "./faults.js";
 import { farLength, length, spoken, spokenFigure } from "./units.js";
 import { agreedWords } from "./round.js";
 import { shown } from "./state.js";
@@ -129,7 +130,7 @@ function takenBack(cue, unit) {
  */
 export function call(m, unit) {
   if (m.type === "opening") return `Max lift ${spokenFigure(m.opening.max_lift_mm * 1e6, unit)}`;
-  if (m.type === "fault") return m.fault.kind === "back-turn" ? "" : firstSentence(m.fault.says);
+  if (m.type === "fault") return m.fault.kind === "back-turn" ? "" : firstSentence(faultWords(m.fault, (nm) => spoken(nm, unit)));
   if (m.type !== "cue") return "";
   switch (m.kind) {
     case "nose": return m.doubtful ? "Nose" : `Nose, ${spokenFigure(m.lift_nm, unit)}`;

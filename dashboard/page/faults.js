@@ -3,6 +3,8 @@
 // bench, the traces, the help and the manual's list are made of it, and a test
 // holds it against the schema of the findings, so that no kind can be missing.
 
+import { fromMm } from "./units.js";
+
 /**
  * @typedef {object} FaultHelp
  * @property {string} title a few words, as they stand beside the fault
@@ -225,3 +227,15 @@ export const faultTitle = (kind) => faults[kind]?.title ?? kind;
 
 /** Where the help on a kind of fault stands. @param {string} kind */
 export const faultHref = (kind) => `#/help/faults/${encodeURIComponent(kind)}`;
+
+/**
+ * What the daemon says of a fault, its lengths in the person's unit. One of an earlier
+ * version has them in both, as text.
+ * @param {import("./state.js").Fault} fault
+ * @param {(nm: number) => string} print a length
+ */
+export function faultWords(fault, print) {
+  if (fault.sentence === undefined) return fault.says;
+  const lengths = fault.lengths_mm ?? [];
+  return fault.sentence.split("{}").map((part, i) => (i === 0 ? part : print(fromMm(lengths[i - 1])) + part)).join("");
+}

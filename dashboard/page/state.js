@@ -12,7 +12,7 @@
  * @typedef {{t_s: number, kind: "approach-half"|"at-half"|"past-half"|"nose"|"heel"|"taken-back", lift_nm: number, to_go_nm: number, flank?: string, doubtful?: boolean, of?: "nose"|"at-half"}} Cue
  * @typedef {{t_s: number, reading_mm: number, angle_deg?: number}} Crossing
  * @typedef {{t_open_s: number, t_nose_s: number, t_close_s: number, heel_mm: number, max_lift_mm: number, max_lift_u_mm: number, half_lift_mm: number, opening_half: Crossing, closing_half: Crossing, nose_angle_deg?: number}} Opening
- * @typedef {{kind: string, t_s: number, says: string}} Fault
+ * @typedef {{kind: string, t_s: number, says: string, sentence?: string, lengths_mm?: number[]}} Fault
  * @typedef {{openings: Opening[]|null, max_lift_mm: number, max_lift_u_mm: number, half_lift_mm: number, spread_mm: number, resolution_mm: number, sign?: number, held?: {kind: string, by_mm: number, says: string}[], drive?: {delay_s: number, delay_u_s: number, slack_deg?: number, slack_u_deg?: number, says: string}, doubted?: Record<string, number>, doubts?: {t_s: number, reading_mm: number, reason: string}[], faults: Fault[]|null, left_out?: {opening: Opening, why: string}[]}} Findings
  * @typedef {{from_s: number, until_s: number, why: string}} LeftOut
  * @typedef {{from_s: number, until_s: number, says: string}} OpeningNote

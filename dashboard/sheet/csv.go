@@ -185,7 +185,7 @@ func (v Valve) csv(t *table, zone *time.Location) {
 		}
 		t.about = "fault"
 		for _, fault := range f.Faults {
-			t.line(string(fault.Kind), exact(fault.At), "", "s", "", "", fault.Says)
+			t.line(string(fault.Kind), exact(fault.At), "", "s", "", "", fault.Says.InBoth())
 		}
 	}
 	if v.Timed != nil {

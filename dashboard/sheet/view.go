@@ -122,11 +122,6 @@ func (d Data) view() (view, error) {
 	d.cuts(&v, w)
 	d.clearances(&v, w)
 	d.measured(&v, w)
-	for _, list := range [][]saying{v.Faults, v.GapSays, v.Springs} { // what people wrote stays as they wrote it
-		for i := range list {
-			list[i].Says = w.oneUnit(list[i].Says)
-		}
-	}
 	return v, nil
 }
 
@@ -233,7 +228,7 @@ func (d Data) lifts(v *view, w words) {
 		v.AnyOdd = v.AnyOdd || row.Odd
 		v.Lifts = append(v.Lifts, row)
 		for _, f := range one.Findings.Faults {
-			v.Faults = append(v.Faults, saying{d.valveWords(one.Name), fmt.Sprintf("%s (%s, at %.1f s of trace %s)", f.Says, f.Kind, f.At.Seconds(), one.Trace.ID)})
+			v.Faults = append(v.Faults, saying{d.valveWords(one.Name), fmt.Sprintf("%s (%s, at %.1f s of trace %s)", f.Says.In(w.unit), f.Kind, f.At.Seconds(), one.Trace.ID)})
 		}
 		for _, s := range one.Findings.LeftOut {
 			v.LeftOut = append(v.LeftOut, saying{d.valveWords(one.Name), fmt.Sprintf("opening at %.1f s of trace %s, %s: %s", s.Opening.Nose.Seconds(), one.Trace.ID, w.with(s.Opening.MaxLift), cmp.Or(s.Why, "no reason was said"))})

@@ -275,7 +275,7 @@ function Openings() {
     <p class="hint">None yet. One opening is heel, nose, and heel again; each is listed here when the valve has come home.</p></section>`;
   const agreed = now ? agreementWords(channel.agreement, replay ? "" : valve, unit, names) : "";
   return html`<section class="openings"><h2>Openings${now || replay ? "" : html` <small>of trace ${channel.findingsOf}</small>`}</h2>
-    ${faults.map((f) => html`<${FaultLine} fault=${f} />`)}
+    ${faults.map((f) => html`<${FaultLine} fault=${f} unit=${unit} />`)}
     ${agreed ? html`<p class="agreement" role="status"><${Mark} shape=${channel.agreement?.agree ? "check" : channel.agreement?.count === 1 ? "ring" : "triangle"} kind=${channel.agreement?.agree ? "good" : ""} /> ${agreed}</p>` : null}
     ${rows.length ? html`<${OpeningRows} rows=${rows} trace=${trace ? String(trace) : ""} agreement=${now ? channel.agreement : null} unit=${unit} newestFirst />` : null}</section>`;
 }

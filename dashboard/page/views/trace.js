@@ -208,7 +208,7 @@ export function FindingsBlock({ findings, agreement, of: id, valve, engine, agai
     : html`<${Nothing} says="No whole opening is in this trace: heel, nose, and heel again. Turn two full turns of the crank next time." href="#/bench" label="To the bench" />`}
     ${findings.drive ? html`<p class="hint">The drive: ${findings.drive.says}.</p>` : null}
     ${(findings.held ?? []).map((h) => html`<p class="hint">The ± holds ${length(h.by_mm * 1e6, unit)} for this: ${h.says}.</p>`)}
-    ${faults.map((f) => html`<${FaultLine} fault=${f} at />`)}
+    ${faults.map((f) => html`<${FaultLine} fault=${f} unit=${unit} at />`)}
   </section>`;
 }
 

@@ -84,6 +84,9 @@ test("what is called out", () => {
   assert.equal(call({ type: "opening", opening: { max_lift_mm: 10.668 } }, "mm"), "Max lift 10 point 6 7");
   assert.equal(call({ type: "fault", fault: { kind: "back-turn", says: "x" } }, "in"), "");
   assert.equal(call({ type: "fault", fault: { kind: "gap", says: "The link was lost. Turn again." } }, "in"), "The link was lost.");
+  const slipped = { kind: "zero-shift", says: "it came back 1.27 mm (0.0500 in) off. Set it up again", sentence: "it came back {} off. Set it up again", lengths_mm: [1.27] };
+  assert.equal(call({ type: "fault", fault: slipped }, "in"), "it came back 50 thou off.");
+  assert.equal(call({ type: "fault", fault: slipped }, "mm"), "it came back 1.27 millimetres off.");
   assert.equal(call({ type: "state" }, "in"), "");
 });
 
