@@ -72,24 +72,9 @@ func (s *Server) traceTiming(w http.ResponseWriter, r *http.Request) error {
 // the engine's card.
 func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
-	var ids []storage.ID
-	sides := map[string]storage.ID{}
-	for _, side := range []string{"intake", "exhaust", "intake_lobe", "exhaust_lobe"} {
-		if text := q.Get(side); text != "" {
-			id, err := storage.ParseID(text)
-			if err != nil {
-				return wrong(side, "%s", sentence(err))
-			}
-			ids, sides[side] = append(ids, id), id
-		}
-	}
-	if _, intake := sides["intake"]; !intake {
-		if _, exhaust := sides["exhaust"]; !exhaust {
-			ids = nil
-		}
-	}
-	if len(ids) == 0 {
-		return wrong("intake", "Name a trace of the intake valve, the exhaust valve, or both.")
+	sides, ids, err := pairSides(q.Get)
+	if err != nil {
+		return err
 	}
 	unit, _ := measure.ParseUnit(q.Get("unit"))
 	return s.remembered(w, r, ids, func() (any, error) {
@@ -100,47 +85,18 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 		ask := timing.Request{CheckingLifts: checks}
 		var notes []string
 		for _, side := range []string{"intake", "exhaust"} {
-			id, named := sides[side]
-			if !named {
+			if _, named := sides[side]; !named {
 				continue
 			}
-			in, err := s.valveInput(id, side)
+			input, note, err := s.pairInput(side, sides, q.Get)
 			if err != nil {
 				return nil, err
 			}
-			if err := setEncoder(&in.options, q.Get); err != nil {
-				return nil, err
+			if note != "" {
+				notes = append(notes, side+": "+note)
 			}
-			curve, zero, err := question.Curve(in.trace, in.options, in.engine, in.valve)
-			if err != nil {
-				return nil, unanswered(err)
-			}
-			if zero.Says() != "" {
-				notes = append(notes, side+": "+zero.Says())
-			}
-			o := curve.Options()
-			input := &timing.ValveInput{Trace: &in.trace, TDC: o.TDC, TDCU: o.TDCU, Wraps: o.Wraps, OnCam: o.OnCam, CountsDown: o.CountsDown,
-				Ratio: o.Ratio, Lash: o.Lash}
-			more := question.More(in.engine, o.Valve, o)
-			if zero.Doubtful {
-				more.Cylinder = nil // it hangs on top dead centre
-			}
-			if more.Cylinder != nil {
-				ask.Crank = &more.Cylinder.Crank
-			}
-			input.More = &more
-			if zero.Doubtful {
-				input.ZeroDoubts = []verdict.Doubt{{Cause: verdict.Doubtful, Says: zero.Says()}}
-			}
-			if id, named := sides[side+"_lobe"]; named {
-				at, err := s.valveInput(id, side)
-				if err != nil {
-					return nil, err
-				}
-				if at.engine.ID != in.engine.ID || at.valve != in.valve {
-					return nil, wrong(side+"_lobe", "Trace %s is of another valve: the ratio is measured at both ends of one rocker.", id)
-				}
-				input.Other = &timing.OtherEnd{Trace: &at.trace, TDC: o.TDC, TDCU: o.TDCU, Wraps: o.Wraps, OnCam: o.OnCam, CountsDown: o.CountsDown}
+			if input.More.Cylinder != nil {
+				ask.Crank = &input.More.Cylinder.Crank
 			}
 			if side == "intake" {
 				ask.Intake = input
@@ -167,6 +123,59 @@ func (s *Server) pairTiming(w http.ResponseWriter, r *http.Request) error {
 		}
 		return worksheet.InUnit(out, unit), nil
 	})
+}
+
+// pairSides returns the traces that a query names, by what they are of.
+func pairSides(get func(string) string) (sides map[string]storage.ID, ids []storage.ID, err error) {
+	sides = map[string]storage.ID{}
+	for _, side := range []string{"intake", "exhaust", "intake_lobe", "exhaust_lobe"} {
+		if text := get(side); text != "" {
+			id, err := storage.ParseID(text)
+			if err != nil {
+				return nil, nil, wrong(side, "%s", sentence(err))
+			}
+			ids, sides[side] = append(ids, id), id
+		}
+	}
+	if sides["intake"] == 0 && sides["exhaust"] == 0 {
+		return nil, nil, wrong("intake", "Name a trace of the intake valve, the exhaust valve, or both.")
+	}
+	return sides, ids, nil
+}
+
+// pairInput returns one side of the question, and what is to be said of where its
+// encoder counts from.
+func (s *Server) pairInput(side string, sides map[string]storage.ID, get func(string) string) (*timing.ValveInput, string, error) {
+	in, err := s.valveInput(sides[side], side)
+	if err != nil {
+		return nil, "", err
+	}
+	if err := setEncoder(&in.options, get); err != nil {
+		return nil, "", err
+	}
+	curve, zero, err := question.Curve(in.trace, in.options, in.engine, in.valve)
+	if err != nil {
+		return nil, "", unanswered(err)
+	}
+	o := curve.Options()
+	more := question.More(in.engine, o.Valve, o)
+	input := &timing.ValveInput{Trace: &in.trace, TDC: o.TDC, TDCU: o.TDCU, Wraps: o.Wraps, OnCam: o.OnCam, CountsDown: o.CountsDown,
+		Ratio: o.Ratio, Lash: o.Lash, More: &more}
+	if zero.Doubtful {
+		more.Cylinder = nil // it hangs on top dead centre
+		input.ZeroDoubts = []verdict.Doubt{{Cause: verdict.Doubtful, Says: zero.Says()}}
+	}
+	if id, named := sides[side+"_lobe"]; named {
+		at, err := s.valveInput(id, side)
+		if err != nil {
+			return nil, "", err
+		}
+		if at.engine.ID != in.engine.ID || at.valve != in.valve {
+			return nil, "", wrong(side+"_lobe", "Trace %s is of another valve: the ratio is measured at both ends of one rocker.", id)
+		}
+		input.Other = &timing.OtherEnd{Trace: &at.trace, TDC: o.TDC, TDCU: o.TDCU, Wraps: o.Wraps, OnCam: o.OnCam, CountsDown: o.CountsDown}
+	}
+	return input, zero.Says(), nil
 }
 
 // setTolerance takes what the lines of a card may be off from a query, in place of

@@ -104,84 +104,106 @@ func (s *Store) Readings(id ID, from, until measure.Stamp) iter.Seq2[[]measure.R
 func readings(id ID, fetch func(next uint64) (uint64, []byte, error), total func() storedEnd,
 	from, until measure.Stamp) iter.Seq2[[]measure.Reading, error] {
 	return func(yield func([]measure.Reading, error) bool) {
-		var (
-			dec  chunk.Decoder
-			buf  []measure.Reading
-			next uint64
-			last measure.Stamp
-			hole *Damage // damage whose far end is not yet known
-		)
-		report := func() bool {
-			d := hole
-			hole = nil
-			return d.Until < from || d.From > until || yield(nil, d)
-		}
+		w := walk{id: id, from: from, until: until, yield: yield}
 		for {
-			first, raw, err := fetch(next)
+			first, raw, err := fetch(w.next)
 			if err != nil {
 				yield(nil, err)
 				return
 			}
 			if raw == nil {
-				end := total()
-				switch {
-				case hole != nil:
-				case next < end.readings:
-					hole = &Damage{Trace: id, Part: PartReadings, First: next, From: last, Hole: true, Why: "they are missing"}
-				case end.lost:
-					hole = &Damage{Trace: id, Part: PartReadings, First: next, From: last, Hole: true, Why: "its summary is lost, so nobody can tell whether there were more"}
-				}
-				if hole != nil {
-					hole.Count, hole.Until = -1, hole.From
-					if end.readings > hole.First {
-						hole.Count, hole.Until = int64(end.readings-hole.First), max(end.at, hole.From)
-					}
-					report()
-				}
+				w.end(total())
 				return
 			}
-			h, err := chunk.Peek(raw)
-			if err == nil && (ID(h.Trace) != id || h.First != first) {
-				err = fmt.Errorf("%w: it belongs to reading %d of trace %d", chunk.ErrDamaged, h.First, h.Trace)
-			}
-			if err == nil && h.Until >= from && h.From <= until {
-				buf, _, err = dec.Append(buf[:0], raw)
-			}
-			if err != nil {
-				if hole == nil {
-					hole = &Damage{Trace: id, Part: PartReadings, First: max(first, next), From: last, Why: err.Error()}
-				}
-				next = max(first, next) + 1
-				continue
-			}
-			if hole == nil && first > next {
-				hole = &Damage{Trace: id, Part: PartReadings, First: next, From: last, Hole: true, Why: "they are missing"}
-			}
-			if hole != nil {
-				// A damaged merged chunk may hide behind whole small ones.
-				if first > hole.First {
-					hole.Count, hole.Until = int64(first-hole.First), h.From
-					if !report() {
-						return
-					}
-				}
-				hole = nil
-			}
-			if h.From > until {
+			if !w.chunk(first, raw) {
 				return
 			}
-			if h.Until >= from {
-				part := buf
-				if first < next {
-					part = part[next-first:] // a merged chunk took the place of ones already read
-				}
-				if part = within(part, from, until); len(part) > 0 && !yield(part, nil) {
-					return
-				}
-			}
-			next, last = first+uint64(h.Count), h.Until
 		}
 	}
+}
+
+// walk is on its way through the chunks of a trace.
+type walk struct {
+	id          ID
+	from, until measure.Stamp
+	yield       func([]measure.Reading, error) bool
+	dec         chunk.Decoder
+	buf         []measure.Reading
+	next        uint64 // the reading that is to come
+	last        measure.Stamp
+	hole        *Damage // damage whose far end is not yet known
+}
+
+// damaged begins damage, unless some is under way; hole says that readings are missing.
+func (w *walk) damaged(first uint64, hole bool, why string) {
+	if w.hole == nil {
+		w.hole = &Damage{Trace: w.id, Part: PartReadings, First: first, From: w.last, Hole: hole, Why: why}
+	}
+}
+
+// report tells the damage whose far end is known now; false where nobody wants more.
+func (w *walk) report() bool {
+	d := w.hole
+	w.hole = nil
+	return d.Until < w.from || d.From > w.until || w.yield(nil, d)
+}
+
+// end says what is missing at the end of the trace.
+func (w *walk) end(end storedEnd) {
+	if w.next < end.readings {
+		w.damaged(w.next, true, "they are missing")
+	} else if end.lost {
+		w.damaged(w.next, true, "its summary is lost, so nobody can tell whether there were more")
+	}
+	if w.hole == nil {
+		return
+	}
+	w.hole.Count, w.hole.Until = -1, w.hole.From
+	if end.readings > w.hole.First {
+		w.hole.Count, w.hole.Until = int64(end.readings-w.hole.First), max(end.at, w.hole.From)
+	}
+	w.report()
+}
+
+// chunk yields the readings of the next chunk; false where nobody wants more.
+func (w *walk) chunk(first uint64, raw []byte) bool {
+	h, err := chunk.Peek(raw)
+	if err == nil && (ID(h.Trace) != w.id || h.First != first) {
+		err = fmt.Errorf("%w: it belongs to reading %d of trace %d", chunk.ErrDamaged, h.First, h.Trace)
+	}
+	if err == nil && h.Until >= w.from && h.From <= w.until {
+		w.buf, _, err = w.dec.Append(w.buf[:0], raw)
+	}
+	if err != nil {
+		w.damaged(max(first, w.next), false, err.Error())
+		w.next = max(first, w.next) + 1
+		return true
+	}
+	if first > w.next {
+		w.damaged(w.next, true, "they are missing")
+	}
+	// A damaged merged chunk may hide behind whole small ones.
+	if w.hole != nil && first > w.hole.First {
+		w.hole.Count, w.hole.Until = int64(first-w.hole.First), h.From
+		if !w.report() {
+			return false
+		}
+	}
+	w.hole = nil
+	if h.From > w.until {
+		return false
+	}
+	if h.Until >= w.from {
+		part := w.buf
+		if first < w.next {
+			part = part[w.next-first:] // a merged chunk took the place of ones already read
+		}
+		if part = within(part, w.from, w.until); len(part) > 0 && !w.yield(part, nil) {
+			return false
+		}
+	}
+	w.next, w.last = first+uint64(h.Count), h.Until
+	return true
 }
 
 // within cuts readings, in order of time, down to a span.

@@ -171,24 +171,22 @@ func (in WheelInput) spread() (span float64, err error) {
 	return most - least, nil
 }
 
-// readings fits wheel less encoder by offset, counts a turn, once a turn and slack.
-func (w *WheelCheck) readings(in WheelInput, u float64) error {
-	n := len(in.Readings)
-	if n == 0 {
-		return nil
-	}
-	first := in.Readings[0].Encoder.Degrees()
-	span, err := in.spread()
-	if err != nil {
-		return err
-	}
-	columns, back := 4, slices.ContainsFunc(in.Readings, func(r WheelReading) bool { return r.Back })
-	if back {
-		columns = 5
-	}
-	if n < columns+1 {
-		return worksheet.Wrongf("wheel.readings", "holds %d pairs: at least %d are needed", n, columns+1)
-	}
+// parting is wheel less encoder fitted by offset, counts a turn, once a turn and slack, in
+// degrees; the last only where some readings were come to turning back.
+type parting struct {
+	fit     mat.VecDense
+	cov     mat.SymDense // of readings that scatter by 1
+	scatter float64
+}
+
+// errParting says that readings leave these open.
+func errParting() error {
+	return worksheet.Wrongf("wheel.readings", "do not tell offset, counts a turn and what comes once a turn apart: spread them over two turns")
+}
+
+// parts fits the readings.
+func (in WheelInput) parts(columns int) (p parting, err error) {
+	n, first := len(in.Readings), in.Readings[0].Encoder.Degrees()
 	a, b := mat.NewDense(n, columns, nil), mat.NewVecDense(n, nil)
 	sin0, cos0 := 0.0, 0.0
 	offs := make([]float64, n)
@@ -205,7 +203,7 @@ func (w *WheelCheck) readings(in WheelInput, u float64) error {
 		a.Set(i, 1, (x-first)/360)
 		a.Set(i, 2, c)
 		a.Set(i, 3, s)
-		if back && r.Back {
+		if r.Back {
 			a.Set(i, 4, 1)
 		}
 		// The wheel shows 0 to 360, or either side of 0: whole turns do not count.
@@ -213,49 +211,79 @@ func (w *WheelCheck) readings(in WheelInput, u float64) error {
 	}
 	var qr mat.QR
 	qr.Factorize(a)
-	var fit, residual mat.VecDense
-	if err := qr.SolveVecTo(&fit, false, b); err != nil {
-		return worksheet.Wrongf("wheel.readings", "do not tell offset, counts a turn and what comes once a turn apart: spread them over two turns")
+	if qr.SolveVecTo(&p.fit, false, b) != nil {
+		return p, errParting()
 	}
-	residual.MulVec(a, &fit)
+	var residual mat.VecDense
+	residual.MulVec(a, &p.fit)
 	residual.SubVec(b, &residual)
-	s := math.Sqrt(mat.Dot(&residual, &residual) / float64(n-columns))
-	w.Scatter = new(degrees(s))
+	p.scatter = math.Sqrt(mat.Dot(&residual, &residual) / float64(n-columns))
 	var normal mat.SymDense
 	normal.SymOuterK(1, a.T())
 	var chol mat.Cholesky
-	var cov mat.SymDense
-	if !chol.Factorize(&normal) || chol.InverseTo(&cov) != nil {
-		return worksheet.Wrongf("wheel.readings", "do not tell offset, counts a turn and what comes once a turn apart: spread them over two turns")
+	if !chol.Factorize(&normal) || chol.InverseTo(&p.cov) != nil {
+		return p, errParting()
 	}
-	one := max(s, u)
-	of := func(i int) float64 { return one * math.Sqrt(cov.At(i, i)) }
+	return p, nil
+}
+
+// readings says how wheel and encoder part.
+func (w *WheelCheck) readings(in WheelInput, u float64) error {
+	n := len(in.Readings)
+	if n == 0 {
+		return nil
+	}
+	span, err := in.spread()
+	if err != nil {
+		return err
+	}
+	columns, back := 4, slices.ContainsFunc(in.Readings, func(r WheelReading) bool { return r.Back })
+	if back {
+		columns = 5
+	}
+	if n < columns+1 {
+		return worksheet.Wrongf("wheel.readings", "holds %d pairs: at least %d are needed", n, columns+1)
+	}
+	p, err := in.parts(columns)
+	if err != nil {
+		return err
+	}
+	w.Scatter = new(degrees(p.scatter))
+	one := max(p.scatter, u)
+	of := func(i int) float64 { return one * math.Sqrt(p.cov.At(i, i)) }
 	if w.Turn == nil && span > 600 {
-		turn := 360 / (1 + fit.AtVec(1)/360)
-		uTurn := of(1)
-		w.Turn, w.TurnU = new(degrees(turn)), new(degrees(coverage*uTurn))
-		if math.Abs(turn-360) > coverage*uTurn {
-			w.Says = append(w.Says, worksheet.Sayf("the encoder counts %.2f ± %.2f degrees a turn of the wheel: it loses or gains counts, or has another number of them than was told", turn, coverage*uTurn))
-		} else {
-			w.Says = append(w.Says, worksheet.Sayf("the encoder counts %.2f ± %.2f degrees a turn of the wheel, as it should", turn, coverage*uTurn))
-		}
+		w.turnIs(360/(1+p.fit.AtVec(1)/360), of(1))
 	}
-	size := math.Hypot(fit.AtVec(2), fit.AtVec(3))
-	// Where nothing comes once a turn, two errors still have a size: their mean is
-	// taken off.
-	uSize := math.Sqrt((sq(of(2)) + sq(of(3))) / 2)
-	size = math.Sqrt(max(sq(size)-sq(uSize), 0))
-	w.Eccentric, w.EccentricU = new(degrees(size)), new(degrees(coverage*uSize))
-	if size > coverage*uSize {
-		w.At = new(degrees(math.Atan2(fit.AtVec(3), fit.AtVec(2)) * 180 / math.Pi).Wrap(measure.Turn))
-		w.Says = append(w.Says, worksheet.Sayf("once a turn wheel and encoder part by %.2f ± %.2f degrees either way, the wheel most ahead where the encoder shows %.0f: one of the two is not centred", size, coverage*uSize, w.At.Degrees()))
-	} else {
-		w.Says = append(w.Says, worksheet.Sayf("nothing comes once a turn beyond ± %.2f degrees", coverage*uSize))
-	}
+	w.eccentricIs(p.fit.AtVec(2), p.fit.AtVec(3), of(2), of(3))
 	if back && w.Slack == nil {
-		w.slackIs(fit.AtVec(4), of(4))
+		w.slackIs(p.fit.AtVec(4), of(4))
 	}
 	return nil
+}
+
+// turnIs says how many degrees the encoder counts a turn of the wheel.
+func (w *WheelCheck) turnIs(turn, u float64) {
+	w.Turn, w.TurnU = new(degrees(turn)), new(degrees(coverage*u))
+	if math.Abs(turn-360) > coverage*u {
+		w.Says = append(w.Says, worksheet.Sayf("the encoder counts %.2f ± %.2f degrees a turn of the wheel: it loses or gains counts, or has another number of them than was told", turn, coverage*u))
+	} else {
+		w.Says = append(w.Says, worksheet.Sayf("the encoder counts %.2f ± %.2f degrees a turn of the wheel, as it should", turn, coverage*u))
+	}
+}
+
+// eccentricIs says what comes once a turn: its cosine and sine, with their uncertainties.
+func (w *WheelCheck) eccentricIs(c, s, uc, us float64) {
+	// Where nothing comes once a turn, two errors still have a size: their mean is
+	// taken off.
+	u := math.Sqrt((sq(uc) + sq(us)) / 2)
+	size := math.Sqrt(max(sq(math.Hypot(c, s))-sq(u), 0))
+	w.Eccentric, w.EccentricU = new(degrees(size)), new(degrees(coverage*u))
+	if size > coverage*u {
+		w.At = new(degrees(math.Atan2(s, c) * 180 / math.Pi).Wrap(measure.Turn))
+		w.Says = append(w.Says, worksheet.Sayf("once a turn wheel and encoder part by %.2f ± %.2f degrees either way, the wheel most ahead where the encoder shows %.0f: one of the two is not centred", size, coverage*u, w.At.Degrees()))
+	} else {
+		w.Says = append(w.Says, worksheet.Sayf("nothing comes once a turn beyond ± %.2f degrees", coverage*u))
+	}
 }
 
 // lineThrough fits y over x by least squares: slope, its standard uncertainty with a

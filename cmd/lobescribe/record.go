@@ -69,18 +69,9 @@ encoder one indicator will do: record with --indicator, move it, record with --s
 					return err
 				}
 				defer store.Close()
-				if err := store.CheckLabel(engine, valve); err != nil {
-					return wordsError{err}
+				if err := keepIn(store, &o, storage.Head{Engine: engine, Valve: valve, Against: pass}, proof != ""); err != nil {
+					return err
 				}
-				o.Store = store
-				if proof == "" {
-					known, err := store.Indicator(o.Devices[capture.Indicator].Identity())
-					if err != nil {
-						return err
-					}
-					o.Proof = known.Proof
-				}
-				o.Head = storage.Head{Engine: engine, Valve: valve, Against: pass, Source: daemon.SourceLive, Proof: o.Proof}
 			}
 			recorded, err := record(cmd, o, p.unit)
 			if err != nil {
@@ -101,6 +92,24 @@ encoder one indicator will do: record with --indicator, move it, record with --s
 	asSettings(cmd.Flags(), "indicator", "encoder", "sweep", "direction")
 	addOutputFlags(cmd)
 	return cmd
+}
+
+// keepIn has a recording kept in a store as one of head's engine and valve. Where no proof
+// was named, what the store knows of the indicator counts.
+func keepIn(store *storage.Store, o *daemon.RecordOptions, head storage.Head, proofNamed bool) error {
+	if err := store.CheckLabel(head.Engine, head.Valve); err != nil {
+		return wordsError{err}
+	}
+	if !proofNamed {
+		known, err := store.Indicator(o.Devices[capture.Indicator].Identity())
+		if err != nil {
+			return err
+		}
+		o.Proof = known.Proof
+	}
+	head.Source, head.Proof = daemon.SourceLive, o.Proof
+	o.Store, o.Head = store, head
+	return nil
 }
 
 // deviceFlags are the flags that name instruments.

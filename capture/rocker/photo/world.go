@@ -111,95 +111,128 @@ const (
 	ofBend       = "bend and pushrod's lean"
 )
 
+// setting is a world while it is set up: what it hangs on is listed, and what was assumed.
+type setting struct {
+	q      Question
+	w      *world
+	inputs []input
+	basis  *worksheet.Basis
+}
+
+// flat divides the half width of a rectangular distribution, for its standard deviation:
+// the root of 3.
+const flat = 1.7320508075688772
+
 // world sets the question up, lists what it hangs on and says what was assumed.
 func (q Question) world(basis *worksheet.Basis) (*world, []input, error) {
-	w := &world{lift: q.Lift.Millimetres(), distance: defaultDistance.Millimetres(), standLean: radians(q.StandLean)}
-	var inputs []input
-	flat := math.Sqrt(3) // a rectangular distribution's standard deviation is its half width over this
-	add := func(of string, bent bool, sd float64, at func(w *world) *float64) {
-		if sd > 0 {
-			inputs = append(inputs, input{of, bent, func(w *world, by float64) { *at(w) += by * sd }})
-		}
+	s := setting{q: q, basis: basis, w: &world{lift: q.Lift.Millimetres(), distance: defaultDistance.Millimetres(), standLean: radians(q.StandLean)}}
+	s.camera()
+	s.rocker()
+	if err := s.shots(); err != nil {
+		return nil, nil, err
 	}
+	basis.Assume("stem and rocker lie in one plane, nothing bends")
+	basis.Cite("pinhole camera: Hartley and Zisserman, Multiple View Geometry, 2nd ed., section 6.1 (from memory); its first and second order derived in package photo")
+	return s.w, s.inputs, nil
+}
+
+// add lists a cause that moves one number of the world.
+func (s *setting) add(of string, bent bool, sd float64, at func(w *world) *float64) {
+	if sd > 0 {
+		s.inputs = append(s.inputs, input{of, bent, func(w *world, by float64) { *at(w) += by * sd }})
+	}
+}
+
+// camera sets up where the camera stood and what its lens does.
+func (s *setting) camera() {
+	q, w := s.q, s.w
 	within, assumed := q.cameraWithin()
 	if assumed {
-		basis.Assume("the camera looked along the rocker's shaft to %v either way, up and down and sideways", within)
+		s.basis.Assume("the camera looked along the rocker's shaft to %v either way, up and down and sideways", within)
 	}
-	add(ofCamera, true, radians(within)/flat, func(w *world) *float64 { return &w.alpha })
-	add(ofCamera, true, radians(within)/flat, func(w *world) *float64 { return &w.beta })
+	s.add(ofCamera, true, radians(within)/flat, func(w *world) *float64 { return &w.alpha })
+	s.add(ofCamera, true, radians(within)/flat, func(w *world) *float64 { return &w.beta })
 	if q.Distance > 0 {
 		w.distance = q.Distance.Millimetres()
 	} else {
-		basis.Assume("the lens was %v from the rocker or farther; the picture was not cropped, so that its middle is where the camera looked", defaultDistance)
+		s.basis.Assume("the lens was %v from the rocker or farther; the picture was not cropped, so that its middle is where the camera looked", defaultDistance)
 	}
 	depth := or(q.DepthWithin, defaultDepth)
 	if q.DepthWithin == nil {
-		basis.Assume("pivot, tip and ball were marked at one depth, to %v either way", depth)
+		s.basis.Assume("pivot, tip and ball were marked at one depth, to %v either way", depth)
 	}
-	add(ofDepth, true, depth.Millimetres()/flat, func(w *world) *float64 { return &w.pivotDepth })
-	add(ofDepth, true, depth.Millimetres()/flat, func(w *world) *float64 { return &w.ballDepth })
+	s.add(ofDepth, true, depth.Millimetres()/flat, func(w *world) *float64 { return &w.pivotDepth })
+	s.add(ofDepth, true, depth.Millimetres()/flat, func(w *world) *float64 { return &w.ballDepth })
 	distortion := or(q.DistortionWithin, defaultDistort)
 	if q.DistortionWithin == nil {
-		basis.Assume("the lens distorts by no more than %g %% in the picture's corners", 100*distortion)
+		s.basis.Assume("the lens distorts by no more than %g %% in the picture's corners", 100*distortion)
 	}
-	add(ofDistortion, true, distortion/flat, func(w *world) *float64 { return &w.bulge })
-	add(ofLift, false, or(q.LiftU, defaultLiftU).Millimetres()/2, func(w *world) *float64 { return &w.lift })
+	s.add(ofDistortion, true, distortion/flat, func(w *world) *float64 { return &w.bulge })
+}
 
+// rocker sets up lift, arm, bend and the pushrod's lean.
+func (s *setting) rocker() {
+	q, w := s.q, s.w
+	s.add(ofLift, false, or(q.LiftU, defaultLiftU).Millimetres()/2, func(w *world) *float64 { return &w.lift })
 	w.arm, w.armSD = q.ValveArm.Millimetres(), or(q.ArmsU, defaultArmU).Millimetres()/2
 	if q.ValveArm == 0 {
 		w.arm, w.armSD = usualArm, usualArmU/2
-		basis.Assume("the valve's arm was not told: taken as %v ± %v, and what the photographs say of it", measure.FromMillimetres(usualArm), measure.FromMillimetres(usualArmU))
+		s.basis.Assume("the valve's arm was not told: taken as %v ± %v, and what the photographs say of it", measure.FromMillimetres(usualArm), measure.FromMillimetres(usualArmU))
 	}
 	w.armSD = max(w.armSD, 1e-6)
-	add(ofArm, false, w.armSD, func(w *world) *float64 { return &w.arm })
-
-	bendU := or(q.BendU, measuredAngle)
+	s.add(ofArm, false, w.armSD, func(w *world) *float64 { return &w.arm })
 	if q.Bend != nil {
 		w.bend = radians(*q.Bend)
-	} else {
-		bendU = or(q.BendU, unknownBend)
 	}
 	leanU := unknownLean
 	if q.PushrodLean != nil {
 		w.rodLean, leanU = radians(*q.PushrodLean), measuredAngle
 	} else {
-		basis.Assume("the pushrod runs along the stem to %v", unknownLean)
+		s.basis.Assume("the pushrod runs along the stem to %v", unknownLean)
 	}
-	add(ofBend, false, radians(leanU)/2, func(w *world) *float64 { return &w.rodLean })
+	s.add(ofBend, false, radians(leanU)/2, func(w *world) *float64 { return &w.rodLean })
+}
 
+// shots sets up the photographs with their marks.
+func (s *setting) shots() error {
+	q, w := s.q, s.w
 	var sc scatter
 	balls, scaled := 0, false
 	for i, p := range q.Photographs {
-		s, err := p.shot(q.Lift, &sc)
+		shot, err := p.shot(q.Lift, &sc)
 		if err != nil {
-			return nil, nil, wrongRim(i, err)
+			return wrongRim(i, err)
 		}
-		if s.ball_ {
+		if shot.ball_ {
 			balls++
 		}
-		scaled = scaled || s.known
-		w.shots = append(w.shots, s)
+		scaled = scaled || shot.known
+		w.shots = append(w.shots, shot)
 		if p.AtLift == nil {
-			basis.Assume("a photograph whose lift was not told was taken at half lift, to %v", handHeldU)
+			s.basis.Assume("a photograph whose lift was not told was taken at half lift, to %v", handHeldU)
 		}
 	}
 	if balls < len(w.shots) {
-		add(ofBend, false, radians(bendU)/2, func(w *world) *float64 { return &w.bend })
+		bendU := or(q.BendU, unknownBend)
+		if q.Bend != nil {
+			bendU = or(q.BendU, measuredAngle)
+		}
+		s.add(ofBend, false, radians(bendU)/2, func(w *world) *float64 { return &w.bend })
 		if q.Bend == nil {
-			basis.Assume("the rocker is straight to %v: neither its ball was marked nor its bend told", unknownBend)
+			s.basis.Assume("the rocker is straight to %v: neither its ball was marked nor its bend told", unknownBend)
 		}
 	}
 	if scaled {
-		add(ofDepth, true, scaleDepth/flat, func(w *world) *float64 { return &w.scaled })
-		basis.Assume("the known length lies at the rocker's depth to %v either way", measure.FromMillimetres(scaleDepth))
+		s.add(ofDepth, true, scaleDepth/flat, func(w *world) *float64 { return &w.scaled })
+		s.basis.Assume("the known length lies at the rocker's depth to %v either way", measure.FromMillimetres(scaleDepth))
 	}
-	one := q.scatter(sc, basis)
+	one := q.scatter(sc, s.basis)
 	for i := range w.shots {
-		add(ofHeld, false, w.shots[i].heldU, func(w *world) *float64 { return &w.shots[i].lift })
+		s.add(ofHeld, false, w.shots[i].heldU, func(w *world) *float64 { return &w.shots[i].lift })
 		for _, at := range markPlaces {
 			for _, by := range at(&w.shots[i]).along(one) {
 				if by.length() > 0 {
-					inputs = append(inputs, input{ofMarks, false, func(w *world, times float64) {
+					s.inputs = append(s.inputs, input{ofMarks, false, func(w *world, times float64) {
 						m := at(&w.shots[i])
 						m.at = m.at.plus(by.times(times))
 					}})
@@ -207,9 +240,7 @@ func (q Question) world(basis *worksheet.Basis) (*world, []input, error) {
 			}
 		}
 	}
-	basis.Assume("stem and rocker lie in one plane, nothing bends")
-	basis.Cite("pinhole camera: Hartley and Zisserman, Multiple View Geometry, 2nd ed., section 6.1 (from memory); its first and second order derived in package photo")
-	return w, inputs, nil
+	return nil
 }
 
 // markPlaces are the places of a shot; one that was not marked has no spread.

@@ -54,44 +54,12 @@ func Solve(q Question) (Answer, error) {
 	if full <= 0 || len(turn) < fewest || span(turn) < leastSpan*full {
 		return a, errSpan
 	}
-	flat := math.Sqrt(3)
-	step := q.step()
-	gaugeU := or(q.GaugeU, max(leastGaugeU, 2*step))
-	scale := gaugeU.Millimetres() / 2
-	var priors [unknowns]prior
-	priors[atArm] = prior{usualArm, usualArmU / 2}
-	if q.ValveArm > 0 {
-		priors[atArm] = prior{q.ValveArm.Millimetres(), max(or(q.ArmsU, defaultArmU).Millimetres()/2, 1e-6)}
-	} else {
-		a.Assume("the valve's arm was not told: taken as %v ± %v, and what the curve says of it", measure.FromMillimetres(usualArm), measure.FromMillimetres(usualArmU))
+	priors := q.priors(full, &a.Basis)
+	side, err := q.side(full, priors[atArm].mean, &a.Basis)
+	if err != nil {
+		return a, err
 	}
-	priors[atV0] = prior{full / 2, 25} // anywhere in reach
-	tilt := or(q.TiltWithin, defaultTilt)
-	priors[atTilt] = prior{0, max(radians(tilt)/flat, 1e-6)}
-	priors[atDrift] = prior{0, 0.05}
-
-	// The roller's run-out over the rocker's swing: a slope of its own.
-	roller := or(q.RollerRunOut, defaultRollerOut).Millimetres() / 2 * (full / priors[atArm].mean) / math.Sqrt2 / full
-	// In either sense, with what the reference says in that sense.
-	side := 0.0
-	var sideSD, noise float64
-	if q.Reference != nil {
-		list := q.Reference.used(full)
-		if len(list) < fewest || span(list) < leastSpan*full {
-			return a, errSpan
-		}
-		var err error
-		if side, sideSD, noise, err = fitSide(list, scale, step.Millimetres()); err != nil {
-			return a, err
-		}
-		turns := or(q.RunOut, defaultRunOut).Millimetres() / 2 * radians(or(q.TurnsWithin, defaultTurns)) / math.Sqrt(6) / full
-		sideSD = worksheet.Combine(sideSD, turns, radians(or(q.SideU, defaultSideU))/2, roller)
-		a.Assume("the reference pass's side stays parallel to the valve's travel to %v (taper, play in the guide), runs out by %v and turns by no more than %v; the gauge stayed where it was",
-			or(q.SideU, defaultSideU), or(q.RunOut, defaultRunOut), or(q.TurnsWithin, defaultTurns))
-	} else {
-		a.Assume("the gauge stands square to the stem to %v: no reference pass was made", tilt)
-	}
-	a.Assume("the tip's roller runs out by %v; the gauge reads to %v over its travel", or(q.RollerRunOut, defaultRollerOut), gaugeU)
+	a.Assume("the tip's roller runs out by %v; the gauge reads to %v over its travel", or(q.RollerRunOut, defaultRollerOut), q.gauge())
 	c, err := parabola(turn)
 	if err != nil {
 		return a, err
@@ -102,26 +70,16 @@ func Solve(q Question) (Answer, error) {
 		k = -1
 	}
 	if q.Reference != nil {
-		priors[atTilt] = prior{math.Asin(max(-0.5, min(0.5, -k*side))), sideSD}
+		priors[atTilt] = prior{math.Asin(max(-0.5, min(0.5, -k*side.slope))), side.sd}
 	} else {
-		priors[atTilt].sd = math.Hypot(priors[atTilt].sd, roller)
+		priors[atTilt].sd = math.Hypot(priors[atTilt].sd, side.sd)
 	}
-	arm, lean := priors[atArm].mean, priors[atTilt].mean
-	v0 := max(-0.8*arm, min(full+0.8*arm, arm*(k*c[1]+math.Sin(lean))/math.Cos(lean)))
-	v0 = max(full-0.85*arm, min(0.85*arm, v0)) // in reach of the whole lift
-	smooth := 0.0
-	for _, r := range turn {
-		off := r.s - c[0] - c[1]*r.v - c[2]*r.v*r.v - c[3]*r.when
-		smooth += off * off
-	}
-	smooth = math.Sqrt(smooth / float64(len(turn)))
-	start := [unknowns]float64{atV0: v0, atArm: arm, atTilt: lean, atDrift: c[3]}
-	at, _, ok := curve(full/2, start, k)
+	start, ok := begins(c, priors, full, k)
 	if !ok {
 		return a, errCurve
 	}
-	start[atS0] = c[0] + c[1]*full/2 + c[2]*full*full/4 - at
-	best, err := fitTurn(turn, priors, start, k, max(smooth, 1e-5), scale, step.Millimetres())
+	scale := q.gauge().Millimetres() / 2
+	best, err := fitTurn(turn, priors, start, k, max(smoothness(turn, c), 1e-5), scale, q.step().Millimetres())
 	if err != nil {
 		return a, err
 	}
@@ -132,16 +90,84 @@ func Solve(q Question) (Answer, error) {
 	if arm := best.p[atArm]; math.Abs(arm-priors[atArm].mean) > 5*priors[atArm].sd {
 		a.Says = append(a.Says, worksheet.Sayf("the curve makes the valve's arm %v, far from what was told or is usual: check that both readings are in one unit, and that the gauge lay in the rocker's plane", worksheet.Rounded(measure.FromMillimetres(arm))))
 	}
-	if q.Reference != nil && math.Abs(side) > 3*math.Tan(radians(tilt)) {
-		a.Says = append(a.Says, worksheet.Sayf("the reference pass slopes by %.1f degrees, more than a gauge that was set square: check that it lay against a side that travels along the stem", math.Atan(side)*180/math.Pi))
+	if q.Reference != nil && math.Abs(side.slope) > 3*math.Tan(radians(q.tilt())) {
+		a.Says = append(a.Says, worksheet.Sayf("the reference pass slopes by %.1f degrees, more than a gauge that was set square: check that it lay against a side that travels along the stem", math.Atan(side.slope)*180/math.Pi))
 	}
 	if raise := rocker.SquareRaise(best.p[atV0], full, best.p[atArm], 0, 0); math.IsNaN(raise) {
 		return Answer{}, errCurve
 	}
 	a.fill(q, best, full)
-	a.remark(q, best, max(best.noise, noise), scale)
+	a.remark(q, best, max(best.noise, side.noise), scale)
 	a.Cite("slider-crank: x = sqrt(a^2 - (v0 - v)^2), plane geometry, derived in package sweep")
 	return a, nil
+}
+
+// gauge returns how well the gauge reads over its travel.
+func (q Question) gauge() measure.Length { return or(q.GaugeU, max(leastGaugeU, 2*q.step())) }
+
+// tilt returns how far from square to the stem the gauge may stand.
+func (q Question) tilt() measure.Angle { return or(q.TiltWithin, defaultTilt) }
+
+// priors returns what is known before anything is fitted.
+func (q Question) priors(full float64, b *worksheet.Basis) (p [unknowns]prior) {
+	p[atArm] = prior{usualArm, usualArmU / 2}
+	if q.ValveArm > 0 {
+		p[atArm] = prior{q.ValveArm.Millimetres(), max(or(q.ArmsU, defaultArmU).Millimetres()/2, 1e-6)}
+	} else {
+		b.Assume("the valve's arm was not told: taken as %v ± %v, and what the curve says of it", measure.FromMillimetres(usualArm), measure.FromMillimetres(usualArmU))
+	}
+	p[atV0] = prior{full / 2, 25} // anywhere in reach
+	p[atTilt] = prior{0, max(radians(q.tilt())/math.Sqrt(3), 1e-6)}
+	p[atDrift] = prior{0, 0.05}
+	return p
+}
+
+// sideways is by how much the gauge goes with lift for what is none of the rocker's
+// doing, and how well that is known.
+type sideways struct{ slope, sd, noise float64 }
+
+// side returns it: from the reference pass, or else what the roller alone leaves open.
+func (q Question) side(full, arm float64, b *worksheet.Basis) (s sideways, err error) {
+	// The roller's run-out over the rocker's swing is a slope of its own.
+	roller := or(q.RollerRunOut, defaultRollerOut).Millimetres() / 2 * (full / arm) / math.Sqrt2 / full
+	if q.Reference == nil {
+		b.Assume("the gauge stands square to the stem to %v: no reference pass was made", q.tilt())
+		return sideways{sd: roller}, nil
+	}
+	list := q.Reference.used(full)
+	if len(list) < fewest || span(list) < leastSpan*full {
+		return s, errSpan
+	}
+	if s.slope, s.sd, s.noise, err = fitSide(list, q.gauge().Millimetres()/2, q.step().Millimetres()); err != nil {
+		return s, err
+	}
+	turns := or(q.RunOut, defaultRunOut).Millimetres() / 2 * radians(or(q.TurnsWithin, defaultTurns)) / math.Sqrt(6) / full
+	s.sd = worksheet.Combine(s.sd, turns, radians(or(q.SideU, defaultSideU))/2, roller)
+	b.Assume("the reference pass's side stays parallel to the valve's travel to %v (taper, play in the guide), runs out by %v and turns by no more than %v; the gauge stayed where it was",
+		or(q.SideU, defaultSideU), or(q.RunOut, defaultRunOut), or(q.TurnsWithin, defaultTurns))
+	return s, nil
+}
+
+// begins returns where the fit begins, from a parabola through the readings; false where
+// no rocker is near it.
+func begins(c [4]float64, priors [unknowns]prior, full, k float64) (start [unknowns]float64, ok bool) {
+	arm, lean := priors[atArm].mean, priors[atTilt].mean
+	v0 := max(-0.8*arm, min(full+0.8*arm, arm*(k*c[1]+math.Sin(lean))/math.Cos(lean)))
+	v0 = max(full-0.85*arm, min(0.85*arm, v0)) // in reach of the whole lift
+	start = [unknowns]float64{atV0: v0, atArm: arm, atTilt: lean, atDrift: c[3]}
+	at, _, ok := curve(full/2, start, k)
+	start[atS0] = c[0] + c[1]*full/2 + c[2]*full*full/4 - at
+	return start, ok
+}
+
+// smoothness returns by how much readings lie off that parabola.
+func smoothness(turn []reading, c [4]float64) float64 {
+	smooth := 0.0
+	for _, r := range turn {
+		off := r.s - c[0] - c[1]*r.v - c[2]*r.v*r.v - c[3]*r.when
+		smooth += off * off
+	}
+	return math.Sqrt(smooth / float64(len(turn)))
 }
 
 // fill puts the figures of a fit into the answer.

@@ -72,20 +72,7 @@ func Record(ctx context.Context, o RecordOptions) (Recorded, error) {
 			defer mu.Unlock()
 			return inRoles(instruments)
 		}}
-	state := ""
-	var beside *rescue
-	options := keep.Options{Store: kept, Log: o.Log,
-		Tell: func(s keep.State) {
-			if s.Says != "" && s.State != state && o.Says != nil {
-				o.Says(s.Says)
-			}
-			state = s.State
-		}}
-	if o.Store != nil {
-		beside = &rescue{beside: o.Store.Path(), o: storage.Options{Log: o.Log}, head: func() storage.Head { return o.Head }, memory: &trace}
-		options.Rescue = beside
-	}
-	keeper := keep.New(options)
+	keeper, beside := o.keeper(kept)
 	settled := 0
 	live := capture.NewLive(capture.LiveOptions{
 		Follower: capture.FollowerOptions{Sign: o.Sign, Proof: o.Proof},
@@ -138,17 +125,42 @@ func Record(ctx context.Context, o RecordOptions) (Recorded, error) {
 	if len(trace.Readings) == 0 {
 		return Recorded{}, errors.New("nothing was recorded: no reading came; try `lobescribe listen` or `lobescribe doctor` with the same address")
 	}
+	f, err := o.findings(trace, kept.last)
+	return Recorded{Findings: f, ID: kept.last}, err
+}
+
+// keeper returns who keeps the trace on a shelf, and the rescue file beside the store for
+// what it takes no more; nil without a store.
+func (o RecordOptions) keeper(kept *shelf) (*keep.Keeper, *rescue) {
+	state := ""
+	options := keep.Options{Store: kept, Log: o.Log,
+		Tell: func(s keep.State) {
+			if s.Says != "" && s.State != state && o.Says != nil {
+				o.Says(s.Says)
+			}
+			state = s.State
+		}}
+	if o.Store == nil {
+		return keep.New(options), nil
+	}
+	beside := &rescue{beside: o.Store.Path(), o: storage.Options{Log: o.Log}, head: func() storage.Head { return o.Head }, memory: kept.memory}
+	options.Rescue = beside
+	return keep.New(options), beside
+}
+
+// findings works out what was recorded, and writes it beside the trace where that is kept.
+func (o RecordOptions) findings(trace measure.Trace, id storage.ID) (lift.Findings, error) {
 	f, err := lift.Analyse(trace, lift.Options{Sign: o.Sign, Proof: o.Proof})
-	if err == nil && kept.last != 0 {
-		err = o.Store.PutFindings(kept.last, f)
+	if err == nil && id != 0 {
+		err = o.Store.PutFindings(id, f)
 	}
 	if errors.Is(err, storage.ErrDamaged) || errors.Is(err, storage.ErrLost) {
 		// The trace is kept, here or in the rescue file, and its findings are worked
 		// out again from it.
-		o.Log.Warn("findings not written", "trace", kept.last.String(), "error", err)
+		o.Log.Warn("findings not written", "trace", id.String(), "error", err)
 		err = nil
 	}
-	return Recorded{Findings: f, ID: kept.last}, err
+	return f, err
 }
 
 // tendAlone looks after the store of a headless recording until ctx is done.
