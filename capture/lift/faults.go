@@ -195,10 +195,11 @@ func (g *Segmenter) travelled(dst []measured) {
 	}
 	for _, f := range [2]evidence.Fault{evidence.CutOff, evidence.HangsFree} {
 		model := evidence.Of(f, v.angles)
-		if model.Weigh(f, v.flanks) < model.Mind {
+		weight := model.Weigh(f, v.flanks)
+		if weight < model.Mind {
 			continue
 		}
-		share := evidence.Taken(f)
+		share := model.Taken(f, weight)
 		kind, what := TravelEnd, "the spindle may have stopped just under the nose"
 		if f == evidence.HangsFree {
 			kind, what = NoContact, "the spindle may have hung free on the heel"
