@@ -89,16 +89,22 @@ func (g *Segmenter) agreeAngles(all []measured) {
 		}
 		sorted := slices.Sorted(slices.Values(off))
 		middle := (sorted[len(off)/2] + sorted[(len(off)-1)/2]) / 2
+		// Where more than one lies apart, any may be the right one.
+		n := len(sorted)
+		apart := sorted[n-1] - sorted[0]
+		if n > 2 {
+			apart = min(sorted[n-1]-sorted[1], sorted[n-2]-sorted[0])
+		}
 		for k, i := range which {
 			c := all[i].half(side)
 			by := math.Abs(off[k] - middle)
-			if len(off) == 2 {
-				by *= 2 // either may be the right one
+			if n == 2 {
+				by = apart
 			}
 			if beyond := by - repeatTimes*c.AngleU.Degrees() - drive.LeastSlip; beyond > most {
 				worst, most = i, beyond
 			}
-			if by > c.AngleU.Degrees() {
+			if by = max(by, apart); by > c.AngleU.Degrees() {
 				c.AngleU = angle(min(by, mostAngleU))
 			}
 		}

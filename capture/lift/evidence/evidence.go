@@ -197,4 +197,4 @@ func (m *Model) Taken(f Fault, weight float64) float64 {
 // Of spindles that hung free by 0.6 to 3 mm, on lobes and by hands that the curves were
 // not learned from, those at one weight lacked less than this in 95 of 100: so much at
 // the least weight that counts, more with each unit of it, and half of what was seen.
-const leastFree, moreFree, mostFree = 0.15, 0.05, 0.5
+const leastFree, moreFree, mostFree = 0.2, 0.05, 0.5
