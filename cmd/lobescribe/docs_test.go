@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -173,6 +174,99 @@ func TestTheMapNamesWhatThereIs(t *testing.T) {
 	way = slices.DeleteFunc(way, func(p string) bool { return p == "cmd/lobescribe/daemon" })
 	slices.Sort(way)
 	assert.Len(t, slices.Compact(slices.Clone(way)), len(way), "entered twice: %v", way)
+}
+
+// The core is as long as DEVELOPERS says, give or take, and short enough to be read; and
+// what it asks of the packages that may stay shut is what the table of doors names.
+func TestTheDoorsOfTheCore(t *testing.T) {
+	t.Parallel()
+	text, err := os.ReadFile("../../DEVELOPERS.md")
+	require.NoError(t, err)
+	_, section, ok := strings.Cut(string(text), "## How much there is to read")
+	require.True(t, ok)
+	section, _, _ = strings.Cut(section, "\n## ")
+	core, doors := map[string]bool{}, map[string][]string{}
+	for _, m := range regexp.MustCompile(`:\(glob\)([\w/]+)/\*\.go`).FindAllStringSubmatch(section, -1) {
+		core[m[1]] = true
+	}
+	quoted := regexp.MustCompile("`([^`]+)`")
+	for _, row := range regexp.MustCompile("(?m)^\\| (`.*?) \\| (.*?) \\|").FindAllStringSubmatch(section, -1) {
+		opened := strings.Split(row[2], ";")
+		for i, m := range quoted.FindAllStringSubmatch(row[1], -1) {
+			doors[m[1]] = []string{}
+			for _, name := range quoted.FindAllStringSubmatch(opened[min(i, len(opened)-1)], -1) {
+				doors[m[1]] = append(doors[m[1]], name[1])
+			}
+		}
+	}
+	require.Greater(t, len(core), 8)
+	require.Greater(t, len(doors), 15)
+
+	declared := map[string][]string{} // functions and types of each door
+	for door, named := range doors {
+		for _, f := range sources(t, door) {
+			for _, decl := range f.Decls {
+				switch decl := decl.(type) {
+				case *ast.FuncDecl:
+					if decl.Recv == nil {
+						declared[door] = append(declared[door], decl.Name.Name)
+					}
+				case *ast.GenDecl:
+					for _, spec := range decl.Specs {
+						if spec, ok := spec.(*ast.TypeSpec); ok {
+							declared[door] = append(declared[door], spec.Name.Name)
+						}
+					}
+				}
+			}
+		}
+		assert.Subset(t, declared[door], named, "there is no such thing in %s", door)
+	}
+	lines := 0
+	for dir := range core {
+		for path, f := range sources(t, dir) {
+			source, err := os.ReadFile(path)
+			require.NoError(t, err)
+			lines += bytes.Count(source, []byte("\n"))
+			imported := map[string]string{}
+			for _, i := range f.Imports {
+				if of, ours := strings.CutPrefix(strings.Trim(i.Path.Value, `"`), "lobescribe/"); ours && !core[of] {
+					assert.Contains(t, doors, of, "%s imports what is neither of the core nor a door", path)
+					imported[of[strings.LastIndex(of, "/")+1:]] = of
+				}
+			}
+			ast.Inspect(f, func(n ast.Node) bool {
+				if s, ok := n.(*ast.SelectorExpr); ok {
+					if x, ok := s.X.(*ast.Ident); ok && slices.Contains(declared[imported[x.Name]], s.Sel.Name) {
+						assert.Contains(t, doors[imported[x.Name]], s.Sel.Name, "%s asks this of %s", path, imported[x.Name])
+					}
+				}
+				return true
+			})
+		}
+	}
+	said, err := strconv.Atoi(regexp.MustCompile(`is (\d+) lines`).FindStringSubmatch(section)[1])
+	require.NoError(t, err)
+	assert.InEpsilon(t, lines, said, 0.02, "write down what the command prints")
+	assert.Less(t, lines, 15_000, "put what may be skipped behind a door")
+}
+
+// sources parses the files of a package, but for its tests, by their paths.
+func sources(t *testing.T, dir string) map[string]*ast.File {
+	t.Helper()
+	paths, err := filepath.Glob(filepath.Join("../..", dir, "*.go"))
+	require.NoError(t, err)
+	require.NotEmpty(t, paths, "there is no package %s", dir)
+	files := map[string]*ast.File{}
+	for _, path := range paths {
+		if strings.HasSuffix(path, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.SkipObjectResolution)
+		require.NoError(t, err)
+		files[path] = f
+	}
+	return files
 }
 
 // What DEVELOPERS and the script of the figures say to run is there: the package, and a
