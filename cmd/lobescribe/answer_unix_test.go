@@ -210,10 +210,11 @@ func (a *answers) hearCues(b *testing.B, daemon *process) (cues *[]seen, hangUp 
 // judge takes the waits of one opening.
 func (a *answers) judge(began time.Time, session *simulator.Session, o simulator.TrueOpening, first bool, cues, events []seen, until time.Time) {
 	wall := func(at measure.Stamp) time.Time { return began.Add(time.Duration(at) * time.Microsecond) }
-	nose, shown := wall(o.NoseUntil), wall(fallen(session, o))
+	nose, shown := wall(o.NoseUntil), wall(fallen(session, o, 3*session.Trace.Resolution))
 	which := "later openings: "
 	if first {
-		which = "first opening: "
+		// Nothing is expected, so a fall may be a hand that turns back on the flank.
+		which, shown = "first opening: ", wall(fallen(session, o, backTurn(session, o)))
 	}
 	find := func(list []seen, from time.Time, is func(seen) bool) time.Time {
 		for _, e := range list {
@@ -233,6 +234,9 @@ func (a *answers) judge(began time.Time, session *simulator.Session, o simulator
 	a.add(which+"knowable to the daemon's call", shown, called)
 	a.add(which+"knowable to the sentence", shown, onScreen)
 	a.add(which+"knowable to the voice", shown, said)
+	if !called.IsZero() {
+		a.add(which+"the daemon's call to the voice", called, said)
+	}
 	a.add(which+"nose to knowable", nose, shown)
 	a.add(which+"nose to the sentence", nose, onScreen)
 	if !first {
@@ -243,25 +247,36 @@ func (a *answers) judge(began time.Time, session *simulator.Session, o simulator
 	a.add(which+"heel to the voice with max lift", wall(o.Close), find(events, nose, func(e seen) bool { return e.what == "said" && strings.HasPrefix(e.says, "Max lift") }))
 }
 
-// fallen is when the line was sent that lies three steps of the indicator below the
-// highest of the opening: a nose may be known from then on, and not before.
-func fallen(session *simulator.Session, o simulator.TrueOpening) measure.Stamp {
-	step := session.Trace.Resolution
+// fallen is when the line was sent that lies so much below the highest of the opening:
+// a nose may be known from then on, and not before.
+func fallen(session *simulator.Session, o simulator.TrueOpening, by measure.Length) measure.Stamp {
 	highest := measure.Length(0)
 	for _, line := range session.IndicatorLines {
-		lift := session.Trace.Readings[line.Reading].Lift - o.Heel
-		if lift < 0 {
-			lift = -lift
-		}
 		if line.At < o.Open {
 			continue
 		}
+		lift := max(session.Trace.Readings[line.Reading].Lift-o.Heel, o.Heel-session.Trace.Readings[line.Reading].Lift)
 		highest = max(highest, lift)
-		if line.At > o.NoseUntil && lift <= highest-3*step {
+		if line.At > o.NoseUntil && lift <= highest-by {
 			return line.At
 		}
 	}
 	return o.Close
+}
+
+// backTurn is the most that a hand takes off the lift by turning back: 20 degrees, the
+// longest that the simulator's hands make, where the flank is steepest.
+func backTurn(session *simulator.Session, o simulator.TrueOpening) (most measure.Length) {
+	at := map[measure.Angle]measure.Length{} // lift by the whole degree
+	for t := o.Open; t < o.Close; t += measure.Millisecond {
+		at[session.Truth.CrankAt(t)/measure.Degree] = session.Truth.LiftAt(t)
+	}
+	for deg, lift := range at {
+		if back, ok := at[deg+20]; ok {
+			most = max(most, lift-back, back-lift)
+		}
+	}
+	return most
 }
 
 // reached is when the line was sent that is the first at or beyond half lift, or within

@@ -6,10 +6,13 @@ import (
 	"bufio"
 	"context"
 	"fmt"
+	"io"
 	"math"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"syscall"
 	"testing"
@@ -100,7 +103,7 @@ func writeLongCSV(b *testing.B, name string, bytes int64) {
 // little and much: a thousand and LOBESCRIBE_GROWTH traces (100000), ten and a thousand
 // times as many openings in one trace, ten and a thousand engines, an engine of 8 and of
 // 32 valves, an engine with 5 and 500 traces to compare. It prints how long each view
-// takes to stand there, the frame after, the slowest of three looks:
+// takes to stand there, the frame after, at each of three looks:
 //
 //	go test ./cmd/lobescribe -run XXX -bench ViewsGrow -benchtime 1x -timeout 1h
 func BenchmarkViewsGrow(b *testing.B) {
@@ -116,9 +119,28 @@ func BenchmarkViewsGrow(b *testing.B) {
 				crowded.look(b, screen, daemon, v)
 			}
 			require.NoError(b, daemon.stop())
+			crowded.begin(b)
 		}
 	}
 	b.ReportMetric(0, "ns/op")
+}
+
+// begin starts the daemon twenty times over the store, each time until the page came.
+func (c *crowded) begin(b *testing.B) {
+	var took []time.Duration
+	for range 20 {
+		began := time.Now()
+		daemon := start(b, "serve", "--addr", "127.0.0.1:0", "--data", c.folder)
+		r, err := http.Get(daemon.url)
+		require.NoError(b, err)
+		_, err = io.Copy(io.Discard, r.Body)
+		require.NoError(b, err)
+		took = append(took, time.Since(began))
+		r.Body.Close()
+		require.NoError(b, daemon.stop())
+	}
+	slices.Sort(took)
+	fmt.Printf("%-40s %6.1f ms in the middle of 20, %.1f at most\n", "from the start of the process to the page", took[10].Seconds()*1e3, took[19].Seconds()*1e3)
 }
 
 // view is a screen, and when it stands there.
@@ -141,7 +163,7 @@ func (c *crowded) views() []view {
 
 // look goes to a view three times, from another one.
 func (c *crowded) look(b *testing.B, screen context.Context, daemon *process, v view) {
-	slowest := 0.0
+	var all []float64
 	for range 3 {
 		if v.bench != "" {
 			daemon.send("PUT", "/api/v1/bench", map[string]string{"engine": v.bench, "valve": ""})
@@ -150,11 +172,15 @@ func (c *crowded) look(b *testing.B, screen context.Context, daemon *process, v 
 			began := time.Now()
 			code, _ := daemon.ask("GET", "api/v1/engines/"+v.bench+"/sheet", nil)
 			require.Equal(b, 200, code)
-			slowest = max(slowest, time.Since(began).Seconds()*1e3)
+			all = append(all, time.Since(began).Seconds()*1e3)
 			continue
 		}
 		if v.hash != "" {
 			require.NoError(b, chromedp.Do(screen, chromedp.Navigate("about:blank"), chromedp.Navigate(daemon.url+"#/help")))
+			require.Eventually(b, func() bool {
+				there, err := chromedp.Run(screen, chromedp.Evaluate[bool](`Boolean(document.querySelector("main h1"))`))
+				return err == nil && there
+			}, patience, 20*time.Millisecond)
 		}
 		took, err := chromedp.Run(screen, chromedp.Evaluate[float64](fmt.Sprintf(`new Promise((done) => {
 			const at = %q, began = performance.now();
@@ -169,9 +195,9 @@ func (c *crowded) look(b *testing.B, screen context.Context, daemon *process, v 
 		})`, v.hash, v.stands), chromedp.EvalAwaitPromise))
 		require.NoError(b, err, v.name)
 		require.Positive(b, took, "%s never stood there", v.name)
-		slowest = max(slowest, took)
+		all = append(all, took)
 	}
-	fmt.Printf("%-40s %6.0f ms\n", v.name, slowest)
+	fmt.Printf("%-40s %5.0f ms\n", v.name, all)
 }
 
 // crowded is a store with much in it.
