@@ -6,6 +6,7 @@ import (
 
 	"lobescribe/capture/internal/gum"
 	"lobescribe/capture/lift/evidence"
+	"lobescribe/capture/lift/sinking"
 	"lobescribe/capture/lift/stops"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
@@ -30,8 +31,9 @@ type verdicts struct {
 	told        [3]bool // no-contact, travel-end, too-fast
 	stops       stops.Sums
 	wander      float64 // the most that a heel has run out by, for the uncertainty
-	sinking     sinking
-	runsOut     int // over how many heels it has shown
+	sinking     sinking.Sums
+	bleeds      bool // a lifter that bleeds down was told
+	runsOut     int  // over how many heels it has shown
 	home        homecomings
 	encoder     bool  // its slips or counts were told
 	last        level // heel after the last opening
@@ -214,7 +216,7 @@ func (g *Segmenter) travelled(dst []measured) {
 
 // hold notes what the uncertainties hold without its being told; of one kind the most.
 func (g *Segmenter) hold(kind FaultKind, by measure.Length, says string) {
-	told := g.verdict.told[0] && kind == NoContact || g.verdict.told[1] && kind == TravelEnd || g.verdict.sinking.told && kind == Bleeding
+	told := g.verdict.told[0] && kind == NoContact || g.verdict.told[1] && kind == TravelEnd || g.verdict.bleeds && kind == Bleeding
 	if told {
 		return
 	}

@@ -9,6 +9,7 @@ import (
 	"lobescribe/capture/lift/drive"
 	"lobescribe/capture/lift/evidence"
 	"lobescribe/capture/lift/lobe"
+	"lobescribe/capture/lift/sinking"
 	"lobescribe/capture/lift/stops"
 	"lobescribe/capture/prove"
 	"lobescribe/capture/sift"
@@ -47,7 +48,7 @@ type measured struct {
 	wander          float64 // and may go, for the uncertainty
 	doubted         []point // lay off the line of their neighbours
 	passed          *drive.Passage
-	pauses          []pause
+	pauses          []sinking.Pause
 	skipped         bool // a passage before it could not be measured, or readings were lost
 	slipped         bool // the heel came back elsewhere
 	crossing        [2]crossed

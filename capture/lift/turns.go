@@ -7,6 +7,7 @@ import (
 
 	"lobescribe/capture/internal/gum"
 	"lobescribe/capture/lift/drive"
+	"lobescribe/capture/lift/sinking"
 	"lobescribe/device/measure"
 )
 
@@ -44,9 +45,8 @@ func (g *Segmenter) judgeDrive(all []measured) late {
 		return roughly(all)
 	}
 	g.drive = findingOf(&d)
-	k := &g.verdict.sinking
-	if d.SinkU/s < fastestSink/2 { // else they leave open all that a lifter does
-		k.flanks, k.flanksU = d.Sink/s, d.SinkU/s
+	if d.SinkU/s < sinking.Fastest/2 { // else they leave open all that a lifter does
+		g.verdict.sinking.Flanks(d.Sink/s, d.SinkU/s)
 	}
 	g.tellSinking(all[0])
 	if late := d.Homeward; late-4*d.HomewardU > leastGummed {
@@ -60,7 +60,7 @@ func (g *Segmenter) judgeDrive(all []measured) late {
 		d.Lag, d.U = 0, gum.Root(d.U, d.Lag/(1-drawn*drawn))
 	}
 	l := late{lag: d.Lag, u: d.U}
-	if !g.verdict.sinking.told { // a lifter that sinks moves the flanks as well
+	if !g.verdict.bleeds { // a lifter that sinks moves the flanks as well
 		l.loose = g.judgeTurns(ways, d)
 	}
 	return l
