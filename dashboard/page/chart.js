@@ -171,9 +171,9 @@ function drawMarks(u, { uprights = [], levels = [], crosses = [] }, { ink, soft,
   ctx.lineWidth = 1.5 * scale;
   ctx.textBaseline = "alphabetic"; // the chart library leaves its own behind, and then the line strikes its label out
   const end = bbox.left + bbox.width;
-  const there = uprights.map((m) => ({ ...m, at: u.valToPos(m.x, "x", true) })).filter(({ at }) => at >= bbox.left && at <= end);
+  const { min, max } = u.scales.x, there = uprights.filter((m) => m.x >= min && m.x <= max);
   // Thousands of them would hide the curve: they come when the chart is looked into.
-  const seen = there.length > bbox.width / (5 * scale) ? [] : there.sort((a, b) => a.at - b.at).map((m) => ({ ...m, width: ctx.measureText(m.label).width }));
+  const seen = there.length > bbox.width / (5 * scale) ? [] : there.sort((a, b) => a.x - b.x).map((m) => ({ ...m, at: u.valToPos(m.x, "x", true), width: ctx.measureText(m.label).width }));
   const stand = placed(seen, bbox.left, end, 4 * scale);
   for (const { at, dashed } of seen) {
     ctx.strokeStyle = soft;

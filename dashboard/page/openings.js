@@ -13,7 +13,7 @@ import { degrees, inCycle, length, withUncertainty } from "./units.js";
  * @property {import("./state.js").Opening} o
  * @property {number} at its nose in the time of its trace, in seconds
  * @property {string} why it counts for nothing; "" when it counts
- * @property {string} [more] what else is to be said of it
+ * @property {() => string} [more] what else is to be said of it
  * @property {number} [presses] how often a pedal was pressed at it
  * @property {string} [note] what is written beside it; absent where that is not known
  */
@@ -38,7 +38,7 @@ export function OpeningRows({ rows, trace, agreement, unit, newestFirst = false,
     const r = rows[i], { o, why, more } = r, off = offWords(agreement, o.t_nose_s, unit);
     return html`<tr class=${why ? "struck" : ""} key=${o.t_nose_s}><th scope="row">${i + 1}</th>
       <td class="strong">${withUncertainty(o.max_lift_mm * 1e6, o.max_lift_u_mm * 1e6, unit)}</td>
-      <td class="detail">${off.beyond ? html`<span class="off"><${Mark} shape="triangle" /> ${off.says}</span>` : null}half lift ${length(o.half_lift_mm * 1e6, unit)}${o.nose_angle_deg === undefined ? "" : `, at ${angle(o.opening_half.angle_deg)} and ${angle(o.closing_half.angle_deg)}, nose ${angle(o.nose_angle_deg)}`}${more ? `; ${more}` : ""}<${Beside} presses=${r.presses ?? 0} note=${r.note ?? ""} /></td>
+      <td class="detail">${off.beyond ? html`<span class="off"><${Mark} shape="triangle" /> ${off.says}</span>` : null}half lift ${length(o.half_lift_mm * 1e6, unit)}${o.nose_angle_deg === undefined ? "" : `, at ${angle(o.opening_half.angle_deg)} and ${angle(o.closing_half.angle_deg)}, nose ${angle(o.nose_angle_deg)}`}${more ? `; ${more()}` : ""}<${Beside} presses=${r.presses ?? 0} note=${r.note ?? ""} /></td>
       <td class="counts">${why ? html`<span class="left-out">left out: ${why}</span> ${trace ? html`<button type="button" class="quiet" onClick=${() => back(r)}>Undo<span class="sr">, opening ${i + 1}</span></button>` : null}`
         : trace ? html`<${LeaveOut} name="Leave out" at=${trace} of=${`opening ${i + 1}`} act=${leave(r)} />` : null}
         ${trace && r.note !== undefined ? html`<${NoteOf} key=${`note ${o.t_nose_s}`} trace=${trace} opening=${o} n=${i + 1} note=${r.note} done=${done} />` : null}</td></tr>`;

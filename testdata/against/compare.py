@@ -166,4 +166,5 @@ def main():
     print(f"load after: {os.getloadavg()[0]:.1f}")
 
 
-main()
+if __name__ == "__main__":
+    main()

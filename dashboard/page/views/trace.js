@@ -191,7 +191,7 @@ export function FindingsBlock({ findings, agreement, of: id, valve, engine, agai
   if (!findings) return html`<p class="hint">Its findings are not worked out yet.</p>`;
   const openings = findings.openings ?? [], faults = findings.faults ?? [];
   const rows = [...openings.map((o) => ({ o, why: "" })), ...(findings.left_out ?? []).map((s) => ({ o: s.opening, why: s.why }))].sort((a, b) => a.o.t_nose_s - b.o.t_nose_s)
-    .map((r) => ({ ...r, at: r.o.t_nose_s, note: noteAt(noted, r.o), more: `at ${seconds(r.o.t_nose_s)}, where the indicator shows ${digits(r.o.opening_half.reading_mm * 1e6, unit)} and ${digits(r.o.closing_half.reading_mm * 1e6, unit)} at half lift` }));
+    .map((r) => ({ ...r, at: r.o.t_nose_s, note: noteAt(noted, r.o), more: () => `at ${seconds(r.o.t_nose_s)}, where the indicator shows ${digits(r.o.opening_half.reading_mm * 1e6, unit)} and ${digits(r.o.closing_half.reading_mm * 1e6, unit)} at half lift` }));
   const presses = pressesAt(rows.map((r) => r.o), marks.map((m) => m.t_s)), shownRows = rows.map((r, i) => ({ ...r, presses: presses[i] }));
   return html`<section><h2>Findings</h2>
     ${rows.length ? html`${openings.length ? html`<p class="agreement"><${Mark} shape=${agreement.agree ? "check" : agreement.count === 1 ? "ring" : "triangle"} kind=${agreement.agree ? "good" : ""} /> ${agreementWords(agreement, valve, unit, { [valve]: called(valve, engine) })}</p>
