@@ -30,7 +30,13 @@ func (v *view) passes(lift, way float64) *drive.Passage {
 // crosses returns the crank angle at which a flank passes a lift, and its standard
 // uncertainty: side is -1 for angles below the nose's and +1 for those above.
 func (v *view) crosses(side, lift float64) (at, u float64) {
-	var a, y []float64
+	n := 0
+	for _, p := range v.p {
+		if (p.a-v.noseA)*side > 0 {
+			n++
+		}
+	}
+	a, y := make([]float64, 0, n), make([]float64, 0, n)
 	for i, p := range v.p {
 		if (p.a-v.noseA)*side > 0 {
 			a, y = append(a, p.a), append(y, v.y[i]-lift)

@@ -85,7 +85,13 @@ const misfit = 1.5
 
 // byAngle returns the readings near the nose in order of the crank angle.
 func (v *view) byAngle(scatter float64) lobe.Curve {
-	var a, y, w []float64
+	n := 0
+	for _, y := range v.y {
+		if y > 0.8*v.height {
+			n++
+		}
+	}
+	a, y, w := make([]float64, 0, n), make([]float64, 0, n), make([]float64, 0, n)
 	for i, p := range v.p {
 		if v.y[i] > 0.8*v.height {
 			a, y, w = append(a, p.a), append(y, v.y[i]), append(w, p.w)
