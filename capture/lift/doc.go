@@ -57,6 +57,10 @@
 // nose shows at the edges of the stop alone: what these say for each size stands in the
 // uncertainty, see package stops.
 //
+// What is fitted is fitted elsewhere: to a curve of readings in package lobe (a nose, a
+// crossing), drive, stops, sinking and evidence. They answer in numbers; what is a passage,
+// which of the answers is told, in which words, and what goes into a ± is decided here.
+//
 // A direction that nobody forces is found by following both: what is turned
 // through without a rest is a nose. Assumed: a valve train of 1 to 40 mm; a
 // trace that does not begin or end within 0.12 mm of the heel on a flank;
