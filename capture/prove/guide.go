@@ -198,7 +198,7 @@ func (g *Guide) take(s sample) {
 		g.say()
 	case !g.resting && s.at-g.stirred > restlessFor && g.now.Stage != Done:
 		if w := g.window.wanders(); w < float64(samePlace) && w > 0 {
-			g.now.Problem = "The figure does not stand still: it wanders by " + measure.Length(w).In(measure.InMillimetres) + ". Is the stand firm, and nothing shaking it?"
+			g.now.Problem = "The figure does not stand still: it wanders by " + inBoth(w) + ". Is the stand firm, and nothing shaking it?"
 		}
 	}
 	if !g.resting && g.place != nil {
@@ -281,7 +281,7 @@ func (g *Guide) pressed(s stand) {
 	case d < g.band():
 		g.now.Problem = ""
 	case d < float64(leastTravel):
-		g.now.Problem = "The spindle has moved by " + measure.Length(d).In(measure.InMillimetres) + " only: press it in as far as it goes, and hold it there."
+		g.now.Problem = "The spindle has moved by " + inBoth(d) + " only: press it in as far as it goes, and hold it there."
 	default:
 		g.home = &s
 		g.to(Snap, s.at)
@@ -364,7 +364,7 @@ func (g *Guide) back(s stand) {
 		g.offRetainer()
 		g.place = &s
 		g.to(Snap, s.at)
-		g.now.Problem = "The spindle stands " + measure.Length(moved).In(measure.InMillimetres) + " from where it stood before: the stand or what it stands on has moved, so the snaps are counted again from one."
+		g.now.Problem = "The spindle stands " + inBoth(moved) + " from where it stood before: the stand or what it stands on has moved, so the snaps are counted again from one."
 	case !ok:
 		// It was touched, and no more.
 	case g.in == 0 || h.side == g.in:

@@ -57,7 +57,7 @@ func TestWhatGoesWrongIsSaid(t *testing.T) {
 		stage   prove.Stage
 		problem string
 	}{
-		"pressed a little": {func(h *person) { h.hold(1.5); h.push(0.5, 0.5); h.hold(1.5) }, prove.Home, "0.500 mm only"},
+		"pressed a little": {func(h *person) { h.hold(1.5); h.push(0.5, 0.5); h.hold(1.5) }, prove.Home, "0.5 mm (0.0197 in) only"},
 		"lowered": {func(h *person) { h.stops(g); h.ontoRetainer(); h.push(7, 0.6); h.carry(4, 2); h.hold(1.5) },
 			prove.Snap, "lowered"},
 		"does not reach the retainer": {func(h *person) { h.stops(g); h.push(0, 1); h.hold(3) }, prove.Snap, "does not reach"},
@@ -69,7 +69,7 @@ func TestWhatGoesWrongIsSaid(t *testing.T) {
 			h.drop(3.5, 40)
 			h.hold(1.5)
 		},
-			prove.Snap, "0.500 mm from where it stood"},
+			prove.Snap, "0.5 mm (0.0197 in) from where it stood"},
 		"not pressed home": {func(h *person) {
 			h.hold(1.5)
 			h.push(6, 1)

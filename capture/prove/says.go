@@ -1,6 +1,10 @@
 package prove
 
-import "fmt"
+import (
+	"fmt"
+
+	"lobescribe/capture/worksheet"
+)
 
 // say puts what is to be done into a sentence.
 func (g *Guide) say() {
@@ -31,3 +35,7 @@ func (g *Guide) sentence() string {
 	}
 	return "The indicator is proved."
 }
+
+// inBoth prints nanometres in both units: somebody who proves an indicator may not have
+// said which is theirs yet.
+func inBoth(nm float64) string { return worksheet.InBoth(worksheet.Rounded(length(nm))) }
