@@ -71,10 +71,7 @@ func (c *Curve) Derivatives(o DeriveOptions) (Derivatives, error) {
 	if o.Step < measure.Degree/5 || o.Step > 5*measure.Degree {
 		return Derivatives{}, worksheet.Wrongf("derivatives.step_deg", "%v (from 0.2 to 5)", o.Step)
 	}
-	even, rows, err := c.even(o.Step.Degrees())
-	if err != nil {
-		return Derivatives{}, err
-	}
+	even, rows := c.even(o.Step.Degrees())
 	if o.HalfWindow < 0 || o.HalfWindow > 30*measure.Degree {
 		return Derivatives{}, worksheet.Wrongf("derivatives.half_window_deg", "%v (from 0 to 30)", o.HalfWindow)
 	}
@@ -174,19 +171,16 @@ func window(o DeriveOptions) int {
 
 // even returns positions step apart, and how the lift there is made of the
 // readings.
-func (c *Curve) even(step float64) (at []float64, rows []smooth.Row, err error) {
+func (c *Curve) even(step float64) (at []float64, rows []smooth.Row) {
 	first, last := math.Ceil(c.x[0]/step-1e-9), math.Floor(c.x[len(c.x)-1]/step+1e-9)
 	for k := first; k <= last; k++ {
 		at = append(at, k*step)
 	}
-	rows, err = c.line.Resample(at)
-	if err != nil {
-		return nil, nil, err
-	}
+	rows = c.line.Resample(at)
 	for i := range rows {
 		rows[i] = rows[i].Through(c.rows)
 	}
-	return at, rows, nil
+	return at, rows
 }
 
 func (c *Curve) derive(at []float64, rows []smooth.Row, o DeriveOptions) (Derivatives, error) {

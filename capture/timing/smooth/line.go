@@ -234,7 +234,7 @@ func (l *Line) Area(from, to float64) float64 {
 // positions at, so that noise can be carried through. Weights under 1e-9 of
 // the largest are dropped: a point's influence on a spline dies away by a
 // factor of nearly four with each point between.
-func (l *Line) Resample(at []float64) ([]Row, error) {
+func (l *Line) Resample(at []float64) []Row {
 	// A unit impulse on every point in turn shows what each does. Impulses 40
 	// points apart do not disturb one another (3.7^-20 is under 1e-11), so 40
 	// splines do for any number of points.
@@ -248,6 +248,7 @@ func (l *Line) Resample(at []float64) ([]Row, error) {
 		rows[i] = Row{First: first, Weights: make([]float64, min(near[i]+apart/2, n)-first)}
 	}
 	ys := make([]float64, n)
+	through := l.others()
 	for phase := range min(apart, n) {
 		for i := range ys {
 			ys[i] = 0
@@ -255,22 +256,19 @@ func (l *Line) Resample(at []float64) ([]Row, error) {
 				ys[i] = 1
 			}
 		}
-		p, err := NewLine(l.xs, ys, l.shape)
-		if err != nil {
-			return nil, err
-		}
+		value := through(ys)
 		for i, x := range at {
 			r := rows[i]
 			k := (phase - r.First%apart + apart) % apart
 			if k < len(r.Weights) {
-				r.Weights[k] = p.At(x)
+				r.Weights[k] = value(x, near[i])
 			}
 		}
 	}
 	for i := range rows {
 		rows[i] = rows[i].trimmed(1e-9)
 	}
-	return rows, nil
+	return rows
 }
 
 // trimmed drops the ends of a row that hardly count.

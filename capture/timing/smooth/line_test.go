@@ -141,9 +141,7 @@ func TestResampleRowsAreTheLine(t *testing.T) {
 		l, err := NewLine(xs, ys, shape)
 		require.NoError(t, err)
 		at := []float64{xs[0], xs[0] + 0.1, xs[n/2] + 0.2, xs[n-1] - 0.1, xs[n-1]}
-		rows, err := l.Resample(at)
-		require.NoError(t, err)
-		for i, r := range rows {
+		for i, r := range l.Resample(at) {
 			require.InDelta(t, l.At(at[i]), r.Of(ys), 1e-7)
 		}
 	})
