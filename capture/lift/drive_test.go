@@ -44,6 +44,28 @@ func TestDriveShowsDelayAndSlackApart(t *testing.T) {
 	}
 }
 
+// A hand that shows that lift does not come late shows that the gauge averages over little,
+// and the ± of a lift has no use for more.
+func TestDriveBoundsWhatAGaugeAverages(t *testing.T) {
+	u := func(angles bool) float64 {
+		one := independent.Ratchet{Lobe: independent.Lobe{Height: 11.4, Centre: 200, Half: 140}, Step: 0.001, Count: 0.15, Turns: 6}
+		trace := measure.Trace{Resolution: measure.Micrometre}
+		for _, p := range one.Play(rand.New(rand.NewPCG(3, 7))) {
+			r := measure.Reading{At: measure.Stamp(p.Seconds * 1e6), Has: measure.HasLift, Lift: measure.FromMillimetres(p.Lift)}
+			if angles {
+				r.Has, r.Angle = r.Has|measure.HasAngle, measure.FromDegrees(p.Angle)
+			}
+			trace.Readings = append(trace.Readings, r)
+		}
+		f, err := lift.Analyse(trace, lift.Options{})
+		require.NoError(t, err)
+		require.NotEmpty(t, f.Openings)
+		assert.InDelta(t, 11.4, f.MaxLift.Millimetres(), f.MaxLiftU.Millimetres())
+		return f.MaxLiftU.Millimetres()
+	}
+	assert.Less(t, u(true), u(false)/3)
+}
+
 // Turned evenly, one way, the hand tells nothing of either.
 func TestDriveOfAnEvenHandTellsNothing(t *testing.T) {
 	lobe := independent.Lobe{Height: 11.4, Centre: 200, Half: 140}

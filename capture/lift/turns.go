@@ -45,6 +45,9 @@ func (g *Segmenter) judgeDrive(all []measured) late {
 		return roughly(all)
 	}
 	g.drive = findingOf(&d)
+	if !g.o.Proof.Proved() {
+		boundAverage(all, math.Abs(d.Lag)+2*d.U)
+	}
 	if d.SinkU/s < sinking.Fastest/2 { // else they leave open all that a lifter does
 		g.verdict.sinking.Flanks(d.Sink/s, d.SinkU/s)
 	}
@@ -64,6 +67,20 @@ func (g *Segmenter) judgeDrive(all []measured) late {
 		l.loose = g.judgeTurns(ways, d)
 	}
 	return l
+}
+
+// boundAverage narrows what a gauge that averages may take off the noses, where lift comes
+// later than the angle by so many seconds at the most: its figure comes late by half the
+// time that it averages over. What it takes off goes with the square of that.
+func boundAverage(all []measured, late float64) {
+	share := 2 * late * s / unknownAverage
+	if share >= 1 {
+		return
+	}
+	for i := range all {
+		all[i].alike *= share * share
+		all[i].stateLift()
+	}
 }
 
 // tellApart tells of an opening that is left out of the fit: no ± holds what its angles

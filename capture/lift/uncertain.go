@@ -169,6 +169,7 @@ func (c *curvature) half() float64 {
 func (e surroundings) uncertain(m *measured, v *view) {
 	repeat := (m.after.y - m.before.y) / 2 / math.Sqrt(3)
 	m.own = gum.Root(m.nose.Noise, m.nose.Short, m.before.u/2, m.after.u/2, repeat)
+	// How late lift comes bounds it, where that is known: see boundAverage.
 	// A gauge that averages shows a nose that is passed fast too low, and one that
 	// sticks shows it low and the heel high.
 	average, stick := unknownAverage, 0.0
