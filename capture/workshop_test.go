@@ -215,7 +215,7 @@ func TestCallsInTheWorkshop(t *testing.T) {
 	tallies := make([]callTally, len(lines))
 	var mu sync.Mutex
 	var said []string
-	workshop.Each(lines, runs, func(line int, s *workshop.Session, rate float64) {
+	workshop.Each(lines, runs, false, func(line int, s *workshop.Session, rate float64) {
 		h := hear(s)
 		mu.Lock()
 		defer mu.Unlock()

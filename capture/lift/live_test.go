@@ -83,7 +83,7 @@ func TestLiveUncertaintyHoldsWhatTheTracesDoes(t *testing.T) {
 	for kind, holds := range map[string]float64{"sound": 98, "cut nose": 80, "hangs free": 92, "bleeding": 86, "heel runs out": 93} {
 		var mu sync.Mutex
 		openings, covered, narrower := 0, 0, 0
-		workshop.Each(workshop.Lines(kind), 24, func(_ int, s *workshop.Session, _ float64) {
+		workshop.Each(workshop.Lines(kind), 24, false, func(_ int, s *workshop.Session, _ float64) {
 			found := analysed(s.Trace)
 			live := calledOut(s.Trace)
 			mu.Lock()

@@ -204,7 +204,7 @@ func TestWorkshop(t *testing.T) {
 	tallies := make([]shopTally, len(lines))
 	var mu sync.Mutex
 	var all []passed
-	workshop.Each(lines, runs, func(line int, s *workshop.Session, rate float64) {
+	workshop.Each(lines, runs, false, func(line int, s *workshop.Session, rate float64) {
 		p := judge(s, analysed(s.Trace), rate)
 		mu.Lock()
 		defer mu.Unlock()

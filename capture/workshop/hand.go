@@ -22,6 +22,7 @@ type hand struct {
 	jerk       float64    // how much too hard a stroke begins
 	tremor     float64    // degrees while resting
 	rests      []rest
+	smooth     bool // every stroke is a reach of least jerk
 	begin, end float64 // seconds of rest at the ends
 }
 
@@ -53,6 +54,29 @@ func drawHand(r *rand.Rand) hand {
 	return h
 }
 
+// reaching makes a hand move from rest to rest, as arms do that nothing hinders.
+func (h hand) reaching(r *rand.Rand) hand {
+	h.smooth = true
+	h.reach = [][2]float64{{5, 30}, {8, 50}, {30, 90}, {50, 150}, {200, 500}}[r.IntN(5)]
+	h.speed = stretched(r, 15, 200)
+	h.grip = [2]float64{0.02, stretched(r, 0.05, 2)}
+	h.throw, h.up = 0, 0
+	return h
+}
+
+// leastJerk returns the way from one angle to another in reaches of minimum jerk
+// (Flash and Hogan, The coordination of arm movements, Journal of Neuroscience 5, 1985,
+// equation 3), fast at the most degrees a second: that is 1.875 times the mean.
+func leastJerk(from, to, fast float64) []float64 {
+	n := max(int(1.875*math.Abs(to-from)/fast/tick), 2)
+	way := make([]float64, n)
+	for i := range way {
+		u := float64(i+1) / float64(n)
+		way[i] = from + (to-from)*u*u*u*(10+u*(6*u-15))
+	}
+	return way
+}
+
 // path plays the hand from one angle to another, both along the way of turning
 // and the nose of every 720 degrees at l.nose, and returns the angle at each tick.
 func (h hand) path(r *rand.Rand, lift func(way float64) float64, most, from, to float64) []float64 {
@@ -74,6 +98,15 @@ func (h hand) path(r *rand.Rand, lift func(way float64) float64, most, from, to 
 	}
 	// move goes on until it is there or past it.
 	move := func(goal, wanted float64) {
+		if h.smooth {
+			way := leastJerk(p, goal, math.Abs(wanted))
+			for _, at := range way {
+				shake -= shake * tick / 0.1
+				path = append(path, at+shake)
+			}
+			p, v = goal, 0
+			return
+		}
 		for started, i := 0.0, 0; (goal-p)*wanted > 0 && i < 60_000; i++ {
 			want := wanted
 			if started < 0.12 {

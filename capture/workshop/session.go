@@ -18,6 +18,9 @@ type Options struct {
 	Encoder bool
 	// Step is the gauge's least step; 0: one of those that gauges have.
 	Step measure.Length
+	// Reaches makes the hand another one than those of the table: it goes from rest to
+	// rest, smoothly, in strokes of a few degrees or many.
+	Reaches bool
 	// Openings is how often the valve opens in the session; 0: 2 to 6.
 	Openings int
 }
@@ -250,6 +253,9 @@ func Make(kind string, seed uint64, o Options) Session {
 	r := rand.New(rand.NewPCG(seed, 0x5bd1))
 	b := draw(r, o)
 	play := r.Uint64()
+	if o.Reaches {
+		b.hand = b.hand.reaching(rand.New(rand.NewPCG(play, 5)))
+	}
 	h := fnv.New64a()
 	h.Write([]byte(kind))
 	k.spoil(b, rand.New(rand.NewPCG(seed, h.Sum64())))

@@ -67,8 +67,9 @@ func Runs(few int) (int, error) {
 }
 
 // Each plays a number of sessions for each line, on all cores, and hands each to
-// judge, which must be safe to call from several goroutines.
-func Each(lines []Line, runs int, judge func(line int, s *Session, rate float64)) {
+// judge, which must be safe to call from several goroutines. A hand that reaches is
+// another one, see [Options].
+func Each(lines []Line, runs int, reaches bool, judge func(line int, s *Session, rate float64)) {
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	rates := Rates()
@@ -77,7 +78,7 @@ func Each(lines []Line, runs int, judge func(line int, s *Session, rate float64)
 			for i := int(next.Add(1)) - 1; i < runs*len(lines); i = int(next.Add(1)) - 1 {
 				line, run := i%len(lines), i/len(lines)
 				rate := rates[run%len(rates)]
-				s := Make(lines[line].Kind.Name, firstSeed+uint64(run), Options{Rate: rate, Encoder: lines[line].Encoder})
+				s := Make(lines[line].Kind.Name, firstSeed+uint64(run), Options{Rate: rate, Encoder: lines[line].Encoder, Reaches: reaches})
 				judge(line, &s, rate)
 			}
 		})
