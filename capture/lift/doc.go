@@ -25,7 +25,7 @@
 // uncertainty follows JCGM 100:2008 (GUM): U = k u, k = 2 (6.2.1), with
 //
 //	u² = u_fit² + u_shape² + (u_before² + u_after²)/4 + (after-before)²/12 + u_round²
-//	     + u_average² + u_runout² + u_stick² + u_sink² + u_travel²
+//	     + u_average² + u_runout² + u_stick² + u_sink² + u_travel² + u_bend²
 //
 // u_fit is the Type A standard uncertainty of the fitted nose (4.2), the mean
 // over noses that end as the second, third and fourth power of the distance,
@@ -38,9 +38,10 @@
 //
 // The second line is what the user did not tell and the signal does not settle
 // (definitional uncertainty, JCGM 200:2012, 2.27): what a gauge that averages over
-// up to 0.12 s takes off a nose passed at that speed; the heel's run-out, also where
-// noise hides most of it; what the heel did not come home by, with 2.7 counts where it
-// moved by a count or no trace began on it; what a lifter that may bleed down sinks
+// up to 0.12 s, or as much as lift comes late with an encoder, takes off a nose passed
+// at that speed; 0.03 of 100 of the lift for a stand that bends and the indicator's own
+// error; the heel's run-out, also where noise hides most of it; what the heel did not
+// come home by, with 2.7 counts where it moved by a count or no trace began on it; what a lifter that may bleed down sinks
 // until the nose; what a spindle takes off that may have stopped under the nose or hung
 // free on the heel. Where the indicator was proved ([Options.Proof]) its stops, lag and
 // stickiness take their place. What is in the uncertainty without being told as a

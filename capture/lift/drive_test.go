@@ -47,11 +47,11 @@ func TestDriveShowsDelayAndSlackApart(t *testing.T) {
 // A hand that shows that lift does not come late shows that the gauge averages over little,
 // and the ± of a lift has no use for more.
 func TestDriveBoundsWhatAGaugeAverages(t *testing.T) {
-	u := func(angles bool) float64 {
+	u := func(angles bool) float64 { // at three times the pace of that hand
 		one := independent.Ratchet{Lobe: independent.Lobe{Height: 11.4, Centre: 200, Half: 140}, Step: 0.001, Count: 0.15, Turns: 6}
 		trace := measure.Trace{Resolution: measure.Micrometre}
 		for _, p := range one.Play(rand.New(rand.NewPCG(3, 7))) {
-			r := measure.Reading{At: measure.Stamp(p.Seconds * 1e6), Has: measure.HasLift, Lift: measure.FromMillimetres(p.Lift)}
+			r := measure.Reading{At: measure.Stamp(p.Seconds / 3 * 1e6), Has: measure.HasLift, Lift: measure.FromMillimetres(p.Lift)}
 			if angles {
 				r.Has, r.Angle = r.Has|measure.HasAngle, measure.FromDegrees(p.Angle)
 			}

@@ -24,6 +24,10 @@ const (
 	// leastNear is how far from the nose a reading stands at the least, in shares of
 	// that time, for the curvature near it.
 	leastNear = 0.25
+	// bends is the share of a lift by which the stand's arm may bend under the spindle's
+	// force and the indicator be wrong itself, a standard uncertainty: some micrometres over
+	// its travel (common practice, no source).
+	bends = 0.0003
 	// noseDepth is the share of the lift under the nose in which its curvature
 	// against time is taken.
 	noseDepth = 0.04
@@ -185,6 +189,6 @@ func (e surroundings) uncertain(m *measured, v *view) {
 	}
 	// Which point of a heel that runs out is the heel, nobody has said
 	// (definitional uncertainty, JCGM 200:2012, 2.27).
-	m.common = gum.Root(m.common, stick, m.wander/math.Sqrt(runOutShare))
+	m.common = gum.Root(m.common, stick, m.wander/math.Sqrt(runOutShare), bends*m.nose.Y)
 	m.stateLift()
 }

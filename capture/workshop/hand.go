@@ -22,7 +22,7 @@ type hand struct {
 	jerk       float64    // how much too hard a stroke begins
 	tremor     float64    // degrees while resting
 	rests      []rest
-	smooth     bool // every stroke is a reach of least jerk
+	smooth     bool    // every stroke is a reach of least jerk
 	begin, end float64 // seconds of rest at the ends
 }
 
