@@ -6,6 +6,7 @@
 #   sh testdata/against/run.sh            # everything
 #   SECONDS_EACH=60 sh testdata/against/run.sh
 #   NICE=-5 sh testdata/against/run.sh    # as root, where others are at work
+#   LONG=1 sh testdata/against/run.sh     # also a real browser, imports and a full store
 set -eu
 cd "$(dirname "$0")/../.."
 python=${PYTHON:-/usr/bin/python3}
@@ -39,3 +40,12 @@ echo
 echo "== How time, bytes and allocations grow with the length of a trace and the number of traces (goal: exponents of at most 1.05; the tests fail above)"
 LOBESCRIBE_GROWTH=${GROWTH:-10000000} go test ./capture/lift -run GrowStraight -v | grep -vE '^(=== |PASS|ok)'
 LOBESCRIBE_GROWTH=100000 go test ./storage -run DoNotGrow -v | grep -vE '^(=== |PASS|ok)'
+if [ -n "${LONG:-}" ]; then # twenty minutes, two gigabytes of disk, and a chromium
+	echo
+	echo "== From the nose to the words in a real browser (goals: p99 250 ms from when it can be known; half lift to the tone 60 ms)"
+	go test ./cmd/lobescribe -run XXX -bench FirstAnswer -benchtime 30x -timeout 1h | grep -E ' ms, of| readings a second'
+	echo
+	echo "== Import, the page's views and the start over a full store (goals: exponents of at most 1.05, views 1 s, start 20 ms)"
+	LOBESCRIBE_GROWTH=1000000000 go test ./cmd/lobescribe -run XXX -bench ImportGrows -benchtime 1x -timeout 1h | grep bytes
+	LOBESCRIBE_GROWTH=100000 go test ./cmd/lobescribe -run XXX -bench ViewsGrow -benchtime 1x -timeout 1h | grep -E ' ms|traces,'
+fi
