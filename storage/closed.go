@@ -30,18 +30,20 @@ type closedMark struct {
 	Tx    uint64 `json:"tx,omitempty"`
 	Tally tally  `json:"tally,omitzero"`
 	// Making are the traces that had not ended, with how many readings of each were
-	// acknowledged; the Tally has none of them.
+	// acknowledged and not told of as lost; the Tally has none of them.
 	Making map[ID]uint64 `json:"making,omitempty"`
 }
 
-// making are the traces in the making.
+// making are the traces in the making, without what of them was told of as lost.
 func (s *Store) making() map[ID]uint64 {
 	s.mu.Lock()
 	writers := maps.Clone(s.open)
 	s.mu.Unlock()
 	n := map[ID]uint64{}
 	for id, w := range writers {
-		_, n[id] = w.acknowledged()
+		w.mu.Lock()
+		n[id] = w.next - min(w.lost, w.next)
+		w.mu.Unlock()
 	}
 	return n
 }

@@ -17,8 +17,13 @@ func (s *Store) cutShort(id ID) error {
 	err := s.update(OpOpen, func(tx *bbolt.Tx) error {
 		r := boltRows{tx}
 		h, err := readHead(r, id)
-		if errors.Is(err, ErrNotFound) {
+		switch gone := errors.Is(err, ErrNotFound); {
+		case gone && s.made[id] == 0:
 			return tx.Bucket([]byte(bucketOpen)).Delete(traceKey(id))
+		case gone: // which its line is to tell
+			if err := putHead(tx, id, nil, h); err != nil {
+				return err
+			}
 		}
 		h.CutShort = true
 		if tail, first, whole := readTail(r, id); whole && len(tail) > 0 {
@@ -28,12 +33,41 @@ func (s *Store) cutShort(id ID) error {
 			}
 		}
 		readings = measureExtent(r, id).readings
-		return s.finish(tx, id, h)
+		had, known := s.hadOf(r, id)
+		if !known {
+			return errors.Join(s.end(tx, id, h), s.dropSummary(tx, id), s.enqueue(tx, ErrandTrace, id.String(), true))
+		}
+		return s.finish(tx, id, h, had)
 	})
 	if err == nil {
 		s.log.Warn("trace was cut short and is kept", "trace", id, "readings", readings)
 	}
 	return err
+}
+
+// hadOf says how many readings a trace had that nobody ended: its line in the lists
+// remembers them, so that whoever looks the store through finds what is missing, and
+// a repair tells of it. known is false when nothing tells how many there were.
+func (s *Store) hadOf(r rows, id ID) (n uint64, known bool) {
+	e := measureExtent(r, id)
+	if acked, ok := s.made[id]; ok {
+		return max(acked, e.readings), true
+	}
+	if len(e.damage) == 0 && e.end > e.readings {
+		for _, done := range repairsIn(r) {
+			for _, l := range done.Losses {
+				if l.Trace == id {
+					return e.readings, true // the hole was told of
+				}
+			}
+		}
+	}
+	for _, d := range e.damage {
+		if d.First >= e.end {
+			return 0, false
+		}
+	}
+	return e.end, true
 }
 
 // readTail unpacks the small chunks of a trace. whole is false when one does

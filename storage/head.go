@@ -131,6 +131,7 @@ type extent struct {
 	first, last measure.Stamp
 	has         measure.Has
 	damage      []*Damage
+	end         uint64 // behind the last reading that reads; more than readings where some between are missing
 }
 
 func (e extent) span() measure.Stamp { return e.last - e.first }

@@ -239,7 +239,8 @@ func censusOf(r rows) census {
 		var sum Summary
 		if unseal(sealSummary, k, v, &sum) == nil {
 			had := c[sum.ID]
-			c[sum.ID] = traceCount{max(had.readings, sum.Readings), true, sum.Engine, sum.Valve, sum.Started}
+			ended := r.get(bucketOpen, k) == nil // else a repair made the line, of what there was
+			c[sum.ID] = traceCount{max(had.readings, sum.Readings), ended, sum.Engine, sum.Valve, sum.Started}
 		}
 		return true
 	})

@@ -201,7 +201,8 @@ func (s *Store) goOn(know knowledge, done *Repaired) error {
 		losses := done.Losses[:0]
 		for _, l := range done.Losses {
 			if was, live := acked[l.Trace]; live {
-				l.Of, l.Lost = int64(was), int64(was-min(was, is[l.Trace].readings))
+				l.Left = is[l.Trace].readings
+				l.Of, l.Lost = int64(was), int64(was-min(was, l.Left))
 			}
 			if l.Lost != 0 {
 				losses = append(losses, l)
@@ -234,6 +235,10 @@ func (w *Writer) goOn() error {
 	tail, chunks := w.tail, w.tailChunks
 	err := w.s.update(OpAppend, func(tx *bbolt.Tx) (err error) {
 		if err := tx.Bucket([]byte(bucketOpen)).Put(traceKey(w.id), nil); err != nil {
+			return err
+		}
+		// Where that mark was lost, the repair has made a line of what there was.
+		if err := tx.Bucket([]byte(bucketSummaries)).Delete(traceKey(w.id)); err != nil {
 			return err
 		}
 		if err := w.putBack(tx); err != nil {

@@ -256,7 +256,7 @@ func (s *Store) putRecord(from *salvaged, rep Report, done *Repaired, know knowl
 		is, told := censusOf(r), map[ID]bool{}
 		for _, before := range repairsIn(r) {
 			for _, l := range before.Losses {
-				told[l.Trace] = told[l.Trace] || is[l.Trace].readings == 0
+				told[l.Trace] = told[l.Trace] || l.Left == 0 && is[l.Trace].readings == 0
 			}
 		}
 		done.Left = is.amount(countDocuments(r))

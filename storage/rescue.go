@@ -157,7 +157,7 @@ func (s *Store) takeTrace(from *Store, file string, id ID) (as ID, err error) {
 		if err := w.copyReadings(tx, from, id); err != nil {
 			return err
 		}
-		if err := errors.Join(w.putNotes(tx, notes), putHead(tx, w.id, nil, h), s.finish(tx, w.id, h)); err != nil {
+		if err := errors.Join(w.putNotes(tx, notes), putHead(tx, w.id, nil, h), s.finish(tx, w.id, h, 0)); err != nil {
 			return err
 		}
 		return tx.Bucket([]byte(bucketAbout)).Put(key, []byte(w.id.String()))

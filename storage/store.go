@@ -107,7 +107,8 @@ type Store struct {
 	scrubbed bool          // all of it was found whole since it was opened; see Proved
 	looked   chan struct{} // closed, and made again, each time it was looked at
 	open     map[ID]*Writer
-	ghosts   []ID // of Begins that failed; see lay
+	made     map[ID]uint64 // of traces in the making when it was let go of, what was acknowledged; see hadOf
+	ghosts   []ID          // of Begins that failed; see lay
 }
 
 // Open opens the store at path, and makes it, with its folders, when it is not
@@ -257,6 +258,9 @@ func (s *Store) openDatabase(file *os.File, o Options) error {
 // settle brings a store that was just opened up to date: schema, buckets, and
 // traces left in the making.
 func (s *Store) settle(fresh bool, o Options) error {
+	if mark := readMark(s.path); mark != nil && mark.Tx <= s.sure && s.sure <= mark.Tx+1 {
+		s.made = mark.Making
+	}
 	if err := s.upgrade(fresh, o.migrations); err != nil {
 		return err
 	}

@@ -69,9 +69,14 @@ func (s *Store) recount() error {
 }
 
 // putSummary writes the line of a trace in the lists.
-func (s *Store) putSummary(tx *bbolt.Tx, id ID) error {
+func (s *Store) putSummary(tx *bbolt.Tx, id ID) error { return s.putSummaryOf(tx, id, 0) }
+
+// putSummaryOf is putSummary for a trace that had so many readings, if that is more
+// than read.
+func (s *Store) putSummaryOf(tx *bbolt.Tx, id ID, least uint64) error {
 	key := traceKey(id)
 	sum := summarise(boltRows{tx}, id)
+	sum.Readings = max(sum.Readings, least)
 	v, err := seal(sealSummary, key, sum)
 	if err != nil {
 		return err
@@ -92,6 +97,17 @@ func (s *Store) putSummary(tx *bbolt.Tx, id ID) error {
 		s.tally.Newest = max(s.tally.Newest, id)
 	})
 	return b.Put(key, v)
+}
+
+// dropSummary takes away the line of a trace, if it has one: nothing tells how many
+// readings it had, and how many there are in all is not known from then on.
+func (s *Store) dropSummary(tx *bbolt.Tx, id ID) error {
+	tx.OnCommit(func() {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		s.tally.Known, s.tally.Newest = false, max(s.tally.Newest, id)
+	})
+	return tx.Bucket([]byte(bucketSummaries)).Delete(traceKey(id))
 }
 
 // countDoc counts a document of which there are about to be so many, 1 or 0.

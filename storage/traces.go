@@ -144,6 +144,7 @@ func measureExtent(r rows, id ID) extent {
 	}
 	ofTrace(r, bucketChunks, id, 0, one)
 	ofTrace(r, bucketTail, id, next, one)
+	e.end = next
 	return e
 }
 

@@ -302,7 +302,7 @@ func (w *Writer) End() error {
 		if n := measureExtent(boltRows{tx}, w.id).readings; n+w.lost < w.next {
 			return fmt.Errorf("%w (trace %s: %d readings are left of %d)", ErrDamaged, w.id, n, w.next)
 		}
-		return w.s.finish(tx, w.id, w.head)
+		return w.s.finish(tx, w.id, w.head, 0)
 	})
 	if err != nil {
 		w.doubt = true
@@ -351,18 +351,24 @@ func (w *Writer) Hinders() bool {
 }
 
 // finish writes the last head and the summary, takes the open mark away, and
-// lets the shop hear of the trace.
-func (s *Store) finish(tx *bbolt.Tx, id ID, h Head) error {
-	if err := tx.Bucket([]byte(bucketOpen)).Delete(traceKey(id)); err != nil {
+// lets the shop hear of the trace. had is how many readings it had, if that is more
+// than read.
+func (s *Store) finish(tx *bbolt.Tx, id ID, h Head, had uint64) error {
+	if err := s.end(tx, id, h); err != nil {
 		return err
 	}
-	if err := rewriteHead(tx, id, h); err != nil {
-		return err
-	}
-	if err := s.putSummary(tx, id); err != nil {
+	if err := s.putSummaryOf(tx, id, had); err != nil {
 		return err
 	}
 	return s.enqueue(tx, ErrandTrace, id.String(), true)
+}
+
+// end writes the last head and takes the open mark away.
+func (s *Store) end(tx *bbolt.Tx, id ID, h Head) error {
+	if err := tx.Bucket([]byte(bucketOpen)).Delete(traceKey(id)); err != nil {
+		return err
+	}
+	return rewriteHead(tx, id, h)
 }
 
 // rewriteHead replaces a stored head and its index keys.
