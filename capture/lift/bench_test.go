@@ -1,6 +1,7 @@
 package lift_test
 
 import (
+	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -38,6 +39,27 @@ func BenchmarkFindingsOfAMillionReadings(b *testing.B) {
 			}
 			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(tr.Readings)), "ns/reading")
 			b.ReportMetric(float64(processor(b)-before)/float64(b.N)/float64(len(tr.Readings)), "cpu-ns/reading")
+		})
+	}
+}
+
+// Ten thousand openings in one trace, a hundred and twenty-five readings each, cost what
+// a thousand do, each.
+func BenchmarkFindingsOfManyOpenings(b *testing.B) {
+	for _, n := range []int{1000, 3000, 10_000} {
+		b.Run(strconv.Itoa(n), func(b *testing.B) {
+			trace := lobes(n * 5000)
+			for i := range trace.Readings[:n*125] {
+				trace.Readings[i] = trace.Readings[40*i]
+			}
+			trace.Readings = trace.Readings[:n*125]
+			for b.Loop() {
+				f, err := lift.Analyse(trace, lift.Options{})
+				if err != nil || len(f.Openings) != n {
+					b.Fatal(len(f.Openings), err)
+				}
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(n), "ns/opening")
 		})
 	}
 }

@@ -105,8 +105,10 @@ func (g *Segmenter) direction(ended bool) int {
 	ends := [2]extreme{{0, !turns[0].high}, {len(a.s) - 1, !turns[len(turns)-1].high}}
 	outer, near := outerShare*(hi-lo), max(levelShare*(hi-lo), 2*g.tracks[0].lim.near)
 	var lasts, all, cut [2][]float64 // low, high: between the ends, with them, of them
-	for _, t := range a.outermost(append(append(ends[:1:1], turns...), ends[1]), outer) {
-		x, side := math.Log(a.lasts(t, near, outer)+ms), t.side()
+	levels := a.outermost(append(append(ends[:1:1], turns...), ends[1]), outer)
+	for i, t := range levels {
+		between := [2]int{levels[max(i-1, 0)].at, levels[min(i+1, len(levels)-1)].at}
+		x, side := math.Log(a.lasts(t, near, outer, between)+ms), t.side()
 		all[side] = append(all[side], x)
 		if t == ends[0] || t == ends[1] {
 			cut[side] = append(cut[side], x)
@@ -171,20 +173,20 @@ func (a *account) outermost(turns []extreme, within float64) []extreme {
 	})
 }
 
-// lasts returns how long the signal stays at one level, about the extreme and no farther
-// in than so much, microseconds: beside a misread or a lifted spindle the heel lies at
-// another level than the extreme.
-func (a *account) lasts(t extreme, near, within float64) float64 {
+// lasts returns how long the signal stays at one level, about the extreme, between those
+// before and after it and no farther in than so much, microseconds: beside a misread or a
+// lifted spindle the heel lies at another level than the extreme.
+func (a *account) lasts(t extreme, near, within float64, between [2]int) float64 {
 	level := a.s[t.at].lo
 	if t.high {
 		level = a.s[t.at].hi
 	}
 	at := func(s stretch) bool { return min(math.Abs(s.lo-level), math.Abs(s.hi-level)) <= within }
 	from, to := t.at, t.at
-	for from > 0 && at(a.s[from-1]) {
+	for from > between[0] && at(a.s[from-1]) {
 		from--
 	}
-	for to < len(a.s)-1 && at(a.s[to+1]) {
+	for to < between[1] && at(a.s[to+1]) {
 		to++
 	}
 	run, most := a.s[from], 0.0

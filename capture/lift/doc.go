@@ -39,7 +39,7 @@
 // The second line is what the user did not tell and the signal does not settle
 // (definitional uncertainty, JCGM 200:2012, 2.27): what a gauge that averages over
 // up to 0.12 s, or as much as lift comes late with an encoder, takes off a nose passed
-// at that speed; 0.03 of 100 of the lift for a stand that bends and the indicator's own
+// at that speed; 0.015 of 100 of the lift for a stand that bends and the indicator's own
 // error; the heel's run-out, also where noise hides most of it; what the heel did not
 // come home by, with 2.7 counts where it moved by a count or no trace began on it; what a lifter that may bleed down sinks
 // until the nose; what a spindle takes off that may have stopped under the nose or hung

@@ -27,7 +27,7 @@ const (
 	// bends is the share of a lift by which the stand's arm may bend under the spindle's
 	// force and the indicator be wrong itself, a standard uncertainty: some micrometres over
 	// its travel (common practice, no source).
-	bends = 0.0003
+	bends = 0.00015
 	// noseDepth is the share of the lift under the nose in which its curvature
 	// against time is taken.
 	noseDepth = 0.04
