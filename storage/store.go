@@ -354,7 +354,12 @@ func (s *Store) view(fn func(rows) error) error {
 	if s.salvage != nil {
 		return fn(s.salvage)
 	}
-	return s.noticing(s.transact(db, false, func(tx *bbolt.Tx) error { return fn(boltRows{tx}) }))
+	return s.noticing(s.transact(db, false, func(tx *bbolt.Tx) error {
+		if err := s.topReads(); err != nil {
+			return err
+		}
+		return fn(boltRows{tx})
+	}))
 }
 
 // noticing looks whether an error of a transaction says that the store is hurt.
@@ -383,6 +388,9 @@ func (s *Store) update(op Op, fn func(*bbolt.Tx) error) error {
 		return ErrReadOnly
 	}
 	return s.noticing(s.transact(db, true, func(tx *bbolt.Tx) error {
+		if err := s.topReads(); err != nil {
+			return err
+		}
 		if err := fn(tx); err != nil {
 			return err
 		}

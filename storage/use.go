@@ -168,3 +168,15 @@ func headsRead(f *os.File, pageSize int64) error {
 	}
 	return fmt.Errorf("%w: neither of its two head pages reads any more", ErrDamaged)
 }
+
+// topReads says whether the database may be asked for its buckets; see
+// [pages.TopReads]. Whoever walks through the pages first need not ask.
+func (s *Store) topReads() error {
+	s.mu.Lock()
+	file, size := s.file, s.pageSize
+	s.mu.Unlock()
+	if err := pages.TopReads(file, size); err != nil {
+		return fmt.Errorf("%w: %w", ErrDamaged, err)
+	}
+	return nil
+}

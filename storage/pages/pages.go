@@ -110,19 +110,24 @@ func Heads(r io.ReaderAt, pageSize int64) (whole int) {
 	return whole
 }
 
+// newest returns the newer of the heads that are whole; the zero Meta where none is.
+func (f *File) newest(pageSize int64) (m Meta) {
+	for _, at := range []int64{0, pageSize} {
+		if is, ok := f.metaAt(at); ok && is.Tx >= m.Tx {
+			m = is
+		}
+	}
+	return m
+}
+
 // FreeInside says whether all pages of the list of free pages lie inside the
 // file as its newest head has it. A page whose head is hurt, and which therefore
 // claims to be longer than it is, leaves pages in the list when it is freed that
 // do not exist yet, and the transactions that follow would write there. The list
 // is in order, so that its last entry tells.
 func FreeInside(r io.ReaderAt, pageSize int64) error {
-	var m Meta
 	f := &File{r: r, size: 1<<63 - 1}
-	for _, at := range []int64{0, pageSize} {
-		if is, ok := f.metaAt(at); ok && is.Tx >= m.Tx {
-			m = is
-		}
-	}
+	m := f.newest(pageSize)
 	if m.PageSize == 0 || m.Freelist == noFreelist {
 		return nil // who asks for the heads says so
 	}
