@@ -210,16 +210,25 @@ func (s *Store) PutTrial(t Trial) (Trial, error) {
 
 // nextTrial returns a name that no trial has had.
 func (s *Store) nextTrial() (string, error) {
-	var n uint64
-	err := s.update(OpDocument, func(tx *bbolt.Tx) (err error) {
-		n, err = tx.Bucket([]byte(bucketDocs)).NextSequence()
-		return err
+	var name string
+	err := s.update(OpDocument, func(tx *bbolt.Tx) error {
+		docs := tx.Bucket([]byte(bucketDocs))
+		for {
+			n, err := docs.NextSequence()
+			if err != nil {
+				return err
+			}
+			// As wide as it ever gets, so that names sort by age.
+			name = fmt.Sprintf("t%06d", n)
+			if docs.Get(docKey(kindTrial, name)) == nil {
+				return nil // as a rule: nothing proves the count
+			}
+		}
 	})
 	if err != nil {
 		return "", fmt.Errorf("storing a trial: %w", advise(err))
 	}
-	// As wide as it ever gets, so that names sort by age.
-	return fmt.Sprintf("t%06d", n), nil
+	return name, nil
 }
 
 // Trial returns a trial; ErrNotFound when there is none of that name.

@@ -174,7 +174,7 @@ var (
 // is as it was before the call. The parts stay until they are dropped.
 func (in *Intake) AddTrace(t HeldTrace, seen func([]measure.Reading) error) (_ ID, err error) {
 	heads := in.tx.Bucket([]byte(bucketHeads))
-	id := ID(heads.Sequence() + 1)
+	id := in.s.unusedTrace(in.tx)
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, wipe(in.tx, bucketChunks, id, 0))

@@ -189,8 +189,12 @@ func (s *Store) enqueue(tx *bbolt.Tx, kind ErrandKind, name string, readings boo
 			return err
 		}
 	}
-	n, err := out.NextSequence()
-	if err != nil {
+	taken := uint64(0)
+	if k, _ := out.Cursor().Last(); len(k) == 8 {
+		taken = binary.BigEndian.Uint64(k)
+	}
+	n := max(out.Sequence(), taken) + 1 // nothing proves the count
+	if err := out.SetSequence(n); err != nil {
 		return err
 	}
 	key := binary.BigEndian.AppendUint64(nil, n)

@@ -147,12 +147,10 @@ func (s *Store) takeTrace(from *Store, file string, id ID) (as ID, err error) {
 		return 0, err
 	}
 	err = s.update(OpReceive, func(tx *bbolt.Tx) error {
-		heads := tx.Bucket([]byte(bucketHeads))
-		n, err := heads.NextSequence()
-		if err != nil {
+		var err error
+		if as, err = s.nextTrace(tx); err != nil {
 			return err
 		}
-		as = ID(n)
 		w := Writer{s: s, id: as, head: h}
 		if err := w.copyReadings(tx, from, id); err != nil {
 			return err

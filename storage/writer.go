@@ -63,12 +63,10 @@ func (s *Store) Begin(h Head) (*Writer, error) {
 				return err
 			}
 		}
-		heads := tx.Bucket([]byte(bucketHeads))
-		n, err := heads.NextSequence()
-		if err != nil {
+		var err error
+		if w.id, err = s.nextTrace(tx); err != nil {
 			return err
 		}
-		w.id = ID(n)
 		s.mu.Lock()
 		s.open[w.id] = w // before anybody can see it in the file
 		s.mu.Unlock()
