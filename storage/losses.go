@@ -284,6 +284,41 @@ func (r *Repaired) compare(was, is census, newest ID, told map[ID]bool) {
 			r.Losses = append(r.Losses, TraceLoss{Trace: id, Lost: -1, Of: -1})
 		}
 	}
+	r.sortLosses()
+}
+
+func (r *Repaired) sortLosses() {
 	slices.SortFunc(r.Losses, func(a, b TraceLoss) int { return int(int64(a.Trace) - int64(b.Trace)) })
 	r.Losses = r.Losses[:min(len(r.Losses), mostLosses)]
+}
+
+// headsTell sees to it that the heads of traces know what was lost of them, and adds
+// what they know and no record tells: the record of a repair can be hurt as well.
+func (r *Repaired) headsTell(tx *bbolt.Tx, is census) error {
+	named := map[ID]bool{}
+	for _, before := range repairsIn(boltRows{tx}) {
+		for _, l := range before.Losses {
+			named[l.Trace] = true
+		}
+	}
+	for _, l := range r.Losses {
+		named[l.Trace] = true
+		h, err := readHead(boltRows{tx}, l.Trace)
+		if err != nil || l.Lost <= 0 || h.Lost >= uint64(l.Lost) {
+			continue
+		}
+		h.Lost = uint64(l.Lost)
+		if err := rewriteHead(tx, l.Trace, h); err != nil {
+			return err
+		}
+	}
+	for id, n := range is {
+		h, err := readHead(boltRows{tx}, id)
+		if err == nil && h.Lost > 0 && !named[id] {
+			r.Losses = append(r.Losses, TraceLoss{Trace: id, Engine: h.Engine, Valve: h.Valve, Started: h.Started,
+				Lost: int64(h.Lost), Of: int64(n.readings + h.Lost), Left: n.readings})
+		}
+	}
+	r.sortLosses()
+	return nil
 }

@@ -259,7 +259,7 @@ func (w *Writer) goOn() error {
 func (w *Writer) knowLost(n uint64) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	w.lost = n
+	w.lost, w.head.Lost = n, n // its head is written with it at the end
 }
 
 // putBack writes the head of the trace where it is lost.

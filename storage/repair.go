@@ -247,7 +247,11 @@ func (s *Store) putRecord(from *salvaged, rep Report, done *Repaired, know knowl
 		if done.Why == "" {
 			done.Why = d.Error()
 		}
-		if d.Part == PartDocument && !isRepairKey([]byte(d.Name)) {
+		switch {
+		case d.Part != PartDocument:
+		case isRepairKey([]byte(d.Name)):
+			done.Exact = false // nothing tells any more all that it told
+		default:
 			done.Documents = append(done.Documents, d.Name)
 		}
 	}
@@ -261,6 +265,9 @@ func (s *Store) putRecord(from *salvaged, rep Report, done *Repaired, know knowl
 		}
 		done.Left = is.amount(countDocuments(r))
 		done.compare(was, is, t.Newest, told)
+		if err := done.headsTell(tx, is); err != nil {
+			return err
+		}
 		for _, l := range done.Losses { // by the mark, also what no page shows
 			key := traceKey(l.Trace)
 			if r.get(bucketFindings, key) == nil {
@@ -401,9 +408,11 @@ func (s *Store) setSequences(was *salvaged) error {
 			most[bucketOutbox] = was.sequences[bucketOutbox]
 		}
 		r := boltRows{tx}
+		newest := uint64(0)
 		for _, id := range traceIDs(r) {
-			most[bucketHeads] = max(most[bucketHeads], uint64(id))
+			newest = max(newest, uint64(id))
 		}
+		most[bucketHeads] = nextNumber(most[bucketHeads], newest) - 1
 		r.ascend(bucketDocs, []byte(kindTrial+"/"), func(k, _ []byte) bool {
 			var n uint64
 			name, ok := strings.CutPrefix(string(k), kindTrial+"/")

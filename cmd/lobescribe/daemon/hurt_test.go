@@ -1,12 +1,15 @@
 package daemon
 
 import (
+	"bytes"
 	"fmt"
+	"log/slog"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strconv"
+	"sync"
 	"testing"
 	"time"
 
@@ -39,6 +42,7 @@ type hurting struct {
 	*inProcess
 	t      *testing.T
 	chance *rand.Rand
+	log    *slog.Logger
 	path   string
 	fed    int // readings, of a millisecond each
 	acked  map[uint64]ackedTrace
@@ -69,6 +73,8 @@ func (h *hurting) turns(steps int) {
 
 // hurt flips bits of the file, or cuts it.
 func (h *hurting) hurt() {
+	before := len(h.what)
+	defer func() { h.log.Info("hurt", "what", h.what[before:], "fed", h.fed) }()
 	info, err := os.Stat(h.path)
 	if err != nil || info.Size() == 0 {
 		return // it has just been taken away by a cut; it comes back
@@ -127,6 +133,24 @@ func TestHurtWhileItRecords(t *testing.T) {
 	assert.Positive(t, repairs)
 }
 
+// logged is what was logged.
+type logged struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (l *logged) Write(b []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.Write(b)
+}
+
+func (l *logged) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.String()
+}
+
 type hurtOutcome struct{ hurts, repairs, traces, lost, rescued int }
 
 func hurtSession(t *testing.T, chance *rand.Rand, times int) (o hurtOutcome) {
@@ -137,9 +161,16 @@ func hurtSession(t *testing.T, chance *rand.Rand, times int) (o hurtOutcome) {
 	defer os.RemoveAll(dir)
 	path := filepath.Join(dir, "bench.db")
 	tending := storage.Tending{Every: 50 * time.Millisecond, Again: 50 * time.Millisecond, There: 20 * time.Millisecond}
-	store, err := storage.Open(path, storage.Options{})
+	said := &logged{}
+	log := slog.New(slog.NewTextHandler(said, nil))
+	defer func() {
+		if t.Failed() {
+			t.Logf("what was logged:\n%s", said)
+		}
+	}()
+	store, err := storage.Open(path, storage.Options{Log: log})
 	require.NoError(t, err)
-	h := &hurting{inProcess: onStore(t, store, Options{Tending: tending}), t: t, chance: chance, path: path, acked: map[uint64]ackedTrace{}}
+	h := &hurting{inProcess: onStore(t, store, Options{Log: log, Tending: tending}), t: t, chance: chance, log: log, path: path, acked: map[uint64]ackedTrace{}}
 	began := int64(-1)
 	for range times {
 		h.turns(5 + chance.IntN(20))
@@ -163,21 +194,22 @@ func hurtSession(t *testing.T, chance *rand.Rand, times int) (o hurtOutcome) {
 	require.NoError(t, store.Close())
 
 	// The next start, which finds what was not found yet.
-	store, err = storage.Open(path, storage.Options{Repair: true, ProveLater: true})
+	log.Info("the next start")
+	store, err = storage.Open(path, storage.Options{Log: log, Repair: true, ProveLater: true})
 	require.NoError(t, err, "%v", h.what)
-	again := onStore(t, store, Options{Tending: tending})
+	again := onStore(t, store, Options{Log: log, Tending: tending})
 	proved := again.proved(t)
 	require.NoError(t, proved, "%v", h.what)
 	records, err := store.Repairs(true)
 	require.NoError(t, err)
-	told := map[storage.ID]int{}
+	toldOf := map[storage.ID]int{}
 	for _, r := range records {
 		o.repairs++
 		for _, l := range r.Losses {
 			if l.Lost < 0 {
-				told[l.Trace] = 1 << 40
+				toldOf[l.Trace] = 1 << 40
 			}
-			told[l.Trace] += int(l.Lost)
+			toldOf[l.Trace] += int(l.Lost)
 		}
 	}
 	list, err := store.Traces(storage.Query{})
@@ -214,8 +246,8 @@ func hurtSession(t *testing.T, chance *rand.Rand, times int) (o hurtOutcome) {
 			continue
 		}
 		o.lost += len(gone)
-		require.LessOrEqual(t, len(gone), told[storage.ID(id)], "trace %d (%+v) lacks %d readings that were acknowledged, from %d to %d, has %d, and %d are told of (%v); done to it: %v; records: %+v",
-			id, a, len(gone), gone[0], gone[len(gone)-1], len(trace.Readings), told[storage.ID(id)], err, h.what, records)
+		require.LessOrEqual(t, len(gone), toldOf[storage.ID(id)], "trace %d (%+v) lacks %d readings that were acknowledged, from %d to %d, has %d, and %d are told of (%v); done to it: %v; records: %+v",
+			id, a, len(gone), gone[0], gone[len(gone)-1], len(trace.Readings), toldOf[storage.ID(id)], err, h.what, records)
 	}
 	require.NoError(t, again.stop())
 	require.NoError(t, store.Close())
