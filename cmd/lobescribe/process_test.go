@@ -6,6 +6,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math/rand/v2"
+	"net"
 	"net/http"
 	"os"
 	"os/exec"
@@ -236,4 +238,19 @@ func (p *process) socket() <-chan []byte {
 		}
 	}()
 	return out
+}
+
+// freeAddress is where nobody listens, for what has to be told before anybody does. It
+// is none that the system gives to whoever asks for any port, or makes a connection
+// from (RFC 6335 has those from 49152 on, Linux from 32768): another test would be
+// given it in between.
+func freeAddress(t testing.TB) string {
+	t.Helper()
+	for {
+		address := fmt.Sprintf("127.0.0.1:%d", 10_000+rand.IntN(20_000))
+		if l, err := net.Listen("tcp", address); err == nil {
+			require.NoError(t, l.Close())
+			return address
+		}
+	}
 }

@@ -10,14 +10,6 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-func freePort(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	defer l.Close()
-	return l.Addr().String()
-}
-
 func TestTheProfilerIsForThisMachineAlone(t *testing.T) {
 	for _, addr := range []string{"0.0.0.0:6060", ":6060", "192.0.2.1:6060", "localhost", "6060"} {
 		_, err := profile(addr)
@@ -26,7 +18,7 @@ func TestTheProfilerIsForThisMachineAlone(t *testing.T) {
 }
 
 func TestTheProfilerHasTheSameDoor(t *testing.T) {
-	addr := freePort(t)
+	addr := freeAddress(t)
 	stop, err := profile(addr)
 	require.NoError(t, err)
 	get := func(change func(*http.Request)) (int, string) {

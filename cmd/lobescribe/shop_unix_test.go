@@ -8,7 +8,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"net"
 	"net/http"
 	"os"
 	"os/exec"
@@ -26,15 +25,6 @@ import (
 	"lobescribe/storage"
 	"lobescribe/storage/shop"
 )
-
-// freeAddress is where nobody listens just now.
-func freeAddress(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	defer l.Close()
-	return l.Addr().String()
-}
 
 // ask makes a request as the page does, whatever comes of it.
 func (p *process) ask(method, path string, body any) (int, string) {
