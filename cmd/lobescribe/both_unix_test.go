@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"math"
 	"os/exec"
 	"sync"
 	"testing"
@@ -79,7 +80,12 @@ func TestRecordFindsBoth(t *testing.T) {
 				}
 				require.NotNil(t, o.OpeningHalf.Angle, "%s", &says)
 				width := (*o.ClosingHalf.Angle - *o.OpeningHalf.Angle).Degrees()
-				assert.InDelta(t, (truth.HalfOpeningWidth + truth.HalfClosingWidth).Degrees(), width, 1.5, "%s", &says)
+				// A busy machine brings the two ports' readings at odds; the angles' U says by
+				// how much.
+				require.NotNil(t, o.OpeningHalf.AngleU)
+				require.NotNil(t, o.ClosingHalf.AngleU)
+				u := math.Hypot(o.OpeningHalf.AngleU.Degrees(), o.ClosingHalf.AngleU.Degrees())
+				assert.InDelta(t, (truth.HalfOpeningWidth + truth.HalfClosingWidth).Degrees(), width, max(1.5, u), "%s", &says)
 			}
 			assert.Contains(t, says.String(), c.asks)
 		})

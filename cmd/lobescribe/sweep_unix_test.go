@@ -70,7 +70,7 @@ func TestSweepByOneIndicatorThatIsMoved(t *testing.T) {
 				}
 			}
 			return id != 0
-		}, 2*time.Minute, 200*time.Millisecond)
+		}, patience, 200*time.Millisecond)
 		p.send(http.MethodPost, "/api/v1/trace/end", nil)
 		return p, id
 	}
