@@ -79,43 +79,49 @@ func (s *Store) Head(id ID) (Head, error) {
 // No state of the store is held between batches, so the loop may take its time
 // while the trace, too, goes on growing.
 func (s *Store) Readings(id ID, from, until measure.Stamp) iter.Seq2[[]measure.Reading, error] {
-	fetch := func(next uint64) (first uint64, raw []byte, err error) {
+	fetch := func(next uint64) (f fetched, err error) {
 		err = s.view(func(r rows) error {
-			first, raw = nextChunk(r, id, next)
-			if raw != nil {
-				raw = append([]byte{}, raw...)
+			if f = fetchNext(r, id, next); f.raw != nil {
+				f.raw = append([]byte{}, f.raw...)
 			}
 			return nil
 		})
-		return first, raw, err
+		return f, err
 	}
-	total := func() (e storedEnd) {
-		_ = s.view(func(r rows) error {
-			e = endOf(r, id)
-			return nil
-		})
-		return e
+	return readings(id, fetch, from, until)
+}
+
+// fetched is a chunk and its first reading, or else where the trace ends: both as one
+// transaction has them, for the trace may grow and end between two.
+type fetched struct {
+	first uint64
+	raw   []byte // nil: there is none
+	end   storedEnd
+}
+
+func fetchNext(r rows, id ID, next uint64) (f fetched) {
+	if f.first, f.raw = nextChunk(r, id, next); f.raw == nil {
+		f.end = endOf(r, id)
 	}
-	return readings(id, fetch, total, from, until)
+	return f
 }
 
 // readings walks the chunks of a trace, which fetch gives, and finds holes by
-// their positions: between chunks, and at the end by what total says.
-func readings(id ID, fetch func(next uint64) (uint64, []byte, error), total func() storedEnd,
-	from, until measure.Stamp) iter.Seq2[[]measure.Reading, error] {
+// their positions: between chunks, and behind the last by where the trace ends.
+func readings(id ID, fetch func(next uint64) (fetched, error), from, until measure.Stamp) iter.Seq2[[]measure.Reading, error] {
 	return func(yield func([]measure.Reading, error) bool) {
 		w := walk{id: id, from: from, until: until, yield: yield}
 		for {
-			first, raw, err := fetch(w.next)
+			f, err := fetch(w.next)
 			if err != nil {
 				yield(nil, err)
 				return
 			}
-			if raw == nil {
-				w.end(total())
+			if f.raw == nil {
+				w.end(f.end)
 				return
 			}
-			if !w.chunk(first, raw) {
+			if !w.chunk(f.first, f.raw) {
 				return
 			}
 		}

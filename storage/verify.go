@@ -294,16 +294,15 @@ func traceIDs(rs rows) []ID {
 func (r *Report) trace(rs rows, id ID) [][]byte {
 	h, err := readHead(rs, id)
 	r.join(err)
-	fetch := func(next uint64) (uint64, []byte, error) {
-		first, raw := nextChunk(rs, id, next)
-		if raw != nil {
+	fetch := func(next uint64) (fetched, error) {
+		f := fetchNext(rs, id, next)
+		if f.raw != nil {
 			r.Chunks++
 		}
-		return first, raw, nil
+		return f, nil
 	}
-	total := func() storedEnd { return endOf(rs, id) }
 	last, n := measure.Stamp(math.MinInt64), uint64(0)
-	for batch, err := range readings(id, fetch, total, minStamp, maxStamp) {
+	for batch, err := range readings(id, fetch, minStamp, maxStamp) {
 		r.join(err)
 		for _, x := range batch {
 			if x.At < last {

@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -260,13 +261,20 @@ func TestSoak(t *testing.T) {
 	assert.Greater(t, openings, 10)
 	// What is held while it runs does not follow how much was recorded: the
 	// day's readings alone, as kept in memory, would be 24 bytes each.
+	// The middle of each half: a page that is loaded, or a backup that is written, just when
+	// it is looked at takes megabytes for a moment, on a busy computer several at once.
 	half := len(heap) / 2
-	grown := most(heap[half:]) - most(heap[:half])
-	assert.Less(t, grown, max(16, 0.2*float64(day.delivered)*24/(1<<20)/2), "MB of heap grown in the second half")
+	grown := middle(heap[half:]) - middle(heap[:half])
+	assert.Less(t, grown, max(8, 0.2*float64(day.delivered)*24/(1<<20)/2), "MB of heap grown in the second half")
 	assert.Less(t, most(goroutines), float64(before+60), "goroutines")
 	// As foreseen: two to three bytes a reading with the database's own, and what
 	// it keeps free to grow into.
 	assert.Less(t, float64(info.Size()), 4*float64(kept)+1<<20, "bytes of the store")
+}
+
+func middle(all []float64) float64 {
+	sorted := slices.Sorted(slices.Values(all))
+	return sorted[len(sorted)/2]
 }
 
 func most(all []float64) (m float64) {
