@@ -18,7 +18,7 @@ func TestAnotherHand(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it takes some seconds")
 	}
-	runs, err := workshop.Runs(4)
+	runs, err := workshop.Runs(2)
 	require.NoError(t, err)
 	lines := workshop.Lines("")
 	require.Len(t, lines, 61)
