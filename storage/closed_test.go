@@ -27,13 +27,7 @@ func closed(t *testing.T) (path string, at int64) {
 	require.NoError(t, err)
 	assert.False(t, s.unproved, "there was no mark: it was proved first")
 	require.NoError(t, s.Close())
-	f, err := os.Open(path)
-	require.NoError(t, err)
-	defer f.Close()
-	info, err := f.Stat()
-	require.NoError(t, err)
-	pf, err := pages.Open(f, info.Size())
-	require.NoError(t, err)
+	_, pf := pagesOf(t, path)
 	pf.Walk(pf.Metas()[0], func(it pages.Item) bool {
 		if it.Bucket == bucketHeads && it.Key != nil {
 			at = it.Offset
@@ -153,4 +147,17 @@ func TestTheMarkFollowsNoLink(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, "somebody else's", string(text))
 	require.NotNil(t, readMark(path))
+}
+
+// pagesOf opens the file of a store that is closed, to look at its pages or to hurt them.
+func pagesOf(t *testing.T, path string) (*os.File, *pages.File) {
+	t.Helper()
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = f.Close() })
+	info, err := f.Stat()
+	require.NoError(t, err)
+	pf, err := pages.Open(f, info.Size())
+	require.NoError(t, err)
+	return f, pf
 }

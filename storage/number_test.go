@@ -2,7 +2,6 @@ package storage
 
 import (
 	"encoding/binary"
-	"os"
 	"path/filepath"
 	"testing"
 
@@ -61,13 +60,7 @@ func TestANumberIsNotGivenTwice(t *testing.T) {
 // head has it.
 func hurtSequence(t *testing.T, path, bucket string, flip byte) {
 	t.Helper()
-	f, err := os.OpenFile(path, os.O_RDWR, 0)
-	require.NoError(t, err)
-	defer f.Close()
-	info, err := f.Stat()
-	require.NoError(t, err)
-	pf, err := pages.Open(f, info.Size())
-	require.NoError(t, err)
+	f, pf := pagesOf(t, path)
 	var was uint64
 	pf.Walk(pf.Metas()[0], func(it pages.Item) bool {
 		if it.Key == nil && it.Bucket == bucket {
@@ -77,7 +70,7 @@ func hurtSequence(t *testing.T, path, bucket string, flip byte) {
 	})
 	page := make([]byte, pageBytes)
 	at := int64(pf.Metas()[0].Root) * pageBytes
-	_, err = f.ReadAt(page, at)
+	_, err := f.ReadAt(page, at)
 	require.NoError(t, err)
 	// The bucket's name is followed by its root page and the number.
 	for i := 0; ; i++ {

@@ -1,7 +1,6 @@
 package storage
 
 import (
-	"os"
 	"path/filepath"
 	"testing"
 
@@ -26,13 +25,7 @@ func TestAnEntryThatIsLongerThanItsBucket(t *testing.T) {
 	require.NoError(t, err)
 	var key []byte
 	var at int64
-	f, err := os.OpenFile(path, os.O_RDWR, 0)
-	require.NoError(t, err)
-	defer f.Close()
-	info, err := f.Stat()
-	require.NoError(t, err)
-	pf, err := pages.Open(f, info.Size())
-	require.NoError(t, err)
+	f, pf := pagesOf(t, path)
 	pf.Walk(pf.Metas()[0], func(it pages.Item) bool {
 		if it.Bucket == bucketDocs && it.Key != nil {
 			key, at = it.Key, it.Offset

@@ -45,9 +45,6 @@ func (g *Segmenter) judgeDrive(all []measured) late {
 		return roughly(all)
 	}
 	g.drive = findingOf(&d)
-	if !g.o.Proof.Proved() {
-		boundAverage(all, math.Abs(d.Lag)+2*d.U)
-	}
 	if d.SinkU/s < sinking.Fastest/2 { // else they leave open all that a lifter does
 		g.verdict.sinking.Flanks(d.Sink/s, d.SinkU/s)
 	}
@@ -55,6 +52,9 @@ func (g *Segmenter) judgeDrive(all []measured) late {
 	if late := d.Homeward; late-4*d.HomewardU > leastGummed {
 		g.fault(Sticking, ways[0].Open, "the reading follows the valve home %.0f ms later than out: the spindle is gummed or binds, and its spring is slow to push it after the valve. What stands of the closing flank is off by as much; clean the spindle, do not oil it, and turn slowly", 1000*(late+max(d.Lag, 0)))
 		d.Lag, d.U = 0, gum.Root(d.U, d.Lag, late)
+	}
+	if !g.o.Proof.Proved() {
+		boundAverage(all, math.Abs(d.Lag)+2*d.U)
 	}
 	if d.U < nothingNew*drive.UnknownLag && math.Abs(d.Lag)-3*d.U > leastLate {
 		g.tellLate(ways[0].Open, d)

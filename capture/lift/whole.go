@@ -31,7 +31,6 @@ func (g *Segmenter) judgeDuration(all []measured) {
 	if g.verdict.encoder || g.verdict.told[0] || g.verdict.told[1] {
 		return
 	}
-	long, short := 0, 0
 	at, degrees := measure.Stamp(0), 0.0
 	for _, m := range all {
 		a, b := m.OpeningHalf.Angle, m.ClosingHalf.Angle
@@ -39,23 +38,18 @@ func (g *Segmenter) judgeDuration(all []measured) {
 			continue
 		}
 		at, degrees = m.Open, math.Abs((*b - *a).Degrees())
-		switch {
-		case degrees < leastDuration:
-			short++
-		case degrees > mostDuration:
-			long++
-		default:
+		if degrees >= leastDuration && degrees <= mostDuration {
 			return
 		}
 	}
-	if long == 0 && short == 0 || long > 0 && short > 0 {
+	if degrees == 0 {
 		return
 	}
-	kind := "longer"
-	if short > 0 {
-		kind = "shorter"
+	than := "longer"
+	if degrees < leastDuration {
+		than = "shorter"
 	}
-	g.fault(EncoderCounts, at, "by the encoder the crank turns %.0f degrees from half lift to half lift, %s than any lobe lasts: its counts a turn are wrong, or it sits on the cam. Correct counts= in its address (on=cam where it sits on the cam), and turn through two openings", degrees, kind)
+	g.fault(EncoderCounts, at, "by the encoder the crank turns %.0f degrees from half lift to half lift, %s than any lobe lasts: its counts a turn are wrong, or it sits on the cam. Correct counts= in its address (on=cam where it sits on the cam), and turn through two openings", degrees, than)
 }
 
 // From half lift to half lift a lobe lasts so many degrees of the crank at the least and

@@ -128,11 +128,7 @@ func declared(t *testing.T) (names map[string]bool, kinds []string) {
 // tty to screen, is there; and no package but the daemon is entered twice on that way.
 func TestTheMapNamesWhatThereIs(t *testing.T) {
 	t.Parallel()
-	text, err := os.ReadFile("../../DEVELOPERS.md")
-	require.NoError(t, err)
-	_, section, ok := strings.Cut(string(text), "## Where is what decided")
-	require.True(t, ok)
-	section, _, _ = strings.Cut(section, "\n## ")
+	section := developers(t, "## Where is what decided")
 	names, _ := declared(t)
 	scripts, err := filepath.Glob("../../dashboard/page/*.js")
 	require.NoError(t, err)
@@ -180,11 +176,7 @@ func TestTheMapNamesWhatThereIs(t *testing.T) {
 // what it asks of the packages that may stay shut is what the table of doors names.
 func TestTheDoorsOfTheCore(t *testing.T) {
 	t.Parallel()
-	text, err := os.ReadFile("../../DEVELOPERS.md")
-	require.NoError(t, err)
-	_, section, ok := strings.Cut(string(text), "## How much there is to read")
-	require.True(t, ok)
-	section, _, _ = strings.Cut(section, "\n## ")
+	section := developers(t, "## How much there is to read")
 	core, doors := map[string]bool{}, map[string][]string{}
 	for _, m := range regexp.MustCompile(`:\(glob\)([\w/]+)/\*\.go`).FindAllStringSubmatch(section, -1) {
 		core[m[1]] = true
@@ -353,4 +345,15 @@ func TestTheFaultKindsAreEverywhere(t *testing.T) {
 	}
 	slices.Sort(told)
 	assert.Equal(t, kinds, told)
+}
+
+// developers returns a section of DEVELOPERS.
+func developers(t *testing.T, heading string) string {
+	t.Helper()
+	text, err := os.ReadFile("../../DEVELOPERS.md")
+	require.NoError(t, err)
+	_, section, ok := strings.Cut(string(text), heading)
+	require.True(t, ok, heading)
+	section, _, _ = strings.Cut(section, "\n## ")
+	return section
 }
