@@ -125,9 +125,10 @@ const (
 	onNose, noseAtLeast = 8.0, 0.5
 	onHeel              = 220.0
 	againstLobe         = 3
-	// So long nobody looks at a rocker and then ends the trace, microseconds.
-	restedOpen = 8 * s
-	// So long a valve rests at home, or nearly.
+	// So long nobody looks at a rocker and then ends the trace, microseconds; that is
+	// done within such a share of the lift of half lift.
+	restedOpen, aboutHalf = 8 * s, 0.15
+	// So long a valve rests at home, or nearly, or where it was left.
 	cameHome = 3 * s
 	// Standing so long at its beginning a trace stands on a heel.
 	beganStill = 4 * s
@@ -277,8 +278,13 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 	}
 	parts = g.signedOutline(parts)
 	w := outline{o: o, home: !o.first, level: stretch{from: math.NaN()}, lim: g.tracks[0].lim}
-	if level, stood := w.begins(parts); o.first && stood {
+	level, stood := w.begins(parts)
+	switch {
+	case !o.first:
+	case stood:
 		w.home, w.o.heel[0] = true, level // it may have been another heel
+	case g.judgeFirst(parts, o, level-o.heel[1]):
+		return true
 	}
 	for _, s := range parts {
 		w.outOfPhase(s)
@@ -310,6 +316,27 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 	}
 	return false
 }
+
+// judgeFirst tells of a nose that was passed before the first opening, where the trace
+// began with the valve open by ajar.
+func (g *Segmenter) judgeFirst(parts []stretch, o outside, ajar float64) (told bool) {
+	top := math.Inf(-1)
+	for _, s := range parts {
+		top = max(top, s.hi-o.heel[1])
+	}
+	if top < openFully*o.lift || top-ajar < excursion*o.lift {
+		return false
+	}
+	if math.Abs(ajar) > ajarAtMost*o.lift {
+		g.fault(PartTurn, stamp(parts[0].from), "the trace begins with the valve open: the nose that it goes over first does not count. Begin with the valve shut")
+		return false
+	}
+	g.fault(NotCounted, stamp(parts[0].from), "the trace begins %v off the heel that follows, and goes over a nose from there: the valve was not quite shut, or the indicator's base or tip has moved since. This first opening does not count; see to it, begin with the valve shut, and turn it again", length(math.Abs(ajar)))
+	return true
+}
+
+// ajarAtMost is the share of the lift by which somebody may think that a valve is shut.
+const ajarAtMost = 0.1
 
 // notCounted tells of an excursion that came home and is no opening, where it must
 // have been one.

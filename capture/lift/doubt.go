@@ -20,6 +20,7 @@ type doubts struct {
 	counts map[sift.Reason]int
 	shown  []Doubted
 	frozen []sift.Frozen // the newest, in order of time
+	newest measure.Stamp // of those that came and do not count
 	leaps  int           // told
 	told   map[sift.Reason]bool
 }
@@ -107,6 +108,7 @@ func (d *doubts) see(r measure.Reading, why sift.Reason, n int) {
 		d.counts = map[sift.Reason]int{}
 	}
 	d.counts[why] += n
+	d.newest = max(d.newest, r.At)
 	if len(d.shown) < mostShown && why != sift.Repeated {
 		d.shown = append(d.shown, Doubted{r.At, r.Lift, why})
 	}

@@ -105,11 +105,12 @@ func (w *outline) stood() float64 {
 }
 
 // restsLong says whether the valve rests for longer than a hand does before it ends the
-// trace: near the heel it may have come home, and something has moved.
+// trace: where nobody looks at a rocker the tip has left the valve, or it has come home
+// and something has moved.
 func (w *outline) restsLong() bool {
-	long := restedOpen
-	if w.came {
-		long = cameHome
+	long := cameHome
+	if lo, hi := w.above(w.level); !w.came && math.Abs((lo+hi)/2-w.o.lift/2) < aboutHalf*w.o.lift {
+		long = restedOpen
 	}
 	return w.level.to-w.level.from > long
 }

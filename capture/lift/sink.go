@@ -119,6 +119,19 @@ func (h *homecomings) sticks() float64 {
 	return most - least
 }
 
+// slipped says whether the heel moved once, by more than that, and stood before as well as
+// behind: a base that slipped. A spindle that sticks lags from the first opening on, toward
+// open, or now here and now there.
+func (h *homecomings) slipped(least float64) bool {
+	n, at := 0, 0
+	for i, d := range h.moved {
+		if math.Abs(d) > least {
+			n, at = n+1, i
+		}
+	}
+	return n == 1 && (at > 0 || h.moved[0] < 0)
+}
+
 // most returns by how much the heel moved at the most.
 func (h *homecomings) most() float64 {
 	most := 0.0
@@ -131,8 +144,8 @@ func (h *homecomings) most() float64 {
 // judgeSticking looks at how well the spindle comes home.
 func (g *Segmenter) judgeSticking(m measured) {
 	h := &g.verdict.home
-	if m.before.n == 0 || m.after.n == 0 || m.before == m.after || m.reZeroed || len(h.moved) >= mostHomecomings {
-		return
+	if m.before.n == 0 || m.after.n == 0 || m.before == m.after || m.reZeroed || g.stream.scale != 1 || len(h.moved) >= mostHomecomings {
+		return // in another unit the heel's place is known to another step
 	}
 	step := float64(g.steps.Step())
 	d := m.after.y - m.before.y
@@ -145,7 +158,7 @@ func (g *Segmenter) judgeSticking(m measured) {
 	h.moved = append(h.moved, d)
 	h.u = max(h.u, gum.Root(m.before.u, m.after.u))
 	by := h.sticks()
-	if len(h.moved) < 2 || by < 1.7*step+5*h.u || by < leastTold || h.told {
+	if len(h.moved) < 2 || by < 1.7*step+5*h.u || by < leastTold || h.told || h.slipped(0.85*step+2.5*h.u) {
 		return
 	}
 	h.told = true

@@ -161,7 +161,7 @@ func (q *stream) suspicious(r *measure.Reading, step float64, standing func() po
 	switch {
 	case !small && math.Abs(is-unitRatio*was) <= min(unitRatio*slack, 0.1*math.Abs(is-was)) && math.Abs(was) > 20*step+leastJump:
 		q.why = toLarger
-	case !small && math.Abs(unitRatio*is-was) <= min(slack+unitRatio*step, 0.1*math.Abs(was)) && math.Abs(was) > unitRatio*20*step:
+	case !small && math.Abs(unitRatio*is-was) <= min(slack+unitRatio*step, 0.15*math.Abs(was)) && math.Abs(was) > unitRatio*3*step:
 		q.why = toSmaller
 	case math.Abs(is) <= min(slack, 0.2*math.Abs(is-was)):
 		q.why = toZero
@@ -355,6 +355,10 @@ func (g *Segmenter) lost(from, until measure.Stamp) {
 }
 
 func (g *Segmenter) tellGap(from, until measure.Stamp) {
+	if g.doubts.newest > from && g.doubts.newest < until {
+		g.fault(Misread, from, "no reading counted for %v: what came was misread, or its unit was switched. Check unit, cable and plug, and turn that opening again", (until - from).Duration().Round(100*time.Millisecond))
+		return
+	}
 	g.fault(Gap, from, "no readings came for %v: check cable and plug. What the valve did meanwhile is not in the trace; turn that opening again", (until - from).Duration().Round(100*time.Millisecond))
 }
 
