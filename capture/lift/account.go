@@ -278,13 +278,14 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 	}
 	parts = g.signedOutline(parts)
 	w := outline{o: o, home: !o.first, level: stretch{from: math.NaN()}, lim: g.tracks[0].lim}
-	level, stood := w.begins(parts)
-	switch {
-	case !o.first:
-	case stood:
-		w.home, w.o.heel[0] = true, level // it may have been another heel
-	case g.judgeFirst(parts, o, level-o.heel[1]):
-		return true
+	if o.first {
+		level, stood := w.begins(parts)
+		if w.off(stretch{lo: level, hi: level}) && g.judgeFirst(parts, o, level-o.heel[1]) {
+			return true
+		}
+		if stood {
+			w.home, w.o.heel[0] = true, level // it may have been another heel
+		}
 	}
 	for _, s := range parts {
 		w.outOfPhase(s)
@@ -304,11 +305,11 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 	if w.open && (max(w.out.hi, -w.out.lo) > beyondLobe*o.lift || o.last && w.swings(parts)) {
 		return g.notCounted(w.out, o.lift)
 	}
-	if o.last && w.off(w.level) && w.restsLong() && math.IsNaN(w.level.first) {
-		g.fault(NotCounted, stamp(w.level.from), "the reading stopped here and did not come home until the end of the trace: the valve was left open, or the indicator's base or tip has moved. This opening does not count; turn through until the valve is shut")
+	if g.judgeOtherUnit(parts, o) {
 		return true
 	}
-	if g.judgeOtherUnit(parts, o) {
+	if o.last && w.off(w.level) && w.restsLong() && math.IsNaN(w.level.first) {
+		g.fault(NotCounted, stamp(w.level.from), "the reading stopped here and did not come home until the end of the trace: the valve was left open, or the indicator's base or tip has moved. This opening does not count; turn through until the valve is shut")
 		return true
 	}
 	if out := w.out; o.last && out.hi > excursion*o.lift && (w.open || w.came && w.off(w.level)) {
@@ -318,16 +319,17 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 }
 
 // judgeFirst tells of a nose that was passed before the first opening, where the trace
-// began with the valve open by ajar.
+// began with the valve open by ajar. Without an encoder a lobe that begins there looks
+// like one whose base slipped.
 func (g *Segmenter) judgeFirst(parts []stretch, o outside, ajar float64) (told bool) {
 	top := math.Inf(-1)
 	for _, s := range parts {
 		top = max(top, s.hi-o.heel[1])
 	}
-	if top < openFully*o.lift || top-ajar < excursion*o.lift {
+	if top < openFully*o.lift || ajar > besideNose*o.lift {
 		return false
 	}
-	if math.Abs(ajar) > ajarAtMost*o.lift {
+	if math.Abs(ajar) > ajarAtMost*o.lift || !math.IsNaN(parts[0].first) { // that nothing moved the crank's angles tell
 		g.fault(PartTurn, stamp(parts[0].from), "the trace begins with the valve open: the nose that it goes over first does not count. Begin with the valve shut")
 		return false
 	}
@@ -335,8 +337,9 @@ func (g *Segmenter) judgeFirst(parts []stretch, o outside, ajar float64) (told b
 	return true
 }
 
-// ajarAtMost is the share of the lift by which somebody may think that a valve is shut.
-const ajarAtMost = 0.1
+// ajarAtMost is the share of the lift by which somebody may think that a valve is shut;
+// besideNose that from which on a trace may begin on its nose.
+const ajarAtMost, besideNose = 0.1, 0.9
 
 // notCounted tells of an excursion that came home and is no opening, where it must
 // have been one.

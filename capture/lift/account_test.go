@@ -27,6 +27,16 @@ func from(seconds float64, tr measure.Trace, change func(r measure.Reading, firs
 	return tr
 }
 
+// aside moves the zero of a trace.
+func aside(tr measure.Trace, by measure.Length) measure.Trace {
+	return from(0, tr, func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift + by })
+}
+
+// coarse rounds the readings of a trace to a step.
+func coarse(tr measure.Trace, step measure.Length) measure.Trace {
+	return from(0, tr, func(r measure.Reading, _ measure.Length) measure.Length { return (r.Lift + step/2) / step * step })
+}
+
 // What the valve did is an opening, or cut off by an end of the trace, or told.
 func TestEveryExcursionIsAccountedFor(t *testing.T) {
 	heel := leg{rest: 5}
@@ -54,6 +64,8 @@ func TestEveryExcursionIsAccountedFor(t *testing.T) {
 			from(secondNose-6, three, func(r measure.Reading, _ measure.Length) measure.Length {
 				return r.Lift/254/1000*10_000 + 300*measure.Micrometre
 			}), 1, lift.UnitChange},
+		{"the unit is switched on the heel of a coarse indicator",
+			coarse(from(secondNose-8, aside(three, 4*measure.Millimetre), func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift / 254 * 10 }), 25_400), 3, lift.UnitChange},
 		{"the scale skips a pitch on the first flank",
 			from(8, three, func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift + 5*measure.Millimetre }), 2, lift.ZeroShift},
 		{"the second nose is half a millimetre low, from the same heel",
@@ -90,6 +102,35 @@ func TestEveryExcursionIsAccountedFor(t *testing.T) {
 			}
 			assert.True(t, told[c.told], "%s, encoder %v: told %v", c.name, encoder, told)
 		}
+	}
+}
+
+// Without an encoder a trace that begins a little off its heel and goes over a nose, or
+// rests where nobody looks at a rocker until it ends, is told: something slipped, or the
+// tip is off the valve. One that begins well up the lobe says so.
+func TestWhereATraceBeginsAndEnds(t *testing.T) {
+	heel := leg{rest: 5}
+	two := []leg{{to: 200, speed: 40}, heel, {to: 920, speed: 40}, heel}
+	slips := func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift - 9*measure.Millimetre/10 }
+	for name, c := range map[string]struct {
+		trace    measure.Trace
+		openings int
+		told     []lift.FaultKind
+	}{
+		"sound":                               {turned(-200, 50, append([]leg{heel}, two...)...), 2, nil},
+		"the base slips in the first opening": {from(9, turned(-200, 50, append([]leg{heel}, two...)...), slips), 1, []lift.FaultKind{lift.NotCounted}},
+		"it begins well up the lobe":          {turned(-40, 50, append([]leg{heel}, two...)...), 1, []lift.FaultKind{lift.PartTurn}},
+		"it ends beside the nose":             {turned(-200, 50, heel, two[0], heel, leg{to: 742, speed: 40}, leg{rest: 4}), 1, []lift.FaultKind{lift.NotCounted}},
+		"it ends at half lift":                {turned(-200, 50, heel, two[0], heel, leg{to: 780, speed: 40}, leg{rest: 4}), 1, []lift.FaultKind{lift.PartTurn}},
+	} {
+		f, err := lift.Analyse(withoutAngles(c.trace), lift.Options{})
+		require.NoError(t, err)
+		assert.Len(t, f.Openings, c.openings, name)
+		var told []lift.FaultKind
+		for _, x := range f.Faults {
+			told = append(told, x.Kind)
+		}
+		assert.Equal(t, c.told, told, name)
 	}
 }
 
@@ -156,5 +197,44 @@ func TestSilentWhileItRests(t *testing.T) {
 		}
 		t.Logf("%s: %d of %d readings, %d gaps", name, len(c.trace.Readings), len(all.Readings), gaps)
 		assert.Equal(t, c.gaps, gaps, name)
+	}
+}
+
+// A base that slips once between openings that all come home is no spindle that sticks.
+func TestASlipIsNoSpindleThatSticks(t *testing.T) {
+	heel := leg{rest: 5}
+	three := withoutAngles(turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel, leg{to: 1640, speed: 40}, heel))
+	const secondNose = 5 + 400./40 + 5 + 520./40
+	f, err := lift.Analyse(from(secondNose, three, func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift + 30*measure.Micrometre }), lift.Options{Resolution: 10 * measure.Micrometre})
+	require.NoError(t, err)
+	require.Len(t, f.Openings, 3)
+	assert.Equal(t, 1, faults(f, lift.ZeroShift), "%v", f.Faults)
+	assert.Zero(t, faults(f, lift.Sticking), "%v", f.Faults)
+}
+
+// Readings that come and count for nothing are no silence.
+func TestReadingsThatDoNotCountAreNoSilence(t *testing.T) {
+	heel := leg{rest: 5}
+	two := withoutAngles(turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel))
+	wild := from(20, two, func(r measure.Reading, _ measure.Length) measure.Length {
+		if r.At.Seconds() > 22.5 {
+			return r.Lift
+		}
+		return r.Lift + 600*measure.Millimetre
+	})
+	silent := two
+	silent.Readings = nil
+	for _, r := range two.Readings {
+		if s := r.At.Seconds(); s < 20 || s > 22.5 {
+			silent.Readings = append(silent.Readings, r)
+		}
+	}
+	for kind, tr := range map[lift.FaultKind]measure.Trace{lift.Misread: wild, lift.Gap: silent} {
+		f, err := lift.Analyse(tr, lift.Options{})
+		require.NoError(t, err)
+		assert.Positive(t, faults(f, kind), "%v: %v", kind, f.Faults)
+		for _, x := range f.Faults {
+			assert.Equal(t, kind == lift.Gap, x.Kind == lift.Gap, "%v: %v", x.Kind, x.Says)
+		}
 	}
 }

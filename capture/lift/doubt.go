@@ -20,7 +20,6 @@ type doubts struct {
 	counts map[sift.Reason]int
 	shown  []Doubted
 	frozen []sift.Frozen // the newest, in order of time
-	newest measure.Stamp // of those that came and do not count
 	leaps  int           // told
 	told   map[sift.Reason]bool
 }
@@ -67,8 +66,8 @@ func (g *Segmenter) judgeBeyond(p point) {
 // again lets the reading go on elsewhere without that being a jump.
 func (g *Segmenter) again() {
 	g.sound = g.sift.Again(g.sound[:0])
-	g.countAll()
 	g.doubted()
+	g.countAll()
 }
 
 // doubted files what the sift has taken out, and tells each kind of trouble
@@ -108,10 +107,14 @@ func (d *doubts) see(r measure.Reading, why sift.Reason, n int) {
 		d.counts = map[sift.Reason]int{}
 	}
 	d.counts[why] += n
-	d.newest = max(d.newest, r.At)
 	if len(d.shown) < mostShown && why != sift.Repeated {
 		d.shown = append(d.shown, Doubted{r.At, r.Lift, why})
 	}
+}
+
+// within says whether readings came between two moments and do not count.
+func (d *doubts) within(from, until measure.Stamp) bool {
+	return slices.ContainsFunc(d.shown, func(x Doubted) bool { return x.At > from && x.At < until })
 }
 
 // first says whether a kind of doubt has not been told.

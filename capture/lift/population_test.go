@@ -275,8 +275,8 @@ func (k kind) compare(out outcome, ses *simulator.Session, f lift.Findings) outc
 		case lift.BackTurn, lift.TooFast:
 			continue // judged apart, against the hand
 		case lift.PartTurn:
-			if n := len(ses.Truth.Openings); len(whole) == 0 || !ses.Truth.Openings[n-1].Whole {
-				continue // it ends on the lobe
+			if n := len(ses.Truth.Openings); len(whole) == 0 || !ses.Truth.Openings[0].Whole || !ses.Truth.Openings[n-1].Whole {
+				continue // it begins or ends on the lobe
 			}
 		}
 		out.false, out.falseKind = true, fault.Kind

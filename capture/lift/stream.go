@@ -238,8 +238,8 @@ func (g *Segmenter) step(r *measure.Reading) bool {
 		return len(g.news) > 0
 	}
 	g.sound = sound
-	g.countAll()
 	g.doubted()
+	g.countAll()
 	return len(g.news) > 0
 }
 
@@ -355,7 +355,7 @@ func (g *Segmenter) lost(from, until measure.Stamp) {
 }
 
 func (g *Segmenter) tellGap(from, until measure.Stamp) {
-	if g.doubts.newest > from && g.doubts.newest < until {
+	if g.doubts.within(from, until) {
 		g.fault(Misread, from, "no reading counted for %v: what came was misread, or its unit was switched. Check unit, cable and plug, and turn that opening again", (until - from).Duration().Round(100*time.Millisecond))
 		return
 	}
