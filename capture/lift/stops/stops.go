@@ -35,6 +35,9 @@ const um = 1e3 // in nanometres
 const (
 	// Of each size one in so many indicators stops, before anything is seen of it.
 	prior = 0.005
+	// Of so many lobes the nose is flat (common practice, no source), where its edges lie
+	// farther apart than so many times what is not known of them.
+	flatLobes, flatFrom = 0.05, 3
 	// What a fit says counts by so much: the errors of neighbouring readings go
 	// together.
 	temper = 0.7
@@ -80,6 +83,7 @@ type Says struct {
 	OK     bool
 	flanks [2][len(sizes)]float64
 	lasts  [len(sizes)]float64
+	flat   bool // the nose itself is flat, if nothing stopped
 }
 
 // Of returns what an opening says whose nose lies at a height, where the X of each
@@ -106,6 +110,8 @@ func (d descent) says() (s Says) {
 		for k := 1; k < len(sizes); k++ {
 			s.lasts[k] = -lasts(flanks[0], flanks[1], k, d.Along == lobe.OfAngle)
 		}
+		a, b := flanks[0], flanks[1]
+		s.flat = d.Along == lobe.OfAngle && a.edge[0]+b.edge[0] > flatFrom*(a.fuzz[0]+b.fuzz[0])
 	}
 	return s
 }
@@ -268,6 +274,7 @@ func fit(p []piece, edge, size, span, depth float64) (least, at float64) {
 // Sums is what openings say together, of each size.
 type Sums struct {
 	N     int           // openings that say something
+	flat  int           // and that their nose is flat, if nothing stopped
 	Nose  measure.Stamp // of the first of them
 	Lift  measure.Length
 	says  [len(sizes)]float64
@@ -281,6 +288,9 @@ func (s *Sums) Add(o Says, nose measure.Stamp, lift measure.Length) {
 			s.sides[side][k] += temper * o.flanks[side][k]
 		}
 		s.says[k] += temper * (o.flanks[0][k] + o.flanks[1][k] + o.lasts[k])
+	}
+	if o.flat {
+		s.flat++
 	}
 	if s.N++; s.N == 1 {
 		s.Nose, s.Lift = nose, lift
@@ -310,11 +320,14 @@ func (s *Sums) likeliest() (best int) {
 // take off the nose.
 func (s *Sums) Takes() float64 {
 	var all, square float64
-	best := s.likeliest()
+	best, stopped := s.likeliest(), prior
+	if 2*s.flat > s.N {
+		stopped /= flatLobes
+	}
 	for k, size := range sizes {
 		p := math.Exp(s.says[k] - s.says[best])
 		if k > 0 {
-			p *= prior
+			p *= stopped
 		}
 		all, square = all+p, square+p*size*size
 	}

@@ -45,3 +45,22 @@ func TestStops(t *testing.T) {
 		assert.Greater(t, s.Takes(), cut/1.5, "cut off by %v", cut)
 	}
 }
+
+// Few lobes have a flat nose: one that looks flat more likely stopped, as far as its edges
+// leave that open.
+func TestAFlatNoseMayHaveStopped(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 8))
+	round := Of(nose(0, 4*um, r), 10e6, 0.05)
+	assert.True(t, round.OK)
+	assert.False(t, round.flat)
+	cut := Of(nose(75*um, 4*um, r), 10e6-75*um, 0.05)
+	assert.True(t, cut.flat)
+
+	said := cut // its edges leave it open
+	said.flanks, said.lasts = round.flanks, round.lasts
+	var flat, not Sums
+	flat.Add(said, 0, 0)
+	said.flat = false
+	not.Add(said, 0, 0)
+	assert.Greater(t, flat.Takes(), 2*not.Takes())
+}
