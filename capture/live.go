@@ -87,19 +87,24 @@ func NewLive(o LiveOptions) *Live {
 // Run follows until ctx is done, then ends the trace under way.
 func (l *Live) Run(ctx context.Context) {
 	defer close(l.done)
-	every := restTick
-	beat := time.NewTicker(every)
+	// While something comes time passes with it: a timer that rings in between
+	// wakes the processor once more.
+	passed := l.o.Clock()
+	beat := time.NewTimer(restTick)
 	defer beat.Stop()
 	for {
-		if due := l.beat(); due != every {
-			every = due
-			beat.Reset(every)
-		}
 		select {
 		case in := <-l.in:
 			l.take(in)
+			if now := l.o.Clock(); now-passed >= measure.StampOf(l.beat()) {
+				l.pass(now)
+				passed = now
+			}
+			beat.Reset(l.beat())
 		case <-beat.C:
-			l.pass(l.o.Clock())
+			passed = l.o.Clock()
+			l.pass(passed)
+			beat.Reset(l.beat())
 		case <-ctx.Done():
 			l.drain()
 			l.follow(l.joiner.End(l.joined[:0]))

@@ -56,6 +56,7 @@ const (
 	// holds for us at least.
 	unreadBytes = 1024
 	gatherMost  = 100 * time.Millisecond
+	holdMost    = 250 * time.Millisecond // of what was read
 )
 
 // startPump begins to read.
@@ -107,7 +108,7 @@ func (p *pump) run() {
 		// A tenth of a second at the most: no stop has to wait for it.
 		most := time.Duration(0)
 		if p.fast.Load() {
-			most = p.mayTake()
+			most = min(p.mayTake(), gatherMost)
 		}
 		if wait := pace.after(n, at, most); wait > 0 {
 			p.rest(wait)
@@ -120,7 +121,7 @@ func (p *pump) mayTake() time.Duration {
 	if p.gather == nil {
 		return 0
 	}
-	return min(p.gather(), gatherMost)
+	return min(p.gather(), holdMost)
 }
 
 // hold returns how long what came may wait for what comes next: not at all

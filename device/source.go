@@ -195,9 +195,11 @@ func (s *Source) serve(ctx context.Context, link port.Link) (why error) {
 	if s.watch.asks {
 		every = min(every, max(s.watch.interval.Duration()/4, 2*time.Millisecond))
 	}
-	tick := time.NewTicker(every)
+	// What comes takes the time with it, so that no timer wakes the processor between.
+	tick, ticked := time.NewTimer(every), now
 	defer tick.Stop()
 	for {
+		due := false
 		select {
 		case <-ctx.Done():
 			return nil
@@ -209,17 +211,21 @@ func (s *Source) serve(ctx context.Context, link port.Link) (why error) {
 			p.give(b)
 			p.fast.Store(s.watch.fast())
 			p.period.Store(int64(s.watch.steady()))
+			at := s.o.Clock()
 			if asker, ok := s.decoder.(Asker); ok {
-				s.ask(asker, s.o.Clock())
+				s.ask(asker, at)
 			}
+			due = !s.watch.asks && at-ticked >= measure.StampOf(every/2)
 		case <-tick.C:
+			due = true
+		}
+		if due {
+			ticked = s.o.Clock()
 			err := s.tick(ctx)
-			if errors.Is(err, errSilent) && len(p.batches) > 0 {
-				continue // it speaks again at this very moment
-			}
-			if err != nil {
+			if err != nil && !(errors.Is(err, errSilent) && len(p.batches) > 0) { // else it speaks again at this very moment
 				return err
 			}
+			tick.Reset(every)
 		}
 	}
 }

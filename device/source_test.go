@@ -160,7 +160,7 @@ func TestSleepReopens(t *testing.T) {
 		b.mu.Lock()
 		b.slept = time.Hour
 		b.mu.Unlock()
-		time.Sleep(300 * time.Millisecond)
+		time.Sleep(tickEvery + 50*time.Millisecond)
 		synctest.Wait()
 		assert.Equal(t, 2, b.opens())
 		time.Sleep(time.Second)
@@ -183,7 +183,7 @@ func TestWhatCameIsReadBeforeTheLinkIsGivenUp(t *testing.T) {
 		for i := range 20 { // at once, together with the end
 			b.link().in <- []byte(moving(20 + i))
 		}
-		time.Sleep(300 * time.Millisecond)
+		time.Sleep(tickEvery + 50*time.Millisecond)
 		synctest.Wait()
 		assert.Equal(t, 2, b.opens())
 		assert.Len(t, b.heard.lifts(), 40)

@@ -86,6 +86,7 @@ type Keeper struct {
 	queue []*keeping // traces in order; all but the last have ended
 	held  int        // readings and notes in the queue not yet on disk
 	lost  uint64     // readings dropped since the start
+	wrote time.Time  // when the last commit was
 }
 
 // Options are the settings of a Keeper.
@@ -95,8 +96,10 @@ type Options struct {
 	// the Keeper stops.
 	Rescue Store
 	Log    *slog.Logger
-	// Every is the time between commits; 0 means 400 ms. With the commit
-	// itself it must stay below the second that a power cut may cost.
+	// Every is the time between commits; 0 means 400 ms. A commit is made with the
+	// first readings that come so long after the one before, so that both wake the
+	// processor once; where none come, it is made half as much later. That and the
+	// commit itself must stay below the second that a power cut may cost.
 	Every time.Duration
 	// Bound is how many readings and notes are held in memory while the disk
 	// refuses; 0 means 2,000,000 (64 MB, five hours at 100 a second).
@@ -204,6 +207,9 @@ func (k *Keeper) Append(readings []measure.Reading, notes []measure.Note) {
 		k.closeGap(t, r.At)
 		t.readings = append(t.readings, r)
 		k.held++
+	}
+	if time.Since(k.wrote) >= k.o.Every {
+		k.poke()
 	}
 }
 

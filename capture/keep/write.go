@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"lobescribe/device/measure"
@@ -29,17 +30,32 @@ func (e *Unwritten) Unwrap() error { return e.Cause }
 // Run writes until ctx is done, then ends the trace under way, writes what is
 // left and returns; an *Unwritten means that readings could not be written.
 func (k *Keeper) Run(ctx context.Context) error {
-	every := time.NewTicker(k.o.Every)
-	defer every.Stop()
+	late := time.NewTimer(0) // for what nothing came behind
+	defer late.Stop()
 	for {
 		select {
-		case <-every.C:
+		case <-late.C:
 		case <-k.wake:
 		case <-ctx.Done():
 			k.End()
 			return k.finish()
 		}
-		_ = k.flush() // said to the listeners, tried again at the next tick
+		k.flushed(late, k.flush()) // said to the listeners, tried again when it is due
+	}
+}
+
+// flushed notes that what had gathered was written, or not, and sets when that is to
+// be done again though nothing more comes.
+func (k *Keeper) flushed(late *time.Timer, err error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	switch k.wrote = time.Now(); {
+	case len(k.queue) == 0:
+		late.Stop()
+	case err != nil:
+		late.Reset(k.o.Every)
+	default:
+		late.Reset(k.o.Every + k.o.Every/2)
 	}
 }
 
@@ -183,20 +199,30 @@ func (k *Keeper) append(t *keeping, readings []measure.Reading, notes []measure.
 }
 
 // patiently waits for the store, however long it takes, and tells the listeners
-// while it does not answer: a disk that hangs gives no error.
+// while it does not answer: a disk that hangs gives no error. A goroutine tells of it
+// only where there is something to tell, and none is left when patiently returns.
 func (k *Keeper) patiently(t *keeping, do func() error) error {
-	done := make(chan error, 1)
-	go func() { done <- do() }()
-	slow := time.NewTicker(k.o.Slow)
-	defer slow.Stop()
-	for waited := k.o.Slow; ; waited += k.o.Slow {
-		select {
-		case err := <-done:
-			return err
-		case <-slow.C:
-			k.behind(t, fmt.Sprintf("The disk has not answered for %v", waited.Round(time.Second)))
+	var mu sync.Mutex // of what follows
+	mu.Lock()
+	waited, over := k.o.Slow, false
+	var slow *time.Timer
+	slow = time.AfterFunc(k.o.Slow, func() {
+		mu.Lock()
+		defer mu.Unlock()
+		if over {
+			return
 		}
-	}
+		k.behind(t, fmt.Sprintf("The disk has not answered for %v", waited.Round(time.Second)))
+		waited += k.o.Slow
+		slow.Reset(k.o.Slow)
+	})
+	mu.Unlock()
+	err := do()
+	mu.Lock()
+	over = true
+	mu.Unlock()
+	slow.Stop()
+	return err
 }
 
 // refused tells that the store would not take what it was given.

@@ -11,7 +11,7 @@ import (
 // played back.
 //
 // Read returns what has come, waiting for the first byte. It must come back
-// now and then although nothing came, with (0, nil), at least every quarter of
+// now and then although nothing came, with (0, nil), at least every third of
 // a second; so the goroutine that reads can be told to stop, and no one closes
 // a descriptor under it. An error means that the link is lost; (0, nil) never
 // does.

@@ -15,9 +15,13 @@ import (
 	"lobescribe/device/measure"
 )
 
-// polledPause is how often a read comes back without bytes: less often than
-// ReadPause, since a Close ends it at once.
-const polledPause = 200 * time.Millisecond
+// polledPause is after what silence a read comes back without bytes: later than
+// ReadPause, since a Close ends it at once. Its alarm is put off while bytes come, since
+// each time that it rings wakes the processor; but only when polledNear is left of it.
+const (
+	polledPause = 300 * time.Millisecond
+	polledNear  = 270 * time.Millisecond
+)
 
 // polledPort is a serial port that is waited for by the runtime's poller and
 // not, as the library does, by a thread in a blocking system call. Each of
@@ -37,8 +41,8 @@ type polledPort struct {
 	alarm   int           // a timer of the system's: one of the runtime's wakes its monitor as well
 	set     *os.File      // the epoll set of both
 	poll    syscall.RawConn
-	armed   bool // bytes wake the reader
-	pausing bool // the alarm rings every polledPause
+	armed   bool      // bytes wake the reader
+	rings   time.Time // when the alarm does; zero: it is set for something else
 }
 
 // Open opens a port. The descriptor to read from comes first: the library
@@ -131,19 +135,29 @@ func (p *polledPort) Gather(b *Batch, clock func() measure.Stamp, hold measure.S
 			return err
 		}
 	}
-	if !p.pausing {
-		if err := setAlarm(p.alarm, polledPause, polledPause); err != nil {
-			return err
-		}
-		p.pausing = true
+	if err := p.putOff(); err != nil {
+		return err
 	}
 	var failed error
 	err := p.poll.Read(func(uintptr) (done bool) {
 		before := b.used
 		done, failed = p.take(b, clock, hold)
-		return done || b.used == before && p.rung()
+		if done || b.used > before || !p.rung() {
+			return done
+		}
+		p.rings = time.Time{} // it rings once
+		return true
 	})
 	return errors.Join(failed, err)
+}
+
+// putOff sets the alarm, unless it was set just now.
+func (p *polledPort) putOff() error {
+	if time.Until(p.rings) >= polledNear {
+		return nil
+	}
+	p.rings = time.Now().Add(polledPause)
+	return setAlarm(p.alarm, polledPause)
 }
 
 // take reads what is there, and reports whether that is all there is to do:
@@ -174,10 +188,10 @@ func (p *polledPort) Rest(wait time.Duration) error {
 			return err
 		}
 	}
-	if err := setAlarm(p.alarm, wait, 0); err != nil {
+	if err := setAlarm(p.alarm, wait); err != nil {
 		return err
 	}
-	p.pausing = false
+	p.rings = time.Time{}
 	return p.poll.Read(func(uintptr) (done bool) { return p.rung() })
 }
 
@@ -232,9 +246,9 @@ func readNow(fd int, b []byte) (int, syscall.Errno) {
 	return int(n), 0
 }
 
-// setAlarm has the timer ring after wait, and then every so often; 0 is never.
-func setAlarm(fd int, wait, every time.Duration) error {
-	at := unix.ItimerSpec{Value: unix.NsecToTimespec(int64(max(wait, 1))), Interval: unix.NsecToTimespec(int64(every))}
+// setAlarm has the timer ring once, after wait.
+func setAlarm(fd int, wait time.Duration) error {
+	at := unix.ItimerSpec{Value: unix.NsecToTimespec(int64(max(wait, 1)))}
 	if _, _, err := unix.RawSyscall6(unix.SYS_TIMERFD_SETTIME, uintptr(fd), 0, uintptr(unsafe.Pointer(&at)), 0, 0, 0); err != 0 {
 		return fmt.Errorf("set a timer: %w", err)
 	}

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"maps"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"lobescribe/capture"
@@ -46,6 +47,7 @@ type Daemon struct {
 	// mu guards the fields below it. Nothing is waited for while it is held.
 	mu          sync.Mutex
 	instruments map[capture.Role]*instrument
+	pluggedIn   atomic.Int32                     // how many these are, for who must not wait
 	counted     map[capture.Role]device.Counters // by instruments that are closed
 	simulator   *Simulated                       // nil while it does not run
 	replay      *replaying
@@ -113,8 +115,19 @@ const (
 	batchEvery = time.Second / 60
 	// unseenEvery is how often readings go on when no page is open. Together
 	// with the time between two commits it is what a power cut may cost.
-	unseenEvery = 100 * time.Millisecond
+	unseenEvery = 250 * time.Millisecond
+	// besideEvery is the same where one instrument's readings wait for another's:
+	// well within the time that capture.JoinOptions.Hold lets them.
+	besideEvery = 100 * time.Millisecond
 )
+
+// unseen is how often readings of so many instruments go on when no page is open.
+func unseen(instruments int) time.Duration {
+	if instruments > 1 {
+		return besideEvery
+	}
+	return unseenEvery
+}
 
 // New returns a daemon whose goroutines run until ctx is done; [Daemon.Wait]
 // waits for them.
@@ -134,7 +147,7 @@ func New(ctx context.Context, o Options) *Daemon {
 		case c.Prompt > 0:
 			return 0
 		case c.Clients == 0:
-			return unseenEvery
+			return unseen(int(d.pluggedIn.Load()))
 		}
 		return batchEvery
 	}

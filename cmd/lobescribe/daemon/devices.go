@@ -26,6 +26,7 @@ func (d *Daemon) attach(role capture.Role, a address.Address) {
 	i := connect(d.ctx, role, a, d.device, listener{live: d.live, heard: d.heard, noted: d.noted, status: d.tellStatus})
 	d.mu.Lock()
 	d.instruments[role] = i
+	d.pluggedIn.Store(int32(len(d.instruments)))
 	d.mu.Unlock()
 }
 
@@ -42,6 +43,7 @@ func (d *Daemon) unplug(role capture.Role) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	delete(d.instruments, role)
+	d.pluggedIn.Store(int32(len(d.instruments)))
 	d.retire(role, i)
 	return true
 }

@@ -57,7 +57,7 @@ func Record(ctx context.Context, o RecordOptions) (Recorded, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	o.Device.Gather = func() time.Duration { return unseenEvery } // nobody looks at each reading
+	o.Device.Gather = func() time.Duration { return unseen(len(o.Devices)) } // nobody looks at each reading
 	ctx, enough := context.WithCancel(ctx)
 	defer enough()
 	// mu guards instruments. The keeper's goroutine asks for them when the trace
