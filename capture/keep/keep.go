@@ -86,7 +86,7 @@ type Keeper struct {
 	queue []*keeping // traces in order; all but the last have ended
 	held  int        // readings and notes in the queue not yet on disk
 	lost  uint64     // readings dropped since the start
-	wrote time.Time  // when the last commit was
+	wrote time.Time  // when the last commit began
 }
 
 // Options are the settings of a Keeper.

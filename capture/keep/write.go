@@ -40,22 +40,24 @@ func (k *Keeper) Run(ctx context.Context) error {
 			k.End()
 			return k.finish()
 		}
-		k.flushed(late, k.flush()) // said to the listeners, tried again when it is due
+		k.mu.Lock()
+		k.wrote = time.Now() // not when it is done: what comes meanwhile waits from now on
+		k.mu.Unlock()
+		k.again(late, k.flush()) // an error is said to the listeners
 	}
 }
 
-// flushed notes that what had gathered was written, or not, and sets when that is to
-// be done again though nothing more comes.
-func (k *Keeper) flushed(late *time.Timer, err error) {
+// again sets when to write though nothing more comes.
+func (k *Keeper) again(late *time.Timer, err error) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	switch k.wrote = time.Now(); {
+	switch {
 	case len(k.queue) == 0:
 		late.Stop()
 	case err != nil:
 		late.Reset(k.o.Every)
 	default:
-		late.Reset(k.o.Every + k.o.Every/2)
+		late.Reset(max(k.o.Every+k.o.Every/2-time.Since(k.wrote), k.o.Every/4))
 	}
 }
 
