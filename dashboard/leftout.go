@@ -191,10 +191,25 @@ func (s *Server) changeLeftOut(w http.ResponseWriter, r *http.Request, id storag
 
 // findings of a trace as they are stored, or worked out now.
 func (s *Server) findings(r *http.Request, id storage.ID) (lift.Findings, error) {
-	f, err := s.store.Findings(id)
-	if err != nil {
+	return s.findingsOf(r, id, s.stored(id))
+}
+
+// stored are the findings of a trace as the store gives them.
+type stored struct {
+	findings lift.Findings
+	err      error
+}
+
+func (s *Server) stored(id storage.ID) (of stored) {
+	of.findings, of.err = s.store.Findings(id)
+	return of
+}
+
+// findingsOf are the stored ones, or else worked out now.
+func (s *Server) findingsOf(r *http.Request, id storage.ID, of stored) (lift.Findings, error) {
+	if of.err != nil {
 		// None were stored, or they do not read: the readings still hold them.
 		return s.bench.Findings(r.Context(), id)
 	}
-	return f, nil
+	return of.findings, nil
 }

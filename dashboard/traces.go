@@ -68,6 +68,9 @@ func (s *Server) showTrace(w http.ResponseWriter, r *http.Request) error {
 	if out.Summary, err = s.store.Summary(id); err != nil {
 		return err
 	}
+	// Both take as long of a trace of thousands of openings, so at the same time.
+	kept := make(chan stored, 1)
+	go func() { kept <- s.stored(id) }()
 	columns, err := s.drawn(r.Context(), id)
 	if err != nil {
 		return err
@@ -79,7 +82,7 @@ func (s *Server) showTrace(w http.ResponseWriter, r *http.Request) error {
 	if out.Notes == nil {
 		out.Notes = []measure.Note{}
 	}
-	findings, err := s.findings(r, id)
+	findings, err := s.findingsOf(r, id, <-kept)
 	if err == nil {
 		out.Findings, out.Agreement = &findings, live.AgreeFindings(findings)
 	} else if !errors.Is(err, storage.ErrNotFound) {

@@ -211,8 +211,12 @@ func (s *Store) prove(ctx context.Context) error {
 	defer f.Close()
 	var hurts []*pages.Hurt
 	look := func(tx *bbolt.Tx) error {
-		buckets := map[string]bool{}
-		_, w, err := walkOf(f, tx, func(it pages.Item) bool { buckets[it.Bucket] = true; return ctx.Err() == nil })
+		buckets, began := map[string]bool{}, time.Now()
+		_, w, err := walkOf(f, tx, func(it pages.Item) bool {
+			buckets[it.Bucket] = true
+			s.givesWay(ctx, &began)
+			return ctx.Err() == nil
+		})
 		if w != nil {
 			if hurts = w.Hurts; len(hurts) == 0 && ctx.Err() == nil {
 				hurts = missingBuckets(buckets)

@@ -11,6 +11,7 @@ import (
 	"runtime"
 	"strconv"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -92,6 +93,7 @@ type Store struct {
 	mending  sync.Mutex    // one Mend at a time
 	alarms   chan struct{} // see Tend
 	errands  chan struct{} // see Errands
+	askedAt  atomic.Int64  // when somebody used it last; see givesWay
 
 	mu       sync.Mutex
 	closed   bool
@@ -346,6 +348,12 @@ func (s *Store) letGo(ctx context.Context) error {
 
 // view runs fn on one state of the store.
 func (s *Store) view(fn func(rows) error) error {
+	s.asked()
+	return s.viewQuietly(fn)
+}
+
+// viewQuietly is view for who goes last; see givesWay.
+func (s *Store) viewQuietly(fn func(rows) error) error {
 	db, err := s.enter()
 	if err != nil {
 		return err

@@ -173,7 +173,7 @@ func (s *Store) scrub(ctx context.Context, known error) error {
 // state of the store is held for long.
 func (s *Store) look(ctx context.Context) (rep Report, err error) {
 	var ids []ID
-	err = s.view(func(r rows) error {
+	err = s.viewQuietly(func(r rows) error {
 		ids = traceIDs(r)
 		rep.about(r)
 		rep.keys(r)
@@ -194,7 +194,7 @@ func (s *Store) look(ctx context.Context) (rep Report, err error) {
 		if w != nil {
 			_, acked = w.acknowledged()
 		}
-		err = s.view(func(r rows) error {
+		err = s.viewQuietly(func(r rows) error {
 			n := measureExtent(r, id).readings
 			s.mu.Lock()
 			now := s.open[id]
@@ -212,16 +212,7 @@ func (s *Store) look(ctx context.Context) (rep Report, err error) {
 			}
 			return nil
 		})
-		if took := time.Since(began); took > 5*time.Millisecond {
-			if !s.idle() {
-				// Whoever records goes first.
-				select {
-				case <-time.After(took):
-				case <-ctx.Done():
-				}
-			}
-			began = time.Now()
-		}
+		s.givesWay(ctx, &began)
 	}
 	return rep, err
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"time"
 
 	"go.etcd.io/bbolt"
 	berrors "go.etcd.io/bbolt/errors"
@@ -29,6 +30,28 @@ func (s *Store) enter() (db *bbolt.DB, err error) {
 	}
 	s.users++
 	return s.db, nil
+}
+
+// asked notes that somebody uses the store who waits for it, which the proof of it
+// does not.
+func (s *Store) asked() { s.askedAt.Store(time.Now().UnixNano()) }
+
+// givesWay lets others go first: whoever records, and whoever asked within the last
+// second, who will ask again. It is called again and again between pieces of a long
+// work, of which one began at *began, and waits as long as the piece took.
+func (s *Store) givesWay(ctx context.Context, began *time.Time) {
+	const piece = 5 * time.Millisecond
+	took := time.Since(*began)
+	if took < piece {
+		return
+	}
+	if !s.idle() || time.Since(time.Unix(0, s.askedAt.Load())) < time.Second {
+		select {
+		case <-time.After(took):
+		case <-ctx.Done():
+		}
+	}
+	*began = time.Now()
 }
 
 func (s *Store) leave() {
