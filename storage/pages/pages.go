@@ -290,11 +290,20 @@ func (f *File) load(at, limit, first int64) (page, error) {
 		return p, fmt.Errorf("it cannot be read (%v)", err)
 	}
 	p.head = p.head[:n]
+	p.parse()
+	return p, nil
+}
+
+// parse reads the head of a page whose first bytes are at hand; of less than a head it
+// makes a page of no kind.
+func (p *page) parse() {
+	if len(p.head) < headBytes {
+		return
+	}
 	p.id = native.Uint64(p.head)
 	p.kind = native.Uint16(p.head[8:])
 	p.count = int(native.Uint16(p.head[10:]))
 	p.overflow = native.Uint32(p.head[12:])
-	return p, nil
 }
 
 // bytes returns n bytes from offset off of the page, nil when the page does

@@ -74,8 +74,8 @@ func (p *page) inline(e elem) (why string) {
 	case native.Uint64(head) != 0:
 		return ""
 	}
-	in, err := p.f.load(p.at+e.valOff+16, e.size-16, e.size-16)
-	if err != nil || in.kind != kindLeaf {
+	in := page{f: p.f, at: p.at + e.valOff + 16, head: p.bytes(e.valOff+16, e.size-16)}
+	if in.parse(); in.kind != kindLeaf {
 		return "the bucket inside it is no leaf"
 	}
 	in.span = e.size - 16

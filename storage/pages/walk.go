@@ -155,6 +155,8 @@ func (p *page) elems(lo, hi []byte) (out []elem, why string) {
 	if end > p.span {
 		return nil, "it has more entries than room"
 	}
+	var keys []byte // they outlive the page: keys of branches, names of buckets, of what is found
+	out = make([]elem, 0, min(p.count, 512))
 	for i := range p.count {
 		e, err := p.elem(i)
 		switch {
@@ -171,8 +173,9 @@ func (p *page) elems(lo, hi []byte) (out []elem, why string) {
 			return out, fmt.Sprintf("the key of entry %d is out of order", i)
 		}
 		end = e.valOff + e.size
-		// Keys of branches and bucket names outlive the page.
-		e.key = bytes.Clone(e.key)
+		n := len(keys)
+		keys = append(keys, e.key...)
+		e.key = keys[n:len(keys):len(keys)]
 		out = append(out, e)
 	}
 	return out, ""
