@@ -212,7 +212,7 @@ export const faults = Object.freeze({
   },
   "part-turn": {
     title: "Part of an opening",
-    means: "The trace holds no passage from valve shut to valve shut again, or it ends while the valve is open.",
+    means: "The trace holds no passage from valve shut to valve shut again, or it begins or ends while the valve is open.",
     figures: "What was not turned through to the end gives no max lift. Openings before it count, and what was read is saved.",
     steps: [
       "Begin with the valve shut.",
