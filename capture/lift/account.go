@@ -182,7 +182,7 @@ func (g *Segmenter) judgeAccount(all []measured) {
 		if g.judgeOutside(o) || g.judgeInside(m) {
 			return
 		}
-		o.since, o.heel[0], o.nose, o.first = float64(m.Close), m.after.y, noseAngle(m), false
+		o.since, o.heel[0], o.nose, o.first = float64(m.Close)+1, m.after.y, noseAngle(m), false
 		if i == len(all)-1 {
 			o.until, o.heel[1], o.last = math.Inf(1), m.after.y, true
 		}

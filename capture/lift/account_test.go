@@ -238,3 +238,28 @@ func TestReadingsThatDoNotCountAreNoSilence(t *testing.T) {
 		}
 	}
 }
+
+// A spring that throws the cam past its nose takes the valve home between two readings:
+// that is an opening like any other, whether or not the encoder's port is late, and
+// nothing slipped.
+func TestASpringThrowsTheCam(t *testing.T) {
+	heel := leg{rest: 5}
+	thrown := []leg{heel, {to: 30, speed: 40}, {rest: 1}, {to: 200, speed: 450}, heel, {to: 750, speed: 40}, {rest: 1}, {to: 920, speed: 450}, heel}
+	for _, rate := range []float64{10, 15, 50, 200} {
+		for _, encoder := range []bool{false, true} {
+			tr := turned(-200, rate, thrown...)
+			if !encoder {
+				tr = withoutAngles(tr)
+			}
+			f, err := lift.Analyse(tr, lift.Options{})
+			require.NoError(t, err)
+			assert.Len(t, f.Openings, 2, "%v a second, encoder %v", rate, encoder)
+			for _, o := range f.Openings {
+				assert.InDelta(t, 10, o.MaxLift.Millimetres(), 0.015)
+			}
+			for _, x := range f.Faults {
+				assert.Contains(t, []lift.FaultKind{lift.BackTurn, lift.TooFast}, x.Kind, "%v a second, encoder %v: %v", rate, encoder, x.Says)
+			}
+		}
+	}
+}

@@ -20,7 +20,8 @@ type doubts struct {
 	counts map[sift.Reason]int
 	shown  []Doubted
 	frozen []sift.Frozen // the newest, in order of time
-	leaps  int           // told
+	leaps  []sift.Leap   // not judged yet
+	leapt  int           // told
 	told   map[sift.Reason]bool
 }
 
@@ -92,10 +93,31 @@ func (g *Segmenter) doubted() {
 		}
 	}
 	for _, l := range g.sift.Leaps() {
-		if d.leaps++; d.leaps <= mostLeaps {
-			g.fault(ZeroShift, l.At, "the reading jumped by %v within %v, faster than a hand or a spring moves a valve, and stayed there: the base, the tip or the indicator's own scale slipped. Set it up again, and turn this opening again",
-				length(abs(float64(l.By))), (l.At - l.Since).Duration().Round(1e6))
+		if float64(l.By)*float64(g.sign) > 0 {
+			g.tellLeap(l) // no spring opens a valve
+		} else {
+			d.leaps = append(d.leaps, l)
 		}
+	}
+}
+
+// judgeLeaps tells of the jumps before and in an opening. One that came down to the heel
+// from which the valve had gone up was the cam's, which a spring threw past its nose.
+func (g *Segmenter) judgeLeaps(m *measured) {
+	d := &g.doubts
+	for len(d.leaps) > 0 && d.leaps[0].Since <= m.Close {
+		l := d.leaps[0]
+		d.leaps = d.leaps[1:]
+		if thrown := l.Since >= m.Nose && float64(l.By)*float64(g.sign) < 0 && !m.slipped; !thrown {
+			g.tellLeap(l)
+		}
+	}
+}
+
+func (g *Segmenter) tellLeap(l sift.Leap) {
+	if g.doubts.leapt++; g.doubts.leapt <= mostLeaps {
+		g.fault(ZeroShift, l.At, "the reading jumped by %v within %v, faster than a hand or a spring moves a valve, and stayed there: the base, the tip or the indicator's own scale slipped. Set it up again, and turn this opening again",
+			length(abs(float64(l.By))), (l.At - l.Since).Duration().Round(1e6))
 	}
 }
 

@@ -12,7 +12,6 @@ import (
 // crossed is what the uncertainty of a half-lift angle is made of.
 type crossed struct {
 	u     float64 // of the crossing itself, degrees
-	speed float64 // of the crank there, degrees a second
 	steep float64 // of the lift there, nanometres a degree
 	off   float64 // taken off for lift that comes late, degrees
 	late  float64 // standard uncertainty of that
@@ -57,10 +56,10 @@ func (m *measured) state(side int, lag, u float64) {
 	}
 	off := 0.0
 	if lag != 0 {
-		off = m.passed.Late(side, lag)
+		off = m.passed.Late(side, c.At.Seconds(), lag)
 	}
 	*c.Angle -= measure.FromDegrees(m.way * (off - x.off))
-	x.off, x.late = off, u*x.speed
+	x.off, x.late = off, m.passed.LateU(side, c.At.Seconds(), lag, u)
 	// Half lift is known to half of what max lift is.
 	height := 0.0
 	if x.steep > 0 {

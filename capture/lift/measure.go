@@ -158,6 +158,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	if !ok {
 		return measured{}, false
 	}
+	passage = e.flanked(before, passage, after, (m.before.y+m.after.y)/2)
 	passage, m.doubted = e.cleaned(passage)
 	if len(passage) < 3 {
 		return measured{}, false
@@ -186,6 +187,19 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	m.pauses = e.pauses(&v)
 	e.uncertain(&m, &v)
 	return m, true
+}
+
+// flanked returns a passage with the heel's reading beside it, where a flank went by between
+// two readings: a spring throws the cam past the nose as fast.
+func (e surroundings) flanked(before, passage, after []point, heel float64) []point {
+	half := (passage[highest(passage)].y - heel) / 2
+	if n := len(before); n > 0 && passage[0].y-heel >= half && !e.stream.lost(before[n-1], passage[0]) {
+		passage = slices.Concat(before[n-1:], passage)
+	}
+	if last := passage[len(passage)-1]; len(after) > 0 && last.y-heel >= half && !e.stream.lost(last, after[0]) {
+		passage = slices.Concat(passage, after[:1])
+	}
+	return passage
 }
 
 // view is a passage over its heel.
@@ -358,7 +372,7 @@ func (e surroundings) crossings(m *measured, v *view) {
 		side := way * float64(2*i-1)
 		a, u := paired.crosses(side, half)
 		c.Angle = angle(a)
-		m.crossing[i] = crossed{u: u, speed: m.passed.Speed(i), steep: lift * m.passed.Steepness(i)}
+		m.crossing[i] = crossed{u: u, steep: lift * m.passed.Steepness(i)}
 		if x := &m.crossing[i]; x.steep == 0 {
 			x.steep = lift / max(math.Abs(v.p[n-1].a-v.p[0].a), leastTurned) // no flank is so flat
 		}

@@ -384,6 +384,7 @@ func (g *Segmenter) publish(m measured) {
 	most := max(mostStick*float64(g.steps.Step()), leastShift)
 	v := &g.verdict
 	m.slipped = math.Abs(m.after.y-m.before.y) > most || v.hasLast && math.Abs(m.before.y-v.last.y) > most
+	g.judgeLeaps(&m)
 	for _, p := range m.doubted { // no figure rests on them: they are counted too
 		shown := measure.Length(math.Round(g.stream.shown(float64(g.sign)*p.y, p.t)))
 		g.doubts.see(measure.Reading{At: stamp(p.t), Lift: shown}, sift.Misread, 1)
@@ -463,6 +464,10 @@ func (g *Segmenter) Finish() {
 		g.sign = g.likelier()
 	}
 	g.release()
+	for _, l := range g.doubts.leaps {
+		g.tellLeap(l)
+	}
+	g.doubts.leaps = nil
 	if g.patient {
 		g.judgeQuiet()
 		g.judgeTravel()

@@ -62,9 +62,10 @@ type Sift struct {
 	usual float64 // interval between readings, microseconds
 	taken int     // intervals that is the mean of
 
-	run    int           // readings in a row that say the same as base
-	runAt  measure.Stamp // when the first of them came
-	before float64       // the pace that the signal came to that run with, and which way
+	run      int           // readings in a row that say the same as base
+	runAt    measure.Stamp // when the first of them came,
+	runAngle measure.Angle // and at which angle
+	before   float64       // the pace that the signal came to that run with, and which way
 
 	held  [mostHeld]measure.Reading
 	n     int
@@ -83,6 +84,7 @@ type held struct {
 	run    int
 	runAt  measure.Stamp
 	before float64
+	angle  measure.Angle // at runAt
 }
 
 const (
@@ -120,6 +122,8 @@ const (
 	// the least, and falls behind by so many times what it moves otherwise.
 	leastFrozen, leastRepeats, frozenTimes = 120_000, 3, 3.0
 	leastBehind                            = 200_000
+	// A crank that has turned by less, microdegrees, rests.
+	crankRests = 500_000
 	// and for no longer, where it stands still when it has caught up.
 	longestFrozen = 1_000_000
 	behindTimes   = 3.0
@@ -225,7 +229,7 @@ func (s *Sift) begin(dst []measure.Reading, r measure.Reading) []measure.Reading
 
 // from takes r for the first reading.
 func (s *Sift) from(r measure.Reading) {
-	s.base, s.run, s.runAt, s.before = r, 1, r.At, 0
+	s.base, s.run, s.runAt, s.runAngle, s.before = r, 1, r.At, r.Angle, 0
 	s.paces = [4]float64{}
 }
 
@@ -252,7 +256,7 @@ func (s *Sift) take(r *measure.Reading) {
 		if s.before /= 2; math.Abs(way) > math.Abs(s.before) || way*s.before < 0 {
 			s.before = way
 		}
-		s.run, s.runAt = 1, r.At
+		s.run, s.runAt, s.runAngle = 1, r.At, r.Angle
 	}
 	s.paces[s.at] = math.Abs(way)
 	s.at = (s.at + 1) & 3
@@ -261,7 +265,7 @@ func (s *Sift) take(r *measure.Reading) {
 
 func (s *Sift) hold(r measure.Reading) {
 	if s.n == 0 {
-		s.rests = held{s.run, s.runAt, s.before}
+		s.rests = held{s.run, s.runAt, s.before, s.runAngle}
 	}
 	s.held[s.n] = r
 	s.n++
@@ -436,6 +440,9 @@ func (s *Sift) tellFrozen(next measure.Reading) bool {
 	jump := float64(first.Lift - s.base.Lift)
 	if h.run < leastRepeats || span < leastFrozen || math.Abs(jump) < 2*s.grain()+leastBehind {
 		return false
+	}
+	if s.base.Has&measure.HasAngle != 0 && max(s.base.Angle-h.angle, h.angle-s.base.Angle) < crankRests {
+		return false // the crank stood as well: a hand waited there
 	}
 	// The pace after the jump, along it.
 	after, last := 0.0, next

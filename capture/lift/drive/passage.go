@@ -270,19 +270,26 @@ func (o *Passage) Steepness(side int) float64 {
 	return 0
 }
 
-// Late returns by how much the angles at half lift are too great where lift
-// comes lag seconds later.
-func (o *Passage) Late(side int, lag float64) float64 {
+// Late returns by how much the angle at half lift, passed at a time in seconds, is too
+// great where lift comes lag seconds later: how far the crank went in that time.
+func (o *Passage) Late(side int, at, lag float64) float64 {
 	var sum, n float64
 	for _, r := range o.flanks {
 		if w := 1 - math.Abs(r.y)/nearHalf; r.side == side && w > 0 {
-			sum, n = sum+w*r.w*lag, n+w
+			sum, n = sum+w*(o.at(r.t)-o.at(r.t-lag)), n+w
 		}
 	}
-	if n == 0 {
-		return lag * o.Speed(side)
+	if n == 0 { // a hand that had just started, or a spring that threw the cam on
+		return o.at(at) - o.at(at-lag)
 	}
 	return sum / n
+}
+
+// LateU returns the standard uncertainty of that where the lag has one of u: there, and
+// by the hand's speed all around.
+func (o *Passage) LateU(side int, at, lag, u float64) float64 {
+	is := o.at(at - lag)
+	return max(math.Abs(o.at(at-lag-u)-is), math.Abs(o.at(at-lag+u)-is), u*o.Speed(side))
 }
 
 // LeastOnFlank readings on the flanks of an opening say something of the drive.
