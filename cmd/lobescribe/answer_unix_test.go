@@ -180,8 +180,8 @@ func (a *answers) turn(b *testing.B, screen context.Context, rate float64, seed 
 	}
 }
 
-// hearCues listens beside the browser: the time at which the daemon called a nose
-// tells its part of the wait.
+// hearCues listens beside the browser: the time at which the daemon called a nose, and
+// at which it told of an opening, tells its part of the wait.
 func (a *answers) hearCues(b *testing.B, daemon *process) (cues *[]seen, hangUp func()) {
 	conn, err := (&crowd{TB: b, daemon: daemon, query: "?delay=lowest"}).dial(0)
 	require.NoError(b, err)
@@ -195,8 +195,8 @@ func (a *answers) hearCues(b *testing.B, daemon *process) (cues *[]seen, hangUp 
 				return
 			}
 			var m struct{ Type, Kind string }
-			if json.Unmarshal(text, &m) == nil && m.Type == "cue" {
-				*cues = append(*cues, seen{time.Now(), "cue", m.Kind})
+			if json.Unmarshal(text, &m) == nil && (m.Type == "cue" || m.Type == "opening") {
+				*cues = append(*cues, seen{time.Now(), m.Type, m.Kind})
 			}
 		}
 	}()
@@ -244,7 +244,14 @@ func (a *answers) judge(began time.Time, session *simulator.Session, o simulator
 		a.add("half lift, closing, to the tone", wall(reached(session, o, o.ClosingHalfAt)), find(events, nose, other))
 	}
 	a.add(which+"heel to the sentence with max lift", wall(o.Close), heel)
-	a.add(which+"heel to the voice with max lift", wall(o.Close), find(events, nose, func(e seen) bool { return e.what == "said" && strings.HasPrefix(e.says, "Max lift") }))
+	// What of it is the follower's: until it holds the rest after the nose for the heel.
+	settled := find(cues, nose, func(e seen) bool { return e.what == "opening" })
+	maxLift := find(events, nose, func(e seen) bool { return e.what == "said" && strings.HasPrefix(e.says, "Max lift") })
+	a.add(which+"heel to the daemon's opening", wall(o.Close), settled)
+	if !settled.IsZero() {
+		a.add(which+"the daemon's opening to the voice", settled, maxLift)
+	}
+	a.add(which+"heel to the voice with max lift", wall(o.Close), maxLift)
 }
 
 // fallen is when the line was sent that lies so much below the highest of the opening:
