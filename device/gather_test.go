@@ -78,3 +78,21 @@ func TestGatheringHasTwoLimits(t *testing.T) {
 	w.rate, w.asks = 1000, true
 	assert.False(t, w.fast(), "the answer to a request is waited for")
 }
+
+// A port is left unread for no longer than it takes so many bytes to come.
+func TestNoMoreIsLeftUnreadThanTheSystemHolds(t *testing.T) {
+	for _, unread := range []int{unreadBytes, patientBytes} {
+		for _, aSecond := range []int{500, 11_500, 92_160} {
+			p := pacing{unread: unread}
+			wait, at := 10*time.Millisecond, measure.Stamp(0)
+			for range 20 { // each read takes what came meanwhile
+				at += measure.StampOf(wait)
+				n := max(1, int(wait.Seconds()*float64(aSecond)))
+				wait = p.after(n, at, patientMost)
+				assert.Positive(t, wait)
+				assert.LessOrEqual(t, wait, patientMost)
+				assert.LessOrEqual(t, int(wait.Seconds()*float64(aSecond)), unread+unread/16, "at %d bytes a second", aSecond)
+			}
+		}
+	}
+}

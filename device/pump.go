@@ -56,7 +56,11 @@ const (
 	// holds for us at least.
 	unreadBytes = 1024
 	gatherMost  = 100 * time.Millisecond
-	holdMost    = 250 * time.Millisecond // of what was read
+	// The same of a port that can be told to wake nobody. Linux holds 4096 bytes of a
+	// terminal where they can be read, and as a rule 64 KB and more before that.
+	patientBytes = 2048
+	patientMost  = 200 * time.Millisecond
+	holdMost     = 250 * time.Millisecond // of what was read
 )
 
 // startPump begins to read.
@@ -75,7 +79,10 @@ func (p *pump) run() {
 	defer close(p.done)
 	defer p.close()
 	defer close(p.batches)
-	pace := pacing{last: p.clock()}
+	pace, longest := pacing{last: p.clock(), unread: unreadBytes}, gatherMost
+	if p.patient != nil {
+		pace.unread, longest = patientBytes, patientMost
+	}
 	for {
 		b := p.empty()
 		err := p.fill(b)
@@ -105,10 +112,10 @@ func (p *pump) run() {
 			return
 		default:
 		}
-		// A tenth of a second at the most: no stop has to wait for it.
+		// No stop has to wait long for it.
 		most := time.Duration(0)
 		if p.fast.Load() {
-			most = min(p.mayTake(), gatherMost)
+			most = min(p.mayTake(), longest)
 		}
 		if wait := pace.after(n, at, most); wait > 0 {
 			p.rest(wait)
@@ -167,17 +174,18 @@ func (p *pump) rest(wait time.Duration) {
 type pacing struct {
 	throttle throttle
 	last     measure.Stamp // when it was last read
+	unread   int           // how many bytes may be left
 }
 
 // after returns how long to wait before the next read when n bytes came by this
 // time and they may gather for as long as most: no longer than it takes
-// unreadBytes to come at this rate.
+// the unread to come at this rate.
 func (p *pacing) after(n int, at measure.Stamp, most time.Duration) time.Duration {
 	took := (at - p.last).Duration()
 	p.last = at
 	wait := p.throttle.after(n, at)
 	if n > 0 {
-		wait = max(wait, min(most, took*unreadBytes/time.Duration(n)))
+		wait = max(wait, min(most, took*time.Duration(p.unread)/time.Duration(n)))
 	}
 	return wait
 }
