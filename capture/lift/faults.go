@@ -206,9 +206,14 @@ func (g *Segmenter) travelled(dst []measured) {
 		if f == evidence.HangsFree {
 			kind, what = NoContact, "the spindle may have hung free on the heel"
 		}
-		g.hold(kind, measure.Length(share*float64(dst[0].MaxLift)), what+": the flanks do not leave it out. Prove the indicator, or give it more travel, and turn again")
+		most := math.Inf(1)
+		if f == evidence.CutOff {
+			most = v.stops.AtMost()
+		}
+		taken := func(m *measured) float64 { return min(share*float64(m.MaxLift), most) }
+		g.hold(kind, measure.Length(taken(&dst[0])), what+": the flanks do not leave it out. Prove the indicator, or give it more travel, and turn again")
 		for i := range dst {
-			dst[i].common = gum.Root(dst[i].common, share*float64(dst[i].MaxLift)/2)
+			dst[i].common = gum.Root(dst[i].common, taken(&dst[i])/2)
 			dst[i].stateLift()
 		}
 	}

@@ -60,8 +60,13 @@ func (g *Segmenter) sunk(dst []measured) {
 	}
 	// Each nose reads low by what its valve had sunk.
 	paces, most := make([]float64, len(dst)), 0.0
+	noses := make([]sinking.Nose, len(dst))
 	for i, m := range dst {
-		paces[i] = max(sunkTimes*pace, seenTimes*shut*float64(m.MaxLift)/float64(m.Close-m.Open))
+		noses[i] = sinking.Nose{After: float64(m.Nose - m.Open), Lift: float64(m.MaxLift), U: gum.Root(m.own, m.noise)}
+	}
+	bound := sinking.AtMost(noses)
+	for i, m := range dst {
+		paces[i] = max(min(sunkTimes*pace, bound/2), min(seenTimes*shut*float64(m.MaxLift), k.Empty())/float64(m.Close-m.Open))
 		most = max(most, 2*paces[i]*float64(m.Nose-m.Open))
 	}
 	for i := range dst {

@@ -26,6 +26,7 @@ type Pause struct {
 	pace float64 // that lift fell at, nm/us
 	u    float64 // standard uncertainty of pace
 	span float64 // us
+	at   float64 // when it began, us after the valve opened
 }
 
 const (
@@ -79,7 +80,7 @@ func (v *Readings) pauseIn(i, j int) (Pause, bool) {
 	i, j = i+cut, j-cut
 	mid := (i + j) / 2
 	whole, first, last := v.lineFrom(i, j), v.lineFrom(i, mid), v.lineFrom(mid, j)
-	p := Pause{span: v.T[j] - v.T[i], pace: -whole.slope}
+	p := Pause{span: v.T[j] - v.T[i], pace: -whole.slope, at: v.T[i] - v.T[0]}
 	if p.span <= 0 || whole.spread <= 0 {
 		return p, false
 	}
@@ -137,6 +138,8 @@ type Sums struct {
 	// standing, as logarithms.
 	sums [sinkPaces]float64
 	feet []foot // of each opening
+	// stood is how soon after the valve opened a pause stood for sure, us; 0 for never.
+	stood float64
 	// What the flanks say where there is an encoder, see package drive: nm/us, and its
 	// standard uncertainty, 0 for nothing.
 	flanks, flanksU float64
@@ -201,6 +204,19 @@ func (k *Sums) Shut() float64 {
 	return min(sum/2, mostSunk)
 }
 
+// Empty returns by how much the valve has sunk at the most if the lifter was empty, and
+// sank no more, by the first pause that stood; infinite where none did.
+func (k *Sums) Empty() float64 {
+	if k.stood == 0 {
+		return math.Inf(1)
+	}
+	return Fastest * k.stood
+}
+
+// stoodU is by how many standard uncertainties a pause that stood is slower than any
+// lifter.
+const stoodU = 2.0
+
 // mostSunk is the largest share of the lift by which a valve that sinks is looked for.
 const mostSunk = 0.25
 
@@ -211,6 +227,9 @@ func (k *Sums) Add(pauses []Pause, shape evidence.Shape) {
 			break
 		}
 		k.pauses++
+		if math.Abs(p.pace)+stoodU*p.u < slowest && (k.stood == 0 || p.at < k.stood) {
+			k.stood = p.at
+		}
 		sound := logPause(p, 0)
 		for i, pace := range paces {
 			k.sums[i] += logPause(p, pace) - sound
@@ -284,4 +303,42 @@ func logPause(p Pause, mean float64) float64 {
 	scale := creepScale + p.u
 	creeps := math.Exp(-math.Abs(d)/scale) / (2 * scale)
 	return math.Log((1-creepShare)*stands + creepShare*creeps)
+}
+
+// Nose is the max lift of an opening.
+type Nose struct {
+	After float64 // us from when the valve opened
+	Lift  float64 // nm
+	U     float64 // standard uncertainty that the openings do not share, nm
+}
+
+// noseU is how many standard uncertainties the bound of the noses lies beyond what they say.
+const noseU = 3.0
+
+// AtMost returns how fast the valve sank at the most, nm/us, by noses that were reached now
+// sooner and now later after it opened: one that had sunk for longer reads lower. Infinite
+// where they were reached alike. It says nothing of a lifter that was empty before each.
+func AtMost(noses []Nose) float64 {
+	var st, sy float64
+	n := float64(len(noses))
+	for _, x := range noses {
+		st, sy = st+x.After/n, sy+x.Lift/n
+	}
+	var stt, sty, u, rest float64
+	for _, x := range noses {
+		t := x.After - st
+		stt, sty, u = stt+t*t, sty+t*(x.Lift-sy), max(u, x.U)
+	}
+	if stt == 0 {
+		return math.Inf(1)
+	}
+	slope := sty / stt
+	for _, x := range noses {
+		off := x.Lift - sy - slope*(x.After-st)
+		rest += off * off
+	}
+	if n > 2 {
+		u = max(u, math.Sqrt(rest/(n-2)))
+	}
+	return max(-slope, 0) + noseU*u/math.Sqrt(stt)
 }

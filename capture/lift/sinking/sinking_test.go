@@ -82,3 +82,32 @@ func TestAShortClosingFoot(t *testing.T) {
 		assert.InDelta(t, want, k.Shut(), 1e-9, "%v", by)
 	}
 }
+
+// Noses that agree, reached now sooner and now later, leave out a valve that sinks; by ones
+// that were reached alike nobody can tell. One that sinks is within the bound.
+func TestNosesBoundAPace(t *testing.T) {
+	at := func(pace, every float64) (noses []Nose) {
+		for i := range 4 {
+			after := (3 + every*float64(i)) * s
+			noses = append(noses, Nose{After: after, Lift: 10e6 - pace*after + 500*float64(i%2), U: 1e3})
+		}
+		return noses
+	}
+	assert.Less(t, AtMost(at(0, 4)), 1e-3, "a micrometre a second")
+	assert.True(t, math.IsInf(AtMost(at(0, 0)), 1))
+	assert.True(t, math.IsInf(AtMost(at(0, 4)[:1]), 1), "there is nothing to compare with")
+	bound := AtMost(at(0.05, 4))
+	assert.Greater(t, bound, 0.05)
+	assert.Less(t, bound, 0.052)
+}
+
+// A lifter that was empty by the first pause that stood has lost no more than it can by then.
+func TestAnEmptyLifterLostWhatItCould(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	var stands, sinks Sums
+	assert.True(t, math.IsInf(stands.Empty(), 1))
+	stands.Add(Pauses(passage(0, r)), evidence.Shape{})
+	assert.Less(t, stands.Empty(), 1e6, "the first pause with the valve open is that of the third stroke at the latest")
+	sinks.Add(Pauses(passage(0.05, r)), evidence.Shape{})
+	assert.True(t, math.IsInf(sinks.Empty(), 1))
+}

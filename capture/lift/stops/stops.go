@@ -333,3 +333,21 @@ func (s *Sums) Takes() float64 {
 	}
 	return math.Sqrt(square / all)
 }
+
+// leavesOut is by how much less likely than none a size is left out, as a logarithm.
+const leavesOut = 3.0
+
+// AtMost returns the largest size that the edges do not leave out; infinite where they say
+// nothing, or do not leave out the largest that is weighed.
+func (s *Sums) AtMost() float64 {
+	most := 0.0
+	for k, size := range sizes {
+		if s.says[k] > -leavesOut {
+			most = size
+		}
+	}
+	if s.N == 0 || most == sizes[len(sizes)-1] {
+		return math.Inf(1)
+	}
+	return most
+}

@@ -64,3 +64,16 @@ func TestAFlatNoseMayHaveStopped(t *testing.T) {
 	not.Add(said, 0, 0)
 	assert.Greater(t, flat.Takes(), 2*not.Takes())
 }
+
+// What the edges leave out is no part of a bound on what a stop took off.
+func TestWhatTheEdgesLeaveOut(t *testing.T) {
+	r := rand.New(rand.NewPCG(9, 9))
+	var none, whole, cut Sums
+	assert.True(t, math.IsInf(none.AtMost(), 1))
+	for range 3 {
+		whole.Add(Of(nose(0, 1*um, r), 10e6, 0.05), 0, 0)
+		cut.Add(Of(nose(170*um, 1*um, r), 10e6-170*um, 0.05), 0, 0)
+	}
+	assert.Less(t, whole.AtMost(), 75*um)
+	assert.GreaterOrEqual(t, cut.AtMost(), 170*um)
+}
