@@ -123,7 +123,7 @@ const (
 	// farther from it than so many it is on the heel. So many stretches in a row that
 	// are not go against it.
 	onNose, noseAtLeast = 8.0, 0.5
-	onHeel              = 220.0
+	onHeel, besideLobe  = 220.0, 25.0
 	againstLobe         = 3
 	// So long nobody looks at a rocker and then ends the trace, microseconds; that is
 	// done within such a share of the lift of half lift.
@@ -152,6 +152,7 @@ type outside struct {
 	heel         [2]float64
 	lift, long   float64 // long: how long an opening lasts
 	nose         float64 // its angle, in the opening beside; NaN without an encoder
+	shut         float64 // so many degrees from its nose, and farther, the valve is shut
 	first, last  bool
 }
 
@@ -176,7 +177,7 @@ func (g *Segmenter) judgeAccount(all []measured) {
 	slices.Sort(lifts)
 	slices.Sort(times)
 	o := outside{since: math.Inf(-1), lift: lifts[len(lifts)/2], long: times[len(times)/2], first: true}
-	o.heel, o.nose = [2]float64{all[0].before.y, all[0].before.y}, noseAngle(all[0])
+	o.heel, o.nose, o.shut = [2]float64{all[0].before.y, all[0].before.y}, noseAngle(all[0]), g.shutFrom(all)
 	for i, m := range all {
 		o.until, o.heel[1] = float64(m.Open), m.before.y
 		if g.judgeOutside(o) || g.judgeInside(m) {
@@ -188,6 +189,22 @@ func (g *Segmenter) judgeAccount(all []measured) {
 		}
 	}
 	g.judgeOutside(o)
+}
+
+// shutFrom returns how many degrees from their noses the openings have all come home, with
+// something for a drive that has play and a port that is late.
+func (g *Segmenter) shutFrom(all []measured) float64 {
+	far := 0.0
+	for _, m := range all {
+		if parts := g.account.within(float64(m.Open), float64(m.Close)); m.NoseAngle != nil && len(parts) > 0 {
+			nose := noseAngle(m)
+			far = max(far, math.Abs(parts[0].first-nose), math.Abs(parts[len(parts)-1].last-nose))
+		}
+	}
+	if far == 0 {
+		return onHeel
+	}
+	return min(far+besideLobe, onHeel)
 }
 
 // judgeInside tells of an opening that holds more than one: the valve was all but shut
@@ -213,7 +230,8 @@ func (g *Segmenter) judgeInside(m measured) (told bool) {
 	for _, s := range parts {
 		least, most = min(least, s.least), max(most, s.most)
 	}
-	several := noses > 1 && (valleys > 1 || g.stoodShut(parts, m, turned))
+	several := noses > 1 && (valleys > 1 || g.stoodShut(parts, m, turned, shutBetween, max(restedOpen, shutFlanks*m.flank))) ||
+		g.stoodShut(parts, m, turned, shutHome, max(restedShut, m.flank/2))
 	if !several && !(most-least > openAtMost) {
 		return false
 	}
@@ -221,18 +239,17 @@ func (g *Segmenter) judgeInside(m measured) (told bool) {
 	return true
 }
 
-// stoodShut says whether the valve was all but shut, between two noses of an opening, for
-// as long as it stands on its heel, and longer than a hand rests that has gone back over
-// the nose.
-func (g *Segmenter) stoodShut(parts []stretch, m measured, turned []extreme) bool {
-	from, long := -1, max(restedOpen, shutFlanks*m.flank)
+// stoodShut says whether the valve stood below a share of its lift, between two noses of an
+// opening, for longer than a hand rests there that has gone back over the nose.
+func (g *Segmenter) stoodShut(parts []stretch, m measured, turned []extreme, share, long float64) bool {
+	from := -1
 	for _, t := range turned {
-		if !t.high {
+		if !t.high || parts[t.at].hi-m.before.y < openNearly*float64(m.MaxLift) {
 			continue
 		}
 		shut := 0.0
 		for _, s := range parts[max(from, 0):t.at] {
-			if s.hi-m.before.y < shutBetween*float64(m.MaxLift) {
+			if s.hi-m.before.y < share*float64(m.MaxLift) {
 				shut += s.to - s.from + g.stream.typical
 			}
 		}
@@ -244,12 +261,14 @@ func (g *Segmenter) stoodShut(parts []stretch, m measured, turned []extreme) boo
 	return false
 }
 
-// shutFlanks is how many times as long as a flank a valve stands shut at the least.
-const shutFlanks = 3.0
+// shutFlanks is how many times as long as a flank a valve stands shut at the least. On a
+// heel, or beside one that has moved a little, it stands for restedShut.
+const shutFlanks, restedShut = 3.0, 2 * s
 
-// shutBetween is the share of the lift below which a valve is all but shut, openFully
-// that above which it has all but reached its nose.
-const shutBetween, openFully = 0.15, 0.96
+// shutBetween is the share of the lift below which a valve is all but shut, shutHome that
+// below which it is but for what a heel moves, openFully that above which it has all but
+// reached its nose, openNearly that to which no hand goes up and back to the heel.
+const shutBetween, shutHome, openFully, openNearly = 0.15, 0.05, 0.96, 0.75
 
 // signedOutline returns stretches as the valve opens.
 func (g *Segmenter) signedOutline(parts []stretch) []stretch {
@@ -320,22 +339,38 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 
 // judgeFirst tells of a nose that was passed before the first opening, where the trace
 // began with the valve open by ajar. Without an encoder a lobe that begins there looks
-// like one whose base slipped.
+// like one whose base slipped; but where the reading comes back to where it began, and
+// stands there, that was a heel.
 func (g *Segmenter) judgeFirst(parts []stretch, o outside, ajar float64) (told bool) {
-	top := math.Inf(-1)
-	for _, s := range parts {
-		top = max(top, s.hi-o.heel[1])
+	top, at := math.Inf(-1), 0
+	for i, s := range parts {
+		if s.hi-o.heel[1] > top {
+			top, at = s.hi-o.heel[1], i
+		}
 	}
-	if top < openFully*o.lift || ajar > besideNose*o.lift {
+	back := outline{level: stretch{from: math.NaN()}, lim: g.tracks[0].lim}
+	came := false
+	for _, s := range parts[at:] {
+		back.stands(s)
+		off := (back.level.lo+back.level.hi)/2 - o.heel[1] - ajar
+		came = came || math.Abs(off) < 2*back.lim.near && back.level.to-back.level.from > cameBack
+	}
+	switch {
+	case came && top-ajar > excursion*o.lift:
+		g.fault(NotCounted, stamp(parts[0].from), "the reading goes over a nose here and comes back to where it began, %v off the heel that follows: zero was pressed, or the indicator's base or tip has moved since. This first opening does not count; turn it again", length(math.Abs(ajar)))
+		return true
+	case top < openFully*o.lift || ajar > besideNose*o.lift:
 		return false
-	}
-	if math.Abs(ajar) > ajarAtMost*o.lift || !math.IsNaN(parts[0].first) { // that nothing moved the crank's angles tell
+	case math.Abs(ajar) > ajarAtMost*o.lift || !math.IsNaN(parts[0].first): // that nothing moved the crank's angles tell
 		g.fault(PartTurn, stamp(parts[0].from), "the trace begins with the valve open: the nose that it goes over first does not count. Begin with the valve shut")
 		return false
 	}
 	g.fault(NotCounted, stamp(parts[0].from), "the trace begins %v off the heel that follows, and goes over a nose from there: the valve was not quite shut, or the indicator's base or tip has moved since. This first opening does not count; see to it, begin with the valve shut, and turn it again", length(math.Abs(ajar)))
 	return true
 }
+
+// cameBack is how long a reading stands on a heel that it has come back to.
+const cameBack = s
 
 // ajarAtMost is the share of the lift by which somebody may think that a valve is shut;
 // besideNose that from which on a trace may begin on its nose.

@@ -119,9 +119,12 @@ func TestWhereATraceBeginsAndEnds(t *testing.T) {
 	}{
 		"sound":                               {turned(-200, 50, append([]leg{heel}, two...)...), 2, nil},
 		"the base slips in the first opening": {from(9, turned(-200, 50, append([]leg{heel}, two...)...), slips), 1, []lift.FaultKind{lift.NotCounted}},
-		"it begins well up the lobe":          {turned(-40, 50, append([]leg{heel}, two...)...), 1, []lift.FaultKind{lift.PartTurn}},
-		"it ends beside the nose":             {turned(-200, 50, heel, two[0], heel, leg{to: 742, speed: 40}, leg{rest: 4}), 1, []lift.FaultKind{lift.NotCounted}},
-		"it ends at half lift":                {turned(-200, 50, heel, two[0], heel, leg{to: 780, speed: 40}, leg{rest: 4}), 1, []lift.FaultKind{lift.PartTurn}},
+		"a value is preset behind it, on the heel": {from(18, turned(-200, 10, append([]leg{{rest: 3}}, two...)...), func(r measure.Reading, _ measure.Length) measure.Length {
+			return r.Lift - 3*measure.Millimetre
+		}), 1, []lift.FaultKind{lift.NotCounted}},
+		"it begins well up the lobe": {turned(-40, 50, append([]leg{heel}, two...)...), 1, []lift.FaultKind{lift.PartTurn}},
+		"it ends beside the nose":    {turned(-200, 50, heel, two[0], heel, leg{to: 742, speed: 40}, leg{rest: 4}), 1, []lift.FaultKind{lift.NotCounted}},
+		"it ends at half lift":       {turned(-200, 50, heel, two[0], heel, leg{to: 780, speed: 40}, leg{rest: 4}), 1, []lift.FaultKind{lift.PartTurn}},
 	} {
 		f, err := lift.Analyse(withoutAngles(c.trace), lift.Options{})
 		require.NoError(t, err)
@@ -262,4 +265,76 @@ func TestASpringThrowsTheCam(t *testing.T) {
 			}
 		}
 	}
+}
+
+// A valve that does not quite come home between two noses makes one opening of them, which
+// is told.
+func TestTwoNosesInOneOpeningAreTold(t *testing.T) {
+	heel := leg{rest: 5}
+	two := withoutAngles(turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel))
+	hangs := from(11, two, func(r measure.Reading, _ measure.Length) measure.Length {
+		if r.At.Seconds() > 30 {
+			return r.Lift
+		}
+		return max(r.Lift, 200*measure.Micrometre)
+	})
+	f, err := lift.Analyse(hangs, lift.Options{})
+	require.NoError(t, err)
+	require.Len(t, f.Openings, 1)
+	assert.Equal(t, 1, faults(f, lift.NotCounted), "%v", f.Faults)
+}
+
+// A reading whose minus sign is never sent comes down to zero and goes up again as fast. One
+// that rests on a heel at zero does not.
+func TestAMinusSignThatIsNeverSentIsTold(t *testing.T) {
+	heel := leg{rest: 5}
+	two := turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel)
+	folded := func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift.Abs() }
+	for _, encoder := range []bool{false, true} {
+		whole := two
+		if !encoder {
+			whole = withoutAngles(two)
+		}
+		f, err := lift.Analyse(from(0, aside(whole, -4*measure.Millimetre), folded), lift.Options{})
+		require.NoError(t, err)
+		assert.Positive(t, faults(f, lift.Misread), "%v", f.Faults)
+		f, err = lift.Analyse(from(0, whole, folded), lift.Options{})
+		require.NoError(t, err)
+		assert.Empty(t, f.Faults)
+		assert.Len(t, f.Openings, 2)
+	}
+}
+
+// An encoder that counts both ways as one goes on while the hand turns back. A true one
+// goes back with it, also where the hand rocks over the nose.
+func TestAnEncoderThatCountsOneWayIsTold(t *testing.T) {
+	heel := leg{rest: 5}
+	rocks := turned(-200, 50, heel, leg{to: -40, speed: 40}, leg{to: -75, speed: 30}, leg{to: 15, speed: 40}, leg{to: -15, speed: 30}, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel)
+	f, err := lift.Analyse(rocks, lift.Options{})
+	require.NoError(t, err)
+	assert.Zero(t, faults(f, lift.EncoderCounts), "%v", f.Faults)
+	oneWay := rocks
+	oneWay.Readings = append([]measure.Reading(nil), rocks.Readings...)
+	for i := 1; i < len(rocks.Readings); i++ {
+		by := rocks.Readings[i].Angle - rocks.Readings[i-1].Angle
+		oneWay.Readings[i].Angle = oneWay.Readings[i-1].Angle + max(by, -by)
+	}
+	f, err = lift.Analyse(oneWay, lift.Options{})
+	require.NoError(t, err)
+	assert.Positive(t, faults(f, lift.EncoderCounts), "%v", f.Faults)
+}
+
+// With an encoder a reading that stands still at the trace's end, while the crank goes on
+// past where the other openings came home, is told, wherever it stands.
+func TestAReadingThatStaysBehindTheCrankIsTold(t *testing.T) {
+	heel := leg{rest: 5}
+	two := turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 900, speed: 40}, leg{rest: 1})
+	const secondNose = 5 + 400./40 + 5 + 520./40
+	f, err := lift.Analyse(two, lift.Options{})
+	require.NoError(t, err)
+	require.Len(t, f.Openings, 2)
+	assert.Empty(t, f.Faults)
+	f, err = lift.Analyse(from(secondNose, two, func(_ measure.Reading, first measure.Length) measure.Length { return first }), lift.Options{})
+	require.NoError(t, err)
+	assert.Positive(t, faults(f, lift.NotCounted), "%v", f.Faults)
 }

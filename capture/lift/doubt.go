@@ -163,3 +163,45 @@ func (g *Segmenter) tellDoubt(x sift.Doubt) {
 }
 
 func abs(x float64) float64 { return max(x, -x) }
+
+// folds follows readings that come down to zero and go up again as fast, as no valve turns:
+// the sign of those behind zero is not sent, or not read.
+type folds struct {
+	last  [3]measure.Reading
+	n     int
+	below bool // a reading has had a sign
+	seen  int
+}
+
+const (
+	// So many are no chance, of a reading that moves by so many steps.
+	foldsTold, foldSteps = 2, 6
+	// Before and behind zero it moves alike, to such a share.
+	foldAlike = 0.35
+)
+
+// judgeFolds looks at the next reading.
+func (g *Segmenter) judgeFolds(r *measure.Reading) {
+	f := &g.folds
+	if f.below = f.below || r.Lift < 0; f.below {
+		return
+	}
+	if a, b, c := &f.last[0], &f.last[1], &f.last[2]; f.n == 3 && a.Lift > b.Lift && c.Lift < r.Lift && max(b.Lift, c.Lift) < min(a.Lift, r.Lift) {
+		down, up := paceOf(a, b), paceOf(r, c)
+		way := (down + up) / 2 * float64(c.At-b.At)
+		alike := math.Abs(down-up) < foldAlike*(down+up)/2
+		through := math.Abs(float64(b.Lift+c.Lift)-way) < foldAlike*way
+		if way > foldSteps*float64(g.steps.Step()) && alike && through {
+			if f.seen++; f.seen == foldsTold {
+				g.fault(Misread, c.At, "the reading comes down to zero here and goes up again as fast, as no valve turns: the minus sign of what lies behind zero is not sent, or not read. Set zero where the reading never passes it, or look at the format; no figure of this trace holds")
+			}
+		}
+	}
+	f.last[0], f.last[1], f.last[2] = f.last[1], f.last[2], *r
+	f.n = min(f.n+1, 3)
+}
+
+// paceOf returns how fast the reading moved between two, nanometres a microsecond.
+func paceOf(from, to *measure.Reading) float64 {
+	return float64((to.Lift - from.Lift).Abs()) / max(math.Abs(float64(to.At-from.At)), 1)
+}

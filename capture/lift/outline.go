@@ -131,7 +131,7 @@ func (w *outline) outOfPhase(s stretch) {
 	phase := math.Abs(math.Remainder((s.first+s.last)/2-w.o.nose, period))
 	switch {
 	case phase < onNose && hi < noseAtLeast*w.o.lift,
-		phase > onHeel && lo > fromHeel*w.o.lift,
+		phase > w.o.shut && lo > fromHeel*w.o.lift,
 		hi < -fromHeel*w.o.lift:
 		w.against++
 	default:

@@ -68,6 +68,7 @@ type Segmenter struct {
 	n         int64
 	last      point // of the continuous signal
 	stream    stream
+	folds     folds
 	backTurn  backTurn
 	verdict   verdicts
 	all       []measured // published, of a finished trace
@@ -110,6 +111,7 @@ func signOf(i int) int { return 1 - 2*i }
 // feed takes a reading of the mended stream.
 func (g *Segmenter) feed(r *measure.Reading) {
 	g.stream.passed(r)
+	g.judgeFolds(r)
 	if g.steps.See(int64(r.Lift)) {
 		g.relimit()
 	}
