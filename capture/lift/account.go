@@ -348,13 +348,7 @@ func (g *Segmenter) judgeFirst(parts []stretch, o outside, ajar float64) (told b
 			top, at = s.hi-o.heel[1], i
 		}
 	}
-	back := outline{level: stretch{from: math.NaN()}, lim: g.tracks[0].lim}
-	came := false
-	for _, s := range parts[at:] {
-		back.stands(s)
-		off := (back.level.lo+back.level.hi)/2 - o.heel[1] - ajar
-		came = came || math.Abs(off) < 2*back.lim.near && back.level.to-back.level.from > cameBack
-	}
+	came := g.cameBack(parts[at:], o.heel[1]+ajar, o.heel[1])
 	switch {
 	case came && top-ajar > excursion*o.lift:
 		g.fault(NotCounted, stamp(parts[0].from), "the reading goes over a nose here and comes back to where it began, %v off the heel that follows: zero was pressed, or the indicator's base or tip has moved since. This first opening does not count; turn it again", length(math.Abs(ajar)))
@@ -369,8 +363,30 @@ func (g *Segmenter) judgeFirst(parts []stretch, o outside, ajar float64) (told b
 	return true
 }
 
-// cameBack is how long a reading stands on a heel that it has come back to.
-const cameBack = s
+// cameBack says whether a reading comes back to a level, stands there and is then somewhere
+// else between two readings: a hand that rested as high on the other flank goes down from
+// there like any other.
+func (g *Segmenter) cameBack(parts []stretch, level, next float64) bool {
+	near := 2 * g.tracks[0].lim.near
+	at := func(s stretch, level float64) bool { return s.lo > level-near && s.hi < level+near }
+	stood, left := 0.0, 0
+	for _, s := range parts {
+		switch {
+		case at(s, level):
+			stood, left = stood+s.to-s.from+g.stream.typical, 0
+		case stood < stoodHome:
+			stood = 0
+		case at(s, next):
+			return left <= 1
+		default:
+			left++
+		}
+	}
+	return false
+}
+
+// stoodHome is how long a reading stands on a heel that it has come back to.
+const stoodHome = s
 
 // ajarAtMost is the share of the lift by which somebody may think that a valve is shut;
 // besideNose that from which on a trace may begin on its nose.
