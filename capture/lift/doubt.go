@@ -187,8 +187,9 @@ func (g *Segmenter) judgeFolds(r *measure.Reading) {
 		return
 	}
 	if a, b, c := &f.last[0], &f.last[1], &f.last[2]; f.n == 3 && a.Lift > b.Lift && c.Lift < r.Lift && max(b.Lift, c.Lift) < min(a.Lift, r.Lift) {
-		down, up := paceOf(a, b), paceOf(r, c)
-		way := (down + up) / 2 * float64(c.At-b.At)
+		every := g.stream.typical // a port may hand over several at once
+		down, up := paceOf(a, b, every), paceOf(r, c, every)
+		way := (down + up) / 2 * max(float64(c.At-b.At), every)
 		alike := math.Abs(down-up) < foldAlike*(down+up)/2
 		through := math.Abs(float64(b.Lift+c.Lift)-way) < foldAlike*way
 		if way > foldSteps*float64(g.steps.Step()) && alike && through {
@@ -201,7 +202,8 @@ func (g *Segmenter) judgeFolds(r *measure.Reading) {
 	f.n = min(f.n+1, 3)
 }
 
-// paceOf returns how fast the reading moved between two, nanometres a microsecond.
-func paceOf(from, to *measure.Reading) float64 {
-	return float64((to.Lift - from.Lift).Abs()) / max(math.Abs(float64(to.At-from.At)), 1)
+// paceOf returns how fast the reading moved between two, nanometres a microsecond, that are
+// no less than so long apart.
+func paceOf(from, to *measure.Reading, every float64) float64 {
+	return float64((to.Lift - from.Lift).Abs()) / max(math.Abs(float64(to.At-from.At)), every)
 }

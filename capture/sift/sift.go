@@ -118,6 +118,8 @@ const (
 	// A hand moves no valve faster, nanometres a microsecond: 120 mm/s.
 	handPace = 120e6 / 1e6
 	fastPace = handPace / 3
+	// Readings that a port hands over in one go came within this, microseconds.
+	together = 10e3
 	// An indicator that repeats itself does so for this long and so often at
 	// the least, and falls behind by so many times what it moves otherwise.
 	leastFrozen, leastRepeats, frozenTimes = 120_000, 3, 3.0
@@ -217,7 +219,7 @@ func (s *Sift) begin(dst []measure.Reading, r measure.Reading) []measure.Reading
 		s.from(r)
 		return dst
 	}
-	if d := math.Abs(float64(r.Lift - first.Lift)); d > handPace/2*float64(r.At-first.At)+s.grain() {
+	if d := math.Abs(float64(r.Lift - first.Lift)); d > handPace/2*max(float64(r.At-first.At), together)+s.grain() {
 		s.tell(first, Misread, float64(first.Lift-r.Lift))
 		s.from(r)
 		return dst
