@@ -338,3 +338,19 @@ func TestAReadingThatStaysBehindTheCrankIsTold(t *testing.T) {
 	require.NoError(t, err)
 	assert.Positive(t, faults(f, lift.NotCounted), "%v", f.Faults)
 }
+
+// A heel that comes back a little elsewhere on a fine gauge, and stays there, may be a spindle
+// that sticks, or a stand with play: its lift is as much too low, and the ± holds it.
+func TestPlayOnAFineGaugeIsInTheUncertainty(t *testing.T) {
+	heel := leg{rest: 5}
+	two := withoutAngles(turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel))
+	const by = 22 * measure.Micrometre
+	plays := from(10, two, func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift + by })
+	f, err := lift.Analyse(plays, lift.Options{Resolution: measure.Micrometre})
+	require.NoError(t, err)
+	require.Len(t, f.Openings, 2)
+	for _, o := range f.Openings {
+		assert.GreaterOrEqual(t, o.MaxLiftU, by)
+	}
+	assert.Equal(t, 1, faults(f, lift.Sticking), "%v", f.Faults)
+}

@@ -137,6 +137,17 @@ func (h *homecomings) slipped(least float64) bool {
 	return n == 1 && (at > 0 || h.moved[0] < 0)
 }
 
+// drifts says whether the heel moved one way over every opening, by more than that, and by
+// less and less: what warms up does, and no spindle.
+func (h *homecomings) drifts(least float64) bool {
+	for i, d := range h.moved {
+		if d*h.moved[0] < 0 || math.Abs(d) < least || i > 0 && math.Abs(d) > math.Abs(h.moved[i-1]) {
+			return false
+		}
+	}
+	return true
+}
+
 // most returns by how much the heel moved at the most.
 func (h *homecomings) most() float64 {
 	most := 0.0
@@ -154,7 +165,7 @@ func (g *Segmenter) judgeSticking(m measured) {
 	}
 	step := float64(g.steps.Step())
 	d := m.after.y - m.before.y
-	if math.Abs(d) > mostStick*step+5*m.noise {
+	if math.Abs(d) > max(mostStick*step+5*m.noise, leastShift) {
 		return // something slipped, and that is told
 	}
 	if len(h.moved) == 0 {
@@ -163,7 +174,7 @@ func (g *Segmenter) judgeSticking(m measured) {
 	h.moved = append(h.moved, d)
 	h.u = max(h.u, gum.Root(m.before.u, m.after.u))
 	by := h.sticks()
-	if len(h.moved) < 2 || by < 1.7*step+5*h.u || by < leastTold || h.told || h.slipped(0.85*step+2.5*h.u) {
+	if len(h.moved) < 2 || by < 1.7*step+5*h.u || by < leastTold || h.told || h.slipped(0.85*step+2.5*h.u) || h.drifts(0.85*step+2.5*h.u) {
 		return
 	}
 	h.told = true
