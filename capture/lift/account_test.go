@@ -354,3 +354,26 @@ func TestPlayOnAFineGaugeIsInTheUncertainty(t *testing.T) {
 	}
 	assert.Equal(t, 1, faults(f, lift.Sticking), "%v", f.Faults)
 }
+
+// With an encoder a valve that meets a spindle on its way, faster than a ramp lifts, tells
+// that it hung free; without one the ± holds it, or the flanks tell.
+func TestASpindleThatHangsFreeIsToldByItsSlope(t *testing.T) {
+	heel := leg{rest: 5}
+	two := turned(-200, 50, heel, leg{to: 200, speed: 20}, heel, leg{to: 920, speed: 20}, heel)
+	const by = 800 * measure.Micrometre
+	hangs := from(0, two, func(r measure.Reading, _ measure.Length) measure.Length { return max(r.Lift-by, 0) })
+	for name, tr := range map[string]measure.Trace{"with": hangs, "without": withoutAngles(hangs)} {
+		f, err := lift.Analyse(tr, lift.Options{})
+		require.NoError(t, err)
+		require.Len(t, f.Openings, 2)
+		told := faults(f, lift.NoContact)
+		if name == "with" {
+			assert.Equal(t, 1, told, "%v", f.Faults)
+		}
+		assert.True(t, told == 1 || f.MaxLiftU >= by, "%s an encoder: ± %v", name, f.MaxLiftU)
+	}
+	f, err := lift.Analyse(two, lift.Options{})
+	require.NoError(t, err)
+	assert.Empty(t, f.Faults)
+	assert.Less(t, f.MaxLiftU, 20*measure.Micrometre)
+}

@@ -6,6 +6,7 @@ import (
 
 	"lobescribe/capture/internal/gum"
 	"lobescribe/capture/lift/evidence"
+	"lobescribe/capture/lift/lobe"
 	"lobescribe/capture/lift/sinking"
 	"lobescribe/capture/lift/stops"
 	"lobescribe/capture/worksheet"
@@ -24,7 +25,8 @@ const (
 type verdicts struct {
 	judged      int // openings whose flanks are below
 	flanks      []evidence.Flank
-	seen        int // readings on a flank, of the opening that has most
+	feet        [2][]lobe.Foot // of opening flanks, of closing ones
+	seen        int            // readings on a flank, of the opening that has most
 	first, nose measure.Stamp
 	cutAt       float64 // max lift
 	angles      bool
@@ -130,6 +132,9 @@ func (g *Segmenter) judgeShape(m measured) {
 	v.seen = max(v.seen, m.shape.Readings)
 	v.nose, v.cutAt = m.Nose, float64(m.MaxLift)
 	v.flanks = append(v.flanks, m.shape.Flanks[:]...)
+	for side, feet := range m.feet {
+		v.feet[side] = append(v.feet[side], feet...)
+	}
 	if !g.patient {
 		g.judgeTravel()
 	}
@@ -171,7 +176,8 @@ func (g *Segmenter) judgeTravel() {
 		}
 		return model.Weigh(f, v.flanks) > enough
 	}
-	if !v.told[0] && says(evidence.HangsFree) {
+	hung, slope := v.hung()
+	if !v.told[0] && (says(evidence.HangsFree) || slope > surelySlope && hung > surelyHung) {
 		g.tellFree(v.first)
 	}
 	if !v.told[1] && says(evidence.CutOff) {
@@ -200,11 +206,16 @@ func (g *Segmenter) travelled(dst []measured) {
 	}
 	for _, f := range [2]evidence.Fault{evidence.CutOff, evidence.HangsFree} {
 		model := evidence.Of(f, v.angles)
-		weight := model.Weigh(f, v.flanks)
-		if weight < model.Mind {
+		weight, hung := model.Weigh(f, v.flanks), 0.0
+		if f == evidence.HangsFree {
+			hung, _ = v.hung()
+		}
+		share := 0.0
+		if weight >= model.Mind {
+			share = model.Taken(f, weight)
+		} else if hung == 0 {
 			continue
 		}
-		share := model.Taken(f, weight)
 		kind, what := TravelEnd, "the spindle may have stopped just under the nose"
 		if f == evidence.HangsFree {
 			kind, what = NoContact, "the spindle may have hung free on the heel"
@@ -213,7 +224,7 @@ func (g *Segmenter) travelled(dst []measured) {
 		if f == evidence.CutOff {
 			most = v.stops.AtMost()
 		}
-		taken := func(m *measured) float64 { return min(share*float64(m.MaxLift), most) }
+		taken := func(m *measured) float64 { return max(min(share*float64(m.MaxLift), most), hung) }
 		g.hold(kind, measure.Length(taken(&dst[0])), what+": the flanks do not leave it out. Prove the indicator, or give it more travel, and turn again")
 		for i := range dst {
 			dst[i].common = gum.Root(dst[i].common, taken(&dst[i])/2)

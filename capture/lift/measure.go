@@ -28,7 +28,8 @@ type measured struct {
 	before, after   level
 	nose            lobe.Peak
 	shape           evidence.Shape
-	back            float64 // the largest back-turn seen on a flank, without an encoder
+	feet            [2][]lobe.Foot // how its flanks meet the heel, with an encoder
+	back            float64        // the largest back-turn seen on a flank, without an encoder
 	backAt          measure.Stamp
 	gained          float64 // degrees that the angle went on while the valve went back and on, with one
 	gainedAt        measure.Stamp
@@ -189,6 +190,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		m.gained, m.gainedAt = gained(&v)
 	}
 	e.crossings(&m, &v)
+	m.feet = e.feet(&v, scatter)
 	m.pauses = e.pauses(&v)
 	e.uncertain(&m, &v)
 	return m, true

@@ -2,6 +2,7 @@ package lift
 
 import (
 	"math"
+	"slices"
 
 	"lobescribe/capture/internal/gum"
 	"lobescribe/capture/lift/evidence"
@@ -45,6 +46,62 @@ func (e surroundings) shape(before, passage []point, heel, height, scatter float
 	}
 	return evidence.ShapeOf(c, edge)
 }
+
+// feet returns how its flanks meet the heel, the opening one first, where there is an
+// encoder.
+func (e surroundings) feet(v *view, scatter float64) (feet [2][]lobe.Foot) {
+	if !v.angles {
+		return feet
+	}
+	edge := max(3*e.step, 5*scatter, 0.003*v.height)
+	a, y := make([]float64, len(v.p)), slices.Clone(v.y)
+	for i, p := range v.p {
+		a[i] = p.a
+	}
+	slices.Reverse(a[v.top:])
+	slices.Reverse(y[v.top:])
+	for side, of := range [2][2]int{{0, v.top}, {v.top, len(a)}} {
+		if f, ok := lobe.FootOf(a[of[0]:of[1]], y[of[0]:of[1]], edge, v.height); ok {
+			feet[side] = append(feet[side], f)
+		}
+	}
+	return feet
+}
+
+// hung returns by how much the spindle may have hung free, nanometres, and how steep the
+// flanks are where they meet the heel, by the flatter one, each in the middle of all
+// openings. Nought where that is as on a ramp.
+func (v *verdicts) hung() (by, slope float64) {
+	by, slope = math.Inf(1), math.Inf(1)
+	for _, feet := range v.feet {
+		if len(feet) == 0 {
+			return 0, 0
+		}
+		slopes, free := make([]float64, len(feet)), make([]float64, len(feet))
+		for i, f := range feet {
+			slopes[i], free[i] = f.Slope, f.Free
+		}
+		slices.Sort(slopes)
+		slices.Sort(free)
+		slope, by = min(slope, slopes[len(slopes)/2]), min(by, free[len(free)/2])
+	}
+	if slope < steepestRamp {
+		return 0, slope
+	}
+	return min(by, freeDegrees*slope), slope
+}
+
+const (
+	// A ramp lifts the valve by no more in a degree of the crank, nanometres (common
+	// practice, no source: 0.01 to 0.02 mm are usual).
+	steepestRamp = 0.025 * mm
+	// No spindle hangs free over more degrees of the flank than that.
+	freeDegrees = 12.0
+	// Where a flank is so steep at its heel, and seems to have gone so far before, the
+	// spindle hung free: no lash that anybody sets takes a ramp and as much of the flank
+	// (common practice, no source).
+	surelySlope, surelyHung = 0.05 * mm, 0.5 * mm
+)
 
 const (
 	// A spindle that stopped under the nose must have taken off so many counts.
