@@ -36,8 +36,8 @@ const (
 	UnknownLag  = 0.035
 	mostDriven  = 100 // readings of a flank
 	drivePowers = 5
-	// mostLag is more than any port is late, seconds.
-	mostLag = 0.25
+	// mostLag is more than any port is late, seconds, also one without a wire.
+	mostLag = 0.6
 	// unknownSink is what is known of the pace at which a valve may sink, max lifts a
 	// second.
 	unknownSink = 0.02
