@@ -221,7 +221,7 @@ func (g *Segmenter) travelled(dst []measured) {
 			kind, what = NoContact, "the spindle may have hung free on the heel"
 		}
 		most := math.Inf(1)
-		if f == evidence.CutOff {
+		if f == evidence.CutOff && weight < aSoftStop {
 			most = v.stops.AtMost()
 		}
 		taken := func(m *measured) float64 { return max(min(share*float64(m.MaxLift), most), hung) }
@@ -232,6 +232,10 @@ func (g *Segmenter) travelled(dst []measured) {
 		}
 	}
 }
+
+// aSoftStop is the weight from which on flanks that bend look like a spindle that is pressed
+// against its stop by degrees, which has no edge that could leave it out.
+const aSoftStop = -0.5
 
 // hold notes what the uncertainties hold without its being told; of one kind the most.
 func (g *Segmenter) hold(kind FaultKind, by measure.Length, says string) {
