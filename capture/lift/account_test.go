@@ -377,3 +377,26 @@ func TestASpindleThatHangsFreeIsToldByItsSlope(t *testing.T) {
 	assert.Empty(t, f.Faults)
 	assert.Less(t, f.MaxLiftU, 20*measure.Micrometre)
 }
+
+// A spindle that is pressed against the end of its travel follows with a part of the way:
+// both flanks bend at one level, which is told. A hand that rests there is none.
+func TestASoftStopIsTold(t *testing.T) {
+	heel := leg{rest: 5}
+	three := turned(-200, 100, heel, leg{to: 200, speed: 20}, heel, leg{to: 920, speed: 20}, heel, leg{to: 1640, speed: 20}, heel)
+	rests := turned(-200, 100, heel, leg{to: -20, speed: 20}, leg{rest: 8}, leg{to: 200, speed: 20}, heel, leg{to: 740, speed: 20}, leg{rest: 8}, leg{to: 920, speed: 20}, heel, leg{to: 1640, speed: 20}, heel)
+	const stop = 9 * measure.Millimetre
+	presses := from(0, three, func(r measure.Reading, _ measure.Length) measure.Length {
+		return min(r.Lift, stop) + max(r.Lift-stop, 0)/5
+	})
+	for _, encoder := range []bool{false, true} {
+		for told, tr := range map[int]measure.Trace{0: rests, 1: presses} {
+			if !encoder {
+				tr = withoutAngles(tr)
+			}
+			f, err := lift.Analyse(tr, lift.Options{})
+			require.NoError(t, err)
+			require.Len(t, f.Openings, 3)
+			assert.Equal(t, told, faults(f, lift.TravelEnd), "encoder %v: %v", encoder, f.Faults)
+		}
+	}
+}

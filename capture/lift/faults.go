@@ -25,6 +25,7 @@ const (
 type verdicts struct {
 	judged      int // openings whose flanks are below
 	flanks      []evidence.Flank
+	bends       [2][]lobe.Bend
 	feet        [2][]lobe.Foot // of opening flanks, of closing ones
 	seen        int            // readings on a flank, of the opening that has most
 	first, nose measure.Stamp
@@ -133,6 +134,7 @@ func (g *Segmenter) judgeShape(m measured) {
 	v.nose, v.cutAt = m.Nose, float64(m.MaxLift)
 	v.flanks = append(v.flanks, m.shape.Flanks[:]...)
 	for side, feet := range m.feet {
+		v.bends[side] = append(v.bends[side], m.bend[side])
 		v.feet[side] = append(v.feet[side], feet...)
 	}
 	if !g.patient {
@@ -183,11 +185,23 @@ func (g *Segmenter) judgeTravel() {
 	if !v.told[1] && says(evidence.CutOff) {
 		g.tellCut(v.nose, v.cutAt)
 	}
+	enough := bendsTime
+	if v.angles {
+		enough = bendsAngles
+	}
+	if deep, by := v.bent(); !v.told[1] && by > enough {
+		g.tellBent(v.nose, v.cutAt, deep*v.cutAt)
+	}
 }
 
 func (g *Segmenter) tellFree(at measure.Stamp) {
 	g.verdict.told[0] = true
 	g.fault(NoContact, at, "the lift begins with a jerk instead of softly: the spindle hangs free on the heel and the valve reaches it only on its way, or the lash is more than the lobe's ramp takes up. Push the indicator further in (about half an inch of preload, more than the lift), look at the lash, and turn again")
+}
+
+func (g *Segmenter) tellBent(at measure.Stamp, lift, deep float64) {
+	g.verdict.told[1] = true
+	g.fault(TravelEnd, at, "from %v on, %v under the nose, lift goes on several times slower on both flanks, as no lobe does: the spindle is pressed against the end of its travel, its clamp or stand gives way there, or the spring binds. Give the indicator travel left at full lift, see to clamp and spring, and turn again", length(lift-deep), length(deep))
 }
 
 func (g *Segmenter) tellCut(at measure.Stamp, lift float64) {

@@ -28,6 +28,7 @@ type measured struct {
 	before, after   level
 	nose            lobe.Peak
 	shape           evidence.Shape
+	bend            [2]lobe.Bend
 	feet            [2][]lobe.Foot // how its flanks meet the heel, with an encoder
 	back            float64        // the largest back-turn seen on a flank, without an encoder
 	backAt          measure.Stamp
@@ -190,7 +191,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		m.gained, m.gainedAt = gained(&v)
 	}
 	e.crossings(&m, &v)
-	m.feet = e.feet(&v, scatter)
+	m.feet, m.bend = e.feet(&v, scatter), e.bend(&v, scatter)
 	m.pauses = e.pauses(&v)
 	e.uncertain(&m, &v)
 	return m, true

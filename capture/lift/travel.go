@@ -68,6 +68,63 @@ func (e surroundings) feet(v *view, scatter float64) (feet [2][]lobe.Foot) {
 	return feet
 }
 
+// bend returns how its flanks go near the nose, the opening one first.
+func (e surroundings) bend(v *view, scatter float64) (b [2]lobe.Bend) {
+	x := make([]float64, len(v.p))
+	for i, p := range v.p {
+		if x[i] = v.t[i]; v.angles {
+			x[i] = p.a
+		}
+	}
+	tells, count := max(3*e.step, 5*scatter), 0.0
+	if v.angles {
+		count = lobe.Count(x)
+	}
+	b[0] = lobe.BendOf(x[:v.top+1], v.y[:v.top+1], count, v.height, tells)
+	y := slices.Clone(v.y[v.top:])
+	slices.Reverse(y)
+	slices.Reverse(x[v.top:])
+	b[1] = lobe.BendOf(x[v.top:], y, count, v.height, tells)
+	return b
+}
+
+// bent returns how deep under the nose both flanks of all openings bend, as a share of the
+// lift, and by how much at the least, as the logarithm of how many times slower they go on.
+func (v *verdicts) bent() (deep, by float64) {
+	by = math.Inf(-1)
+	for i := range len(lobe.Bend{}) {
+		least, all := math.Inf(1), math.Inf(1)
+		for _, side := range v.bends {
+			var said []float64
+			for _, b := range side {
+				if !math.IsNaN(b[i]) {
+					said = append(said, b[i])
+				}
+			}
+			if len(said) == 0 || !v.angles && len(said) < bendsHands {
+				least = math.Inf(-1)
+				break
+			}
+			slices.Sort(said)
+			least, all = min(least, said[len(said)/2]), min(all, said[0])
+		}
+		if !v.angles && all < bendsAlone {
+			continue // a hand that slowed down
+		}
+		if least > by {
+			deep, by = lobe.BendDepth(i), least
+		}
+	}
+	return deep, by
+}
+
+// bendsHands openings show along time what a hand's own pace does not.
+const bendsHands = 3
+
+// bendsAngles and bendsTime tell of a bend, along the crank angle and along time, where each
+// flank must show it as well; see [lobe.Bend].
+var bendsAngles, bendsTime, bendsAlone = math.Log(2.6), math.Log(3.5), math.Log(1.8)
+
 // hung returns by how much the spindle may have hung free, nanometres, and how steep the
 // flanks are where they meet the heel, by the flatter one, each in the middle of all
 // openings. Nought where that is as on a ramp.
