@@ -207,69 +207,6 @@ func (g *Segmenter) shutFrom(all []measured) float64 {
 	return min(far+besideLobe, onHeel)
 }
 
-// judgeInside tells of an opening that holds more than one: the valve was all but shut
-// between noses, or the crank went farther than any valve stays open. A hand that turns
-// back from one flank to the foot of it, and on again, leaves one such valley.
-func (g *Segmenter) judgeInside(m measured) (told bool) {
-	parts := g.signedOutline(g.account.within(float64(m.Open), float64(m.Close)))
-	if len(parts) == 0 {
-		return false
-	}
-	lift := float64(m.MaxLift)
-	turned, _ := extremes(parts, swing*lift)
-	valleys, noses := 0, 0
-	for _, t := range turned {
-		switch {
-		case t.high && parts[t.at].hi-m.before.y > openFully*lift:
-			noses++
-		case !t.high && parts[t.at].lo-m.before.y < shutBetween*lift:
-			valleys++
-		}
-	}
-	least, most := parts[0].least, parts[0].most
-	for _, s := range parts {
-		least, most = min(least, s.least), max(most, s.most)
-	}
-	several := noses > 1 && (valleys > 1 || g.stoodShut(parts, m, turned, shutBetween, max(restedOpen, shutFlanks*m.flank))) ||
-		g.stoodShut(parts, m, turned, shutHome, max(restedShut, m.flank/2))
-	if !several && !(most-least > openAtMost) {
-		return false
-	}
-	g.fault(NotCounted, m.Open, "what counts as one opening here holds more than one: between its noses the valve was all but shut. The heel moved, the indicator shakes or hangs, or the engine was turned back over the nose; see to it, and turn again one way")
-	return true
-}
-
-// stoodShut says whether the valve stood below a share of its lift, between two noses of an
-// opening, for longer than a hand rests there that has gone back over the nose.
-func (g *Segmenter) stoodShut(parts []stretch, m measured, turned []extreme, share, long float64) bool {
-	from := -1
-	for _, t := range turned {
-		if !t.high || parts[t.at].hi-m.before.y < openNearly*float64(m.MaxLift) {
-			continue
-		}
-		shut := 0.0
-		for _, s := range parts[max(from, 0):t.at] {
-			if s.hi-m.before.y < share*float64(m.MaxLift) {
-				shut += s.to - s.from + g.stream.typical
-			}
-		}
-		if from >= 0 && shut > long {
-			return true
-		}
-		from = t.at
-	}
-	return false
-}
-
-// shutFlanks is how many times as long as a flank a valve stands shut at the least. On a
-// heel, or beside one that has moved a little, it stands for restedShut.
-const shutFlanks, restedShut = 3.0, 2 * s
-
-// shutBetween is the share of the lift below which a valve is all but shut, shutHome that
-// below which it is but for what a heel moves, openFully that above which it has all but
-// reached its nose, openNearly that to which no hand goes up and back to the heel.
-const shutBetween, shutHome, openFully, openNearly = 0.15, 0.05, 0.96, 0.75
-
 // signedOutline returns stretches as the valve opens.
 func (g *Segmenter) signedOutline(parts []stretch) []stretch {
 	parts = slices.Clone(parts)
@@ -336,61 +273,6 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 	}
 	return false
 }
-
-// judgeFirst tells of a nose that was passed before the first opening, where the trace
-// began with the valve open by ajar. Without an encoder a lobe that begins there looks
-// like one whose base slipped; but where the reading comes back to where it began, and
-// stands there, that was a heel.
-func (g *Segmenter) judgeFirst(parts []stretch, o outside, ajar float64) (told bool) {
-	top, at := math.Inf(-1), 0
-	for i, s := range parts {
-		if s.hi-o.heel[1] > top {
-			top, at = s.hi-o.heel[1], i
-		}
-	}
-	came := g.cameBack(parts[at:], o.heel[1]+ajar, o.heel[1])
-	switch {
-	case came && top-ajar > excursion*o.lift:
-		g.fault(NotCounted, stamp(parts[0].from), "the reading goes over a nose here and comes back to where it began, %v off the heel that follows: zero was pressed, or the indicator's base or tip has moved since. This first opening does not count; turn it again", length(math.Abs(ajar)))
-		return true
-	case top < openFully*o.lift || ajar > besideNose*o.lift:
-		return false
-	case math.Abs(ajar) > ajarAtMost*o.lift || !math.IsNaN(parts[0].first): // that nothing moved the crank's angles tell
-		g.fault(PartTurn, stamp(parts[0].from), "the trace begins with the valve open: the nose that it goes over first does not count. Begin with the valve shut")
-		return false
-	}
-	g.fault(NotCounted, stamp(parts[0].from), "the trace begins %v off the heel that follows, and goes over a nose from there: the valve was not quite shut, or the indicator's base or tip has moved since. This first opening does not count; see to it, begin with the valve shut, and turn it again", length(math.Abs(ajar)))
-	return true
-}
-
-// cameBack says whether a reading comes back to a level, stands there and is then somewhere
-// else between two readings: a hand that rested as high on the other flank goes down from
-// there like any other.
-func (g *Segmenter) cameBack(parts []stretch, level, next float64) bool {
-	near := 2 * g.tracks[0].lim.near
-	at := func(s stretch, level float64) bool { return s.lo > level-near && s.hi < level+near }
-	stood, left := 0.0, 0
-	for _, s := range parts {
-		switch {
-		case at(s, level):
-			stood, left = stood+s.to-s.from+g.stream.typical, 0
-		case stood < stoodHome:
-			stood = 0
-		case at(s, next):
-			return left <= 1
-		default:
-			left++
-		}
-	}
-	return false
-}
-
-// stoodHome is how long a reading stands on a heel that it has come back to.
-const stoodHome = s
-
-// ajarAtMost is the share of the lift by which somebody may think that a valve is shut;
-// besideNose that from which on a trace may begin on its nose.
-const ajarAtMost, besideNose = 0.1, 0.9
 
 // notCounted tells of an excursion that came home and is no opening, where it must
 // have been one.
