@@ -29,11 +29,11 @@ export const checked = Object.freeze({
   },
   "base slips open": {
     "told": [
-      95,
+      96,
       97
     ],
     "silent": [
-      3,
+      1,
       1
     ]
   },
@@ -49,12 +49,12 @@ export const checked = Object.freeze({
   },
   "cut nose": {
     "told": [
-      47,
-      63
+      50,
+      65
     ],
     "silent": [
-      2,
-      3
+      1,
+      2
     ]
   },
   "digit dropped": {
@@ -129,8 +129,8 @@ export const checked = Object.freeze({
   },
   "hangs free": {
     "told": [
-      26,
-      72
+      25,
+      84
     ],
     "silent": [
       2,
@@ -269,8 +269,8 @@ export const checked = Object.freeze({
   },
   "spindle lifted": {
     "told": [
-      42,
-      63
+      41,
+      74
     ],
     "silent": [
       1,
@@ -289,8 +289,8 @@ export const checked = Object.freeze({
   },
   "sticking": {
     "told": [
-      75,
-      75
+      74,
+      74
     ],
     "silent": [
       1,
@@ -299,11 +299,11 @@ export const checked = Object.freeze({
   },
   "tip skates off": {
     "told": [
-      93,
+      96,
       98
     ],
     "silent": [
-      6,
+      2,
       1
     ]
   },
@@ -319,11 +319,11 @@ export const checked = Object.freeze({
   },
   "unit switched": {
     "told": [
-      94,
+      99,
       99
     ],
     "silent": [
-      6,
+      1,
       1
     ]
   },
