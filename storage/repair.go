@@ -189,6 +189,9 @@ func (s *Store) copyWhole(ctx context.Context, path string, rep Report, done *Re
 			return rep, err
 		}
 	}
+	if err := to.forgetOrphans(); err != nil {
+		return rep, err
+	}
 	if err := to.setSequences(from); err != nil {
 		return rep, err
 	}
@@ -423,6 +426,26 @@ func (s *Store) setSequences(was *salvaged) error {
 		})
 		for bucket, n := range most {
 			if err := tx.Bucket([]byte(bucket)).SetSequence(n); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// forgetOrphans takes away what was found in traces of which nothing else is left.
+func (s *Store) forgetOrphans() error {
+	return s.update(OpOpen, func(tx *bbolt.Tx) error {
+		r := boltRows{tx}
+		var orphans []ID
+		r.ascend(bucketFindings, nil, func(k, _ []byte) bool {
+			if id, ok := splitTraceKey(k); ok && r.get(bucketHeads, k) == nil {
+				orphans = append(orphans, id)
+			}
+			return true
+		})
+		for _, id := range orphans {
+			if err := forgetFindings(tx, id); err != nil {
 				return err
 			}
 		}
