@@ -24,15 +24,28 @@ func BendDepth(i int) float64 { return 0.002 * math.Pow(0.5/1.5/0.002, float64(i
 // BendOf looks at a flank, from the heel to the nose: x is the angle or the time, known to
 // count, y the lift. Lengths below tells are none.
 func BendOf(x, y []float64, count, height, tells float64) (b Bend) {
+	highest := make([]float64, len(y)) // so far: a level is first passed where that is
+	for i, v := range y {
+		if highest[i] = v; i > 0 {
+			highest[i] = max(v, highest[i-1])
+		}
+	}
+	passes := func(level float64) (at float64, i int) {
+		i, _ = slices.BinarySearch(highest, level)
+		if i < 1 || i == len(y) {
+			return math.NaN(), 0
+		}
+		return x[i-1] + (x[i]-x[i-1])*(level-y[i-1])/(y[i]-y[i-1]), i
+	}
 	for i := range b {
 		b[i] = math.NaN()
 		deep := BendDepth(i) * height
 		if deep/2 < tells {
 			continue
 		}
-		below, n0 := passes(x, y, height-1.5*deep)
-		at, n1 := passes(x, y, height-deep)
-		above, n2 := passes(x, y, height-deep/2)
+		below, n0 := passes(height - 1.5*deep)
+		at, n1 := passes(height - deep)
+		above, n2 := passes(height - deep/2)
 		slow, fast := math.Abs(above-at), math.Abs(at-below)
 		// Between two readings the flank goes on unseen.
 		if min(n1-n0, n2-n1) >= bendReadings && min(slow, fast) >= bendCounts*count && fast > 0 {
@@ -44,13 +57,3 @@ func BendOf(x, y []float64, count, height, tells float64) (b Bend) {
 
 // So many readings lie between two levels at the least, and so many counts.
 const bendReadings, bendCounts = 1, 2
-
-// passes returns where a flank first passes a level, and the reading behind; NaN where it
-// does not.
-func passes(x, y []float64, level float64) (at float64, i int) {
-	i = slices.IndexFunc(y, func(v float64) bool { return v >= level })
-	if i < 1 {
-		return math.NaN(), 0
-	}
-	return x[i-1] + (x[i]-x[i-1])*(level-y[i-1])/(y[i]-y[i-1]), i
-}
