@@ -16,10 +16,7 @@ const (
 // went back on a flank to where it came to the same lift again, and when: nought but for
 // the play of a drive, where the angle goes back as well.
 func gained(v *view) (most float64, at measure.Stamp) {
-	way := 1.0
-	if v.p[len(v.p)-1].a < v.p[0].a {
-		way = -1
-	}
+	way := v.way()
 	look := func(from, to int, up float64) {
 		far, deepest := from, from // the farthest on the flank, and the farthest back since
 		for i := from; i < to; i++ {

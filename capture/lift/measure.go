@@ -191,10 +191,35 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		m.gained, m.gainedAt = gained(&v)
 	}
 	e.crossings(&m, &v)
-	m.feet, m.bend = e.feet(&v, scatter), e.bend(&v, scatter)
+	m.feet, m.bend = e.flankFits(&v, scatter)
 	m.pauses = e.pauses(&v)
 	e.uncertain(&m, &v)
 	return m, true
+}
+
+// way is +1 or -1: which way the angle counts as the engine turns.
+func (v *view) way() float64 {
+	if v.p[len(v.p)-1].a < v.p[0].a {
+		return -1
+	}
+	return 1
+}
+
+// flanks returns both flanks, the opening one first, each from the heel to the nose: x is
+// the crank angle or else the time.
+func (v *view) flanks() (x, y [2][]float64) {
+	all := v.t
+	if v.angles {
+		all = make([]float64, len(v.p))
+		for i, p := range v.p {
+			all[i] = p.a
+		}
+	}
+	x = [2][]float64{all[:v.top+1], slices.Clone(all[v.top:])}
+	y = [2][]float64{v.y[:v.top+1], slices.Clone(v.y[v.top:])}
+	slices.Reverse(x[1])
+	slices.Reverse(y[1])
+	return x, y
 }
 
 // flanked returns a passage with the heel's reading beside it, where a flank went by between
@@ -368,10 +393,7 @@ func (e surroundings) crossings(m *measured, v *view) {
 		return
 	}
 	out.NoseAngle = angle(v.noseA)
-	way := 1.0
-	if p[n-1].a < p[0].a {
-		way = -1
-	}
+	way := v.way()
 	m.way = way
 	near := 1.05*e.step + 4*m.noise
 	m.passed = e.onTime(v, false).moving(near).passes(lift, way)

@@ -62,7 +62,7 @@ func (g *Segmenter) sunk(dst []measured) {
 	paces, most := make([]float64, len(dst)), 0.0
 	noses := make([]sinking.Nose, len(dst))
 	for i, m := range dst {
-		noses[i] = sinking.Nose{After: float64(m.Nose - m.Open), Lift: float64(m.MaxLift), U: gum.Root(m.own, m.noise)}
+		noses[i] = sinking.Nose{After: float64(m.Nose - m.Open), Lift: float64(m.MaxLift), U: gum.Root(m.own, m.noise, gum.Rectangular(float64(g.steps.Step())))}
 	}
 	bound := sinking.AtMost(noses)
 	for i, m := range dst {
@@ -174,7 +174,7 @@ func (g *Segmenter) judgeSticking(m measured) {
 	h.moved = append(h.moved, d)
 	h.u = max(h.u, gum.Root(m.before.u, m.after.u))
 	by := h.sticks()
-	if len(h.moved) < 2 || by < 1.7*step+5*h.u || by < leastTold || h.told || h.slipped(0.85*step+2.5*h.u) || h.drifts(0.85*step+2.5*h.u) {
+	if least := 1.7*step + 5*h.u; len(h.moved) < 2 || by < max(least, leastTold) || h.told || h.slipped(least/2) || h.drifts(least/2) {
 		return
 	}
 	h.told = true

@@ -17,7 +17,7 @@ import (
 // shape measures the shape of a passage, with the foot of its opening flank in
 // the readings before it.
 func (e surroundings) shape(before, passage []point, heel, height, scatter float64, angles bool) evidence.Shape {
-	edge := max(3*e.step, 5*scatter, 0.003*height)
+	edge := e.edge(height, scatter)
 	if 12*edge > height {
 		return evidence.Shape{}
 	}
@@ -47,45 +47,32 @@ func (e surroundings) shape(before, passage []point, heel, height, scatter float
 	return evidence.ShapeOf(c, edge)
 }
 
-// feet returns how its flanks meet the heel, the opening one first, where there is an
-// encoder.
-func (e surroundings) feet(v *view, scatter float64) (feet [2][]lobe.Foot) {
-	if !v.angles {
-		return feet
+// tells is what a lift is told by from one beside it.
+func (e surroundings) tells(scatter float64) float64 { return max(3*e.step, 5*scatter) }
+
+// edge is what tells a lift from its heel.
+func (e surroundings) edge(height, scatter float64) float64 {
+	return max(e.tells(scatter), 0.003*height)
+}
+
+// flankFits returns how both flanks meet the heel, where there is an encoder, and how they
+// go near the nose; the opening one first.
+func (e surroundings) flankFits(v *view, scatter float64) (feet [2][]lobe.Foot, bend [2]lobe.Bend) {
+	x, y := v.flanks()
+	count := 0.0
+	if v.angles {
+		count = min(lobe.Count(x[0]), lobe.Count(x[1]))
 	}
-	edge := max(3*e.step, 5*scatter, 0.003*v.height)
-	a, y := make([]float64, len(v.p)), slices.Clone(v.y)
-	for i, p := range v.p {
-		a[i] = p.a
-	}
-	slices.Reverse(a[v.top:])
-	slices.Reverse(y[v.top:])
-	for side, of := range [2][2]int{{0, v.top}, {v.top, len(a)}} {
-		if f, ok := lobe.FootOf(a[of[0]:of[1]], y[of[0]:of[1]], edge, v.height); ok {
+	for side := range bend {
+		bend[side] = lobe.BendOf(x[side], y[side], count, v.height, e.tells(scatter))
+		if !v.angles {
+			continue
+		}
+		if f, ok := lobe.FootOf(x[side], y[side], e.edge(v.height, scatter), v.height); ok {
 			feet[side] = append(feet[side], f)
 		}
 	}
-	return feet
-}
-
-// bend returns how its flanks go near the nose, the opening one first.
-func (e surroundings) bend(v *view, scatter float64) (b [2]lobe.Bend) {
-	x := make([]float64, len(v.p))
-	for i, p := range v.p {
-		if x[i] = v.t[i]; v.angles {
-			x[i] = p.a
-		}
-	}
-	tells, count := max(3*e.step, 5*scatter), 0.0
-	if v.angles {
-		count = lobe.Count(x)
-	}
-	b[0] = lobe.BendOf(x[:v.top+1], v.y[:v.top+1], count, v.height, tells)
-	y := slices.Clone(v.y[v.top:])
-	slices.Reverse(y)
-	slices.Reverse(x[v.top:])
-	b[1] = lobe.BendOf(x[v.top:], y, count, v.height, tells)
-	return b
+	return feet, bend
 }
 
 // bent returns how deep under the nose both flanks of all openings bend, as a share of the
