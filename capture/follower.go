@@ -43,7 +43,9 @@ type FollowerOptions struct {
 // closing flank half of the nose just called; either only above a heel that is
 // known for one. So the first opening of a session without an encoder has no
 // cues for half lift unless its max lift is what was expected. A call that turns
-// out false is taken back, once.
+// out false is taken back, once. Where a fault was told that makes every lift wrong,
+// what is called is doubtful until the set-up is changed, see [Follower.Afresh]; and half
+// lift is where max lift is told by little better than guessing.
 type Follower struct {
 	o    FollowerOptions
 	seg  *lift.Segmenter
@@ -62,6 +64,8 @@ type Follower struct {
 	lastAt measure.Stamp
 	half   halfCues
 	said   halfSaid
+	misled bool // a fault was told that makes lifts wrong until somebody mends it
+	vague  bool // the last opening's max lift is too uncertain for half of it to be called
 
 	// Of the last nose called before it was settled which way the reading runs:
 	// the way it seemed to run, and how long the valve stood near the nose.
@@ -97,6 +101,32 @@ func (f *Follower) Another(expect, u measure.Length) {
 	}
 }
 
+// Afresh says that a trace has ended. Where a fault was told that makes lifts wrong, what
+// was learned of the valve is forgotten: somebody mends it before the next, or it is told
+// again.
+func (f *Follower) Afresh() {
+	if f.misled {
+		f.Another(f.o.Expect, f.o.ExpectU)
+	}
+}
+
+// misleads says whether a fault makes the lifts after it wrong, all of them and by enough
+// to judge a rocker elsewhere.
+func misleads(k lift.FaultKind) bool {
+	switch k {
+	case lift.TravelEnd, lift.NoContact, lift.Bleeding:
+		return true
+	}
+	return false
+}
+
+// doubts says whether half lift may lie elsewhere than where it is called.
+func (f *Follower) doubts() bool { return f.misled || f.vague }
+
+// vagueShare of the max lift is too much for its uncertainty: nobody should judge a rocker
+// at the half of it. As much as a spindle may hang free that was never proved.
+const vagueShare = 0.1
+
 // Prove says what is known of the indicator from now on, also on other valves.
 func (f *Follower) Prove(p prove.Proof) {
 	f.o.Proof = p
@@ -131,6 +161,7 @@ func (f *Follower) tell(dst []Message) []Message {
 		}
 		if n.Fault != nil {
 			dst = append(dst, Fault{*n.Fault})
+			f.misled = f.misled || misleads(n.Fault.Kind)
 		}
 	}
 	return dst
@@ -140,6 +171,7 @@ func (f *Follower) tell(dst []Message) []Message {
 // now on, and a half lift that was called is held against it.
 func (f *Follower) opened(dst []Message, o lift.Opening) []Message {
 	f.expect.learn(float64(o.MaxLift), float64(o.RepeatsU))
+	f.vague = float64(o.MaxLiftU) > vagueShare*float64(o.MaxLift)
 	if f.state == AtHeel {
 		f.nose = float64(o.MaxLift)
 	}
@@ -214,7 +246,7 @@ func (f *Follower) watchNose(dst []Message, band float64) []Message {
 	f.passed, f.called = true, f.nose
 	c := f.cue(NoseReached, 0, "")
 	c.Lift = whole(f.nose)
-	c.Doubtful = !f.standsOnHeel(band)
+	c.Doubtful = f.misled || !f.standsOnHeel(band)
 	dst = append(dst, c)
 	return f.holdAgainst(dst, f.nose, f.ascent.blur(band))
 }
@@ -264,7 +296,9 @@ func (f *Follower) callHalf(dst []Message) []Message {
 	if kind != ApproachHalf {
 		f.said = halfSaid{half, flank}
 	}
-	return append(dst, f.cue(kind, toGo, flank))
+	c := f.cue(kind, toGo, flank)
+	c.Doubtful = f.doubts()
+	return append(dst, c)
 }
 
 // aim returns the half lift aimed at, the flank and how far it is; 0 while there
@@ -331,7 +365,7 @@ func (f *Follower) Position() Position {
 	p := Position{
 		At: f.at, State: f.state, Sign: f.view.Sign,
 		Heel: whole(f.view.Heel), Nose: whole(f.nose),
-		Settled: f.state == AtHeel && f.expect.learned,
+		Settled: f.state == AtHeel && f.expect.learned, Doubtful: f.doubts(),
 	}
 	if p.Sign != 0 {
 		p.Lift = whole(f.view.Lift)

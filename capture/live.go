@@ -364,6 +364,7 @@ func (l *Live) stop() {
 }
 
 func (l *Live) finish() {
+	l.follower.Afresh()
 	if l.o.Keeper != nil {
 		l.o.Keeper.End()
 	}

@@ -89,6 +89,9 @@ type Position struct {
 	// Fallen is how far the lift has fallen from the highest of this opening while
 	// nothing tells yet whether that was the nose or the hand has turned back.
 	Fallen int64 `json:"fallen_nm,omitempty"`
+	// Doubtful: a fault was told that makes max lift and half lift wrong, or its
+	// uncertainty leaves half lift open.
+	Doubtful bool `json:"doubtful,omitempty"`
 }
 
 // Type returns "state".
@@ -123,7 +126,8 @@ type Cue struct {
 	// Flank is OnOpening or OnClosing for the half-lift cues.
 	Flank ValveState `json:"flank,omitempty"`
 	// Doubtful: nothing has borne out yet that Lift is counted from the heel; the
-	// engine may have been on a lobe when it was first turned.
+	// engine may have been on a lobe when it was first turned. Or a fault was told that
+	// makes lifts wrong, or the uncertainty of max lift leaves half lift open.
 	Doubtful bool `json:"doubtful,omitempty"`
 	// Of is the call that is taken back: NoseReached or AtHalf, which stands for
 	// PastHalf too. Lift is then what was called.

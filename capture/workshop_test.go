@@ -20,41 +20,41 @@ import (
 // encoder, of 100. Without one the first opening of a session has no call of half
 // lift: nothing tells its max lift in time, nor that it began on the heel.
 var callBounds = map[string][2]callBound{
-	"sound":          {{1, 1, 98, 72}, {1, 1, 98, 97}},
-	"warm drift":     {{1, 1, 98, 72}, {1, 1, 98, 97}},
-	"backward":       {{1, 1, 98, 72}, {1, 1, 98, 97}},
+	"sound":          {{1, 1, 98, 74}, {1, 1, 98, 97}},
+	"warm drift":     {{1, 1, 98, 74}, {1, 1, 98, 97}},
+	"backward":       {{1, 1, 98, 74}, {1, 1, 98, 97}},
 	"late port":      {{}, {1, 1, 98, 97}},
-	"misread digit":  {{9, 4, 93, 60}, {10, 3, 93, 84}},
-	"misread burst":  {{3, 5, 98, 73}, {7, 4, 98, 97}},
-	"no lift":        {{18, 1, 69, 28}, {14, 1, 78, 71}},
-	"frozen":         {{1, 1, 98, 72}, {1, 1, 98, 97}},
-	"slow gauge":     {{1, 1, 98, 72}, {1, 1, 98, 97}},
-	"sticking":       {{1, 1, 98, 72}, {1, 1, 98, 97}},
-	"bleeding":       {{1, 3, 97, 58}, {1, 5, 98, 93}},
+	"misread digit":  {{1, 1, 98, 73}, {1, 1, 98, 97}},
+	"misread burst":  {{1, 1, 98, 72}, {2, 1, 98, 97}},
+	"no lift":        {{1, 1, 94, 70}, {1, 1, 98, 97}},
+	"frozen":         {{1, 1, 98, 73}, {1, 1, 98, 97}},
+	"slow gauge":     {{1, 1, 98, 74}, {1, 1, 98, 97}},
+	"sticking":       {{1, 1, 98, 73}, {1, 1, 98, 97}},
+	"bleeding":       {{1, 1, 97, 56}, {1, 5, 98, 86}},
 	"encoder slips":  {{}, {1, 1, 98, 97}},
 	"encoder loses":  {{}, {1, 1, 98, 97}},
 	"encoder counts": {{}, {1, 1, 98, 97}},
-	"heel runs out":  {{1, 1, 98, 72}, {1, 1, 98, 97}},
-	"cut nose":       {{3, 20, 97, 71}, {3, 18, 97, 97}},
-	"hangs free":     {{1, 14, 98, 71}, {1, 16, 98, 93}},
-	"base slips":     {{3, 3, 97, 56}, {1, 6, 98, 97}},
-	"knock":          {{1, 1, 98, 72}, {1, 1, 98, 97}},
+	"heel runs out":  {{1, 1, 98, 74}, {1, 1, 98, 97}},
+	"cut nose":       {{1, 1, 96, 72}, {1, 1, 98, 97}},
+	"hangs free":     {{1, 1, 98, 64}, {1, 4, 98, 87}},
+	"base slips":     {{1, 3, 97, 63}, {1, 3, 98, 97}},
+	"knock":          {{1, 1, 98, 70}, {1, 1, 98, 97}},
 	// A tip that leaves the valve has moved as a valve may for the moment it takes.
-	"tip skates off":  {{6, 12, 58, 28}, {17, 8, 56, 54}},
-	"base slips open": {{2, 2, 97, 68}, {2, 2, 97, 96}},
-	"stand yields":    {{1, 1, 98, 70}, {1, 1, 98, 97}},
-	"spindle lifted":  {{9, 12, 97, 66}, {13, 8, 97, 97}},
-	"unit switched":   {{4, 6, 92, 60}, {4, 6, 92, 86}},
-	"re-zeroed":       {{2, 2, 97, 68}, {2, 2, 97, 96}},
-	"encoder stands":  {{0, 0, 0, 0}, {2, 3, 97, 90}},
-	"vibration":       {{5, 2, 95, 71}, {3, 2, 98, 97}},
-	"digit dropped":   {{4, 10, 97, 67}, {8, 11, 97, 93}},
-	"minus dropped":   {{1, 1, 98, 73}, {1, 4, 98, 95}},
-	"lines twice":     {{1, 1, 98, 72}, {1, 1, 98, 97}},
-	"port hiccups":    {{1, 1, 98, 72}, {1, 1, 98, 97}},
+	"tip skates off":  {{1, 4, 65, 38}, {5, 5, 69, 66}},
+	"base slips open": {{1, 1, 98, 66}, {2, 2, 98, 97}},
+	"stand yields":    {{1, 1, 98, 74}, {1, 1, 98, 97}},
+	"spindle lifted":  {{3, 7, 96, 70}, {5, 5, 98, 97}},
+	"unit switched":   {{3, 3, 95, 66}, {2, 4, 98, 93}},
+	"re-zeroed":       {{1, 1, 98, 73}, {1, 1, 98, 97}},
+	"encoder stands":  {{}, {1, 1, 98, 92}},
+	"vibration":       {{2, 1, 97, 72}, {2, 2, 98, 97}},
+	"digit dropped":   {{1, 1, 98, 73}, {1, 1, 98, 97}},
+	"minus dropped":   {{1, 1, 98, 73}, {1, 1, 98, 97}},
+	"lines twice":     {{1, 1, 98, 74}, {1, 1, 98, 97}},
+	"port hiccups":    {{1, 1, 98, 74}, {1, 1, 98, 97}},
 	"encoder glitch":  {{}, {1, 1, 98, 97}},
 	"slack drive":     {{}, {1, 1, 98, 97}},
-	"two at once":     {{1, 5, 98, 63}, {3, 6, 98, 95}},
+	"two at once":     {{1, 2, 96, 66}, {1, 3, 98, 94}},
 }
 
 type callBound struct {
@@ -67,6 +67,11 @@ type callBound struct {
 // opens. It is asked to be this, and is 0.09 in 300 sessions, with an encoder or without.
 const mostDelay = 0.4
 
+// mostDoubtful is how many of 100 calls in sound sessions may be called doubtful, without
+// and with an encoder: nothing tells there yet whether an indicator that was never proved
+// hangs free, so that the ± of max lift is wide.
+var mostDoubtful = [2]float64{27, 9}
+
 // overheard is what the calls of one session came to.
 type overheard struct {
 	kind                   workshop.Kind
@@ -75,6 +80,7 @@ type overheard struct {
 	halfCalls, falseHalves int
 	halves, halvesCalled   int
 	delays                 []float64
+	doubtful               int // of the calls of a nose or of half lift
 	says                   []string
 	others                 map[string]int // messages of other types: a call taken back
 }
@@ -102,6 +108,14 @@ func hear(s *workshop.Session) overheard {
 			}
 			if c.Kind == TakenBack {
 				h.others[string(c.Kind)]++
+			}
+			nose, half := c.Kind == NoseReached, c.Kind == AtHalf || c.Kind == PastHalf
+			if c.Doubtful && (nose || half) {
+				h.doubtful++
+				// It is no promise: where it is not so it is not false.
+				if nose && !judge.Nose(i) || half && !judge.Half(i, c.Flank == OnClosing, c.Kind == PastHalf) {
+					continue
+				}
 			}
 			now := judge.Opening(i)
 			lift := s.Truth.Points[i].Lift
@@ -164,6 +178,7 @@ func (t *callTally) add(h overheard) {
 	t.falseHalves += h.falseHalves
 	t.halves += h.halves
 	t.halvesCalled += h.halvesCalled
+	t.doubtful += h.doubtful
 	t.delays = append(t.delays, h.delays...)
 	if t.others == nil {
 		t.others = map[string]int{}
@@ -185,7 +200,7 @@ func p95(x []float64) float64 {
 }
 
 func (t *callTally) String() string {
-	others := ""
+	others := fmt.Sprintf(" doubtful:%d", t.doubtful)
 	for _, k := range slices.Sorted(maps.Keys(t.others)) {
 		others += fmt.Sprintf(" %s:%d", k, t.others[k])
 	}
@@ -258,6 +273,7 @@ func TestCallsInTheWorkshop(t *testing.T) {
 		assert.GreaterOrEqual(t, of100(g.nosesCalled, g.noses), b.noses-workshop.Luck(b.noses, g.noses), "%v: noses called", l)
 		assert.GreaterOrEqual(t, of100(g.halvesCalled, g.halves), b.halves-workshop.Luck(b.halves, g.halves), "%v: half lifts called", l)
 		if l.Kind.Name == "sound" {
+			assert.LessOrEqual(t, of100(g.doubtful, g.noseCalls+g.halfCalls), mostDoubtful[l.At()]+workshop.Luck(mostDoubtful[l.At()], g.noseCalls+g.halfCalls), "%v: called doubtful", l)
 			assert.LessOrEqual(t, p95(g.delays), mostDelay*(1+2/math.Sqrt(float64(runs))), "%v: nose called late", l)
 		}
 	}

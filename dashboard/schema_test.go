@@ -45,7 +45,7 @@ func someMessages() []capture.Message {
 		LeftOut: []lift.Struck{{Opening: opening, Why: "a rag"}}}
 	return []capture.Message{
 		capture.Readings{At: []int64{1, 2}, Lift: []int64{-2540, 0}, Angle: []int64{1, 2}},
-		capture.Position{At: 2, State: capture.OnOpening, Lift: 1, Heel: 2, Sign: -1, Nose: 3, Settled: true, Half: 4, ToGo: -5, Fallen: 6},
+		capture.Position{At: 2, State: capture.OnOpening, Lift: 1, Heel: 2, Sign: -1, Nose: 3, Settled: true, Half: 4, ToGo: -5, Fallen: 6, Doubtful: true},
 		capture.Cue{At: 2, Kind: capture.ApproachHalf, Lift: 1, ToGo: 2, Flank: capture.OnClosing},
 		capture.Cue{At: 2, Kind: capture.TakenBack, Lift: 1, Flank: capture.OnOpening, Of: capture.AtHalf, Doubtful: true},
 		capture.Opened{Opening: opening},

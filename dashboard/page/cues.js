@@ -106,6 +106,7 @@ function after(a) {
 function onFlank(c, unit, beyond) {
   const p = c.position;
   if (!p) return { says: "", mood: "rest" };
+  if (p.doubtful && (c.held || Math.abs(p.to_go_nm) <= closeEnough)) return { says: "Half of a max lift that is in doubt: its ± is wide, or a fault stands. Put that right, then judge the rocker.", mood: "problem" };
   if (c.held || Math.abs(p.to_go_nm) <= closeEnough) return { says: "Half lift. Hold: judge the rocker now.", mood: "half" };
   if (p.to_go_nm > 0) return { says: `Keep turning, ${farLength(p.to_go_nm, unit)} to half lift.`, mood: "towards" };
   if (-p.to_go_nm > 0.2 * p.half_nm) return { says: `Past half lift. ${beyond}`, mood: "rest" };
@@ -124,7 +125,7 @@ function takenBack(cue, unit) {
 
 /**
  * What is called out for a message, or "" when nothing is. A nose whose lift is
- * doubtful is called without a figure.
+ * doubtful is called without a figure, and a half lift that is, as such.
  * @param {any} m
  * @param {Unit} unit
  */
@@ -135,8 +136,8 @@ export function call(m, unit) {
   switch (m.kind) {
     case "nose": return m.doubtful ? "Nose" : `Nose, ${spokenFigure(m.lift_nm, unit)}`;
     case "taken-back": return m.of === "nose" ? "Not the nose. Turn on." : "That was not half lift.";
-    case "at-half": return "Half lift. Hold.";
-    case "past-half": return `Past half lift by ${spoken(Math.abs(m.to_go_nm), unit)}`;
+    case "at-half": return m.doubtful ? "Half lift, in doubt." : "Half lift. Hold.";
+    case "past-half": return m.doubtful ? "" : `Past half lift by ${spoken(Math.abs(m.to_go_nm), unit)}`;
     default: return "";
   }
 }

@@ -8,7 +8,7 @@
 
 /**
  * The messages of the live socket, as far as the page reads them.
- * @typedef {{t_s: number, state: "heel"|"opening"|"nose"|"closing", lift_nm: number, heel_nm: number, sign: number, nose_nm: number, settled: boolean, half_nm: number, to_go_nm: number, fallen_nm?: number}} Position
+ * @typedef {{t_s: number, state: "heel"|"opening"|"nose"|"closing", lift_nm: number, heel_nm: number, sign: number, nose_nm: number, settled: boolean, half_nm: number, to_go_nm: number, fallen_nm?: number, doubtful?: boolean}} Position
  * @typedef {{t_s: number, kind: "approach-half"|"at-half"|"past-half"|"nose"|"heel"|"taken-back", lift_nm: number, to_go_nm: number, flank?: string, doubtful?: boolean, of?: "nose"|"at-half"}} Cue
  * @typedef {{t_s: number, reading_mm: number, angle_deg?: number}} Crossing
  * @typedef {{t_open_s: number, t_nose_s: number, t_close_s: number, heel_mm: number, max_lift_mm: number, max_lift_u_mm: number, half_lift_mm: number, opening_half: Crossing, closing_half: Crossing, nose_angle_deg?: number}} Opening

@@ -30,6 +30,7 @@ test("one sentence for every state", () => {
     [at({ to_go_nm: inch("0.013") }, {}, { unit: "mm" }), "Keep turning, 0.33 mm to half lift.", "towards"],
     [at({ to_go_nm: inch("0.0004") }), "Half lift. Hold: judge the rocker now.", "half"],
     [at({ to_go_nm: inch("-0.003") }, { held: true }), "Half lift. Hold: judge the rocker now.", "half"],
+    [at({ to_go_nm: inch("0.0004"), doubtful: true }), "Half of a max lift that is in doubt: its ± is wide, or a fault stands. Put that right, then judge the rocker.", "problem"],
     [at({ to_go_nm: inch("-0.020") }), "Half lift is 0.020 in behind. Turn on to the nose.", "rest"],
     [at({ state: "nose", nose_nm: inch("0.512") }), "Nose at 0.5120 in. Turn on to half lift.", "nose"],
     [at({ state: "closing", to_go_nm: inch("-0.040") }), "Half lift is 0.040 in behind. Turn on to the heel.", "rest"],
@@ -77,6 +78,8 @@ test("the link is never green unless readings flow or stand", () => {
 test("what is called out", () => {
   assert.equal(call({ type: "cue", kind: "nose", lift_nm: inch("0.420") }, "in"), "Nose, point 4 2 0");
   assert.equal(call({ type: "cue", kind: "at-half" }, "in"), "Half lift. Hold.");
+  assert.equal(call({ type: "cue", kind: "at-half", doubtful: true }, "in"), "Half lift, in doubt.");
+  assert.equal(call({ type: "cue", kind: "past-half", to_go_nm: inch("-0.01"), doubtful: true }, "in"), "");
   assert.equal(call({ type: "cue", kind: "past-half", to_go_nm: -inch("0.013") }, "in"), "Past half lift by 13 thou");
   assert.equal(call({ type: "cue", kind: "nose", lift_nm: inch("0.420"), doubtful: true }, "in"), "Nose");
   assert.equal(call({ type: "cue", kind: "taken-back", of: "nose", lift_nm: inch("0.201") }, "in"), "Not the nose. Turn on.");
