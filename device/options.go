@@ -37,9 +37,12 @@ type Options struct {
 	// role= in the address says, or that it may be either.
 	Port lines.Port
 	// Gather says how long it may take until what came is handed on; default:
-	// no time at all. Each read keeps its own time, but for a device that sends
-	// a thousand readings a second or so: its bytes are left unread that long,
-	// and its readings get times that are right to one period.
+	// no time at all. Each read keeps its own time, but for two kinds of device
+	// whose bytes are left unread that long: of one that sends a thousand readings
+	// a second or so, readings get times that are right to one period; of one that
+	// sends evenly, and may take 200 ms, those between two that are read as they
+	// come are placed by its period, right to a millisecond or so. Where a line is
+	// missing among these, or the device pauses, they stand too early by as much.
 	Gather func() time.Duration
 	// Record gets all that is received, as it comes and before anything else
 	// is done with it. It is called by one goroutine and must not keep b.

@@ -30,6 +30,9 @@ type pump struct {
 	// period is the time between the readings of a device that sends steadily,
 	// else 0: only with such a one the next read is sure to come soon.
 	period atomic.Int64
+	// even is set while its readings follow each other so evenly that most of them
+	// can be placed between two that were read as they came.
+	even atomic.Bool
 	// fast is set while the device sends so fast that its bytes may be left
 	// unread that long.
 	fast atomic.Bool
@@ -61,6 +64,11 @@ const (
 	patientBytes = 2048
 	patientMost  = 200 * time.Millisecond
 	holdMost     = 250 * time.Millisecond // of what was read
+	// An even device is left alone where that may take so long: with a second
+	// instrument beside it, whose readings are put to its own by their times, it may
+	// not. And it must be worth two wakes.
+	restLeast   = 200 * time.Millisecond
+	restPeriods = 6
 )
 
 // startPump begins to read.
@@ -79,14 +87,15 @@ func (p *pump) run() {
 	defer close(p.done)
 	defer p.close()
 	defer close(p.batches)
-	pace, longest := pacing{last: p.clock(), unread: unreadBytes}, gatherMost
+	pace, longest, most := pacing{last: p.clock(), unread: unreadBytes}, gatherMost, time.Duration(0)
 	if p.patient != nil {
 		pace.unread, longest = patientBytes, patientMost
 	}
+	hold := p.hold()
 	for {
 		b := p.empty()
-		err := p.fill(b)
-		n, at := b.Used(), p.clock()
+		err := p.fill(b, hold)
+		n, at, ends := b.Used(), p.clock(), b.EndsLine()
 		if n > 0 {
 			select {
 			case p.batches <- b: // even if we are to stop: it has come
@@ -113,14 +122,33 @@ func (p *pump) run() {
 		default:
 		}
 		// No stop has to wait long for it.
-		most := time.Duration(0)
-		if p.fast.Load() {
+		most, hold = time.Duration(0), p.hold()
+		period := time.Duration(0)
+		switch {
+		case p.fast.Load():
 			most = min(p.mayTake(), longest)
+		case p.patient != nil && p.even.Load() && ends && p.mayTake() >= restLeast:
+			most, period = p.mayTake(), measure.Stamp(p.period.Load()).Duration()
 		}
-		if wait := pace.after(n, at, most); wait > 0 {
+		wait := pace.after(n, at, most)
+		if period > 0 {
+			if wait = untilBefore(wait, period); wait > 0 {
+				hold = port.NextRead // what comes in the rest, and a reading as it comes
+			}
+		}
+		if wait > 0 {
 			p.rest(wait)
 		}
 	}
+}
+
+// untilBefore returns the rest from one reading that was read as it came to half a
+// period before another, the last within most; 0 where it is not worth the while.
+func untilBefore(most, period time.Duration) time.Duration {
+	if most < restPeriods*period {
+		return 0
+	}
+	return most/period*period - period/2
 }
 
 // mayTake returns how long it may take until what came is handed on.
@@ -145,8 +173,7 @@ func (p *pump) hold() measure.Stamp {
 }
 
 // fill reads into b until it is to be handed on, or nothing comes.
-func (p *pump) fill(b *port.Batch) error {
-	hold := p.hold()
+func (p *pump) fill(b *port.Batch, hold measure.Stamp) error {
 	if p.patient != nil {
 		return p.patient.Gather(b, p.clock, hold)
 	}

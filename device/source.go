@@ -29,7 +29,8 @@ type Source struct {
 	ready   []measure.Reading // decoded, and not handed on yet
 	settle  settling
 	flood   flood
-	torn    bool // bytes were left out: what the decoder holds has no end any more
+	rested  measure.Stamp // since when the port was left alone while what is decoded came; 0: it was not
+	torn    bool          // bytes were left out: what the decoder holds has no end any more
 	watch   watch
 	link    port.Link
 	pump    *pump
@@ -211,6 +212,7 @@ func (s *Source) serve(ctx context.Context, link port.Link) (why error) {
 			p.give(b)
 			p.fast.Store(s.watch.fast())
 			p.period.Store(int64(s.watch.steady()))
+			p.even.Store(s.watch.even())
 			at := s.o.Clock()
 			if asker, ok := s.decoder.(Asker); ok {
 				s.ask(asker, at)
@@ -233,8 +235,12 @@ func (s *Source) serve(ctx context.Context, link port.Link) (why error) {
 // batch takes what some reads gave.
 func (s *Source) batch(ctx context.Context, b *port.Batch, perByte time.Duration) {
 	for _, r := range b.Reads {
+		if s.rested = 0; r.Rested {
+			s.rested = s.watch.lastByte
+		}
 		s.chunk(ctx, r.At, r.Bytes, perByte)
 	}
+	s.rested = 0
 	s.flush(ctx)
 }
 
@@ -281,7 +287,10 @@ func (s *Source) decode(ctx context.Context, c wire.Chunk) {
 	settled := s.decoder.Found().Settled // what a finder gives out at last has its times
 	s.decoder.Decode(c, &s.out)
 	if n := len(s.out.Readings); n > 0 {
-		if settled {
+		switch {
+		case settled && s.rested > 0:
+			s.watch.follow(s.out.Readings, max(s.rested, s.lastAt))
+		case settled:
 			s.watch.pace(s.out.Readings, s.lastAt)
 		}
 		s.lastAt = s.out.Readings[n-1].At
@@ -295,7 +304,7 @@ func (s *Source) decode(ctx context.Context, c wire.Chunk) {
 func (s *Source) give(ctx context.Context) {
 	o := &s.out
 	found := s.decoder.Found()
-	s.watch.took(o, found)
+	s.watch.took(o, found, s.rested > 0)
 	if len(o.Readings) > 0 || o.Refused != (wire.Refused{}) {
 		s.count(func(c *Counters) {
 			c.Readings += int64(len(o.Readings))

@@ -34,6 +34,12 @@ type watch struct {
 	window    measure.Stamp // where the running window began
 	windowed  int
 	period    measure.Stamp // between readings, of late
+	cameAt    measure.Stamp // of the last reading that was read as it came
+	rested    int           // readings since, which came while the port was left alone
+	pitch     float64       // µs between readings, over more of them than period
+	pitchOf   int           // how many it is over
+	rests     bool          // the port is left alone between two that are read as they come
+	uneven    measure.Stamp // how far readings come from where the one before and the period put them
 	lift      measure.Length
 	angle     measure.Angle
 	changedAt measure.Stamp
@@ -76,7 +82,14 @@ const (
 	// a count of a usual encoder.
 	fastRate = 700.0
 
-	paceKnown = 16 // readings after which the pace of a device is known
+	// evenEnough is how far, on average, readings may come from where they were
+	// due, for those between two to be placed by the period: half of what a fast
+	// device's times may be off.
+	evenEnough = measure.Second / (2 * fastRate)
+
+	paceKnown  = 16  // readings after which the pace of a device is known
+	unevenOver = 16  // readings over which its evenness is taken
+	pitchOver  = 256 // readings over which its pitch is: one that comes late strays those between two by a tenth of that
 
 	conditionFor = 5 * measure.Second
 	lookEvery    = measure.Second // at whether the port is still there
@@ -90,6 +103,7 @@ func (w *watch) opened(now measure.Stamp, awake time.Duration) {
 	w.asked, w.askedFor, w.unanswered, w.missed, w.notBefore = 0, false, 0, 0, 0
 	w.looked = now
 	w.rate, w.gathers, w.window, w.windowed = 0, false, now, 0
+	w.uneven, w.rests, w.pitchOf = 256*evenEnough, false, 0 // it shows that it is even within a hundred readings
 	w.sleptAt, w.sleptAwake = now, awake
 }
 
@@ -100,7 +114,7 @@ func (w *watch) bytes(at measure.Stamp, n int) {
 }
 
 // took takes note of what a chunk gave.
-func (w *watch) took(o *wire.Out, f wire.Found) {
+func (w *watch) took(o *wire.Out, f wire.Found, rested bool) {
 	if n := len(o.Conditions); n > 0 {
 		w.condition, w.conditionAt = o.Conditions[n-1].Says, o.Conditions[n-1].At
 		w.unanswered = 0
@@ -115,12 +129,10 @@ func (w *watch) took(o *wire.Out, f wire.Found) {
 	w.refused = wire.Refused{}
 	w.unanswered = 0
 	at := w.lastByte
-	if w.read > 0 {
-		each := (at - w.lastRead) / measure.Stamp(len(o.Readings))
-		if w.period == 0 {
-			w.period = each
-		}
-		w.period += (each - w.period) / 8
+	if rested {
+		w.rested += len(o.Readings)
+	} else {
+		w.came(at, w.rested+len(o.Readings))
 	}
 	for _, r := range o.Readings {
 		step, turn := max(f.Resolution, 1), max(f.AngleStep, measure.Degree/20)
@@ -142,6 +154,51 @@ func (w *watch) took(o *wire.Out, f wire.Found) {
 	}
 	if w.same >= restCount && at-w.sameSince >= restFor && w.period < measure.Second {
 		w.atRest = true
+	}
+}
+
+// came takes note that the last of n readings came at this time, the one before
+// them at cameAt.
+func (w *watch) came(at measure.Stamp, n int) {
+	took := at - w.cameAt
+	w.cameAt, w.rested = at, 0
+	if w.read == 0 {
+		return
+	}
+	each := took / measure.Stamp(n)
+	if w.period == 0 {
+		w.period = each
+	}
+	w.period += (each - w.period) / 8
+
+	off := math.Abs(float64(took) - float64(n)*w.pitch)
+	w.uneven += (measure.Stamp(off) - w.uneven) / unevenOver
+	if off > w.pitch/2 && math.Abs(w.pitch-float64(w.period)) > float64(w.period)/4 { // it sends at another pace now
+		w.pitch, w.pitchOf = float64(w.period), 1
+		return
+	}
+	w.pitchOf = min(w.pitchOf+n, pitchOver)
+	w.pitch += (float64(took)/float64(n) - w.pitch) * min(1, float64(n)/float64(w.pitchOf))
+}
+
+// even reports whether readings come so evenly that those between two can be placed
+// by the period.
+func (w *watch) even() bool {
+	most := min(evenEnough, w.period/8)
+	if w.rests {
+		most *= 2 // a busy computer must not make it come and go
+	}
+	w.rests = w.steady() > 0 && !w.gathers && w.uneven <= most
+	return w.rests
+}
+
+// follow places readings that came while the port was left alone behind the last
+// that came before, at the usual pace or closer if they came by then.
+func (w *watch) follow(readings []measure.Reading, last measure.Stamp) {
+	n := len(readings)
+	each := min(w.pitch, float64(readings[n-1].At-last)/float64(n))
+	for i := range readings {
+		readings[i].At = last + measure.Stamp(each*float64(i+1))
 	}
 }
 

@@ -30,7 +30,8 @@ const ReadPause = 100 * time.Millisecond
 // each.
 type Gatherer interface {
 	// Gather adds what comes to b, each read with the clock's time, until b is
-	// ripe; or it comes back, as Read does, when nothing came for a while.
+	// ripe; or it comes back, as Read does, when nothing came for a while. With
+	// NextRead what came in the rest before is marked as such.
 	Gather(b *Batch, clock func() measure.Stamp, hold measure.Stamp) error
 	// Rest waits, and until then bytes wake nobody.
 	Rest(time.Duration) error

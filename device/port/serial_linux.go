@@ -128,7 +128,11 @@ func (p *polledPort) Gather(b *Batch, clock func() measure.Stamp, hold measure.S
 	p.reading.Lock()
 	defer p.reading.Unlock()
 	if !p.armed { // it was left to gather
-		if done, err := p.take(b, clock, hold); done {
+		add := b.Add
+		if hold == NextRead {
+			add = b.AddRested
+		}
+		if done, err := p.take(b, add, clock, hold); done {
 			return err
 		}
 		if err := p.wake(unix.EPOLLIN); err != nil {
@@ -141,7 +145,7 @@ func (p *polledPort) Gather(b *Batch, clock func() measure.Stamp, hold measure.S
 	var failed error
 	err := p.poll.Read(func(uintptr) (done bool) {
 		before := b.used
-		done, failed = p.take(b, clock, hold)
+		done, failed = p.take(b, b.Add, clock, hold)
 		if done || b.used > before || !p.rung() {
 			return done
 		}
@@ -162,11 +166,11 @@ func (p *polledPort) putOff() error {
 
 // take reads what is there, and reports whether that is all there is to do:
 // b is ripe, or the port is lost.
-func (p *polledPort) take(b *Batch, clock func() measure.Stamp, hold measure.Stamp) (done bool, err error) {
+func (p *polledPort) take(b *Batch, add func(int, measure.Stamp), clock func() measure.Stamp, hold measure.Stamp) (done bool, err error) {
 	for {
 		switch n, err := readNow(p.in, b.Free()); {
 		case n > 0:
-			b.Add(n, clock())
+			add(n, clock())
 			return b.Ripe(hold), nil
 		case err == unix.EAGAIN:
 			return false, nil
