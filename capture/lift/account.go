@@ -134,8 +134,6 @@ const (
 	beganStill = 4 * s
 	// and so long, at the least, where no opening tells of its heel.
 	beganOnHeel = 400 * ms
-	// So long a trace without an opening stands where it came to.
-	restedSomewhere = 3 * s
 	// Less than this is no valve that opens, nanometres.
 	leastJudged = 0.5 * mm
 	// A hand does not turn back by such a share of the lift, and on again.
@@ -350,40 +348,4 @@ func (g *Segmenter) smallOnes(parts []stretch, o outside, small, base float64) (
 		at = s.to
 	}
 	return false
-}
-
-// judgeNone tells of a trace without any opening in which the engine turned through
-// one, or the valve went out and came back.
-func (g *Segmenter) judgeNone() {
-	lo, hi, least, most := math.Inf(1), math.Inf(-1), math.NaN(), math.NaN()
-	if len(g.account.s) > 0 {
-		least, most = g.account.s[0].least, g.account.s[0].most
-	}
-	for _, s := range g.account.s {
-		lo, hi = min(lo, s.lo), max(hi, s.hi)
-		least, most = min(least, s.least), max(most, s.most)
-	}
-	if hi-lo < leastJudged {
-		return
-	}
-	// How often it turned, and how long it stood at another level than at first.
-	first := g.account.s[0]
-	w := outline{o: outside{heel: [2]float64{first.lo, first.hi}}, level: stretch{from: math.NaN()}, lim: g.tracks[0].lim}
-	began := 0.0 // how long it stood where it began
-	for _, s := range g.account.s {
-		w.stands(s)
-		if w.level.from == first.from {
-			began = w.level.to - first.from
-		}
-	}
-	last := g.account.s[len(g.account.s)-1]
-	turns := len(allExtremes(g.account.s, legShare*(hi-lo)))
-	rests := w.level.to - w.level.from
-	came := math.Abs(last.lo-first.lo) < legShare*(hi-lo) // to about where it began
-	if began < beganOnHeel && !(most-least > openAtMost) {
-		return // it began on the lobe: that it is a part of a turn is told
-	}
-	if most-least > openAtMost || turns >= 3 || turns > 0 && came && (rests > restedSomewhere || !w.off(w.level)) || w.off(w.level) && rests > restedSomewhere {
-		g.fault(NotCounted, stamp(first.from), "the reading went over %v and no opening could be made of it: something slipped, readings are missing or wrong, or the trace holds no heel on both sides of a nose. Look at the trace, mend what it shows, and turn through again", length(hi-lo))
-	}
 }

@@ -1,0 +1,113 @@
+package lift
+
+import "math"
+
+// What a trace holds of which no opening could be made.
+
+// judgeNone tells of a trace without any opening in which the reading went over a nose,
+// there and back. A heel between two parts of openings goes there and back as well: it
+// lasts longer than its flanks.
+func (g *Segmenter) judgeNone() {
+	a := g.account.s
+	if len(a) == 0 {
+		return
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, s := range a {
+		lo, hi = min(lo, s.lo), max(hi, s.hi)
+	}
+	if hi-lo < leastJudged {
+		return
+	}
+	turns := allExtremes(a, legShare*(hi-lo))
+	first := extreme{at: 0, high: len(turns) > 0 && !turns[0].high}
+	last := extreme{at: len(a) - 1, high: len(turns) > 0 && !turns[len(turns)-1].high}
+	near := max(levelShare*(hi-lo), 2*g.tracks[0].lim.near)
+	levels := []stretch{g.account.level(first, near)}
+	for _, t := range turns {
+		levels = append(levels, g.account.level(t, near))
+	}
+	levels = append(levels, g.account.level(last, near))
+	if len(turns) >= severalTurns || wentOver(levels, comeBack*(hi-lo)) || stopped(levels, g.account.level(first, 2*g.tracks[0].lim.near)) {
+		g.fault(NotCounted, stamp(a[0].from), "the reading went over %v and no opening could be made of it: something slipped or shakes, readings are missing or wrong, or the trace holds no heel on both sides of a nose. Look at the trace, mend what it shows, and turn through again", length(hi-lo))
+	}
+}
+
+// wentOver says whether the reading stood at a level, went so far from it to one that is no
+// heel, and so far again.
+func wentOver(levels []stretch, far float64) bool {
+	for i := 1; i < len(levels)-1; i++ {
+		was, top, is := levels[i-1], levels[i], levels[i+1]
+		switch {
+		case min(apart(was, top), apart(top, is)) < far,
+			i == 1 && !was.stood(),
+			top.heelBetween(top.from-was.to, is.from-top.to):
+		default:
+			return true
+		}
+	}
+	return false
+}
+
+// stopped says whether the reading left a level and never came back: it stands there for
+// longer than somebody who ends a trace, or the crank turned on. A heel between two parts of
+// openings, or after one, is none of that: by the crank's angle the trace began on no level
+// then.
+func stopped(levels []stretch, began stretch) bool {
+	ended := levels[len(levels)-1]
+	if len(levels) == 3 && levels[1].heelBetween(levels[1].from-levels[0].to, ended.from-levels[1].to) {
+		return false
+	}
+	if turned := ended.most - ended.least; !math.IsNaN(turned) {
+		return turned > openAtMost || turned > surelyHeel && began.most-began.least > surelyFlat
+	}
+	return began.to-began.from > beganOnHeel && ended.to-ended.from > restedSomewhere
+}
+
+const (
+	// So often no reading turns that has not gone over a nose.
+	severalTurns = 3
+	// What comes back by such a share of the whole range has come home, or nearly.
+	comeBack = 0.8
+	// So long a trace without an opening stands where it came to.
+	restedSomewhere = 3 * s
+	// No nose is so flat over so many degrees that nothing shows it.
+	surelyFlat = 30.0
+)
+
+// level returns the stretches about an extreme within so much of it, as one.
+func (a *account) level(t extreme, near float64) stretch {
+	value := func(s stretch) float64 {
+		if t.high {
+			return s.hi
+		}
+		return s.lo
+	}
+	level := a.s[t.at]
+	for i := t.at - 1; i >= 0 && math.Abs(value(a.s[i])-value(a.s[t.at])) <= near; i-- {
+		level = a.s[i].with(level)
+	}
+	for i := t.at + 1; i < len(a.s) && math.Abs(value(a.s[i])-value(a.s[t.at])) <= near; i++ {
+		level = level.with(a.s[i])
+	}
+	return level
+}
+
+// apart returns how far the middles of two levels lie from each other.
+func apart(a, b stretch) float64 { return math.Abs(a.lo+a.hi-b.lo-b.hi) / 2 }
+
+// stood says whether a level lasts, or the crank was turned on it.
+func (s stretch) stood() bool {
+	return s.to-s.from >= beganOnHeel || s.most-s.least >= heelTurned
+}
+
+// heelBetween says whether a level between two flanks that took so long lasts like a heel.
+func (s stretch) heelBetween(before, after float64) bool {
+	if turned := s.most - s.least; !math.IsNaN(turned) {
+		return turned > surelyHeel
+	}
+	return s.to-s.from > heelTimes*max(before, after)
+}
+
+// heelTimes is how many times as long as the longer of its flanks a heel lasts.
+const heelTimes = 2.0
