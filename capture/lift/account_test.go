@@ -1,6 +1,7 @@
 package lift_test
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -398,5 +399,29 @@ func TestASoftStopIsTold(t *testing.T) {
 			require.Len(t, f.Openings, 3)
 			assert.Equal(t, told, faults(f, lift.TravelEnd), "encoder %v: %v", encoder, f.Faults)
 		}
+	}
+}
+
+// A lobe has its middle at one angle whichever way it is turned: an encoder that changes its
+// direction on the way is told, an engine that is turned back through an opening is not.
+func TestAnEncoderThatChangesItsDirectionIsTold(t *testing.T) {
+	heel := leg{rest: 2}
+	on := turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel)
+	back := turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: -200, speed: 40}, heel)
+	swapped := on
+	swapped.Readings = slices.Clone(on.Readings)
+	from := len(on.Readings) * 2 / 5
+	at := on.Readings[from].Angle
+	for i := from; i < len(swapped.Readings); i++ {
+		swapped.Readings[i].Angle = 2*at - swapped.Readings[i].Angle
+	}
+	for name, c := range map[string]struct {
+		trace measure.Trace
+		told  int
+	}{"turned on": {on, 0}, "turned back through it": {back, 0}, "the encoder's wires are swapped": {swapped, 1}} {
+		f, err := lift.Analyse(c.trace, lift.Options{})
+		require.NoError(t, err)
+		require.Len(t, f.Openings, 2, name)
+		assert.Equal(t, c.told, faults(f, lift.EncoderSlip), "%s: %v", name, f.Faults)
 	}
 }

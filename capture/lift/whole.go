@@ -68,6 +68,9 @@ func (g *Segmenter) agreeAngles(all []measured) {
 		cycle = wholeTurn
 	}
 	way := mostWay(all)
+	if g.tellReversed(all, way, cycle) {
+		return
+	}
 	worst, most := -1, 0.0
 	for side := range 2 {
 		var which []int
@@ -107,6 +110,40 @@ func (g *Segmenter) agreeAngles(all []measured) {
 		g.fault(NoRepeat, all[worst].Nose, "the half-lift angles do not repeat: those of this opening lie elsewhere than the others', by more than readings and delays explain. The encoder slipped or was knocked while the valve was open; leave this opening out, or turn the valve again")
 	}
 }
+
+// tellReversed tells of openings turned through the other way whose middle, between both
+// half lifts, does not lie where that of the others does: a lobe has its middle at one angle
+// whichever way it is turned.
+func (g *Segmenter) tellReversed(all []measured, way, cycle float64) (told bool) {
+	var mid [2][]float64 // of those turned the one way and the other
+	var loose float64
+	at := measure.Stamp(0)
+	for i := range all {
+		a, b := all[i].OpeningHalf.Angle, all[i].ClosingHalf.Angle
+		if a == nil || b == nil || all[i].way == 0 {
+			continue
+		}
+		loose = max(loose, all[i].OpeningHalf.AngleU.Degrees(), all[i].ClosingHalf.AngleU.Degrees())
+		k := 0
+		if all[i].way != way {
+			k, at = 1, all[i].Nose
+		}
+		mid[k] = append(mid[k], (*a+*b).Degrees()/2)
+	}
+	if len(mid[0]) == 0 || len(mid[1]) == 0 {
+		return false
+	}
+	off := math.Abs(math.Remainder(mid[0][0]-mid[1][0], cycle))
+	if off <= 2*repeatTimes*loose+reversedBy {
+		return false
+	}
+	g.fault(EncoderSlip, at, "this opening was turned through the other way by the encoder, and its middle lies %.0f degrees from that of the others, where the same lobe has it: the encoder changed its direction on the way, or it slipped. Half-lift angles before and after do not go together; look at its cable and coupling, and turn again", off)
+	return true
+}
+
+// reversedBy is how many degrees the play of a drive and the lash of a timing chain move a
+// lobe's middle by, turned one way and the other (common practice, no source).
+const reversedBy = 12.0
 
 // half returns the crossing of half lift on the opening flank, 0, or the closing one.
 func (m *measured) half(side int) *Crossing {
