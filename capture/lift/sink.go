@@ -67,6 +67,7 @@ func (g *Segmenter) sunk(dst []measured) {
 	bound := sinking.AtMost(noses)
 	for i, m := range dst {
 		paces[i] = max(min(sunkTimes*pace, bound/2), min(seenTimes*shut*float64(m.MaxLift), k.Empty())/float64(m.Close-m.Open))
+		paces[i] = min(paces[i], sinking.Fastest/2)
 		most = max(most, 2*paces[i]*float64(m.Nose-m.Open))
 	}
 	for i := range dst {
