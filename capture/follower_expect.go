@@ -33,3 +33,16 @@ func (e *expectation) learn(y, u float64) {
 }
 
 func (e expectation) known() bool { return e.lift > 0 }
+
+// Below this share of what is expected it takes an opening come home to believe that the
+// set-up was changed: an engine that rolls back under its springs falls as far as from a
+// nose. Openings of this set-up tell that better than what was set down.
+const plausibleSet, plausibleLearned = 0.85, 0.96
+
+// plausible returns the least lift of a nose that is believed before it has come home.
+func (e expectation) plausible() float64 {
+	if e.learned {
+		return plausibleLearned * (e.lift - e.u)
+	}
+	return plausibleSet * (e.lift - e.u)
+}

@@ -56,9 +56,6 @@ const (
 	asGood = 0.002
 	// uneven is the share of the lift that a hand which turns unevenly hides.
 	uneven = 0.003
-	// Below this share of what is expected it takes an opening come home to
-	// believe that the set-up was changed.
-	plausible = 0.85
 	// What rises by less than this share of it is no opening, as in package lift.
 	slightShare = 0.5
 )
@@ -153,8 +150,8 @@ func (a *ascent) credible(v lift.View, at measure.Stamp, e expectation, band flo
 		return false // and that just below it
 	case reached && (a.isTheNose(v, e) || fall > takesOff(a.top, max(e.lift+e.u, a.top), backTurn)):
 	case turning && beyond > looseAngle+a.swing && fall > 0.02*a.top && at-a.fallenAt >= 150*measure.Millisecond && !a.slight(e):
-	case e.known() && a.top < e.lift && a.top > plausible*(e.lift-e.u) && fall > takesOff(a.top, e.lift+e.u, farBackTurn):
-	case fall > a.atAll() && !(e.known() && a.top < plausible*(e.lift-e.u)):
+	case e.known() && a.top < e.lift && a.top > e.plausible() && fall > takesOff(a.top, e.lift+e.u, farBackTurn):
+	case fall > a.atAll() && !(e.known() && a.top < e.plausible()):
 	default:
 		return false
 	}

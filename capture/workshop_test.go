@@ -30,7 +30,7 @@ var callBounds = map[string][2]callBound{
 	"frozen":         {{1, 1, 98, 73}, {1, 1, 98, 97}},
 	"slow gauge":     {{1, 1, 98, 74}, {1, 1, 98, 97}},
 	"sticking":       {{1, 1, 98, 73}, {1, 1, 98, 97}},
-	"bleeding":       {{1, 1, 97, 56}, {1, 5, 98, 86}},
+	"bleeding":       {{1, 1, 93, 56}, {1, 5, 98, 86}},
 	"encoder slips":  {{}, {1, 1, 98, 97}},
 	"encoder loses":  {{}, {1, 1, 98, 97}},
 	"encoder counts": {{}, {1, 1, 98, 97}},
