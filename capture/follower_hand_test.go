@@ -313,3 +313,36 @@ func TestABumpIsNoNose(t *testing.T) {
 	}
 	assert.Equal(t, 3, noses)
 }
+
+// An indicator that speaks on change, on a port beside the encoder's, is silent on the heel
+// for as long as the crank turns there: no link was lost. One that comes back elsewhere was
+// cut off.
+func TestAnIndicatorThatSpeaksOnChangeIsNotLost(t *testing.T) {
+	gaps := func(lost func(s float64) bool) (n int) {
+		f, j := NewFollower(FollowerOptions{}), NewJoiner(JoinOptions{})
+		var msgs []Message
+		var last measure.Length
+		for i := range 4000 {
+			at := measure.Stamp(i) * 10 * measure.Millisecond
+			turned := math.Mod(at.Seconds()*40, 720) // the lobe from 300 to 540
+			up := min(max(1-math.Abs(turned-420)/120, 0), 1)
+			l := measure.FromMillimetres(math.Round(1000*up*up*up*(10+up*(-15+6*up))) / 100)
+			joined := j.Angle(nil, measure.Reading{At: at, Angle: measure.FromDegrees(at.Seconds() * 40), Has: measure.HasAngle})
+			if (i == 0 || l != last) && !lost(at.Seconds()) {
+				last = l
+				joined = j.Lift(joined, measure.Reading{At: at, Lift: l, Has: measure.HasLift})
+			}
+			for _, r := range joined {
+				msgs = f.Step(msgs, r)
+			}
+		}
+		for _, m := range msgs {
+			if m, ok := m.(Fault); ok && m.Fault.Kind == lift.Gap {
+				n++
+			}
+		}
+		return n
+	}
+	assert.Zero(t, gaps(func(float64) bool { return false }))
+	assert.Equal(t, 1, gaps(func(s float64) bool { return s > 26.5 && s < 28.2 }))
+}

@@ -2,9 +2,11 @@ package lift
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"lobescribe/device/measure"
+	"lobescribe/device/silence"
 )
 
 // stream makes one continuous signal of readings that somebody has set to zero
@@ -25,7 +27,7 @@ type stream struct {
 	at, run int        // the newest of them, and how many since a hole
 	typical float64    // interval, microseconds
 	uneven  float64    // how far intervals differ from it on average
-	silence measure.Silence
+	habit   silence.Habit
 
 	suspect  measure.Reading
 	held     bool
@@ -99,7 +101,6 @@ func (q *stream) moved() (most, second float64) {
 func (q *stream) passed(r *measure.Reading) {
 	if q.n > 0 {
 		q.moves[q.at] = math.Abs(float64(r.Lift - q.last.Lift))
-		q.silence.See((r.Lift - q.last.Lift).Abs(), float64(r.At-q.last.At) < 2*q.typical)
 		if q.at++; q.at == len(q.moves) {
 			q.at = 0
 		}
@@ -117,6 +118,7 @@ func (q *stream) passed(r *measure.Reading) {
 			q.typical += k * (dt - q.typical)
 		}
 	}
+	q.habit.See(r)
 	q.last = *r
 	q.n++
 }
@@ -227,8 +229,13 @@ func (g *Segmenter) Step(r measure.Reading) bool { return g.step(&r) }
 
 // step is Step; it may count the angle on in r itself.
 func (g *Segmenter) step(r *measure.Reading) bool {
-	if r.Has&measure.HasLift == 0 || r.Lift > mostLift || r.Lift < -mostLift ||
-		r.At > mostStamp || r.At < -mostStamp || g.any && r.At < g.newest {
+	if r.At > mostStamp || r.At < -mostStamp || g.any && r.At < g.newest ||
+		r.Has&measure.HasLift != 0 && (r.Lift > mostLift || r.Lift < -mostLift) {
+		return false
+	}
+	if r.Has&measure.HasLift == 0 { // the crank alone: it is still there
+		g.sound, _ = g.sift.Step(g.sound[:0], r)
+		g.stream.habit.See(r)
 		return false
 	}
 	g.newest, g.any = r.At, true
@@ -312,37 +319,68 @@ func (g *Segmenter) hole(r *measure.Reading) {
 	if q.gapUntil > q.last.At {
 		return
 	}
-	by := (r.Lift - q.last.Lift).Abs()
-	if q.silence.Explains(by) {
+	x := quiet{from: q.last, until: *r, spell: q.habit.Spell(r), level: [2]float64{q.continuous(&q.last), q.continuous(r)}}
+	explained := q.habit.Explains(x.spell) || !g.patient && q.habit.MayExplain(x.spell)
+	if explained && !x.turnedBy(leastPassed) {
 		return // an indicator that speaks only when it moves
 	}
-	still := float64(by) <= g.tracks[0].lim.near
-	if r.Has&q.last.Has&measure.HasAngle != 0 && (r.Angle-q.last.Angle > measure.Degree || q.last.Angle-r.Angle > measure.Degree) {
+	still := float64((r.Lift - q.last.Lift).Abs()) <= g.tracks[0].lim.near
+	if x.turnedBy(1) {
 		still = false
 	}
-	if still && q.uneven > 0.3*q.typical {
+	if still && !q.habit.OnChange() && q.uneven > 0.3*q.typical {
 		return // it speaks as it likes
 	}
-	g.lost(q.last.At, r.At)
+	if explained && !g.patient {
+		return
+	}
+	if !explained {
+		g.lost(q.last.At, r.At)
+	}
 	if g.patient && len(g.quiet) < mostGaps {
-		g.quiet = append(g.quiet, quiet{q.last.At, r.At, by}) // how it speaks shows by the end
+		g.quiet = append(g.quiet, x) // how it speaks shows by the end
 		return
 	}
 	g.tellGap(q.last.At, r.At)
 }
 
-// quiet is a time without readings, and by how much the figure changed over it.
+// quiet is a time without a lift, between two readings and levels of the continuous signal.
 type quiet struct {
-	from, until measure.Stamp
-	by          measure.Length
+	from, until measure.Reading
+	level       [2]float64
+	spell       silence.Spell
 }
 
-// judgeQuiet tells of the times without readings that an indicator's way of speaking does
-// not explain.
+// leastPassed is how far the crank turns over an opening at the least, degrees.
+const leastPassed = 120
+
+// turnedBy says whether the crank was turned farther meanwhile.
+func (x *quiet) turnedBy(least float64) bool {
+	return x.from.Has&x.until.Has&measure.HasAngle != 0 && math.Abs((x.until.Angle-x.from.Angle).Degrees()) > least
+}
+
+// passed says whether the crank went meanwhile from heel to heel past the nose of an opening
+// like m.
+func (g *Segmenter) passed(x *quiet, m *measured) bool {
+	if m.NoseAngle == nil || !x.turnedBy(leastPassed) {
+		return false
+	}
+	for _, y := range x.level {
+		if float64(g.sign)*y-m.before.y > float64(m.MaxLift)/2 {
+			return false
+		}
+	}
+	a, b := (x.from.Angle - *m.NoseAngle).Degrees(), (x.until.Angle - *m.NoseAngle).Degrees()
+	return math.Floor(a/period) != math.Floor(b/period)
+}
+
+// judgeQuiet tells of the times without a lift that the indicator's way of speaking does
+// not explain, and of those in which an opening was passed.
 func (g *Segmenter) judgeQuiet() {
-	for _, x := range g.quiet {
-		if !g.stream.silence.Explains(x.by) {
-			g.tellGap(x.from, x.until)
+	for i := range g.quiet {
+		x := &g.quiet[i]
+		if !g.stream.habit.Explains(x.spell) || slices.ContainsFunc(g.all, func(m measured) bool { return g.passed(x, &m) }) {
+			g.tellGap(x.from.At, x.until.At)
 		}
 	}
 	g.quiet = nil

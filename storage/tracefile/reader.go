@@ -11,6 +11,7 @@ import (
 	"os"
 
 	"lobescribe/device/measure"
+	"lobescribe/device/silence"
 )
 
 // Options says how a trace is read. The zero value is right for any file.
@@ -54,7 +55,7 @@ type Reader struct {
 	given    int     // how many of batch were given out
 	steps    [64]int // how many steps of about 2^i microseconds
 	counted  int
-	silence  measure.Silence
+	habit    silence.Habit
 	done     error
 }
 
@@ -192,6 +193,9 @@ func (r *Reader) add(x measure.Reading, numbered bool) error {
 			return r.fault(r.at(), "the time %s is that of the %d readings before, too: the clock stands still; cut the file there, or %s", x.At, mostAtOnce, r.clockStands())
 		}
 	}
+	if !r.trusted {
+		r.habit.See(&x)
+	}
 	r.any, r.last, r.lastLine = true, x, r.at()
 	r.batch = append(r.batch, x)
 	return nil
@@ -220,10 +224,9 @@ func (r *Reader) lookForGap(x measure.Reading, step measure.Stamp) (measure.Stam
 	if r.trusted {
 		return step, nil
 	}
-	at, silent := x.At, r.silent(x)
-	if step > gapLeast && r.counted >= gapAfter && !silent {
+	if step > gapLeast && r.counted >= gapAfter && r.habit.Misses(r.habit.Spell(&x)) {
 		if usual := r.usualStep(); step > gapTimes*usual {
-			from := r.last.At
+			at, from := x.At, r.last.At
 			if r.burst.groups > 1 {
 				from += usual
 			}
@@ -235,21 +238,6 @@ func (r *Reader) lookForGap(x measure.Reading, step measure.Stamp) (measure.Stam
 	r.steps[bits.Len64(uint64(step))-1]++
 	r.counted++
 	return step, nil
-}
-
-// A line this soon after another may repeat it; a later one is a sign of life.
-const atOnce = 300 * measure.Millisecond
-
-// silent says whether the figure stood still before x, and the indicator is one that says
-// nothing then.
-func (r *Reader) silent(x measure.Reading) bool {
-	if r.last.Has&x.Has&measure.HasLift == 0 {
-		return false
-	}
-	by := (x.Lift - r.last.Lift).Abs()
-	explained := r.silence.Explains(by)
-	r.silence.See(by, x.At-r.last.At < atOnce)
-	return explained
 }
 
 // usualStep is the median of the steps, to the power of two above it.
