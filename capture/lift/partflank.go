@@ -110,7 +110,11 @@ func flankOnly(p []point, m measured, side int) *drive.Passage {
 	if len(p) < drive.LeastOnFlank || m.way == 0 {
 		return nil
 	}
-	if !((p[len(p)-1].a-p[0].a)*m.way > 0) {
+	least, most := p[0].a, p[0].a
+	for _, q := range p {
+		least, most = min(least, q.a), max(most, q.a)
+	}
+	if on := (p[len(p)-1].a - p[0].a) * m.way; !(on > (most-least)/2) {
 		return nil // the hand went back down the flank that it had come up
 	}
 	if steeper(p, float64(m.MaxLift)) {

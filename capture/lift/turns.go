@@ -56,7 +56,11 @@ func (g *Segmenter) judgeDrive(all []measured) late {
 	if !g.o.Proof.Proved() {
 		boundAverage(all, math.Abs(d.Lag)+2*d.U)
 	}
-	if d.U < nothingNew*drive.UnknownLag && math.Abs(d.Lag)-3*d.U > leastLate {
+	sure := sureLate
+	if len(ways) == 1 {
+		sure = sureLateOnce
+	}
+	if d.U < nothingNew*drive.UnknownLag && math.Abs(d.Lag)-sure*d.U > leastLate {
 		g.tellLate(ways[0].Open, d)
 	} else if math.Abs(d.Lag) < 3*d.U || d.U > drive.UnknownLag/2 { // what may be nothing, or is hardly known, is not taken off
 		drawn := min(d.U/drive.UnknownLag, nothingNew) // so near to nothing the little that was known draws it
@@ -137,6 +141,10 @@ const nothingNew = 0.9
 
 // leastLate is what nobody minds, seconds: half a degree at 60 degrees a second.
 const leastLate = 0.008
+
+// sureLate is by how many standard uncertainties a delay must be more. One opening alone
+// lies on no other: how its lobe and its hand go together says the same as a delay does.
+const sureLate, sureLateOnce = 3.0, 5.0
 
 func (g *Segmenter) tellLate(at measure.Stamp, d drive.Fit) {
 	by := fmt.Sprintf("%.0f ± %.0f ms", 1000*math.Abs(d.Lag), 2000*d.U)
