@@ -15,6 +15,8 @@ type crank struct {
 	begun bool    // there is one
 	pace  float64 // of the crank just now, degrees a microsecond
 	usual float64 // interval between readings, microseconds
+	count float64 // the least that the angle has changed by, degrees
+	steps int     // how often it has changed, as far as that matters
 	held  [mostTurned]measure.Reading
 	n     int
 	out   [mostTurned + 1]measure.Reading // what goes on
@@ -28,8 +30,10 @@ const (
 	// microsecond squared: from 250 degrees a second one way to as many the other in
 	// a tenth of a second (common practice, no source).
 	crankTurns = 5000 / 1e12
-	// What an encoder's play and its count hide, degrees.
+	// What an encoder's play and a fine count hide, degrees.
 	crankGrain = 1.0
+	// After so many changes the least of them is a count, and so much of it is one.
+	mostSteps, oneCount = 4, 1.01
 	// The pace of just now may be so many times as much.
 	paceTimes = 2.0
 	// A pace is forgotten in so long, microseconds.
@@ -40,7 +44,16 @@ const (
 // degrees.
 func (c *crank) reach(dt float64) float64 {
 	dt = max(dt, c.usual)
-	return crankGrain + paceTimes*c.pace*dt + crankTurns*dt*dt/2
+	return c.grain() + paceTimes*c.pace*dt + crankTurns*dt*dt/2
+}
+
+// grain is what play and the encoder's count hide, degrees: at the edge of a coarse one's
+// step the angle goes forth and back by one.
+func (c *crank) grain() float64 {
+	if c.steps < mostSteps {
+		return crankGrain
+	}
+	return max(crankGrain, oneCount*c.count)
 }
 
 // goesOn takes the next reading where that is all there is to it, as it mostly is.
@@ -79,6 +92,7 @@ func (c *crank) see(r measure.Reading) (back []measure.Reading) {
 		back, c.n = c.held[:c.n], 0
 		c.take(&r, off, dt)
 	case !joins && c.n < mostTurned:
+		c.learn(off)
 		c.held[c.n] = r
 		c.n++
 		return nil
@@ -101,8 +115,20 @@ func (c *crank) take(r *measure.Reading, off, dt float64) {
 		c.usual = dt
 	}
 	c.usual += (min(dt, max(8*c.usual, burst)) - c.usual) / mostTaken
+	c.learn(off)
 	c.pace = max(off/max(dt, c.usual, 1), c.pace*(1-min(dt/paceLasts, 1)))
 	c.at, c.angle = r.At, r.Angle
+}
+
+// learn takes by how much an angle differs from the one before it.
+func (c *crank) learn(off float64) {
+	if off == 0 || c.steps == mostSteps && off >= c.count {
+		return
+	}
+	if c.steps == 0 || off < c.count {
+		c.count = off
+	}
+	c.steps = min(c.steps+1, mostSteps)
 }
 
 // release lets what is held go on.
