@@ -13,8 +13,10 @@ func (g *Segmenter) judgeNone() {
 		return
 	}
 	lo, hi := math.Inf(1), math.Inf(-1)
+	least, most := a[0].least, a[0].most
 	for _, s := range a {
 		lo, hi = min(lo, s.lo), max(hi, s.hi)
+		least, most = min(least, s.least), max(most, s.most)
 	}
 	if hi-lo < leastJudged {
 		return
@@ -28,7 +30,7 @@ func (g *Segmenter) judgeNone() {
 		levels = append(levels, g.account.level(t, near))
 	}
 	levels = append(levels, g.account.level(last, near))
-	if len(turns) >= severalTurns || wentOver(levels, comeBack*(hi-lo)) || stopped(levels, g.account.level(first, 2*g.tracks[0].lim.near)) {
+	if most-least > surelyWhole || len(turns) >= severalTurns || wentOver(levels, comeBack*(hi-lo)) || stopped(levels, g.account.level(first, 2*g.tracks[0].lim.near)) {
 		g.fault(NotCounted, stamp(a[0].from), "the reading went over %v and no opening could be made of it: something slipped or shakes, readings are missing or wrong, or the trace holds no heel on both sides of a nose. Look at the trace, mend what it shows, and turn through again", length(hi-lo))
 	}
 }
@@ -65,6 +67,9 @@ func stopped(levels []stretch, began stretch) bool {
 }
 
 const (
+	// Wherever it begins, a turn of so many degrees goes through a whole lobe: a cycle and the
+	// longest time that a valve stays open.
+	surelyWhole = period + 340
 	// So often no reading turns that has not gone over a nose.
 	severalTurns = 3
 	// What comes back by such a share of the whole range has come home, or nearly.

@@ -63,16 +63,22 @@ func Crossing(a, v []float64, height float64) (at, u float64) {
 // them may be off.
 const betweenShare = 0.04
 
-// Count returns the least step of the angles of a flank, degrees.
+// Count returns the least step of the angles of a flank, degrees. Where readings come so
+// seldom that every one has another angle, it is no count that they differ by.
 func Count(a []float64) float64 {
-	least := math.Inf(1)
+	least, same := math.Inf(1), 0
 	for i := 1; i < len(a); i++ {
 		if d := math.Abs(a[i] - a[i-1]); d > 1e-9 {
 			least = min(least, d)
+		} else {
+			same++
 		}
 	}
-	if math.IsInf(least, 1) {
+	switch {
+	case math.IsInf(least, 1):
 		return 0
+	case 3*same > len(a):
+		return least
 	}
 	return min(least, 1)
 }
