@@ -61,8 +61,8 @@ const (
 	gatherMost  = 100 * time.Millisecond
 	// The same of a port that can be told to wake nobody. Linux holds 4096 bytes of a
 	// terminal where they can be read, and as a rule 64 KB and more before that.
-	patientBytes = 2048
-	patientMost  = 200 * time.Millisecond
+	patientBytes = 2560
+	patientMost  = 250 * time.Millisecond
 	holdMost     = 250 * time.Millisecond // of what was read
 	// An even device is left alone where that may take so long: with a second
 	// instrument beside it, whose readings are put to its own by their times, it may
