@@ -30,7 +30,7 @@ func (g *Segmenter) judgeNone() {
 		levels = append(levels, g.account.level(t, near))
 	}
 	levels = append(levels, g.account.level(last, near))
-	if most-least > surelyWhole || len(turns) >= severalTurns || wentOver(levels, comeBack*(hi-lo)) || stopped(levels, g.account.level(first, 2*g.tracks[0].lim.near)) {
+	if most-least > openAtMost || len(turns) >= severalTurns || wentOver(levels, comeBack*(hi-lo)) || stopped(levels) {
 		g.fault(NotCounted, stamp(a[0].from), "the reading went over %v and no opening could be made of it: something slipped or shakes, readings are missing or wrong, or the trace holds no heel on both sides of a nose. Look at the trace, mend what it shows, and turn through again", length(hi-lo))
 	}
 }
@@ -51,33 +51,24 @@ func wentOver(levels []stretch, far float64) bool {
 	return false
 }
 
-// stopped says whether the reading left a level and never came back: it stands there for
-// longer than somebody who ends a trace, or the crank turned on. A heel between two parts of
-// openings, or after one, is none of that: by the crank's angle the trace began on no level
-// then.
-func stopped(levels []stretch, began stretch) bool {
-	ended := levels[len(levels)-1]
-	if len(levels) == 3 && levels[1].heelBetween(levels[1].from-levels[0].to, ended.from-levels[1].to) {
+// stopped says whether the reading left a level where it stood, and stands at another or
+// there again for longer than somebody who ends a trace. A heel between two parts of openings
+// is none of that.
+func stopped(levels []stretch) bool {
+	began, ended := levels[0], levels[len(levels)-1]
+	if len(levels) == 3 && levels[1].heelBetween(levels[1].from-began.to, ended.from-levels[1].to) {
 		return false
-	}
-	if turned := ended.most - ended.least; !math.IsNaN(turned) {
-		return turned > openAtMost || turned > surelyHeel && began.most-began.least > surelyFlat
 	}
 	return began.to-began.from > beganOnHeel && ended.to-ended.from > restedSomewhere
 }
 
 const (
-	// Wherever it begins, a turn of so many degrees goes through a whole lobe: a cycle and the
-	// longest time that a valve stays open.
-	surelyWhole = period + 340
 	// So often no reading turns that has not gone over a nose.
 	severalTurns = 3
 	// What comes back by such a share of the whole range has come home, or nearly.
 	comeBack = 0.8
 	// So long a trace without an opening stands where it came to.
 	restedSomewhere = 3 * s
-	// No nose is so flat over so many degrees that nothing shows it.
-	surelyFlat = 30.0
 )
 
 // level returns the stretches about an extreme within so much of it, as one.
