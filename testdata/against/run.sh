@@ -1,6 +1,6 @@
 #!/bin/sh
 # Lobescribe against what a user would otherwise write, on the same bytes, on
-# this machine, in one run; prints figures and ratios. Takes about five minutes.
+# this machine, in one run; prints figures and ratios. Takes about nine minutes.
 # The computer should have nothing else to do: the load is printed with each part.
 #
 #   sh testdata/against/run.sh            # everything
@@ -65,7 +65,7 @@ shown ^Benchmark $nicely go test ./cmd/lobescribe -run XXX -bench TTYToClient -b
 part "How time, bytes and allocations grow with the length of a trace and the number of traces (goal: exponents of at most 1.05; the tests fail above)"
 shown '^ ' env LOBESCRIBE_GROWTH="${GROWTH:-10000000}" go test ./capture/lift -run GrowStraight -v
 shown '^ ' env LOBESCRIBE_GROWTH=100000 go test ./storage -run DoNotGrow -v
-if [ -n "${LONG:-}" ]; then # twenty minutes, two gigabytes of disk, and a chromium
+if [ -n "${LONG:-}" ]; then # half an hour, two gigabytes of disk, and a chromium
 	part "From the nose to the words in a real browser (goals: p99 250 ms from when it can be known; half lift to the tone 60 ms)"
 	shown ' ms, of| readings a second' go test ./cmd/lobescribe -run XXX -bench FirstAnswer -benchtime 30x -timeout 1h
 	part "Import, the page's views and the start over a full store (goals: exponents of at most 1.05, views 1 s, start 20 ms)"
