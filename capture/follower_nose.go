@@ -3,6 +3,7 @@ package capture
 import (
 	"math"
 
+	"lobescribe/capture/internal/backturn"
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
 )
@@ -148,9 +149,9 @@ func (a *ascent) credible(v lift.View, at measure.Stamp, e expectation, band flo
 		return false // the engine was turned back
 	case reached && turning && beyond <= 0 && fall < 0.5*a.top:
 		return false // and that just below it
-	case reached && (a.isTheNose(v, e) || fall > takesOff(a.top, max(e.lift+e.u, a.top), backTurn)):
+	case reached && (a.isTheNose(v, e) || fall > backturn.TakesOff(a.top, max(e.lift+e.u, a.top), backturn.Usual)):
 	case turning && beyond > looseAngle+a.swing && fall > 0.02*a.top && at-a.fallenAt >= 150*measure.Millisecond && !a.slight(e):
-	case e.known() && a.top < e.lift && a.top > e.plausible() && fall > takesOff(a.top, e.lift+e.u, farBackTurn):
+	case e.known() && a.top < e.lift && a.top > e.plausible() && fall > backturn.TakesOff(a.top, e.lift+e.u, backturn.Far):
 	case fall > a.atAll() && !(e.known() && a.top < e.plausible()):
 	default:
 		return false
@@ -167,7 +168,7 @@ func (a *ascent) slight(e expectation) bool {
 // atAll returns the fall that no back-turn makes, whatever the valve.
 func (a *ascent) atAll() float64 {
 	if math.Abs(a.top-a.needTop) > 0.005*a.top {
-		a.needTop, a.need = a.top, takesOffAtAll(a.top)
+		a.needTop, a.need = a.top, backturn.TakesOffAtAll(a.top)
 	}
 	return a.need
 }

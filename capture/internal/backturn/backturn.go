@@ -1,12 +1,14 @@
-package capture
+// Package backturn tells how far lift falls where a hand turns the engine back on a flank,
+// so that a deeper fall was a nose.
+package backturn
 
 import "math"
 
 const (
-	// backTurn is how far a hand turns an engine back on the way, in degrees of
-	// crank: the slip of a ratchet, the swing for a new grip. farBackTurn is what it
+	// Usual is how far a hand turns an engine back on the way, in degrees of
+	// crank: the slip of a ratchet, the swing for a new grip. Far is what it
 	// comes to when the engine goes on by itself. (Common practice, no source.)
-	backTurn, farBackTurn = 16.0, 20.0
+	Usual, Far = 16.0, 20.0
 	// steepFlank is the shortest flank there is, from seat to nose, in degrees of
 	// crank: a valve that is open for 200 degrees (common practice, no source).
 	steepFlank = 100.0
@@ -14,12 +16,13 @@ const (
 	highestLift = 20e6
 )
 
-// takesOff returns the most that a back-turn of so many degrees takes off the lift
+// TakesOff returns the most that a back-turn of so many degrees takes off the lift
 // where it stands at top, below a nose of most: on the shortest flank there
 // is, under the steeper of two laws of motion. Simple harmonic is steep near the
 // nose, the 3-4-5 polynomial half way up. (Both are in any textbook of cam design,
 // as in Norton, Cam Design and Manufacturing Handbook, ch. 2 and 3; from memory.)
-func takesOff(top, most, degrees float64) float64 {
+// Lengths are in any unit, the same for all.
+func TakesOff(top, most, degrees float64) float64 {
 	if top <= 0 {
 		return 0
 	}
@@ -31,11 +34,11 @@ func takesOff(top, most, degrees float64) float64 {
 	return top - left*top/y
 }
 
-// takesOffAtAll is the same where the nose may be anywhere above.
-func takesOffAtAll(top float64) float64 {
+// TakesOffAtAll is the same where the nose may be anywhere above; nanometres.
+func TakesOffAtAll(top float64) float64 {
 	worst := 0.0
 	for most := top; ; most *= 1.12 {
-		worst = max(worst, takesOff(top, most, farBackTurn))
+		worst = max(worst, TakesOff(top, most, Far))
 		if most > highestLift {
 			return worst
 		}
