@@ -1,7 +1,7 @@
 // Package capture is the live side: what the valve is doing now, what is called
 // out of it, and the trace that is kept of it.
 //
-// Words: a [Role] says what an instrument measures; the [Joiner] puts an angle to
+// Words: a [Role] says what an instrument measures; the [lobescribe/capture/join.Joiner] puts an angle to
 // each lift; the [Follower] says where the valve is ([Position]) and calls out
 // ([Cue]) max lift and half lift; the [Recorder] decides when a trace begins and
 // ends. Package keep hands it to a store, whatever the disk does meanwhile, and package

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"lobescribe/capture/join"
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
@@ -319,7 +320,7 @@ func TestABumpIsNoNose(t *testing.T) {
 // cut off.
 func TestAnIndicatorThatSpeaksOnChangeIsNotLost(t *testing.T) {
 	gaps := func(lost func(s float64) bool) (n int) {
-		f, j := NewFollower(FollowerOptions{}), NewJoiner(JoinOptions{})
+		f, j := NewFollower(FollowerOptions{}), join.New(join.Options{})
 		var msgs []Message
 		var last measure.Length
 		for i := range 4000 {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"time"
 
+	"lobescribe/capture/join"
 	"lobescribe/capture/keep"
 	"lobescribe/capture/prove"
 	"lobescribe/device/measure"
@@ -23,6 +24,17 @@ const (
 	Sweep Role = "sweep"
 )
 
+// measures returns what an instrument measures.
+func (r Role) measures() measure.Has {
+	switch r {
+	case Encoder:
+		return measure.HasAngle
+	case Sweep:
+		return measure.HasSweep
+	}
+	return measure.HasLift
+}
+
 // Roles are all of them, in the order in which they are told.
 func Roles() []Role { return []Role{Indicator, Encoder, Sweep} }
 
@@ -33,7 +45,7 @@ type Live struct {
 	o        LiveOptions
 	in       chan input
 	done     chan struct{}
-	joiner   *Joiner
+	joiner   *join.Joiner
 	follower *Follower
 	recorder *Recorder
 	began    measure.Stamp // of the trace under way
@@ -47,7 +59,7 @@ type Live struct {
 // LiveOptions are the settings of a Live.
 type LiveOptions struct {
 	Follower FollowerOptions
-	Join     JoinOptions
+	Join     join.Options
 	Recorder RecorderOptions
 	// Clock is the monotonic clock that the readings are stamped on.
 	Clock func() measure.Stamp
@@ -81,7 +93,7 @@ func NewLive(o LiveOptions) *Live {
 		o.Wall = time.Now
 	}
 	return &Live{o: o, in: make(chan input, 64), done: make(chan struct{}),
-		joiner: NewJoiner(o.Join), follower: NewFollower(o.Follower), recorder: NewRecorder(o.Recorder)}
+		joiner: join.New(o.Join), follower: NewFollower(o.Follower), recorder: NewRecorder(o.Recorder)}
 }
 
 // Run follows until ctx is done, then ends the trace under way.
@@ -144,7 +156,7 @@ func (l *Live) Note(role Role, n measure.Note) { l.send(input{role: role, note: 
 // Lost says that an instrument is gone until readings of it come again.
 func (l *Live) Lost(role Role) {
 	l.send(input{do: func(l *Live) {
-		l.follow(l.joiner.Forget(l.joined[:0], role))
+		l.follow(l.joiner.Forget(l.joined[:0], role.measures()))
 	}})
 }
 

@@ -149,7 +149,7 @@ func TestLiveJoinsAnEncoderOfItsOwn(t *testing.T) {
 			// The encoder speaks 4 ms after the indicator, 90 degrees a second.
 			b.Readings(Indicator, []measure.Reading{r})
 			at := r.At + 4*measure.Millisecond
-			b.Readings(Encoder, []measure.Reading{angleAt(at, measure.FromDegrees(90*at.Seconds()))})
+			b.Readings(Encoder, []measure.Reading{turned.Angle(at, measure.FromDegrees(90*at.Seconds()))})
 		}
 		rest(time.Second)
 		opened := of[Opened](b.said)

@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"lobescribe/capture"
+	"lobescribe/capture/join"
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
 	"lobescribe/simulator"
@@ -94,11 +94,11 @@ func counted(t *testing.T, readings []measure.Reading, resolution measure.Length
 	return all
 }
 
-// join takes the delays off, as the sources do, and joins, as the live path
+// joined takes the delays off, as the sources do, and joins, as the live path
 // does.
-func join(s *simulator.Session, indicator, encoder measure.Stamp) []measure.Reading {
+func joined(s *simulator.Session, indicator, encoder measure.Stamp) []measure.Reading {
 	// A lift waits for an angle that comes later by the encoder's delay.
-	j := capture.NewJoiner(capture.JoinOptions{Hold: 60*ms + encoder})
+	j := join.New(join.Options{Hold: 60*ms + encoder})
 	var out []measure.Reading
 	for _, r := range s.Apart().Readings { // in the order of arrival
 		if r.Has&measure.HasLift != 0 {
@@ -133,8 +133,8 @@ func TestJoinedHalfLiftIsRight(t *testing.T) {
 			want = append(want, o.OpeningHalfAngle.Degrees(), o.ClosingHalfAngle.Degrees())
 		}
 		require.Len(t, want, 4)
-		before, mended := counted(t, join(s, 0, 0), s.Trace.Resolution), halves(t, join(s, 0, 0), s.Trace.Resolution)
-		after := halves(t, join(s, indicator, encoder), s.Trace.Resolution)
+		before, mended := counted(t, joined(s, 0, 0), s.Trace.Resolution), halves(t, joined(s, 0, 0), s.Trace.Resolution)
+		after := halves(t, joined(s, indicator, encoder), s.Trace.Resolution)
 		require.Len(t, after, len(want))
 		require.Len(t, before, len(want))
 		for k := range want {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/join"
 	"lobescribe/capture/step"
 	"lobescribe/device/measure"
 )
@@ -17,8 +18,8 @@ var ErrNoLift = errors.New("analyse: no reading of the trace carries a lift: the
 // [ErrNoLift]; a trace without a whole opening is no error but the fault
 // [PartTurn]. The trace is not changed.
 //
-// Lift and angle belong together where one reading carries both; a trace of two
-// devices that were not joined gives no angles.
+// Lift and angle belong together where one reading carries both. Of an encoder that
+// stands on rows of its own the angle is taken at each lift's instant: see [join.Rows].
 func Analyse(t measure.Trace, o Options) (Findings, error) {
 	if o.Told == 0 {
 		o.Told = t.Resolution
@@ -39,6 +40,7 @@ type Analysis struct {
 	swept bool              // a sweep was among the readings
 	notes []measure.Note    // to come
 	tail  []measure.Reading // as late as the last: a note may still come before them
+	rows  join.Rows         // whose angles may stand on rows of their own
 	news  []News
 	out   []LeftOut
 
@@ -88,17 +90,32 @@ const enoughChanges, mostWaiting = 128, 8192
 // indicator's step.
 func (a *Analysis) step(readings []measure.Reading) {
 	for _, r := range readings {
-		if a.begun {
-			a.count(&r)
+		if a.rows.Passes(&r) {
+			a.take(&r)
 			continue
 		}
-		if r.Has&measure.HasLift != 0 {
-			a.steps.See(int64(r.Lift))
-		}
-		a.waits = append(a.waits, r)
-		if a.steps.Changes() >= enoughChanges || len(a.waits) >= mostWaiting {
-			a.begin()
-		}
+		a.takeAll(a.rows.Add(&r))
+	}
+}
+
+func (a *Analysis) takeAll(readings []measure.Reading) {
+	for i := range readings {
+		a.take(&readings[i])
+	}
+}
+
+// take takes a reading with all that stands beside it.
+func (a *Analysis) take(r *measure.Reading) {
+	if a.begun {
+		a.count(r)
+		return
+	}
+	if r.Has&measure.HasLift != 0 {
+		a.steps.See(int64(r.Lift))
+	}
+	a.waits = append(a.waits, *r)
+	if a.steps.Changes() >= enoughChanges || len(a.waits) >= mostWaiting {
+		a.begin()
 	}
 }
 
@@ -126,13 +143,13 @@ func (a *Analysis) count(r *measure.Reading) {
 	a.seen = a.seen || r.Has&measure.HasLift != 0
 	a.swept = a.swept || r.Has&measure.HasSweep != 0
 	if a.g.step(r) {
-		a.take()
+		a.told()
 	}
 }
 
-// take keeps the faults that have been told; the openings stay with the
+// told keeps the faults that have been told; the openings stay with the
 // segmenter until all are known.
-func (a *Analysis) take() {
+func (a *Analysis) told() {
 	a.news = a.g.Take(a.news[:0])
 	for _, n := range a.news {
 		if n.Fault != nil {
@@ -145,6 +162,7 @@ func (a *Analysis) take() {
 // [ErrNoLift].
 func (a *Analysis) Findings() (Findings, error) {
 	a.step(a.tail)
+	a.takeAll(a.rows.End())
 	if !a.begun {
 		a.begin()
 	}
@@ -158,7 +176,7 @@ func (a *Analysis) Findings() (Findings, error) {
 		a.g.Note(n)
 	}
 	a.g.Finish()
-	a.take()
+	a.told()
 	f := a.f
 	var counting []measured
 	counting, f.Faults, f.LeftOut = leaveOut(a.g.all, f.Faults, a.out)

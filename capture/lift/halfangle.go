@@ -1,6 +1,9 @@
 package lift
 
 import (
+	"math"
+	"sort"
+
 	"lobescribe/capture/internal/gum"
 	"lobescribe/capture/lift/drive"
 	"lobescribe/capture/lift/lobe"
@@ -42,6 +45,26 @@ func (v *view) crosses(side, lift float64) (at, u float64) {
 		}
 	}
 	return lobe.Crossing(a, y, v.height)
+}
+
+// bent returns by how much an angle that was taken at a moment between two of an encoder on
+// rows of its own, so far apart, may be off where the crank went faster or slower between
+// them, degrees: an even change of pace bends the line between them by an eighth of what
+// three in a row are off theirs.
+func (v *view) bent(at, every float64) (most float64) {
+	if every == 0 {
+		return 0
+	}
+	crank := func(t float64) float64 {
+		i := min(max(sort.Search(len(v.p), func(i int) bool { return v.p[i].t > t }), 1), len(v.p)-1)
+		a, b := v.p[i-1], v.p[i]
+		return a.a + (b.a-a.a)*min(max((t-a.t)/max(b.t-a.t, 1), 0), 1)
+	}
+	for k := -1; k <= 1; k++ {
+		t := at + float64(k)*every/2
+		most = max(most, math.Abs(crank(t-every)-2*crank(t)+crank(t+every))/8)
+	}
+	return most
 }
 
 // mostAngleU is the widest that an angle's uncertainty is stated, degrees: nothing is known.

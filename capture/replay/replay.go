@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"lobescribe/capture"
+	"lobescribe/capture/join"
 	"lobescribe/device/measure"
 )
 
@@ -20,6 +21,7 @@ type Replay struct {
 	changes  chan Change
 	done     chan struct{}
 	follower *capture.Follower
+	rows     join.Rows
 	said     []capture.Message
 	at       float64 // where the replay is, seconds of trace time
 	next     int     // the reading that comes next
@@ -167,7 +169,7 @@ func (p *Replay) change(c Change) {
 // seek goes to a place in the trace. The follower is led there silently from
 // the start, so that it knows what it would know had it been played.
 func (p *Replay) seek(to measure.Stamp) {
-	p.follower = capture.NewFollower(p.o.Follower)
+	p.follower, p.rows = capture.NewFollower(p.o.Follower), join.Rows{}
 	p.next, p.nextNote = 0, 0
 	p.at = min(max(to.Seconds(), 0), p.seconds())
 	until := measure.Stamp(p.at * 1e6)
@@ -184,8 +186,21 @@ func (p *Replay) step() {
 	for ; p.nextNote < len(p.trace.Notes) && p.trace.Notes[p.nextNote].At <= r.At; p.nextNote++ {
 		p.said = p.follower.Note(p.said, p.trace.Notes[p.nextNote])
 	}
-	p.said = p.follower.Step(p.said, r)
-	p.next++
+	if p.rows.Passes(&r) {
+		p.said = p.follower.Step(p.said, r)
+	} else {
+		p.follow(p.rows.Add(&r))
+	}
+	if p.next++; p.next == len(p.trace.Readings) {
+		p.follow(p.rows.End())
+	}
+}
+
+// follow takes readings with the angles beside them.
+func (p *Replay) follow(readings []measure.Reading) {
+	for _, r := range readings {
+		p.said = p.follower.Step(p.said, r)
+	}
 }
 
 // play moves on by so many seconds of trace time and tells what happened.

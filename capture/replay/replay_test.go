@@ -79,6 +79,34 @@ func TestReplayTellsWhatTheFollowerTells(t *testing.T) {
 	})
 }
 
+// A trace whose encoder stands on rows of its own is played as what the joiner makes of it.
+func TestReplayJoinsRows(t *testing.T) {
+	trace, apart := turned.Cycles(2), measure.Trace{}
+	f := capture.NewFollower(capture.FollowerOptions{Resolution: trace.Resolution})
+	want := heard{}
+	for _, r := range trace.Readings {
+		r.Angle, r.Has = measure.FromDegrees(r.At.Seconds()*90), r.Has|measure.HasAngle
+		apart.Readings = append(apart.Readings, turned.Lift(r.At, r.Lift), turned.Angle(r.At, r.Angle))
+		for _, m := range f.Step(nil, r) {
+			want.tell(m)
+		}
+	}
+	apart.Resolution = trace.Resolution
+	require.Len(t, of[capture.Opened](&want), 2)
+	require.NotNil(t, of[capture.Opened](&want)[0].Opening.OpeningHalf.Angle)
+	var got heard
+	p, err := New(apart, Options{Tell: got.tell})
+	require.NoError(t, err)
+	p.play(100)
+	assert.Equal(t, of[capture.Cue](&want), of[capture.Cue](&got))
+	opened := of[capture.Opened](&got)
+	require.Len(t, opened, 2)
+	for i, m := range of[capture.Opened](&want) {
+		assert.Equal(t, m.Opening.OpeningHalf.Angle, opened[i].Opening.OpeningHalf.Angle)
+		assert.Equal(t, m.Opening.ClosingHalf.Angle, opened[i].Opening.ClosingHalf.Angle)
+	}
+}
+
 func TestReplaySeeksPausesAndChangesSpeed(t *testing.T) {
 	trace := turned.Cycles(3)
 	synctest.Test(t, func(t *testing.T) {

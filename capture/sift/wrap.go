@@ -37,7 +37,7 @@ func (w *wrap) on(r *measure.Reading) {
 	}
 	if w.begun {
 		by := r.Angle - w.shown
-		again := startedAgain(by, r.At-w.at)
+		again := StartedAgain(by, r.At-w.at)
 		w.turns -= again
 		switch on := by - again; {
 		case (on > wrapRest || on < -wrapRest) && len(w.far) < mostUnsure:
@@ -58,9 +58,9 @@ func (s *Sift) TurnsUnknown(from, to measure.Stamp) bool {
 	return slices.ContainsFunc(s.wrap.far, within) || s.wrap.turns != 0 && slices.ContainsFunc(s.wrap.silent, within)
 }
 
-// startedAgain returns the whole turns that an angle lost or won at once, so much
+// StartedAgain returns the whole turns that an angle lost or won at once, so much
 // time apart; 0 where it went on.
-func startedAgain(by measure.Angle, apart measure.Stamp) measure.Angle {
+func StartedAgain(by measure.Angle, apart measure.Stamp) measure.Angle {
 	if (by <= wrapLeast && by >= -wrapLeast) || apart >= wrapSoon {
 		return 0
 	}
@@ -88,7 +88,7 @@ func (w *Wraps) Add(readings []measure.Reading) {
 			continue
 		}
 		if w.begun {
-			if turns := startedAgain(r.Angle-w.last.Angle, r.At-w.last.At); turns != 0 {
+			if turns := StartedAgain(r.Angle-w.last.Angle, r.At-w.last.At); turns != 0 {
 				w.Count++
 				w.turns += turns
 			}

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"lobescribe/capture/join"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
 )
@@ -137,7 +138,12 @@ func (c *Curve) unwrapped(tr measure.Trace) (xs, ys []float64) {
 	var turns, before measure.Angle
 	var lift measure.Length
 	step, resolution := measure.Angle(math.MaxInt64), measure.Length(math.MaxInt64)
-	for _, r := range tr.Readings {
+	joined := join.All(tr.Readings)
+	alone := len(joined) > 0 && &joined[0] != &tr.Readings[0] // and between two angles it is no step
+	if alone {
+		step = leastStep(tr.Readings)
+	}
+	for _, r := range joined {
 		if r.Has&(measure.HasLift|measure.HasAngle) != measure.HasLift|measure.HasAngle {
 			continue
 		}
@@ -151,7 +157,7 @@ func (c *Curve) unwrapped(tr measure.Trace) (xs, ys []float64) {
 					a, turns = a+o.Wraps, turns+o.Wraps
 				}
 			}
-			if d := max(a-before, before-a); d > 0 {
+			if d := max(a-before, before-a); d > 0 && !alone {
 				step = min(step, d)
 			}
 			if d := (r.Lift - lift).Abs(); d > 0 {
@@ -175,6 +181,21 @@ func (c *Curve) unwrapped(tr measure.Trace) (xs, ys []float64) {
 		o.Resolution = resolution
 	}
 	return xs, ys
+}
+
+// leastStep is the least that an encoder's angle changed by.
+func leastStep(readings []measure.Reading) measure.Angle {
+	step, before, any := measure.Angle(math.MaxInt64), measure.Angle(0), false
+	for _, r := range readings {
+		if r.Has&measure.HasAngle == 0 {
+			continue
+		}
+		if d := max(r.Angle-before, before-r.Angle); any && d > 0 {
+			step = min(step, d)
+		}
+		before, any = r.Angle, true
+	}
+	return step
 }
 
 // wrapsBy finds whether an encoder starts again by itself: all its angles lie

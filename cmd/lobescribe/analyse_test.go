@@ -51,6 +51,63 @@ func TestAnalyseFile(t *testing.T) {
 	}
 }
 
+// Lift and angle of one moment on two rows are a trace as on one: the findings are the same
+// out of a file of each format and of what is imported, and what is stored are the rows.
+func TestRowsOfTheirOwn(t *testing.T) {
+	session, err := simulator.Scenario{Seed: 4, Openings: 3, Encoder: &simulator.Encoder{}, Indicator: simulator.Indicator{Rate: 100}}.Play()
+	require.NoError(t, err)
+	one := session.Trace
+	one.Resolution, one.AngleStep, one.Notes = 0, 0, nil
+	two := measure.Trace{}
+	for i, r := range one.Readings {
+		lift, angle := r, r
+		lift.Has, lift.Angle, angle.Has, angle.Lift = measure.HasLift, 0, measure.HasAngle, 0
+		if i < len(one.Readings)/2 {
+			two.Readings = append(two.Readings, lift, angle)
+		} else {
+			two.Readings = append(two.Readings, angle, lift)
+		}
+	}
+	want, err := lift.Analyse(one, lift.Options{})
+	require.NoError(t, err)
+	require.NotNil(t, want.Openings[0].OpeningHalf.Angle)
+	same := func(want, got lift.Findings, says any) {
+		t.Helper()
+		require.Len(t, got.Openings, len(want.Openings), says)
+		assert.Equal(t, want.Faults, got.Faults, says)
+		for i, o := range got.Openings {
+			w := want.Openings[i]
+			require.NotNil(t, o.OpeningHalf.Angle, says)
+			// What the crank does between two rows is in the ±.
+			assert.InDelta(t, w.OpeningHalf.AngleU.Degrees(), o.OpeningHalf.AngleU.Degrees(), 0.02, says)
+			assert.InDelta(t, w.ClosingHalf.AngleU.Degrees(), o.ClosingHalf.AngleU.Degrees(), 0.02, says)
+			o.OpeningHalf.AngleU, o.ClosingHalf.AngleU = w.OpeningHalf.AngleU, w.ClosingHalf.AngleU
+			assert.Equal(t, w, o, says)
+		}
+	}
+	for _, format := range []tracefile.Format{tracefile.CSV, tracefile.JSONLines, tracefile.Parquet} {
+		dir := t.TempDir()
+		name := filepath.Join(dir, "turn")
+		var text bytes.Buffer
+		require.NoError(t, tracefile.Write(&text, two, format))
+		require.NoError(t, os.WriteFile(name, text.Bytes(), 0o600))
+		got, err := analyseFile(command(t), name, lift.Options{})
+		require.NoError(t, err)
+		same(want, got, format)
+		var out, complaint bytes.Buffer
+		for _, line := range [][]string{{"import", name}, {"show", "1", "--json"}, {"export", "1"}} {
+			out.Reset()
+			require.Zero(t, run(t.Context(), append(line, "--data", dir), strings.NewReader(""), &out, &complaint), complaint.String())
+			if line[0] == "show" {
+				assert.True(t, strings.Contains(out.String(), fmt.Sprintf(`"angle_deg": %v`, want.Openings[0].OpeningHalf.Angle.Degrees())), "format %v", format)
+			}
+		}
+		stored, err := tracefile.Read(&out)
+		require.NoError(t, err)
+		assert.Equal(t, two.Readings, stored.Readings, "format %v", format)
+	}
+}
+
 // What does not read is told with the file and the line, however far down.
 func TestAnalyseFileThatBreaksOff(t *testing.T) {
 	name := filepath.Join(t.TempDir(), "turn.csv")

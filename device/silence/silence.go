@@ -12,14 +12,17 @@ import (
 // Habit is how an instrument speaks, learned from what it sends. The zero value has
 // heard nothing.
 type Habit struct {
-	heard, again int64          // lifts with a spacing; of these, said the same again at once
-	other, same  [octaves]int64 // that said something new, or nothing, by the spacing before them
-	soon         measure.Stamp  // no more than this apart are readings while something moves
-	life         measure.Stamp  // a sign of life comes within this; 0: none does
-	onChange     bool           // it speaks only when something changes
-	most         measure.Length // by which the lift has changed at once
-	farthest     measure.Angle  // that the crank has turned at once
-	turning      int64          // readings that told of the crank alone
+	heard, again int64           // lifts with a spacing; of these, said the same again at once
+	other, same  [octaves]int64  // that said something new, or nothing, by the spacing before them
+	soon         measure.Stamp   // no more than this apart are readings while something moves
+	life         measure.Stamp   // a sign of life comes within this; 0: none does
+	onChange     bool            // it speaks only when something changes
+	most         measure.Length  // by which the lift has changed at once
+	farthest     measure.Angle   // that the crank has turned at once
+	turning      int64           // readings that told of the crank alone
+	alone        measure.Reading // the last of these
+	every        float64         // microseconds between them, while it turns, of so many
+	n            int
 
 	last             measure.Reading // with what was known before
 	liftAt, turnedAt measure.Stamp   // when that was said
@@ -55,6 +58,9 @@ const (
 	seldom = 150
 	// By less the lift may have changed before it showed, at the start of a motion.
 	someway = 100 * measure.Micrometre
+	// Spacings are averaged over so many.
+	lately  = 64
+	longest = 3 * measure.Second // between two while it turns
 	// Nothing may come for so long while a hand does something.
 	silent = measure.Second
 	// Signs of life: so many, of which nearly all come within two octaves; without one
@@ -79,6 +85,9 @@ func (h *Habit) See(r *measure.Reading) {
 		case apart <= h.quick():
 			h.farthest = max(h.farthest, turned)
 		}
+		if r.Has&measure.HasLift == 0 {
+			h.crankAlone(r)
+		}
 		h.last.Angle, h.turnedAt = r.Angle, r.At
 	}
 	if r.Has&measure.HasLift != 0 {
@@ -88,6 +97,15 @@ func (h *Habit) See(r *measure.Reading) {
 		h.last.Lift, h.liftAt, h.spell = r.Lift, r.At, Spell{}
 	}
 	h.last.At, h.last.Has = max(r.At, h.last.At), h.last.Has|r.Has
+}
+
+// crankAlone takes a reading that tells of the crank alone.
+func (h *Habit) crankAlone(r *measure.Reading) {
+	if dt := r.At - h.alone.At; h.alone.Has != 0 && r.Angle != h.alone.Angle && dt < longest {
+		h.n = min(h.n+1, lately)
+		h.every += (float64(dt) - h.every) / float64(h.n)
+	}
+	h.alone = *r
 }
 
 // spaced counts a lift that came so long after the last.
@@ -130,6 +148,10 @@ func (h *Habit) Explains(s Spell) bool {
 	return h.onChange && s.By <= h.most && (h.life == 0 || s.Longest <= lifeTimes*h.life) &&
 		(s.Longest <= h.life || s.Turned <= max(h.farthest, measure.Degree) || h.turning*turningOne <= h.heard)
 }
+
+// CrankEvery returns how far apart readings of the crank alone are, microseconds, while it
+// turns; 0 where none comes.
+func (h *Habit) CrankEvery() float64 { return h.every }
 
 // OnChange says whether it is known to speak only when something changes.
 func (h *Habit) OnChange() bool { return h.onChange }

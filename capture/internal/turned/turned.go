@@ -27,3 +27,8 @@ func Cycles(n int) measure.Trace {
 	t.Resolution = measure.Micrometre
 	return t
 }
+
+// Angle is a reading of an encoder.
+func Angle(at measure.Stamp, a measure.Angle) measure.Reading {
+	return measure.Reading{At: at, Angle: a, Has: measure.HasAngle}
+}

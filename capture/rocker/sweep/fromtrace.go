@@ -1,6 +1,7 @@
 package sweep
 
 import (
+	"lobescribe/capture/join"
 	"lobescribe/capture/lift"
 	"lobescribe/capture/worksheet"
 	"lobescribe/device/measure"
@@ -66,10 +67,10 @@ func FromTraces(q Question, r Recordings) (out Question, says []worksheet.Senten
 func (r Recordings) pass(field string, of Recorded) (Pass, error) {
 	const beside = measure.HasLift | measure.HasSweep
 	var p Pass
-	next := 0
+	readings, next := join.All(of.Trace.Readings), 0
 	for _, o := range of.Findings.Openings {
-		for ; next < len(of.Trace.Readings) && of.Trace.Readings[next].At <= o.Close; next++ {
-			if x := of.Trace.Readings[next]; x.At >= o.Open && x.Has&beside == beside {
+		for ; next < len(readings) && readings[next].At <= o.Close; next++ {
+			if x := readings[next]; x.At >= o.Open && x.Has&beside == beside {
 				p.Lift = append(p.Lift, measure.Length(of.Findings.Sign)*(x.Lift-o.Heel))
 				p.Sweep = append(p.Sweep, x.Sweep)
 			}
@@ -87,7 +88,7 @@ func (r Recordings) pass(field string, of Recorded) (Pass, error) {
 	}
 	centre := lifts[len(lifts)/2].Angle
 	var sweeps []At
-	for _, x := range of.Trace.Readings {
+	for _, x := range readings {
 		if x.Has&(measure.HasSweep|measure.HasAngle) == measure.HasSweep|measure.HasAngle {
 			sweeps = append(sweeps, At{inCycle(x.Angle, centre), x.Sweep})
 		}
@@ -103,10 +104,10 @@ func (r Recordings) pass(field string, of Recorded) (Pass, error) {
 func (r *Recorded) lifts() []At {
 	const beside = measure.HasLift | measure.HasAngle
 	var out []At
-	next := 0
+	readings, next := join.All(r.Trace.Readings), 0
 	for _, o := range r.Findings.Openings {
-		for ; next < len(r.Trace.Readings) && r.Trace.Readings[next].At <= o.Close; next++ {
-			x := r.Trace.Readings[next]
+		for ; next < len(readings) && readings[next].At <= o.Close; next++ {
+			x := readings[next]
 			if x.At < o.Open || x.Has&beside != beside {
 				continue
 			}

@@ -117,7 +117,7 @@ const (
 	// with the time between two commits it is what a power cut may cost.
 	unseenEvery = 250 * time.Millisecond
 	// besideEvery is the same where one instrument's readings wait for another's:
-	// well within the time that capture.JoinOptions.Hold lets them.
+	// well within the time that join.Options.Hold lets them.
 	besideEvery = 100 * time.Millisecond
 )
 

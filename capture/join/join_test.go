@@ -1,4 +1,4 @@
-package capture
+package join
 
 import (
 	"math"
@@ -12,16 +12,12 @@ import (
 	"lobescribe/device/measure"
 )
 
-func angleAt(at measure.Stamp, a measure.Angle) measure.Reading {
-	return measure.Reading{At: at, Angle: a, Has: measure.HasAngle}
-}
-
 func TestJoinerInterpolatesTheAngleAtTheLiftsOwnInstant(t *testing.T) {
-	j := NewJoiner(JoinOptions{})
-	out := j.Angle(nil, angleAt(0, 0))
+	j := New(Options{})
+	out := j.Angle(nil, turned.Angle(0, 0))
 	out = j.Lift(out, turned.Lift(30_000, 1))
 	assert.Empty(t, out, "the next angle is not there yet")
-	out = j.Angle(out, angleAt(40_000, 4*measure.Degree))
+	out = j.Angle(out, turned.Angle(40_000, 4*measure.Degree))
 	require.Len(t, out, 1)
 	assert.Equal(t, 3*measure.Degree, out[0].Angle)
 	assert.Equal(t, measure.HasLift|measure.HasAngle, out[0].Has)
@@ -30,15 +26,15 @@ func TestJoinerInterpolatesTheAngleAtTheLiftsOwnInstant(t *testing.T) {
 }
 
 func TestJoinerWithoutEncoderPassesLiftAtOnce(t *testing.T) {
-	j := NewJoiner(JoinOptions{})
+	j := New(Options{})
 	out := j.Lift(nil, turned.Lift(10, 5))
 	require.Len(t, out, 1)
 	assert.Equal(t, measure.HasLift, out[0].Has)
 }
 
 func TestJoinerTakesSilenceForStandingStill(t *testing.T) {
-	j := NewJoiner(JoinOptions{})
-	j.Angle(nil, angleAt(0, 10*measure.Degree))
+	j := New(Options{})
+	j.Angle(nil, turned.Angle(0, 10*measure.Degree))
 	out := j.Lift(nil, turned.Lift(1*measure.Second, 7))
 	assert.Empty(t, out)
 	out = j.Tick(out, 1*measure.Second+250*measure.Millisecond)
@@ -47,21 +43,21 @@ func TestJoinerTakesSilenceForStandingStill(t *testing.T) {
 
 	// The crank stood still for 5 s and then moved: a lift in the middle of the
 	// silence belongs to the old angle, not to the middle of the way.
-	j = NewJoiner(JoinOptions{Hold: 10 * measure.Second})
-	j.Angle(nil, angleAt(0, 10*measure.Degree))
+	j = New(Options{Hold: 10 * measure.Second})
+	j.Angle(nil, turned.Angle(0, 10*measure.Degree))
 	out = j.Lift(nil, turned.Lift(2500*measure.Millisecond, 7))
 	out = j.Lift(out, turned.Lift(4950*measure.Millisecond, 8))
-	out = j.Angle(out, angleAt(5*measure.Second, 20*measure.Degree))
+	out = j.Angle(out, turned.Angle(5*measure.Second, 20*measure.Degree))
 	require.Len(t, out, 2)
 	assert.Equal(t, 10*measure.Degree, out[0].Angle)
 	assert.Equal(t, 15*measure.Degree, out[1].Angle)
 }
 
 func TestJoinerForgetsALostEncoder(t *testing.T) {
-	j := NewJoiner(JoinOptions{})
-	j.Angle(nil, angleAt(0, 10*measure.Degree))
+	j := New(Options{})
+	j.Angle(nil, turned.Angle(0, 10*measure.Degree))
 	out := j.Lift(nil, turned.Lift(100, 7))
-	out = j.Forget(out, Encoder)
+	out = j.Forget(out, measure.HasAngle)
 	out = j.Lift(out, turned.Lift(200, 8))
 	require.Len(t, out, 2)
 	assert.Equal(t, measure.HasLift, out[0].Has)
@@ -69,7 +65,7 @@ func TestJoinerForgetsALostEncoder(t *testing.T) {
 }
 
 func TestJoinerPassesABoardThatMeasuresBoth(t *testing.T) {
-	j := NewJoiner(JoinOptions{})
+	j := New(Options{})
 	both := measure.Reading{At: 5, Lift: 1, Angle: 2, Has: measure.HasLift | measure.HasAngle}
 	assert.Equal(t, []measure.Reading{both}, j.Lift(nil, both))
 }
@@ -87,18 +83,18 @@ func TestJoinerLosesNothing(t *testing.T) {
 		angleEvery := measure.Stamp(rapid.IntRange(1, 50).Draw(t, "angle ms")) * measure.Millisecond
 		phase := measure.Stamp(rapid.IntRange(0, 49_999).Draw(t, "phase us"))
 		lag := measure.Stamp(rapid.IntRange(0, 30_000).Draw(t, "lift arrives later by us"))
-		j := NewJoiner(JoinOptions{})
+		j := New(Options{})
 		var out []measure.Reading
 		sent := 0
 		nextAngle := phase
 		for at := 500 * measure.Millisecond; at < 4*measure.Second; at += liftEvery {
 			for ; nextAngle <= at+lag; nextAngle += angleEvery {
-				out = j.Angle(out, angleAt(nextAngle, measure.FromDegrees(crank(nextAngle))))
+				out = j.Angle(out, turned.Angle(nextAngle, measure.FromDegrees(crank(nextAngle))))
 			}
 			out = j.Lift(out, turned.Lift(at, measure.Length(sent)))
 			sent++
 		}
-		out = j.Angle(out, angleAt(nextAngle, measure.FromDegrees(crank(nextAngle))))
+		out = j.Angle(out, turned.Angle(nextAngle, measure.FromDegrees(crank(nextAngle))))
 		out = j.Tick(out, 10*measure.Second)
 		require.Len(t, out, sent)
 		for i, r := range out {
@@ -117,14 +113,14 @@ func TestJoinerPutsTheSweepBesideTheLift(t *testing.T) {
 	sweepAt := func(at measure.Stamp, l measure.Length) measure.Reading {
 		return measure.Reading{At: at, Sweep: l, Has: measure.HasSweep}
 	}
-	j := NewJoiner(JoinOptions{})
+	j := New(Options{})
 	out := j.Sweep(nil, sweepAt(0, 1000))
 	assert.Equal(t, []measure.Reading{sweepAt(0, 1000)}, out, "nobody knows yet that an indicator is there")
-	j.Angle(nil, angleAt(0, 0))
+	j.Angle(nil, turned.Angle(0, 0))
 	out = j.Lift(nil, turned.Lift(0, 4))
 	out = j.Sweep(out, sweepAt(0, 1000))
 	out = j.Lift(out, turned.Lift(10_000, 5))
-	out = j.Angle(out, angleAt(20_000, 2*measure.Degree))
+	out = j.Angle(out, turned.Angle(20_000, 2*measure.Degree))
 	require.Len(t, out, 1, "the second lift's sweep is not there yet")
 	assert.Equal(t, measure.Reading{Lift: 4, Has: measure.HasAll, Sweep: 1000}, out[0])
 	out = j.Sweep(out[:0], sweepAt(20_000, 3000))
@@ -133,15 +129,15 @@ func TestJoinerPutsTheSweepBesideTheLift(t *testing.T) {
 	// A gauge that is gone leaves no old reading beside a new lift.
 	out = j.Lift(out[:0], turned.Lift(30_000, 6))
 	assert.Empty(t, out)
-	out = j.Forget(out, Sweep)
-	out = j.Angle(out, angleAt(40_000, 4*measure.Degree))
+	out = j.Forget(out, measure.HasSweep)
+	out = j.Angle(out, turned.Angle(40_000, 4*measure.Degree))
 	assert.Equal(t, []measure.Reading{{At: 30_000, Lift: 6, Angle: 3 * measure.Degree, Has: measure.HasLift | measure.HasAngle}}, out)
 
 	// One indicator, moved: there is no lift any more.
-	out = j.Forget(out[:0], Indicator)
+	out = j.Forget(out[:0], measure.HasLift)
 	out = j.Sweep(out, sweepAt(50_000, 7))
 	assert.Empty(t, out)
-	out = j.Angle(out, angleAt(60_000, 6*measure.Degree))
+	out = j.Angle(out, turned.Angle(60_000, 6*measure.Degree))
 	assert.Equal(t, []measure.Reading{{At: 50_000, Sweep: 7, Angle: 5 * measure.Degree, Has: measure.HasSweep | measure.HasAngle}}, out)
 	j.Sweep(nil, sweepAt(61_000, 8))
 	out = j.End(nil)

@@ -1,4 +1,7 @@
-package capture
+// Package join puts beside a lift what other instruments, on ports or rows of their own,
+// said at its instant: a [Joiner] as they come, [Rows] and [All] where the readings of a
+// finished trace stand in order of time.
+package join
 
 import (
 	"sort"
@@ -19,17 +22,19 @@ import (
 // Where no lift comes, as with one indicator that was moved from the stem to the
 // roller, the sweep gauge's readings are what the angle is put beside.
 type Joiner struct {
-	o            JoinOptions
+	o            Options
 	angle, sweep beside
 	lifts        bool              // an indicator is there
-	pending      []measure.Reading // waiting for a later angle or sweep
-	last         measure.Stamp     // of the newest reading let out
+	pending      []measure.Reading // waiting for a later angle or sweep, from the first on
+	first        int
+	last         measure.Stamp // of the newest reading let out
 }
 
 // beside is what another instrument said lately.
 type beside struct {
 	there bool
 	list  []placed // in order of time
+	usual float64  // microseconds between values that differ, while it moves
 }
 
 // placed is a value and when it was read.
@@ -38,23 +43,27 @@ type placed struct {
 	value int64
 }
 
-// JoinOptions are the settings of a Joiner.
-type JoinOptions struct {
+// Options are the settings of a Joiner.
+type Options struct {
 	// Hold is how long a reading waits for the next one beside it before the last
 	// one is taken to hold still; 0 means 250 ms, since a busy computer hands
 	// bytes over late.
 	Hold measure.Stamp
 	// Span is the longest time over which the crank is taken to have turned
-	// evenly between two readings; 0 means 100 ms. Readings further apart mean a
-	// board that was silent because nothing moved.
+	// evenly between two readings; 0 means 100 ms, or twice what lies between two
+	// that differ. Readings further apart mean a board that was silent because
+	// nothing moved.
 	Span measure.Stamp
+	// Whole says that the readings are of a finished trace, in order of time: one
+	// waits as long as the next beside it may change it, and no clock counts.
+	Whole bool
 	// Keep is how many readings of each instrument are remembered; 0 means 4096.
 	Keep int
 }
 
-// NewJoiner returns a Joiner that knows no encoder and no sweep gauge yet and
+// New returns a Joiner that knows no encoder and no sweep gauge yet and
 // passes lift as it comes.
-func NewJoiner(o JoinOptions) *Joiner {
+func New(o Options) *Joiner {
 	if o.Hold == 0 {
 		o.Hold = 250 * measure.Millisecond
 	}
@@ -91,7 +100,7 @@ func (j *Joiner) Sweep(dst []measure.Reading, r measure.Reading) []measure.Readi
 }
 
 func (j *Joiner) take(dst []measure.Reading, r measure.Reading) []measure.Reading {
-	if len(j.pending) == 0 && j.wants(r) == 0 {
+	if !j.Waits() && j.wants(r) == 0 {
 		return j.out(dst, r)
 	}
 	j.pending = append(j.pending, r)
@@ -116,15 +125,15 @@ func (j *Joiner) Tick(dst []measure.Reading, now measure.Stamp) []measure.Readin
 }
 
 // Waits reports whether readings wait for the encoder or the sweep gauge.
-func (j *Joiner) Waits() bool { return len(j.pending) > 0 }
+func (j *Joiner) Waits() bool { return j.first < len(j.pending) }
 
-// Forget drops an instrument: its link is lost, so an old angle must not stand
-// beside a new lift. Waiting readings come out without it.
-func (j *Joiner) Forget(dst []measure.Reading, role Role) []measure.Reading {
-	switch role {
-	case Encoder:
+// Forget drops an instrument, by what it measures: its link is lost, so an old angle must
+// not stand beside a new lift. Waiting readings come out without it.
+func (j *Joiner) Forget(dst []measure.Reading, lost measure.Has) []measure.Reading {
+	switch lost {
+	case measure.HasAngle:
 		j.angle = beside{}
-	case Sweep:
+	case measure.HasSweep:
 		j.sweep = beside{}
 	default:
 		// The gauge's readings stand alone from now on.
@@ -135,49 +144,79 @@ func (j *Joiner) Forget(dst []measure.Reading, role Role) []measure.Reading {
 
 // End lets out whatever waits, with what is known beside it.
 func (j *Joiner) End(dst []measure.Reading) []measure.Reading {
-	if n := len(j.pending); n > 0 {
-		dst = j.release(dst, j.pending[n-1].At+j.o.Hold)
+	if !j.Waits() {
+		return dst
 	}
-	return dst
+	return j.release(dst, j.pending[len(j.pending)-1].At+max(j.o.Hold, j.angle.span(&j.o), j.sweep.span(&j.o)))
 }
 
 // release lets out, oldest first, every waiting reading of which all that stands
 // beside it is certain or that has waited long enough.
 func (j *Joiner) release(dst []measure.Reading, now measure.Stamp) []measure.Reading {
-	n := 0
-	for _, r := range j.pending {
+	for ; j.Waits(); j.first++ {
+		r := j.pending[j.first]
 		w := j.wants(r)
 		certain := (w&measure.HasAngle == 0 || j.angle.certain(r.At)) && (w&measure.HasSweep == 0 || j.sweep.certain(r.At))
-		if !certain && now-r.At < j.o.Hold {
+		if !certain && now-r.At < j.hold(w) {
 			break
 		}
 		if w&measure.HasAngle != 0 {
-			if v, ok := j.angle.at(r.At, j.o.Span); ok {
+			if v, ok := j.angle.at(r.At, &j.o); ok {
 				r.Angle, r.Has = measure.Angle(v), r.Has|measure.HasAngle
 			}
 		}
 		if w&measure.HasSweep != 0 {
-			if v, ok := j.sweep.at(r.At, j.o.Span); ok {
+			if v, ok := j.sweep.at(r.At, &j.o); ok {
 				r.Sweep, r.Has = measure.Length(v), r.Has|measure.HasSweep
 			}
 		}
 		dst = j.out(dst, r)
-		n++
 	}
-	j.pending = append(j.pending[:0], j.pending[n:]...)
+	if j.first > len(j.pending)/2 {
+		j.pending, j.first = append(j.pending[:0], j.pending[j.first:]...), 0
+	}
 	return dst
+}
+
+// hold is how long a reading waits for what it wants.
+func (j *Joiner) hold(w measure.Has) (hold measure.Stamp) {
+	if !j.o.Whole {
+		return j.o.Hold
+	}
+	if w&measure.HasAngle != 0 {
+		hold = j.angle.span(&j.o)
+	}
+	if w&measure.HasSweep != 0 {
+		hold = max(hold, j.sweep.span(&j.o))
+	}
+	return hold
 }
 
 func (b *beside) add(p placed, keep int) {
 	b.there = true
-	if n := len(b.list); n > 0 && p.at <= b.list[n-1].at {
-		return // late or doubled: order is what interpolation lives on
+	if n := len(b.list); n > 0 {
+		last := b.list[n-1]
+		if p.at <= last.at {
+			return // late or doubled: order is what interpolation lives on
+		}
+		if dt := float64(p.at - last.at); p.value != last.value && dt < longestUsual {
+			if b.usual == 0 {
+				b.usual = dt
+			}
+			b.usual += max(-1, min(1, dt/b.usual-1)) * b.usual / 16 // near the median
+		}
 	}
 	if len(b.list) >= keep {
 		b.list = append(b.list[:0], b.list[len(b.list)/2:]...)
 	}
 	b.list = append(b.list, p)
 }
+
+// longestUsual is as far as values lie apart, microseconds, while something moves.
+const longestUsual = 1e6
+
+// span is how long the way to a value may have lasted.
+func (b *beside) span(o *Options) measure.Stamp { return max(o.Span, measure.Stamp(2*b.usual)) }
 
 // certain tells that no later reading changes what stands beside time t.
 func (b *beside) certain(t measure.Stamp) bool {
@@ -186,7 +225,7 @@ func (b *beside) certain(t measure.Stamp) bool {
 }
 
 // at returns the value at time t; false before the first one known.
-func (b *beside) at(t, span measure.Stamp) (int64, bool) {
+func (b *beside) at(t measure.Stamp, o *Options) (int64, bool) {
 	i := sort.Search(len(b.list), func(i int) bool { return b.list[i].at > t }) // the first after t
 	if i == 0 {
 		return 0, false
@@ -196,7 +235,7 @@ func (b *beside) at(t, span measure.Stamp) (int64, bool) {
 		return before.value, true
 	}
 	after := b.list[i]
-	from := max(before.at, after.at-span)
+	from := max(before.at, after.at-b.span(o))
 	if t <= from {
 		return before.value, true
 	}
