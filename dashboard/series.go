@@ -7,6 +7,7 @@ import (
 	"strings"
 	"sync"
 
+	"lobescribe/capture/join"
 	"lobescribe/dashboard/sheet"
 	"lobescribe/dashboard/thin"
 	"lobescribe/device/measure"
@@ -125,11 +126,11 @@ func (s *Server) loadColumns(id storage.ID) (*decoded, error) {
 			return nil, err
 		}
 	}
-	n := len(trace.Readings)
-	d.readings = uint64(n)
-	angle := false
-	for i := range trace.Readings {
-		if trace.Readings[i].Has&measure.HasAngle != 0 {
+	d.readings = uint64(len(trace.Readings))
+	readings := join.All(trace.Readings)
+	n, angle := len(readings), false
+	for i := range readings {
+		if readings[i].Has&measure.HasAngle != 0 {
 			angle = true
 			break
 		}
@@ -140,8 +141,8 @@ func (s *Server) loadColumns(id storage.ID) (*decoded, error) {
 	}
 	kept := 0
 	var lastAngle int64
-	for i := range trace.Readings {
-		r := &trace.Readings[i]
+	for i := range readings {
+		r := &readings[i]
 		if r.Has&measure.HasAngle != 0 {
 			lastAngle = int64(r.Angle)
 		}

@@ -27,9 +27,16 @@ func million(b *testing.B, encoder bool) measure.Trace {
 }
 
 func BenchmarkFindingsOfAMillionReadings(b *testing.B) {
-	for name, encoder := range map[string]bool{"lift": false, "lift and angle": true} {
+	for _, name := range []string{"lift", "lift and angle", "on two rows"} {
 		b.Run(name, func(b *testing.B) {
-			tr := million(b, encoder)
+			tr := million(b, name != "lift")
+			if name == "on two rows" {
+				var rows []measure.Reading
+				for _, r := range tr.Readings {
+					rows = append(rows, measure.Reading{At: r.At, Lift: r.Lift, Has: measure.HasLift}, measure.Reading{At: r.At, Angle: r.Angle, Has: measure.HasAngle})
+				}
+				tr.Readings = rows
+			}
 			before := processor(b)
 			for b.Loop() {
 				f, err := lift.Analyse(tr, lift.Options{})
