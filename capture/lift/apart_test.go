@@ -39,17 +39,17 @@ func uneven(t float64) float64 {
 	return -200 + 40*t + 10*math.Sin(1.6*t) + 5*math.Sin(4*t)
 }
 
-// apart are the readings of an indicator and an encoder of 0.15 degrees, each on rows of
-// its own; wrap: its angle starts again after each turn.
-func apart(indicator, encoder port, wrap bool) (tr measure.Trace) {
+// apart are the readings of an indicator and of an encoder with counts of so many degrees,
+// each on rows of its own; wrap: its angle starts again after each turn.
+func apart(indicator, encoder port, count float64, wrap bool) (tr measure.Trace) {
 	lifts := indicator.says(46, func(t float64) int64 { return int64(math.Round(lobe(uneven(t)) * 100)) })
-	angles := encoder.says(46, func(t float64) int64 { return int64(math.Floor(uneven(t) / 0.15)) })
+	angles := encoder.says(46, func(t float64) int64 { return int64(math.Floor(uneven(t) / count)) })
 	for _, r := range lifts {
 		r.Lift, r.Has = 10*measure.Micrometre*r.Lift, measure.HasLift
 		tr.Readings = append(tr.Readings, r)
 	}
 	for _, r := range angles {
-		a := measure.FromDegrees(float64(r.Lift) * 0.15)
+		a := measure.FromDegrees(float64(r.Lift) * count)
 		if wrap {
 			a = a.Wrap(measure.Turn)
 		}
@@ -61,7 +61,8 @@ func apart(indicator, encoder port, wrap bool) (tr measure.Trace) {
 
 // The angles of an encoder that stands on rows of its own are what they are beside the lift,
 // whatever the rates of the two, whoever speaks on change only, and whether the angle starts
-// again after each turn; how late the one port is stands in their ± or is taken off.
+// again after each turn; how late the one port is stands in their ± or is taken off. Half a
+// count is the encoder's zero.
 func TestLiftAndAngleOnRowsOfTheirOwn(t *testing.T) {
 	worst, widest := 0.0, 0.0
 	for _, c := range []struct{ indicator, encoder port }{
@@ -81,9 +82,13 @@ func TestLiftAndAngleOnRowsOfTheirOwn(t *testing.T) {
 		{port{rate: 50, late: 0.08}, port{rate: 20}},
 		{port{rate: 20, late: 0.02}, port{rate: 10, late: 0.06}},
 	} {
-		for _, wrap := range []bool{false, true} {
-			name := fmt.Sprintf("%+v, wrap %v", c, wrap)
-			f, err := lift.Analyse(apart(c.indicator, c.encoder, wrap), lift.Options{})
+		for _, coarse := range []bool{false, true} {
+			count := 0.15
+			if coarse {
+				count = 3
+			}
+			name := fmt.Sprintf("%+v, %v degrees", c, count)
+			f, err := lift.Analyse(apart(c.indicator, c.encoder, count, !coarse), lift.Options{})
 			require.NoError(t, err)
 			require.Len(t, f.Openings, 2, "%s: %v", name, f.Faults)
 			for i, o := range f.Openings {
@@ -91,7 +96,10 @@ func TestLiftAndAngleOnRowsOfTheirOwn(t *testing.T) {
 					require.NotNil(t, h.Angle, "%s: %v", name, f.Faults)
 					off := math.Remainder(h.Angle.Degrees()-side-720*float64(i), 360)
 					t.Logf("%s: opening %d, off %+.2f ± %.2f", name, i, off, h.AngleU.Degrees())
-					assert.LessOrEqual(t, math.Abs(off), h.AngleU.Degrees()+0.15, "%s, opening %d, %v", name, i, f.Faults)
+					assert.LessOrEqual(t, math.Abs(off), h.AngleU.Degrees()+count/2, "%s, opening %d, %v", name, i, f.Faults)
+					if coarse {
+						continue
+					}
 					worst, widest = max(worst, math.Abs(off)), max(widest, h.AngleU.Degrees())
 				}
 			}
@@ -127,7 +135,7 @@ func TestOneRowOrTwo(t *testing.T) {
 func TestAnEncoderOfItsOwnThatIsLost(t *testing.T) {
 	for _, span := range [][2]float64{{6, 6.6}, {6, 9}, {9, 12}, {20, 25}, {23, 40}} {
 		for _, onChange := range []bool{false, true} {
-			lost := without(apart(port{rate: 50}, port{rate: 200, onChange: onChange}, false), span[0], span[1],
+			lost := without(apart(port{rate: 50}, port{rate: 200, onChange: onChange}, 0.15, false), span[0], span[1],
 				func(r measure.Reading) (measure.Reading, bool) { return r, r.Has == measure.HasLift })
 			f, err := lift.Analyse(lost, lift.Options{})
 			require.NoError(t, err)

@@ -47,13 +47,18 @@ func (v *view) crosses(side, lift float64) (at, u float64) {
 	return lobe.Crossing(a, y, v.height)
 }
 
-// bent returns by how much an angle that was taken at a moment between two of an encoder on
-// rows of its own, so far apart, may be off where the crank went faster or slower between
-// them, degrees: an even change of pace bends the line between them by an eighth of what
-// three in a row are off theirs.
-func (v *view) bent(at, every float64) (most float64) {
+// between returns the standard uncertainty of an angle that was taken at a moment between two
+// of an encoder on rows of its own, degrees. Where the crank went faster or slower between
+// them, an even change of pace bends the line by an eighth of what three in a row are off
+// theirs; and of a slow encoder that line hides the count.
+func (v *view) between(at float64, q *stream) float64 {
+	every, count := q.habit.Crank()
 	if every == 0 {
 		return 0
+	}
+	most, hidden := 0.0, 0.0
+	if every > 1.5*q.typical {
+		hidden = gum.Rectangular(count.Degrees())
 	}
 	crank := func(t float64) float64 {
 		i := min(max(sort.Search(len(v.p), func(i int) bool { return v.p[i].t > t }), 1), len(v.p)-1)
@@ -64,7 +69,7 @@ func (v *view) bent(at, every float64) (most float64) {
 		t := at + float64(k)*every/2
 		most = max(most, math.Abs(crank(t-every)-2*crank(t)+crank(t+every))/8)
 	}
-	return most
+	return gum.Root(most, hidden)
 }
 
 // mostAngleU is the widest that an angle's uncertainty is stated, degrees: nothing is known.

@@ -402,7 +402,7 @@ func (e surroundings) crossings(m *measured, v *view) {
 		side := way * float64(2*i-1)
 		a, u := paired.crosses(side, half)
 		c.Angle = angle(a)
-		m.crossing[i] = crossed{u: gum.Root(u, v.bent(float64(c.At), e.stream.habit.CrankEvery())), steep: lift * m.passed.Steepness(i)}
+		m.crossing[i] = crossed{u: gum.Root(u, v.between(float64(c.At), e.stream)), steep: lift * m.passed.Steepness(i)}
 		if x := &m.crossing[i]; x.steep == 0 {
 			x.steep = lift / max(math.Abs(v.p[n-1].a-v.p[0].a), leastTurned) // no flank is so flat
 		}

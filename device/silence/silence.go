@@ -23,6 +23,7 @@ type Habit struct {
 	alone        measure.Reading // the last of these
 	every        float64         // microseconds between them, while it turns, of so many
 	n            int
+	count        measure.Angle // the least by which they differ
 
 	last             measure.Reading // with what was known before
 	liftAt, turnedAt measure.Stamp   // when that was said
@@ -101,7 +102,11 @@ func (h *Habit) See(r *measure.Reading) {
 
 // crankAlone takes a reading that tells of the crank alone.
 func (h *Habit) crankAlone(r *measure.Reading) {
-	if dt := r.At - h.alone.At; h.alone.Has != 0 && r.Angle != h.alone.Angle && dt < longest {
+	by := max(r.Angle-h.alone.Angle, h.alone.Angle-r.Angle)
+	if dt := r.At - h.alone.At; h.alone.Has != 0 && by > 0 && dt < longest {
+		if h.count == 0 || by < h.count {
+			h.count = by
+		}
 		h.n = min(h.n+1, lately)
 		h.every += (float64(dt) - h.every) / float64(h.n)
 	}
@@ -149,9 +154,9 @@ func (h *Habit) Explains(s Spell) bool {
 		(s.Longest <= h.life || s.Turned <= max(h.farthest, measure.Degree) || h.turning*turningOne <= h.heard)
 }
 
-// CrankEvery returns how far apart readings of the crank alone are, microseconds, while it
-// turns; 0 where none comes.
-func (h *Habit) CrankEvery() float64 { return h.every }
+// Crank returns how far apart readings of the crank alone are, microseconds, while it turns,
+// and the least by which they differ; 0 where none comes.
+func (h *Habit) Crank() (every float64, count measure.Angle) { return h.every, h.count }
 
 // OnChange says whether it is known to speak only when something changes.
 func (h *Habit) OnChange() bool { return h.onChange }
