@@ -17,6 +17,7 @@ type Rows struct {
 	last  measure.Reading // with an angle
 	turns measure.Angle   // that the angle started again by
 	begun bool
+	bare  int // lifts that came without an angle, less those with one
 	out   []measure.Reading
 }
 
@@ -52,6 +53,9 @@ func (x *Rows) Add(r *measure.Reading) []measure.Reading {
 	case r.Has == measure.HasSweep:
 		x.put(func(dst []measure.Reading) []measure.Reading { return x.j.Sweep(dst, *r) }, x.turns)
 	default:
+		if x.bare++; r.Has&measure.HasAngle != 0 {
+			x.bare -= 2
+		}
 		own := *r
 		own.Angle += x.turns
 		x.put(func(dst []measure.Reading) []measure.Reading { return x.j.Lift(dst, own) }, x.turns)
@@ -88,6 +92,9 @@ func (x *Rows) End() []measure.Reading {
 	}
 	return x.out
 }
+
+// Between says whether most angles beside a lift were taken between two of the encoder's.
+func (x *Rows) Between() bool { return x.bare > 0 }
 
 // All returns the readings of a finished trace with what stands beside each; those that
 // were given where none stands alone.

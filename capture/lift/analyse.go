@@ -99,6 +99,7 @@ func (a *Analysis) step(readings []measure.Reading) {
 }
 
 func (a *Analysis) takeAll(readings []measure.Reading) {
+	a.g.stream.between = a.rows.Between()
 	for i := range readings {
 		a.take(&readings[i])
 	}

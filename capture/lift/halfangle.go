@@ -53,7 +53,7 @@ func (v *view) crosses(side, lift float64) (at, u float64) {
 // theirs; and of a slow encoder that line hides the count.
 func (v *view) between(at float64, q *stream) float64 {
 	every, count := q.habit.Crank()
-	if every == 0 {
+	if every == 0 || !q.between {
 		return 0
 	}
 	most, hidden := 0.0, 0.0

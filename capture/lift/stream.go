@@ -28,6 +28,7 @@ type stream struct {
 	typical float64    // interval, microseconds
 	uneven  float64    // how far intervals differ from it on average
 	habit   silence.Habit
+	between bool // the angles beside most lifts were taken between two of the encoder's
 
 	suspect  measure.Reading
 	held     bool
