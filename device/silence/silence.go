@@ -52,6 +52,7 @@ const (
 	// So many readings tell how an instrument speaks; while they have not, readings no
 	// farther apart than this come at once.
 	enough   = 32
+	often    = 1024 // after so many, every so many are enough to learn of
 	atOnce   = 300 * measure.Millisecond
 	oneInTen = 10
 	// Of so many readings while something moves fewer than one repeats the last, though
@@ -74,7 +75,7 @@ const (
 // See takes a reading. Stamps that go back, and lifts of one time, tell no spacing.
 func (h *Habit) See(r *measure.Reading) {
 	by, turned := h.changed(r)
-	if h.last.Has != 0 {
+	if r.Has&measure.HasLift == 0 && h.last.Has != 0 {
 		h.spell.over(r.At-h.last.At, turned)
 	}
 	if r.Has&measure.HasAngle != 0 {
@@ -95,7 +96,10 @@ func (h *Habit) See(r *measure.Reading) {
 		if h.last.Has&measure.HasLift != 0 && r.At > h.liftAt {
 			h.spaced(r.At-h.liftAt, by, turned)
 		}
-		h.last.Lift, h.liftAt, h.spell = r.Lift, r.At, Spell{}
+		h.last.Lift, h.liftAt = r.Lift, r.At
+		if h.spell.Longest != 0 {
+			h.spell = Spell{}
+		}
 	}
 	h.last.At, h.last.Has = max(r.At, h.last.At), h.last.Has|r.Has
 }
@@ -129,7 +133,7 @@ func (h *Habit) spaced(dt measure.Stamp, by measure.Length, turned measure.Angle
 	if early {
 		h.most = max(h.most, by)
 	}
-	if h.heard++; h.heard%enough == 0 {
+	if h.heard++; h.heard%enough == 0 && (h.heard < often || h.heard%often == 0) {
 		h.learn()
 	}
 }
@@ -147,9 +151,7 @@ func (h *Habit) Spell(r *measure.Reading) Spell {
 // lift changed by no more than it does at once, no sign of life is overdue, and the crank
 // did not go on where that makes it speak.
 func (h *Habit) Explains(s Spell) bool {
-	if h.heard%enough != 0 {
-		h.learn()
-	}
+	h.learn()
 	return h.onChange && s.By <= h.most && (h.life == 0 || s.Longest <= lifeTimes*h.life) &&
 		(s.Longest <= h.life || s.Turned <= max(h.farthest, measure.Degree) || h.turning*turningOne <= h.heard)
 }

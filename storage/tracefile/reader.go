@@ -193,7 +193,7 @@ func (r *Reader) add(x measure.Reading, numbered bool) error {
 			return r.fault(r.at(), "the time %s is that of the %d readings before, too: the clock stands still; cut the file there, or %s", x.At, mostAtOnce, r.clockStands())
 		}
 	}
-	if !r.trusted {
+	if !r.trusted && (r.counted < manySeen || r.counted%manySeen < manySeen/8) {
 		r.habit.See(&x)
 	}
 	r.any, r.last, r.lastLine = true, x, r.at()
@@ -206,6 +206,8 @@ const (
 	gapLeast = measure.Second
 	gapTimes = 20
 	gapAfter = 8 // steps that must have been seen to know the usual one
+	// How the instrument speaks shows in so many, and then in each eighth of as many.
+	manySeen = 4096
 )
 
 // mostNotes bounds the notes and gaps of one file, which are held in memory.
