@@ -108,9 +108,10 @@ function onFlank(c, unit, beyond) {
   if (!p) return { says: "", mood: "rest" };
   if (p.doubtful && (c.held || Math.abs(p.to_go_nm) <= closeEnough)) return { says: "Half of a max lift that is in doubt: its ± is wide, or a fault stands. Put that right, then judge the rocker.", mood: "problem" };
   if (c.held || Math.abs(p.to_go_nm) <= closeEnough) return { says: "Half lift. Hold: judge the rocker now.", mood: "half" };
-  if (p.to_go_nm > 0) return { says: `Keep turning, ${farLength(p.to_go_nm, unit)} to half lift.`, mood: "towards" };
+  const half = p.doubtful ? "half lift, in doubt" : "half lift";
+  if (p.to_go_nm > 0) return { says: `Keep turning, ${farLength(p.to_go_nm, unit)} to ${half}.`, mood: "towards" };
   if (-p.to_go_nm > 0.2 * p.half_nm) return { says: `Past half lift. ${beyond}`, mood: "rest" };
-  return { says: `Half lift is ${farLength(-p.to_go_nm, unit)} behind. ${beyond}`, mood: "rest" };
+  return { says: `${p.doubtful ? "Half lift, in doubt," : "Half lift"} is ${farLength(-p.to_go_nm, unit)} behind. ${beyond}`, mood: "rest" };
 }
 
 /**

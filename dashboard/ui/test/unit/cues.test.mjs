@@ -30,6 +30,8 @@ test("one sentence for every state", () => {
     [at({ to_go_nm: inch("0.013") }, {}, { unit: "mm" }), "Keep turning, 0.33 mm to half lift.", "towards"],
     [at({ to_go_nm: inch("0.0004") }), "Half lift. Hold: judge the rocker now.", "half"],
     [at({ to_go_nm: inch("-0.003") }, { held: true }), "Half lift. Hold: judge the rocker now.", "half"],
+    [at({ to_go_nm: inch("0.1"), doubtful: true }), "Keep turning, 0.100 in to half lift, in doubt.", "towards"],
+    [at({ to_go_nm: inch("-0.02"), doubtful: true }), "Half lift, in doubt, is 0.020 in behind. Turn on to the nose.", "rest"],
     [at({ to_go_nm: inch("0.0004"), doubtful: true }), "Half of a max lift that is in doubt: its ± is wide, or a fault stands. Put that right, then judge the rocker.", "problem"],
     [at({ to_go_nm: inch("-0.020") }), "Half lift is 0.020 in behind. Turn on to the nose.", "rest"],
     [at({ state: "nose", nose_nm: inch("0.512") }), "Nose at 0.5120 in. Turn on to half lift.", "nose"],
