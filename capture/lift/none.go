@@ -52,13 +52,9 @@ func wentOver(levels []stretch, far float64) bool {
 }
 
 // stopped says whether the reading left a level where it stood, and stands at another or
-// there again for longer than somebody who ends a trace. A heel between two parts of openings
-// is none of that.
+// there again for longer than somebody who ends a trace.
 func stopped(levels []stretch) bool {
 	began, ended := levels[0], levels[len(levels)-1]
-	if len(levels) == 3 && levels[1].heelBetween(levels[1].from-began.to, ended.from-levels[1].to) {
-		return false
-	}
 	return began.to-began.from > beganOnHeel && ended.to-ended.from > restedSomewhere
 }
 
