@@ -144,7 +144,7 @@ const leastLate = 0.008
 
 // sureLate is by how many standard uncertainties a delay must be more. One opening alone
 // lies on no other: how its lobe and its hand go together says the same as a delay does.
-const sureLate, sureLateOnce = 3.0, 5.0
+const sureLate, sureLateOnce = 3.0, 4.0
 
 func (g *Segmenter) tellLate(at measure.Stamp, d drive.Fit) {
 	by := fmt.Sprintf("%.0f ± %.0f ms", 1000*math.Abs(d.Lag), 2000*d.U)
