@@ -177,18 +177,7 @@ func (a *account) outermost(turns []extreme, within float64) []extreme {
 // before and after it and no farther in than so much, microseconds: beside a misread or a
 // lifted spindle the heel lies at another level than the extreme.
 func (a *account) lasts(t extreme, near, within float64, between [2]int) float64 {
-	level := a.s[t.at].lo
-	if t.high {
-		level = a.s[t.at].hi
-	}
-	at := func(s stretch) bool { return min(math.Abs(s.lo-level), math.Abs(s.hi-level)) <= within }
-	from, to := t.at, t.at
-	for from > between[0] && at(a.s[from-1]) {
-		from--
-	}
-	for to < between[1] && at(a.s[to+1]) {
-		to++
-	}
+	from, to := a.about(t, within, between)
 	run, most := a.s[from], 0.0
 	for _, s := range a.s[from : to+1] {
 		if joined := run.with(s); joined.hi-joined.lo <= 2*near || s == run {
@@ -199,4 +188,22 @@ func (a *account) lasts(t extreme, near, within float64, between [2]int) float64
 		most = max(most, run.to-run.from)
 	}
 	return most
+}
+
+// about returns the first and the last of the stretches about an extreme, between two, that
+// lie within so much of it.
+func (a *account) about(t extreme, within float64, between [2]int) (from, to int) {
+	level := a.s[t.at].lo
+	if t.high {
+		level = a.s[t.at].hi
+	}
+	at := func(s stretch) bool { return min(math.Abs(s.lo-level), math.Abs(s.hi-level)) <= within }
+	from, to = t.at, t.at
+	for from > between[0] && at(a.s[from-1]) {
+		from--
+	}
+	for to < between[1] && at(a.s[to+1]) {
+		to++
+	}
+	return from, to
 }

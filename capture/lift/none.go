@@ -69,18 +69,10 @@ const (
 
 // level returns the stretches about an extreme within so much of it, as one.
 func (a *account) level(t extreme, near float64) stretch {
-	value := func(s stretch) float64 {
-		if t.high {
-			return s.hi
-		}
-		return s.lo
-	}
-	level := a.s[t.at]
-	for i := t.at - 1; i >= 0 && math.Abs(value(a.s[i])-value(a.s[t.at])) <= near; i-- {
-		level = a.s[i].with(level)
-	}
-	for i := t.at + 1; i < len(a.s) && math.Abs(value(a.s[i])-value(a.s[t.at])) <= near; i++ {
-		level = level.with(a.s[i])
+	from, to := a.about(t, near, [2]int{0, len(a.s) - 1})
+	level := a.s[from]
+	for _, s := range a.s[from+1 : to+1] {
+		level = level.with(s)
 	}
 	return level
 }

@@ -322,7 +322,7 @@ func (g *Segmenter) hole(r *measure.Reading) {
 	}
 	x := quiet{from: q.last, until: *r, spell: q.habit.Spell(r), level: [2]float64{q.continuous(&q.last), q.continuous(r)}}
 	explained := q.habit.Explains(x.spell) || !g.patient && q.habit.MayExplain(x.spell)
-	if explained && !x.turnedBy(leastPassed) {
+	if explained && !(g.patient && x.turnedBy(leastPassed)) {
 		return // an indicator that speaks only when it moves
 	}
 	still := float64((r.Lift - q.last.Lift).Abs()) <= g.tracks[0].lim.near
@@ -331,9 +331,6 @@ func (g *Segmenter) hole(r *measure.Reading) {
 	}
 	if still && !q.habit.OnChange() && q.uneven > 0.3*q.typical {
 		return // it speaks as it likes
-	}
-	if explained && !g.patient {
-		return
 	}
 	if !explained {
 		g.lost(q.last.At, r.At)

@@ -68,9 +68,7 @@ func (g *Segmenter) agreeAngles(all []measured) {
 		cycle = wholeTurn
 	}
 	way := mostWay(all)
-	if g.tellReversed(all, way, cycle) {
-		return
-	}
+	g.tellReversed(all, way, cycle)
 	worst, most := -1, 0.0
 	for side := range 2 {
 		var which []int
@@ -114,31 +112,31 @@ func (g *Segmenter) agreeAngles(all []measured) {
 // tellReversed tells of openings turned through the other way whose middle, between both
 // half lifts, does not lie where that of the others does: a lobe has its middle at one angle
 // whichever way it is turned.
-func (g *Segmenter) tellReversed(all []measured, way, cycle float64) (told bool) {
-	var mid [2][]float64 // of those turned the one way and the other
-	var loose float64
-	at := measure.Stamp(0)
+func (g *Segmenter) tellReversed(all []measured, way, cycle float64) {
+	mid := [2]float64{math.NaN(), math.NaN()} // of the first that was turned the one way, and the other
+	loose, at := 0.0, measure.Stamp(0)
 	for i := range all {
-		a, b := all[i].OpeningHalf.Angle, all[i].ClosingHalf.Angle
-		if a == nil || b == nil || all[i].way == 0 {
+		m := &all[i]
+		a, b := m.OpeningHalf.Angle, m.ClosingHalf.Angle
+		if a == nil || b == nil || m.way == 0 {
 			continue
 		}
-		loose = max(loose, all[i].OpeningHalf.AngleU.Degrees(), all[i].ClosingHalf.AngleU.Degrees())
+		loose = max(loose, m.OpeningHalf.AngleU.Degrees(), m.ClosingHalf.AngleU.Degrees())
 		k := 0
-		if all[i].way != way {
-			k, at = 1, all[i].Nose
+		if m.way != way {
+			k = 1
 		}
-		mid[k] = append(mid[k], (*a+*b).Degrees()/2)
+		if math.IsNaN(mid[k]) {
+			mid[k] = (*a + *b).Degrees() / 2
+			if k == 1 {
+				at = m.Nose
+			}
+		}
 	}
-	if len(mid[0]) == 0 || len(mid[1]) == 0 {
-		return false
+	// Not a number where all were turned one way.
+	if off := math.Abs(math.Remainder(mid[0]-mid[1], cycle)); off > 2*repeatTimes*loose+reversedBy {
+		g.fault(EncoderSlip, at, "this opening was turned through the other way by the encoder, and its middle lies %.0f degrees from that of the others, where the same lobe has it: the encoder changed its direction on the way, or it slipped. Half-lift angles before and after do not go together; look at its cable and coupling, and turn again", off)
 	}
-	off := math.Abs(math.Remainder(mid[0][0]-mid[1][0], cycle))
-	if off <= 2*repeatTimes*loose+reversedBy {
-		return false
-	}
-	g.fault(EncoderSlip, at, "this opening was turned through the other way by the encoder, and its middle lies %.0f degrees from that of the others, where the same lobe has it: the encoder changed its direction on the way, or it slipped. Half-lift angles before and after do not go together; look at its cable and coupling, and turn again", off)
-	return true
 }
 
 // reversedBy is how many degrees the play of a drive and the lash of a timing chain move a
