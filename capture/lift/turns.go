@@ -66,11 +66,7 @@ func (g *Segmenter) judgeDrive(all []measured) late {
 		drawn := min(d.U/drive.UnknownLag, nothingNew) // so near to nothing the little that was known draws it
 		d.Lag, d.U = 0, gum.Root(d.U, d.Lag/(1-drawn*drawn))
 	}
-	l := late{lag: d.Lag, u: d.U}
-	if !g.verdict.bleeds { // a lifter that sinks moves the flanks as well
-		l.loose = g.judgeTurns(ways, d)
-	}
-	return l
+	return late{lag: d.Lag, u: d.U, loose: g.judgeTurns(ways, d)}
 }
 
 // boundAverage narrows what a gauge that averages may take off the noses, where lift comes
@@ -111,9 +107,11 @@ func findingOf(d *drive.Fit) *Drive {
 }
 
 // roughly returns what the half-lift angles alone say of the drive, where too few
-// readings are on the flanks for a fit: by how much the turns between them are off.
+// readings are on the flanks for a fit: by how much the turns between them are off, one by
+// one and together.
 func roughly(all []measured) late {
 	d := late{u: drive.UnknownLag}
+	var adrift [2]float64
 	for i := 1; i < len(all); i++ {
 		last, next := all[i-1], all[i]
 		if last.way != next.way {
@@ -125,7 +123,9 @@ func roughly(all []measured) late {
 				continue
 			}
 			turned := (*b - *a).Degrees()
-			d.loose = max(d.loose, math.Abs(turned-math.Round(turned/period)*period))
+			off := turned - math.Round(turned/period)*period
+			adrift[side] += off
+			d.loose = max(d.loose, math.Abs(off), math.Abs(adrift[side]))
 		}
 	}
 	d.loose = drive.Worth(d.loose)
@@ -215,6 +215,10 @@ func mostWay(all []measured) float64 {
 	return 1
 }
 
+// sunkTurn is by how many degrees a lifter that sinks may move flanks, and more: 0.5 mm
+// where they rise by 0.1 mm a degree.
+const sunkTurn = 5.0
+
 // judgeTurns tells of turns between openings that are no whole cycles. It returns by how
 // many degrees they are off where that is too much for readings that go well together and
 // too little to be told.
@@ -222,6 +226,9 @@ func (g *Segmenter) judgeTurns(ways []drive.Turned, d drive.Fit) (loose float64)
 	t := d.Turns(ways, g.sift.TurnsUnknown)
 	if t.Missed > 0 {
 		g.fault(PartTurn, ways[t.Missed].Open, "an opening before this one could not be measured: the crank went on by whole turns. Look at the trace there, and turn it again")
+	}
+	if g.verdict.bleeds && math.Abs(t.By) < sunkTurn {
+		return 0 // a lifter that sinks moves the flanks as well
 	}
 	switch at := ways[t.At]; t.Trouble {
 	case drive.FlanksOff:

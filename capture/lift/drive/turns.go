@@ -101,11 +101,20 @@ func (f *Fit) Turns(ways []Turned, unknown func(from, to measure.Stamp) bool) Tu
 		t.Loose = Worth(max(t.Loose, most))
 		return t
 	}
-	alike := len(off) == 1 && math.Abs(off[0]) > mostSlip || len(off) > 1 && sorted[len(sorted)-1]-sorted[0] <= tolerance+math.Abs(median)/4
-	if alike {
+	if alike(sorted, median, tolerance) {
 		return Turns{Trouble: CountsOff, By: median, Missed: missed}
 	}
 	return Turns{Trouble: Slipped, At: worst + 1, By: math.Abs(off[worst]), Missed: missed}
+}
+
+// alike says whether all turns are off by the same, as wrong counts make them: none of
+// several may stand near 720 degrees, however far readings lie apart.
+func alike(sorted []float64, median, tolerance float64) bool {
+	least, most := sorted[0], sorted[len(sorted)-1]
+	if len(sorted) == 1 {
+		return math.Abs(most) > mostSlip
+	}
+	return most-least <= tolerance+math.Abs(median)/4 && min(least/median, most/median) > 0.7
 }
 
 // turnsOff returns how far the turns between openings are off 720 degrees, each; and
