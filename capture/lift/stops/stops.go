@@ -51,6 +51,9 @@ const (
 	// A flank is looked at under the nose to so many standard deviations of a reading
 	// or such a share of the lift, and deeper for so many readings, to that share.
 	shallow, shallowShare, enough, deepest = 12.0, 0.01, 6, 0.08
+	// Along the angle so few say where the edges are, and so how long the stop lasted; they
+	// are looked for to that share.
+	few, fewDeepest = 2, 0.25
 	// Readings less than so many standard deviations under the nose may be on it.
 	onNose = 2.0
 	// In so many pieces, whose means are no better than of so many readings and such a
@@ -150,10 +153,18 @@ func (d *descent) far(i int) float64 {
 	return u
 }
 
+// lowest returns how deep under the nose the window may reach, as a share of the lift.
+func (d *descent) lowest() float64 {
+	if d.Along == lobe.OfAngle {
+		return fewDeepest
+	}
+	return deepest
+}
+
 // window returns the end of what is looked at and how deep it is; false where too few
 // readings lie under the nose before the flank is another.
 func (d *descent) window() (end int, depth float64, ok bool) {
-	for depth = max(shallow*d.Scatter, shallowShare*d.Height); depth <= deepest*d.Height; depth *= 1.5 {
+	for depth = max(shallow*d.Scatter, shallowShare*d.Height); depth <= d.lowest()*d.Height; depth *= 1.5 {
 		n, farthest := 0, math.Inf(-1)
 		for end = d.Top; end >= 0 && end < len(d.Y) && d.nose-d.Y[end] < depth; end += d.way {
 			if u := d.far(end); d.nose-d.Y[end] > onNose*d.Scatter && u > farthest+1e-9 {
@@ -163,7 +174,7 @@ func (d *descent) window() (end int, depth float64, ok bool) {
 		if end < 0 || end >= len(d.Y) {
 			return 0, 0, false
 		}
-		if n >= enough {
+		if n >= enough || n >= few && depth > deepest*d.Height {
 			return end, depth, true
 		}
 	}
@@ -217,7 +228,7 @@ func (d *descent) weigh() (f flank, ok bool) {
 		return f, false
 	}
 	p, edge, span := d.pieces(end)
-	if len(p) < enough {
+	if len(p) < few {
 		return f, false
 	}
 	var chi [len(sizes)]float64
@@ -316,22 +327,28 @@ func (s *Sums) likeliest() (best int) {
 	return best
 }
 
-// Takes returns the root of the mean square of what the sizes, as likely as they are,
-// take off the nose.
+// Takes returns what the sizes, as likely as they are, take off the nose in all but one
+// of twenty cases, or the root of their mean square, whichever is more.
 func (s *Sums) Takes() float64 {
 	var all, square float64
+	var p [len(sizes)]float64
 	best, stopped := s.likeliest(), prior
-	if 2*s.flat > s.N {
+	if 2*s.flat >= s.N {
 		stopped /= flatLobes
 	}
 	for k, size := range sizes {
-		p := math.Exp(s.says[k] - s.says[best])
+		p[k] = math.Exp(s.says[k] - s.says[best])
 		if k > 0 {
-			p *= stopped
+			p[k] *= stopped
 		}
-		all, square = all+p, square+p*size*size
+		all, square = all+p[k], square+p[k]*size*size
 	}
-	return math.Sqrt(square / all)
+	most, beyond := len(sizes)-1, p[len(sizes)-1]
+	for most > 0 && beyond < all/20 {
+		most--
+		beyond += p[most]
+	}
+	return max(math.Sqrt(square/all), sizes[most])
 }
 
 // leavesOut is by how much less likely than none a size is left out, as a logarithm.
