@@ -109,7 +109,8 @@ type driveFit struct {
 	zero     []float64 // of each opening: angles count from its middle, degrees
 	c        mat.VecDense
 	normal   mat.Cholesky
-	row      []float64 // the derivatives by what is fitted, of one reading
+	row      []float64 // the derivatives by what is fitted
+	used     []int     // those of them that are of this reading
 	sd, lag  float64
 
 	// Of all readings, opening by opening.
@@ -143,46 +144,47 @@ func newDriveFit(openings []*Passage) (*driveFit, bool) {
 
 // see fills the row with a reading of an opening.
 func (f *driveFit) see(r reading, i int) {
-	clear(f.row)
+	f.used = f.used[:0]
 	k, slope := 1.0, 0.0
 	for j := range drivePowers {
-		f.row[r.side*drivePowers+j] = k
+		f.put(r.side*drivePowers+j, k)
 		if !f.c.IsEmpty() && j+1 < drivePowers {
 			slope += f.c.AtVec(r.side*drivePowers+j+1) * float64(j+1) * k / FlankShare
 		}
 		k *= r.y / FlankShare
 	}
-	f.row[lagAt] = r.w
-	if r.side == 1 {
-		f.row[homeAt] = r.w
-	}
+	f.put(lagAt, r.w)
 	if o := f.openings[i]; !o.Part { // when it opened is not known
-		f.row[sinkAt] = slope * (r.t - o.t[0] - (0.5+r.y)*o.nose)
+		f.put(sinkAt, slope*(r.t-o.t[0]-(0.5+r.y)*o.nose))
+	}
+	if r.side == 1 {
+		f.put(homeAt, r.w)
 	}
 	if i > 0 {
-		f.row[shiftAt-1+i] = 1
+		f.put(shiftAt-1+i, 1)
 	}
+}
+
+func (f *driveFit) put(column int, x float64) {
+	f.row[column], f.used = x, append(f.used, column)
 }
 
 // solve takes a step of Gauss and Newton.
 func (f *driveFit) solve() bool {
 	columns := len(f.row)
-	normal := mat.NewSymDense(columns, nil)
-	right := mat.NewVecDense(columns, nil)
+	a, b := make([]float64, columns*columns), make([]float64, columns)
+	normal, right := mat.NewSymDense(columns, a), mat.NewVecDense(columns, b)
 	k := 0
 	for i, o := range f.openings {
 		for _, r := range o.flanks {
 			r.w = o.speedAt(r.t - f.lag)
 			f.see(r, i)
-			for p, x := range f.row {
-				if x == 0 {
-					continue
-				}
-				right.SetVec(p, right.AtVec(p)+f.weights[k]*x*(o.at(r.t-f.lag)-f.zero[i]))
-				for q := p; q < columns; q++ {
-					if f.row[q] != 0 {
-						normal.SetSym(p, q, normal.At(p, q)+f.weights[k]*x*f.row[q])
-					}
+			e := o.at(r.t-f.lag) - f.zero[i]
+			for n, p := range f.used {
+				x := f.weights[k] * f.row[p]
+				b[p] += x * e
+				for _, q := range f.used[n:] {
+					a[p*columns+q] += x * f.row[q]
 				}
 			}
 			k++
@@ -216,8 +218,8 @@ func (f *driveFit) weigh() {
 		for _, r := range o.flanks {
 			f.see(r, i)
 			e := o.at(r.t-f.lag) - f.zero[i]
-			for p, x := range f.row {
-				e -= x * f.c.AtVec(p)
+			for _, p := range f.used {
+				e -= f.row[p] * f.c.AtVec(p)
 			}
 			f.residuals[k] = e
 			k++

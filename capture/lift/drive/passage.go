@@ -37,7 +37,14 @@ func (o *Passage) Begins() float64 { return o.t[0] }
 
 // at returns the angle at a time, between the readings on a straight line.
 func (o *Passage) at(t float64) float64 {
-	i, _ := slices.BinarySearch(o.t, t)
+	i, end := 0, len(o.t) // the first no earlier; slices.BinarySearch minds NaN, and takes twice as long
+	for i < end {
+		if mid := (i + end) / 2; o.t[mid] < t {
+			i = mid + 1
+		} else {
+			end = mid
+		}
+	}
 	switch {
 	case i == 0:
 		return o.a[0]
