@@ -13,9 +13,9 @@ type crank struct {
 	at    measure.Stamp // of the last whose angle counts
 	angle measure.Angle
 	begun bool    // there is one
-	pace  float64 // of the crank just now, degrees a microsecond
+	pace  float64 // of the crank just now, microdegrees a microsecond
 	usual float64 // interval between readings, microseconds
-	count float64 // the least that the angle has changed by, degrees
+	count float64 // the least that the angle has changed by, microdegrees
 	steps int     // how often it has changed, as far as that matters
 	held  [mostTurned]measure.Reading
 	n     int
@@ -26,12 +26,12 @@ type crank struct {
 const (
 	// So many readings in a row may have a wrong angle.
 	mostTurned = 2
-	// A hand makes a crank faster or slower by no more than this, degrees a
+	// A hand makes a crank faster or slower by no more than this, microdegrees a
 	// microsecond squared: from 250 degrees a second one way to as many the other in
 	// a tenth of a second (common practice, no source).
-	crankTurns = 5000 / 1e12
-	// What an encoder's play and a fine count hide, degrees.
-	crankGrain = 1.0
+	crankTurns = 5000e6 / 1e12
+	// What an encoder's play and a fine count hide, microdegrees.
+	crankGrain = 1e6
 	// After so many changes the least of them is a count, and so much of it is one.
 	mostSteps, oneCount = 4, 1.01
 	// The pace of just now may be so many times as much.
@@ -41,13 +41,13 @@ const (
 )
 
 // reach returns how far from the last angle that counts one may lie dt later,
-// degrees.
+// microdegrees.
 func (c *crank) reach(dt float64) float64 {
 	dt = max(dt, c.usual)
 	return c.grain() + paceTimes*c.pace*dt + crankTurns*dt*dt/2
 }
 
-// grain is what play and the encoder's count hide, degrees: at the edge of a coarse one's
+// grain is what play and the encoder's count hide, microdegrees: at the edge of a coarse one's
 // step the angle goes forth and back by one.
 func (c *crank) grain() float64 {
 	if c.steps < mostSteps {
@@ -62,8 +62,9 @@ func (c *crank) goesOn(r *measure.Reading) bool {
 		return c.n == 0 && !c.begun && r.Has&measure.HasAngle == 0
 	}
 	dt := float64(r.At - c.at)
-	off := degrees(c.angle, r.Angle)
-	if off > c.reach(dt) {
+	off := turned(c.angle, r.Angle)
+	// Most angles are within the grain, and reach is never less.
+	if off > crankGrain && off > c.reach(dt) {
 		return false
 	}
 	c.take(r, off, dt)
@@ -74,12 +75,12 @@ func (c *crank) goesOn(r *measure.Reading) bool {
 // back; what goes on is in passed.
 func (c *crank) see(r measure.Reading) (back []measure.Reading) {
 	dt := float64(r.At - c.at)
-	off := degrees(c.angle, r.Angle)
+	off := turned(c.angle, r.Angle)
 	near := off <= c.reach(dt)
 	joins := false // what is held
 	if c.n > 0 {
 		newest := c.held[c.n-1]
-		joins = degrees(newest.Angle, r.Angle) <= c.reach(float64(r.At-newest.At)) ||
+		joins = turned(newest.Angle, r.Angle) <= c.reach(float64(r.At-newest.At)) ||
 			(r.Angle > newest.Angle) == (newest.Angle > c.angle) // it goes on
 	}
 	switch {
@@ -91,7 +92,7 @@ func (c *crank) see(r measure.Reading) (back []measure.Reading) {
 	case near && !joins:
 		back, c.n = c.held[:c.n], 0
 		c.take(&r, off, dt)
-	case !joins && c.n < mostTurned:
+	case !joins && c.n < mostTurned: // and is far off
 		c.learn(off)
 		c.held[c.n] = r
 		c.n++
@@ -105,24 +106,29 @@ func (c *crank) see(r measure.Reading) (back []measure.Reading) {
 	return back
 }
 
-// degrees returns how far apart two angles are.
-func degrees(a, b measure.Angle) float64 {
-	return math.Abs(float64(b-a)) / float64(measure.Degree)
-}
+// turned returns how far apart two angles are, microdegrees.
+func turned(a, b measure.Angle) float64 { return math.Abs(float64(b - a)) }
 
 func (c *crank) take(r *measure.Reading, off, dt float64) {
 	if c.usual == 0 {
 		c.usual = dt
 	}
-	c.usual += (min(dt, max(8*c.usual, burst)) - c.usual) / mostTaken
-	c.learn(off)
-	c.pace = max(off/max(dt, c.usual, 1), c.pace*(1-min(dt/paceLasts, 1)))
+	apart := dt
+	if apart > burst {
+		apart = min(dt, max(8*c.usual, burst))
+	}
+	c.usual += (apart - c.usual) / mostTaken
+	c.pace *= 1 - min(dt*(1.0/paceLasts), 1)
+	if off > 0 {
+		c.learn(off)
+		c.pace = max(off/max(dt, c.usual, 1), c.pace)
+	}
 	c.at, c.angle = r.At, r.Angle
 }
 
 // learn takes by how much an angle differs from the one before it.
 func (c *crank) learn(off float64) {
-	if off == 0 || c.steps == mostSteps && off >= c.count {
+	if c.steps == mostSteps && off >= c.count {
 		return
 	}
 	if c.steps == 0 || off < c.count {

@@ -242,7 +242,7 @@ func (s *Sift) take(r *measure.Reading) {
 	if s.taken < mostTaken {
 		s.taken++
 	}
-	if s.taken > 8 {
+	if dt > burst && s.taken > 8 {
 		dt = min(dt, max(8*s.usual, burst))
 	}
 	if s.taken == mostTaken {
