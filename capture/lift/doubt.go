@@ -45,17 +45,19 @@ const (
 
 // judgeBeyond tells of a stretch of readings that was too long, or too well
 // shaped, for the sift, and that no valve can have made.
-func (g *Segmenter) judgeBeyond(p point) {
-	k, sign := g.believed()
-	if k == nil || g.sign == 0 || !g.published || !k.sure {
+func (g *Segmenter) judgeBeyond(p *point) {
+	if g.sign == 0 || !g.published {
 		return
 	}
-	b := &g.beyond
-	v := p.y*float64(sign) - k.heel
+	b, k := &g.beyond, &g.tracks[trackOf(g.sign)]
+	if !k.sure {
+		return
+	}
+	v := p.y*float64(g.sign) - k.heel
 	out := v < -leastBeyond || v > 1.15*k.largest+leastBeyond
 	switch {
 	case out && !b.is:
-		b.is, b.since = true, p
+		b.is, b.since = true, *p
 	case !out && b.is:
 		b.is = false
 		if p.t-b.since.t < mostBeyond && g.doubts.first(sift.Misread) {

@@ -131,9 +131,13 @@ func (g *Segmenter) feed(r *measure.Reading) {
 	if g.n++; g.n == 1 {
 		g.lo, g.hi = p.y, p.y
 	}
-	g.lo, g.hi = min(g.lo, p.y), max(g.hi, p.y)
+	if p.y < g.lo {
+		g.lo = p.y
+	} else if p.y > g.hi {
+		g.hi = p.y
+	}
 	g.last = p
-	g.judgeBeyond(p)
+	g.judgeBeyond(&p)
 	for i := range g.tracks {
 		if g.sign != 0 && g.sign != signOf(i) {
 			continue

@@ -114,7 +114,9 @@ func (q *stream) passed(r *measure.Reading) {
 			if q.n < 64 {
 				k = 1 / float64(q.n)
 			}
-			dt = min(dt, max(holeTimes*q.typical, burst))
+			if dt > burst {
+				dt = min(dt, max(holeTimes*q.typical, burst))
+			}
 			q.uneven += k * (math.Abs(dt-q.typical) - q.uneven)
 			q.typical += k * (dt - q.typical)
 		}
@@ -126,7 +128,7 @@ func (q *stream) passed(r *measure.Reading) {
 
 // hole says whether readings are missing before r.
 func (q *stream) hole(r *measure.Reading) bool {
-	return q.n > 8 && float64(r.At-q.last.At) > max(leastHole, holeTimes*q.typical)
+	return r.At-q.last.At > leastHole && q.n > 8 && float64(r.At-q.last.At) > holeTimes*q.typical
 }
 
 // lost says whether readings are missing between two points.

@@ -196,7 +196,7 @@ func (k *track) rests(least float64) bool {
 // adopt takes the run as the heel.
 func (k *track) adopt() turn {
 	k.at, k.n = home, 0
-	k.heelIs(k.run)
+	k.heelIs(&k.run)
 	k.sure = k.run.turned() >= heelTurned/2
 	what := nothing
 	if k.pending && k.guessed && k.bounds.home-k.heel > slipMost {
@@ -211,7 +211,7 @@ func (k *track) adopt() turn {
 }
 
 // heelIs takes the level of a run for the heel's.
-func (k *track) heelIs(run flat) {
+func (k *track) heelIs(run *flat) {
 	k.heel, k.heelFrom, k.heelSpan = run.level, run.t0, run.span()
 }
 
@@ -245,7 +245,7 @@ func (k *track) stepHome(p point, v float64) turn {
 	if k.rests(leastRest) && k.run.level-k.heel <= k.lim.same && !k.onRamp() {
 		// The heel is the lowest rest, and the newest: it drifts. A rest that is
 		// higher lies at the foot of a flank.
-		k.heelIs(k.run)
+		k.heelIs(&k.run)
 		k.sure = k.sure || k.run.turned() >= heelTurned/2
 	}
 	return nothing
@@ -364,7 +364,7 @@ func (k *track) settle() bool {
 	real := math.Abs(shift) <= k.lim.same || k.sure && math.Abs(shift) <= k.slipShare()*k.top ||
 		math.IsNaN(k.low.a0) && shift <= slipMost && shift >= -k.mostFall()
 	k.bounds = bounds{k.section, k.out, k.low.t0, k.heel, k.low.level, real}
-	k.heelIs(k.low)
+	k.heelIs(&k.low)
 	k.landed = k.low.t0
 	k.sure, k.at, k.n = true, home, 0
 	if real {
