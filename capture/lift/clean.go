@@ -67,11 +67,9 @@ func (e surroundings) cleaned(p []point) (kept, off []point) {
 	least := offCounts*max(e.step, 100) + offNoise*e.noise
 	var drop []int
 	for i := 2; i < len(p)-2; i++ {
-		// Most readings lie between their neighbours and go no farther.
-		if d := (p[i].y - p[i-1].y) * (p[i+1].y - p[i].y); d >= 0 {
-			continue
-		}
-		if math.Abs(p[i].y-p[i-1].y) < least || math.Abs(p[i+1].y-p[i].y) < least {
+		// Most readings lie near their neighbours, or between them.
+		to, from := p[i].y-p[i-1].y, p[i+1].y-p[i].y
+		if math.Abs(to) < least || math.Abs(from) < least || to*from >= 0 {
 			continue
 		}
 		if len(drop) > 0 && i-drop[len(drop)-1] <= 2 || p[i].w > 1 {

@@ -188,7 +188,7 @@ func (g *Segmenter) judgeFolds(r *measure.Reading) {
 	if f.below = f.below || r.Lift < 0; f.below {
 		return
 	}
-	if a, b, c := &f.last[0], &f.last[1], &f.last[2]; f.n == 3 && a.Lift > b.Lift && c.Lift < r.Lift && max(b.Lift, c.Lift) < min(a.Lift, r.Lift) {
+	if a, b, c := &f.last[0], &f.last[1], &f.last[2]; f.n == 3 && max(b.Lift, c.Lift) < min(a.Lift, r.Lift) {
 		every := g.stream.typical // a port may hand over several at once
 		down, up := paceOf(a, b, every), paceOf(r, c, every)
 		way := (down + up) / 2 * max(float64(c.At-b.At), every)

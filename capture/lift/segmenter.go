@@ -506,8 +506,9 @@ func (m *noiseMeter) see(y float64) (changed bool) {
 	if m.seen++; m.seen%8 != 0 {
 		return false
 	}
-	if sd := m.sd(); m.n >= fewest && (sd > 1.25*m.told || sd < 0.8*m.told) {
-		m.told = sd
+	// The standard deviation is more than 1.25 times what was told, or less than 0.8.
+	if two := 6 * m.n * m.told * m.told; m.n >= fewest && (m.sum > 1.5625*two || m.sum < 0.64*two) {
+		m.told = m.sd()
 		return true
 	}
 	return false

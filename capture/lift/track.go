@@ -218,7 +218,7 @@ func (k *track) heelIs(run *flat) {
 // onRamp says whether the run lies higher than the heel and is shorter than the rest
 // that told it: a slow hand on the ramp, where a heel that drifts would go on in one run.
 func (k *track) onRamp() bool {
-	return k.run.level > k.heel && k.run.t0 != k.heelFrom && k.run.span() < k.heelSpan
+	return k.run.t0 != k.heelFrom && k.run.level > k.heel && k.run.span() < k.heelSpan
 }
 
 func (k *track) stepHome(p point, v float64) turn {
@@ -403,13 +403,15 @@ func (k *track) flankTime() float64 {
 // eight a flank. A rest fills one band and is left out with the median.
 func flankTime(p []point, heel, top float64) float64 {
 	var band [8]float64
-	for i := 1; i < len(p); i++ {
-		lo, hi := (p[i-1].y-heel)/top, (p[i].y-heel)/top
+	last := 0.0
+	for i := range p {
+		lo, hi := last, (p[i].y-heel)/top
+		last = hi
+		if i == 0 || max(lo, hi) < 0.1 || min(lo, hi) > 0.9 {
+			continue
+		}
 		if lo > hi {
 			lo, hi = hi, lo
-		}
-		if hi < 0.1 || lo > 0.9 {
-			continue
 		}
 		dt := p[i].t - p[i-1].t
 		for b := max(int(10*lo)-1, 0); b < len(band); b++ {

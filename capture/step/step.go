@@ -33,7 +33,7 @@ func (s *Finder) See(x int64) bool {
 	d := x - s.last
 	was := s.started
 	s.last, s.started = x, true
-	if s.Fixed > 0 || d == 0 || !was || s.changes >= stepVotes {
+	if s.Fixed > 0 || s.changes >= stepVotes || d == 0 || !was {
 		return false
 	}
 	if d < 0 {

@@ -25,10 +25,12 @@ func BendDepth(i int) float64 { return 0.002 * math.Pow(0.5/1.5/0.002, float64(i
 // count, y the lift. Lengths below tells are none.
 func BendOf(x, y []float64, count, height, tells float64) (b Bend) {
 	highest := make([]float64, len(y)) // so far: a level is first passed where that is
+	top := math.Inf(-1)
 	for i, v := range y {
-		if highest[i] = v; i > 0 {
-			highest[i] = max(v, highest[i-1])
+		if v > top {
+			top = v
 		}
+		highest[i] = top
 	}
 	passes := func(level float64) (at float64, i int) {
 		i, _ = slices.BinarySearch(highest, level)

@@ -255,20 +255,22 @@ func (d *descent) weigh() (f flank, ok bool) {
 // fit fits b for a stop of a size that ends at an edge, by Newton's method, and
 // returns the sum of squares that is left.
 func fit(p []piece, edge, size, span, depth float64) (least, at float64) {
-	root := math.Sqrt(size)
+	root, beside, on := math.Sqrt(size), 0.0, 0 // of the pieces that the stop hides, whatever b is
+	for on < len(p) && p[on].x <= edge {
+		beside += p[on].w * p[on].y * p[on].y
+		on++
+	}
 	b := (math.Sqrt(depth+size) - root) / (span - edge) // the window's end is that deep
 	least, at = math.Inf(1), b
 	const steps = 4
 	for range steps {
-		var sum, slope, curve float64
-		for _, q := range p {
-			off := q.y
-			if z := q.x - edge; z > 0 {
-				off -= b*b*z*z + 2*b*root*z
-				by := 2*b*z*z + 2*root*z // what the model grows by with b
-				slope -= 2 * q.w * off * by
-				curve += 2 * q.w * (by*by - off*2*z*z)
-			}
+		sum, slope, curve := beside, 0.0, 0.0
+		for _, q := range p[on:] {
+			z := q.x - edge
+			off := q.y - (b*b*z*z + 2*b*root*z)
+			by := 2*b*z*z + 2*root*z // what the model grows by with b
+			slope -= 2 * q.w * off * by
+			curve += 2 * q.w * (by*by - off*2*z*z)
 			sum += q.w * off * off
 		}
 		if sum < least {
