@@ -97,7 +97,9 @@ func (e surroundings) cleaned(p []point) (kept, off []point) {
 func supported(p []point) float64 {
 	top := math.Inf(-1)
 	for i := 1; i < len(p); i++ {
-		top = max(top, min(p[i-1].y, p[i].y))
+		if p[i].y > top && p[i-1].y > top {
+			top = min(p[i-1].y, p[i].y)
+		}
 	}
 	return top
 }

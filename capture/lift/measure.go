@@ -176,7 +176,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		m.parts = &parts{e: e, before: slices.Clone(before), passage: slices.Clone(passage), after: slices.Clone(after), heel: v.heel}
 	}
 	e.turnedThrough(&m, &v, before, after)
-	m.shape = e.shape(before, passage, v.heel, m.nose.Y, scatter, v.angles)
+	m.shape = e.shape(before, &v, m.nose.Y, scatter)
 	if e.judgesStops {
 		m.stops = e.stops(&v, m.nose.Y, scatter)
 	}
@@ -208,14 +208,7 @@ func (v *view) way() float64 {
 // flanks returns both flanks, the opening one first, each from the heel to the nose: x is
 // the crank angle or else the time.
 func (v *view) flanks() (x, y [2][]float64) {
-	all := v.t
-	if v.angles {
-		all = make([]float64, len(v.p))
-		for i, p := range v.p {
-			all[i] = p.a
-		}
-	}
-	x = [2][]float64{all[:v.top+1], slices.Clone(all[v.top:])}
+	x = [2][]float64{v.x[:v.top+1], slices.Clone(v.x[v.top:])}
 	y = [2][]float64{v.y[:v.top+1], slices.Clone(v.y[v.top:])}
 	slices.Reverse(x[1])
 	slices.Reverse(y[1])
@@ -240,6 +233,7 @@ type view struct {
 	p       []point
 	heel    float64
 	t, y, w []float64 // since the first, above the heel, weights
+	a, x    []float64 // angles, NaN without an encoder; and what it goes along: the angles, or else t
 	top     int       // the highest
 	height  float64   // of it
 	angles  bool      // each point has one
@@ -249,18 +243,22 @@ type view struct {
 
 func viewOf(passage []point, heel float64) view {
 	n := len(passage)
-	v := view{p: passage, heel: heel, t: make([]float64, n), y: make([]float64, n), w: make([]float64, n)}
-	counted := 0
-	for i, p := range passage {
-		v.t[i], v.y[i], v.w[i] = p.t-passage[0].t, p.y-heel, p.w
+	t, y, w, a := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	counted, top := 0, 0
+	for i := range passage {
+		p := &passage[i]
+		t[i], y[i], w[i], a[i] = p.t-passage[0].t, p.y-heel, p.w, p.a
 		if !math.IsNaN(p.a) {
 			counted++
 		}
-		if v.y[i] > v.y[v.top] {
-			v.top = i
+		if y[i] > y[top] {
+			top = i
 		}
 	}
-	v.height, v.angles = v.y[v.top], counted == n
+	v := view{p: passage, heel: heel, t: t, y: y, w: w, a: a, x: t, top: top, height: y[top], angles: counted == n}
+	if v.angles {
+		v.x = a
+	}
 	return v
 }
 
@@ -330,9 +328,9 @@ func (e surroundings) findNose(m *measured, v *view, scatter float64) {
 // turnedThrough finds how long the valve stayed at its highest, against its
 // heels and flanks, and whether that can have been a heel.
 func (e surroundings) turnedThrough(m *measured, v *view, before, after []point) {
-	var sum float64
+	sum, level := 0.0, v.height-2*e.lim.near
 	for i := 1; i < len(v.y); i++ {
-		if v.y[i] > v.height-2*e.lim.near && v.y[i-1] > v.height-2*e.lim.near {
+		if v.y[i] > level && v.y[i-1] > level {
 			sum += v.t[i] - v.t[i-1]
 		}
 	}
@@ -443,10 +441,10 @@ func rest(p []point, heel level, wide float64) int {
 }
 
 func highest(p []point) int {
-	top := 0
+	top, most := 0, p[0].y
 	for i := range p {
-		if p[i].y > p[top].y {
-			top = i
+		if p[i].y > most {
+			top, most = i, p[i].y
 		}
 	}
 	return top

@@ -92,9 +92,9 @@ func (v *view) byAngle(scatter float64) lobe.Curve {
 		}
 	}
 	a, y, w := make([]float64, 0, n), make([]float64, 0, n), make([]float64, 0, n)
-	for i, p := range v.p {
-		if v.y[i] > 0.8*v.height {
-			a, y, w = append(a, p.a), append(y, v.y[i]), append(w, p.w)
+	for i, h := range v.y {
+		if h > 0.8*v.height {
+			a, y, w = append(a, v.a[i]), append(y, h), append(w, v.w[i])
 		}
 	}
 	c := lobe.ByAngle(a, y, w)

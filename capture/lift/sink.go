@@ -16,11 +16,7 @@ const (
 
 // pauses returns when the hand stood still with the valve open.
 func (e surroundings) pauses(v *view) []sinking.Pause {
-	r := sinking.Readings{T: v.t, Y: v.y, W: v.w, A: make([]float64, len(v.p)), Height: v.height, Step: e.step, Noise: e.noise}
-	for i, p := range v.p {
-		r.A[i] = p.a
-	}
-	return sinking.Pauses(&r)
+	return sinking.Pauses(&sinking.Readings{T: v.t, Y: v.y, W: v.w, A: v.a, Height: v.height, Step: e.step, Noise: e.noise})
 }
 
 // judgeSinking takes the pauses of an opening and tells of a lifter that bleeds

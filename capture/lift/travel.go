@@ -16,34 +16,32 @@ import (
 
 // shape measures the shape of a passage, with the foot of its opening flank in
 // the readings before it.
-func (e surroundings) shape(before, passage []point, heel, height, scatter float64, angles bool) evidence.Shape {
+func (e surroundings) shape(before []point, v *view, height, scatter float64) evidence.Shape {
 	edge := e.edge(height, scatter)
 	if 12*edge > height {
 		return evidence.Shape{}
 	}
 	foot := len(before)
-	for foot > 0 && before[foot-1].y-heel > edge {
+	for foot > 0 && before[foot-1].y-v.heel > edge {
 		foot--
 	}
-	foot = max(foot-1, 0)
-	n := len(before) - foot + len(passage)
-	c := lobe.Curve{X: make([]float64, 0, n), Y: make([]float64, 0, n), Height: height}
-	if angles {
-		c.Along = lobe.OfAngle
-	}
-	for _, part := range [2][]point{before[foot:], passage} {
-		for _, p := range part {
-			if angles {
-				c.X = append(c.X, p.a)
-			} else {
-				c.X = append(c.X, p.t-passage[0].t)
-			}
-			c.Y = append(c.Y, p.y-heel)
-			if c.Y[len(c.Y)-1] > c.Y[c.Top] {
-				c.Top = len(c.Y) - 1
-			}
+	before = before[max(foot-1, 0):]
+	n := len(before) + len(v.p)
+	c := lobe.Curve{X: make([]float64, 0, n), Y: make([]float64, 0, n), Height: height, Top: len(before) + v.top}
+	for i, p := range before {
+		x := p.t - v.p[0].t
+		if v.angles {
+			x = p.a
+		}
+		c.X, c.Y = append(c.X, x), append(c.Y, p.y-v.heel)
+		if c.Y[i] >= v.height && (c.Top >= len(before) || c.Y[i] > c.Y[c.Top]) {
+			c.Top = i
 		}
 	}
+	if v.angles {
+		c.Along = lobe.OfAngle
+	}
+	c.X, c.Y = append(c.X, v.x...), append(c.Y, v.y...)
 	return evidence.ShapeOf(c, edge)
 }
 
@@ -159,13 +157,10 @@ const (
 
 // stops returns what an opening says of a spindle that stopped under its nose.
 func (e surroundings) stops(v *view, nose, scatter float64) stops.Says {
-	c := lobe.Curve{X: v.t, Y: v.y, Top: v.top, Height: v.height, Scatter: scatter}
+	c := lobe.Curve{X: v.x, Y: v.y, Top: v.top, Height: v.height, Scatter: scatter}
 	off := stopStamps * min(e.stream.uneven, e.stream.typical)
 	if v.angles {
-		c.X, c.Along = make([]float64, len(v.p)), lobe.OfAngle
-		for i, p := range v.p {
-			c.X[i] = p.a
-		}
+		c.Along = lobe.OfAngle
 		off = gum.Root(lobe.Count(c.X)/math.Sqrt(12), stopPlay)
 	}
 	return stops.Of(c, nose, off)

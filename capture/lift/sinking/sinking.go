@@ -51,13 +51,13 @@ func Pauses(v *Readings) []Pause {
 	var all []Pause
 	slack := 1.2*v.Step + 5*v.Noise
 	for i := 0; i < len(v.Y)-4; {
-		if v.Y[i] < lowPause*v.Height {
+		t, y, a := v.T[i], v.Y[i], v.A[i]
+		if y < lowPause*v.Height {
 			i++
 			continue
 		}
 		j := i
-		for j+1 < len(v.Y) && math.Abs(v.Y[j+1]-v.Y[i]) <= sinkingMost*(v.T[j+1]-v.T[i])+slack &&
-			!(math.Abs(v.A[j+1]-v.A[i]) > drive.Still) {
+		for j+1 < len(v.Y) && math.Abs(v.Y[j+1]-y) <= sinkingMost*(v.T[j+1]-t)+slack && !(math.Abs(v.A[j+1]-a) > drive.Still) {
 			j++
 		}
 		if v.T[j]-v.T[i] < leastPause || j-i < 4 {
