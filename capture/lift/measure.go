@@ -394,8 +394,12 @@ func (e surroundings) crossings(m *measured, v *view) {
 	way := v.way()
 	m.way = way
 	near := 1.05*e.step + 4*m.noise
-	m.passed = e.onTime(v, false).moving(near).passes(lift, way)
-	paired := e.onTime(v, true).moving(near)
+	alone := e.onTime(v, false)
+	paired := alone.moving(near)
+	m.passed = paired.passes(lift, way)
+	if alone != v { // of readings that came in one go some may still be told by
+		paired = e.onTime(v, true).moving(near)
+	}
 	for i, c := range [2]*Crossing{&out.OpeningHalf, &out.ClosingHalf} {
 		side := way * float64(2*i-1)
 		a, u := paired.crosses(side, half)

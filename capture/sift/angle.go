@@ -121,7 +121,9 @@ func (c *crank) take(r *measure.Reading, off, dt float64) {
 	c.pace *= 1 - min(dt*(1.0/paceLasts), 1)
 	if off > 0 {
 		c.learn(off)
-		c.pace = max(off/max(dt, c.usual, 1), c.pace)
+		if dt = max(dt, c.usual, 1); off > c.pace*dt {
+			c.pace = off / dt
+		}
 	}
 	c.at, c.angle = r.At, r.Angle
 }

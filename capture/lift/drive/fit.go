@@ -113,8 +113,8 @@ type driveFit struct {
 	used     []int     // those of them that are of this reading
 	sd, lag  float64
 
-	// Of all readings, opening by opening.
-	weights, residuals []float64
+	// Of all readings, opening by opening; angles are those of the lag before.
+	angles, weights, residuals []float64
 }
 
 // newDriveFit returns none where so few readings follow any curve.
@@ -129,11 +129,12 @@ func newDriveFit(openings []*Passage) (*driveFit, bool) {
 	}
 	f := &driveFit{
 		openings: openings, zero: make([]float64, len(openings)), row: make([]float64, columns), sd: 1,
-		weights: make([]float64, n), residuals: make([]float64, n),
+		angles: make([]float64, 0, n), weights: make([]float64, n), residuals: make([]float64, n),
 	}
 	for i, o := range openings {
 		for _, r := range o.flanks {
 			f.zero[i] += r.a / float64(len(o.flanks))
+			f.angles = append(f.angles, o.at(r.t))
 		}
 	}
 	for i := range f.weights {
@@ -179,7 +180,7 @@ func (f *driveFit) solve() bool {
 		for _, r := range o.flanks {
 			r.w = o.speedAt(r.t - f.lag)
 			f.see(r, i)
-			e := o.at(r.t-f.lag) - f.zero[i]
+			e := f.angles[k] - f.zero[i]
 			for n, p := range f.used {
 				x := f.weights[k] * f.row[p]
 				b[p] += x * e
@@ -217,7 +218,8 @@ func (f *driveFit) weigh() {
 	for i, o := range f.openings {
 		for _, r := range o.flanks {
 			f.see(r, i)
-			e := o.at(r.t-f.lag) - f.zero[i]
+			f.angles[k] = o.at(r.t - f.lag)
+			e := f.angles[k] - f.zero[i]
 			for _, p := range f.used {
 				e -= f.row[p] * f.c.AtVec(p)
 			}

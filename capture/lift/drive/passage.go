@@ -80,6 +80,7 @@ func Take(v *Readings) *Passage {
 	o := &Passage{Lift: lift, nose: (v.NoseAt - v.T[0]) / s}
 	o.count, o.every = lobe.Count(v.A), (v.T[n-1]-v.T[0])/float64(n-1)/s
 	o.t, o.a = v.crank(o.count)
+	o.flanks = make([]reading, 0, n/3)
 	far := math.Inf(-1)
 	half := lift / 2
 	resumed, turned, since, farAt := far, far, far, far
@@ -118,7 +119,7 @@ func Take(v *Readings) *Passage {
 	o.Stood = v.stood()
 	o.backs = slices.DeleteFunc(o.backs, func(b []reading) bool { return len(b) < leastBackward })
 	if stride := 1 + len(o.flanks)/(2*mostDriven); stride > 1 {
-		kept := o.flanks[:0]
+		kept := make([]reading, 0, 2*mostDriven)
 		for i := 0; i < len(o.flanks); i += stride {
 			kept = append(kept, o.flanks[i])
 		}
