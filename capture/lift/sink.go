@@ -42,7 +42,7 @@ func (g *Segmenter) tellSinking(m measured) {
 
 // The uncertainty is so many times what pauses, and what feet, say that a valve sinks by:
 // of the pauses the most is meant; ramps that differ hide a part from the feet.
-const sunkTimes, seenTimes = 0.6, 0.8
+const sunkTimes, seenTimes = 0.8, 0.8
 
 // sunk gives each opening what a lifter that bleeds down may have taken off it.
 func (g *Segmenter) sunk(dst []measured) {
