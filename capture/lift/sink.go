@@ -134,16 +134,21 @@ func (h *homecomings) slipped(least float64) bool {
 	return n == 1 && (at > 0 || h.moved[0] < 0)
 }
 
-// drifts says whether the heel moved one way over every opening, by more than that, and by
-// less and less: what warms up does, and no spindle.
+// drifts says whether the heel moved one way over the openings, by less and less, as far as
+// least tells: what warms up does. A spindle that sticks has done with it at once.
 func (h *homecomings) drifts(least float64) bool {
+	first := h.moved[0]
 	for i, d := range h.moved {
-		if d*h.moved[0] < 0 || math.Abs(d) < least || i > 0 && math.Abs(d) > math.Abs(h.moved[i-1]) {
+		if i > 0 && math.Abs(d) > math.Abs(h.moved[i-1])+least || d*first < 0 && math.Abs(d) > least {
 			return false
 		}
 	}
-	return true
+	return len(h.moved) > 1 && h.moved[1]/first > atOnce
 }
+
+// atOnce is the share of the first way that is left for the second opening where what warms
+// up takes a minute or more for it.
+const atOnce = 0.3
 
 // most returns by how much the heel moved at the most.
 func (h *homecomings) most() float64 {
