@@ -93,15 +93,24 @@ func (g *Segmenter) judgeHeel(m measured) {
 	v.last, v.hasLast = m.after, m.after.n > 0 && !m.reZeroed
 }
 
-// judgeRunOut tells of a heel that goes up and down as it turns, once.
+// judgeRunOut tells of a heel that goes up and down as it turns, once. Without an encoder a
+// rest at the foot of a flank looks like that: there the heel before an opening, which is
+// the one after the last, counts once.
 func (g *Segmenter) judgeRunOut(m measured) {
-	if g.verdict.runsOut == runsOutAgain || m.runOut > mostRunOut || m.runOut < max(2.5*float64(g.steps.Step()), leastRunOut) {
-		return
+	v := &g.verdict
+	heels := m.runOut[:]
+	if m.OpeningHalf.Angle == nil && len(g.all) > 0 {
+		heels = heels[1:]
 	}
-	if g.verdict.runsOut++; g.verdict.runsOut < runsOutAgain {
-		return // once may have been a rest at the foot of a flank
+	for _, by := range heels {
+		if v.runsOut == runsOutAgain || by > mostRunOut || by < max(2.5*float64(g.steps.Step()), leastRunOut) {
+			continue
+		}
+		if v.runsOut++; v.runsOut < runsOutAgain {
+			continue
+		}
+		g.fault(HeelRunOut, m.Open, "the heel goes up and down by %v as it turns: its base circle or the bearings run out. Lash and max lift depend on where on the heel they are taken, by as much; the maker says what is allowed", length(by))
 	}
-	g.fault(HeelRunOut, m.Open, "the heel goes up and down by %v as it turns: its base circle or the bearings run out. Lash and max lift depend on where on the heel they are taken, by as much; the maker says what is allowed", length(m.runOut))
 }
 
 // leastRunOut is worth telling, nanometres; more than mostRunOut is a base that

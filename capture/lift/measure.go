@@ -44,13 +44,13 @@ type measured struct {
 	rested          [3]float64 // time on the heel before, at the nose, on the heel after
 	flank           float64
 	noise           float64
-	own             float64 // standard uncertainty that other openings do not share
-	common          float64 // and that they do
-	alike           float64 // and that all have the same way, each by its own amount
-	noseReading     float64 // what the indicator shows on the nose
-	runOut          float64 // by how much the heel goes up and down, noise taken off
-	wander          float64 // and may go, for the uncertainty
-	doubted         []point // lay off the line of their neighbours
+	own             float64    // standard uncertainty that other openings do not share
+	common          float64    // and that they do
+	alike           float64    // and that all have the same way, each by its own amount
+	noseReading     float64    // what the indicator shows on the nose
+	runOut          [2]float64 // by how much the heels before and after go up and down, noise taken off
+	wander          float64    // and may go, for the uncertainty
+	doubted         []point    // lay off the line of their neighbours
 	passed          *drive.Passage
 	pauses          []sinking.Pause
 	skipped         bool // a passage before it could not be measured, or readings were lost
@@ -271,12 +271,13 @@ func (e surroundings) heels(m *measured, before, passage, after []point, scatter
 	}
 	m.before, m.after = heelOf(before, wide), heelOf(after, wide)
 	m.before, m.after = lowerHeel(before, m.before, m.after, wide), lowerHeel(after, m.after, m.before, wide)
-	for _, side := range []struct {
+	var wander float64
+	for i, side := range [2]struct {
 		p    []point
 		heel level
 	}{{before, m.before}, {after, m.after}} {
-		runOut, wander := e.runOut(side.p, side.heel, wide)
-		m.runOut, m.wander = max(m.runOut, runOut), max(m.wander, wander)
+		m.runOut[i], wander = e.runOut(side.p, side.heel, wide)
+		m.wander = max(m.wander, wander)
 	}
 	if q := e.stream; q.jumped && float64(q.jumpAt) >= start(before, passage) {
 		// Zero was pressed: only the heel on the nose's side of it counts.
