@@ -26,6 +26,7 @@ type verdicts struct {
 	judged      int // openings whose flanks are below
 	flanks      []evidence.Flank
 	bends       [2][]lobe.Bend
+	kinks       [2]lobe.Kink
 	feet        [2][]lobe.Foot // of opening flanks, of closing ones
 	seen        int            // readings on a flank, of the opening that has most
 	first, nose measure.Stamp
@@ -144,6 +145,7 @@ func (g *Segmenter) judgeShape(m measured) {
 	v.flanks = append(v.flanks, m.shape.Flanks[:]...)
 	for side, feet := range m.feet {
 		v.bends[side] = append(v.bends[side], m.bend[side])
+		v.kinks[side].Add(m.kink[side])
 		v.feet[side] = append(v.feet[side], feet...)
 	}
 	if !g.patient {
@@ -194,11 +196,7 @@ func (g *Segmenter) judgeTravel() {
 	if !v.told[1] && says(evidence.CutOff) {
 		g.tellCut(v.nose, v.cutAt)
 	}
-	enough := bendsTime
-	if v.angles {
-		enough = bendsAngles
-	}
-	if deep, by := v.bent(); !v.told[1] && by > enough {
+	if deep, tells := v.pressed(); !v.told[1] && tells {
 		g.tellBent(v.nose, v.cutAt, deep*v.cutAt)
 	}
 }
@@ -210,7 +208,7 @@ func (g *Segmenter) tellFree(at measure.Stamp) {
 
 func (g *Segmenter) tellBent(at measure.Stamp, lift, deep float64) {
 	g.verdict.told[1] = true
-	g.fault(TravelEnd, at, "from %v on, %v under the nose, lift goes on several times slower on both flanks, as no lobe does: the spindle is pressed against the end of its travel, its clamp or stand gives way there, or the spring binds. Give the indicator travel left at full lift, see to clamp and spring, and turn again", length(lift-deep), length(deep))
+	g.fault(TravelEnd, at, "from %v on, %v under the nose, lift goes on several times slower on both flanks, as no lobe does that is not worn: the spindle is pressed against the end of its travel, its clamp or stand gives way there, or the spring binds. Give the indicator travel left at full lift, see to clamp and spring, and turn again", length(lift-deep), length(deep))
 }
 
 func (g *Segmenter) tellCut(at measure.Stamp, lift float64) {
@@ -229,14 +227,14 @@ func (g *Segmenter) travelled(dst []measured) {
 	}
 	for _, f := range [2]evidence.Fault{evidence.CutOff, evidence.HangsFree} {
 		model := evidence.Of(f, v.angles)
-		weight, hung := model.Weigh(f, v.flanks), 0.0
+		weight, share, least := model.Weigh(f, v.flanks), 0.0, v.kinkTakes()*v.cutAt
 		if f == evidence.HangsFree {
-			hung, _ = v.hung()
+			least, _ = v.hung()
 		}
-		share := 0.0
 		if weight >= model.Mind {
 			share = model.Taken(f, weight)
-		} else if hung == 0 {
+		}
+		if share == 0 && least == 0 {
 			continue
 		}
 		kind, what := TravelEnd, "the spindle may have stopped just under the nose"
@@ -247,7 +245,7 @@ func (g *Segmenter) travelled(dst []measured) {
 		if f == evidence.CutOff && weight < aSoftStop {
 			most = v.stops.AtMost()
 		}
-		taken := func(m *measured) float64 { return max(min(share*float64(m.MaxLift), most), hung) }
+		taken := func(m *measured) float64 { return max(min(share*float64(m.MaxLift), most), least) }
 		g.hold(kind, measure.Length(taken(&dst[0])), what+": the flanks do not leave it out. Prove the indicator, or give it more travel, and turn again")
 		for i := range dst {
 			dst[i].common = gum.Root(dst[i].common, taken(&dst[i])/2)

@@ -29,6 +29,7 @@ type measured struct {
 	nose            lobe.Peak
 	shape           evidence.Shape
 	bend            [2]lobe.Bend
+	kink            [2]lobe.Kink
 	feet            [2][]lobe.Foot // how its flanks meet the heel, with an encoder
 	back            float64        // the largest back-turn seen on a flank, without an encoder
 	backAt          measure.Stamp
@@ -191,7 +192,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		m.gained, m.gainedAt = gained(&v)
 	}
 	e.crossings(&m, &v)
-	m.feet, m.bend = e.flankFits(&v, scatter)
+	m.feet, m.bend, m.kink = e.flankFits(&v, scatter)
 	m.pauses = e.pauses(&v)
 	e.uncertain(&m, &v)
 	return m, true

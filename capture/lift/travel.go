@@ -55,26 +55,27 @@ func (e surroundings) edge(height, scatter float64) float64 {
 
 // flankFits returns how both flanks meet the heel, where there is an encoder, and how they
 // go near the nose; the opening one first.
-func (e surroundings) flankFits(v *view, scatter float64) (feet [2][]lobe.Foot, bend [2]lobe.Bend) {
+func (e surroundings) flankFits(v *view, scatter float64) (feet [2][]lobe.Foot, bend [2]lobe.Bend, kink [2]lobe.Kink) {
 	x, y := v.flanks()
-	count := 0.0
+	off := 0.0
 	if v.angles {
-		count = min(lobe.Count(x[0]), lobe.Count(x[1]))
+		off = gum.Root(gum.Rectangular(min(lobe.Count(x[0]), lobe.Count(x[1]))), stopPlay)
 	}
 	for side := range bend {
-		bend[side] = lobe.BendOf(x[side], y[side], count, v.height, e.tells(scatter))
 		if !v.angles {
+			bend[side] = lobe.BendOf(x[side], y[side], v.height, e.tells(scatter))
 			continue
 		}
+		kink[side] = lobe.KinkOf(x[side], y[side], off, v.height, scatter)
 		if f, ok := lobe.FootOf(x[side], y[side], e.edge(v.height, scatter), v.height); ok {
 			feet[side] = append(feet[side], f)
 		}
 	}
-	return feet, bend
+	return feet, bend, kink
 }
 
-// bent returns how deep under the nose both flanks of all openings bend, as a share of the
-// lift, and by how much at the least, as the logarithm of how many times slower they go on.
+// bent returns how deep under the nose both flanks of all openings bend along time, as a
+// share of the lift, and by how much at the least, as the logarithm of how many times slower they go on.
 func (v *verdicts) bent() (deep, by float64) {
 	by = math.Inf(-1)
 	for i := range len(lobe.Bend{}) {
@@ -86,14 +87,14 @@ func (v *verdicts) bent() (deep, by float64) {
 					said = append(said, b[i])
 				}
 			}
-			if len(said) == 0 || !v.angles && len(said) < bendsHands {
+			if len(said) < bendsHands {
 				least = math.Inf(-1)
 				break
 			}
 			slices.Sort(said)
 			least, all = min(least, said[len(said)/2]), min(all, said[0])
 		}
-		if !v.angles && all < bendsAlone {
+		if all < bendsAlone {
 			continue // a hand that slowed down
 		}
 		if least > by {
@@ -106,9 +107,58 @@ func (v *verdicts) bent() (deep, by float64) {
 // bendsHands openings show along time what a hand's own pace does not.
 const bendsHands = 3
 
-// bendsAngles and bendsTime tell of a bend, along the crank angle and along time, where each
-// flank must show it as well; see [lobe.Bend].
-var bendsAngles, bendsTime, bendsAlone = math.Log(2.6), math.Log(3.5), math.Log(1.8)
+// bendsTime tells of a bend along time, where each flank must show it as well; see
+// [lobe.Bend].
+var bendsTime, bendsAlone = math.Log(3.5), math.Log(1.8)
+
+// pressed returns how deep under the nose the spindle was pressed against something soft, as
+// a share of the lift, and whether that is told.
+func (v *verdicts) pressed() (deep float64, tells bool) {
+	if !v.angles {
+		deep, by := v.bent()
+		return deep, by > bendsTime
+	}
+	best := v.likeliestKink()
+	deep, _ = lobe.KinkAt(best)
+	return deep, deep > flattest && v.kinked(best) > kinkTells
+}
+
+// likeliestKink returns which kink both flanks speak for the most.
+func (v *verdicts) likeliestKink() (best int) {
+	for i := range lobe.Kinks {
+		if v.kinked(i) > v.kinked(best) {
+			best = i
+		}
+	}
+	return best
+}
+
+// kinked returns what the openings say of a kink, by the flank that says less: all have the
+// same lobe, and what it is no smooth curve by.
+func (v *verdicts) kinked(i int) float64 {
+	return min(v.kinks[0][i], v.kinks[1][i]) * min(1, kinkOpenings/float64(max(v.judged, 1)))
+}
+
+// kinkTakes returns what the spindle may have been pressed in by, as a share of the lift: the
+// most of the kinks that are about as likely.
+func (v *verdicts) kinkTakes() (most float64) {
+	least := max(v.kinked(v.likeliestKink())-kinkLikely, kinkMinds)
+	for i := range lobe.Kinks {
+		if v.kinked(i) > least {
+			most = max(most, lobe.KinkTakes(i))
+		}
+	}
+	return most
+}
+
+const (
+	// A kink is told beyond this, and in the uncertainty beyond that: one in some hundred
+	// indicators is pressed in. So many openings count, and kinks that are so much less
+	// likely as well; all as logarithms.
+	kinkTells, kinkMinds, kinkOpenings, kinkLikely = 8.0, 5.0, 2.0, 2.0
+	// Less deep a nose may be as flat by itself.
+	flattest = 0.03
+)
 
 // hung returns by how much the spindle may have hung free, nanometres, and how steep the
 // flanks are where they meet the heel, by the flatter one, each in the middle of all
