@@ -164,6 +164,7 @@ func (g *Segmenter) judgeAccount(all []measured) {
 		g.judgeNone()
 		return
 	}
+	g.judgeDips(all)
 	lifts, times := make([]float64, len(all)), make([]float64, len(all))
 	for i, m := range all {
 		lifts[i], times[i] = float64(m.MaxLift), float64(m.Close-m.Open)

@@ -296,13 +296,17 @@ func TestAMinusSignThatIsNeverSentIsTold(t *testing.T) {
 		if !encoder {
 			whole = withoutAngles(two)
 		}
-		f, err := lift.Analyse(from(0, aside(whole, -4*measure.Millimetre), folded), lift.Options{})
-		require.NoError(t, err)
-		assert.Positive(t, faults(f, lift.Misread), "%v", f.Faults)
-		f, err = lift.Analyse(from(0, whole, folded), lift.Options{})
-		require.NoError(t, err)
-		assert.Empty(t, f.Faults)
-		assert.Len(t, f.Openings, 2)
+		for _, heel := range []measure.Length{-4 * measure.Millimetre, -90 * measure.Micrometre} {
+			f, err := lift.Analyse(from(0, aside(whole, heel), folded), lift.Options{})
+			require.NoError(t, err)
+			assert.Equal(t, 1, faults(f, lift.Misread), "heel at %v: %v", heel, f.Faults)
+		}
+		for _, heel := range []measure.Length{0, 90 * measure.Micrometre} {
+			f, err := lift.Analyse(from(0, aside(whole, heel), folded), lift.Options{})
+			require.NoError(t, err)
+			assert.Empty(t, f.Faults)
+			assert.Len(t, f.Openings, 2)
+		}
 	}
 }
 

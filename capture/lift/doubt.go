@@ -196,13 +196,51 @@ func (g *Segmenter) judgeFolds(r *measure.Reading) {
 		through := math.Abs(float64(b.Lift+c.Lift)-way) < foldAlike*way
 		if way > foldSteps*float64(g.steps.Step()) && alike && through {
 			if f.seen++; f.seen == foldsTold {
-				g.fault(Misread, c.At, "the reading comes down to zero here and goes up again as fast, as no valve turns: the minus sign of what lies behind zero is not sent, or not read. Set zero where the reading never passes it, or look at the format; no figure of this trace holds")
+				g.tellFold(c.At)
 			}
 		}
 	}
 	f.last[0], f.last[1], f.last[2] = f.last[1], f.last[2], *r
 	f.n = min(f.n+1, 3)
 }
+
+func (g *Segmenter) tellFold(at measure.Stamp) {
+	g.fault(Misread, at, "the reading comes down to zero here and goes up again as fast, as no valve turns: the minus sign of what lies behind zero is not sent, not read, or not shown. Set zero on the heel or where the reading never passes it, or look at the format; no figure of this trace holds")
+}
+
+// judgeDips tells of a heel whose sign is lost: without a reading below zero the reading
+// falls from it to zero before each flank and behind it, however slowly.
+func (g *Segmenter) judgeDips(all []measured) {
+	q := &g.stream
+	if g.folds.below || g.folds.seen >= foldsTold || g.sign < 0 || q.jumped || q.scale != 1 {
+		return
+	}
+	since, dips, flanks := math.Inf(-1), 0, 0
+	step := float64(g.steps.Step())
+	for i, m := range all {
+		heel := max(m.before.y, m.after.y)
+		if heel < max(leastShift, 1.6*step+3*m.noise) {
+			return
+		}
+		until := math.Inf(1)
+		if i+1 < len(all) {
+			until = float64(all[i+1].Nose)
+		}
+		for _, side := range [2][2]float64{{since, float64(m.Nose)}, {float64(m.Nose), until}} {
+			flanks++
+			if slices.ContainsFunc(g.account.within(side[0], side[1]), func(s stretch) bool { return s.lo < max(dipsTo*heel, 1.1*step) }) {
+				dips++
+			}
+		}
+		since = float64(m.Nose)
+	}
+	if dips > 1 && 2*dips >= flanks { // between sparse readings some pass unseen
+		g.tellFold(all[0].Open)
+	}
+}
+
+// dipsTo is the share of the heel's reading that sparse readings leave above zero.
+const dipsTo = 0.45
 
 // paceOf returns how fast the reading moved between two, nanometres a microsecond, that are
 // no less than so long apart.
