@@ -138,6 +138,24 @@ func TestEncoderThatStandsWhileTheValveMovesIsTold(t *testing.T) {
 	assert.Empty(t, sound.Faults)
 }
 
+// Within a count the valve moves and the angle stands: thirty counts a turn are no fault,
+// and what they leave of the nose time tells; an encoder that stands is told all the same.
+func TestCoarseEncoderIsNoneThatStands(t *testing.T) {
+	coarse := func(stops int) lift.Findings {
+		f, err := lift.Analyse(evenly(3, 10, func(i int, angle, lifted float64) (float64, float64) {
+			return 12 * math.Floor(min(angle, float64(stops)*0.5)/12), lifted
+		}), lift.Options{})
+		require.NoError(t, err)
+		return f
+	}
+	f := coarse(3 * 1440)
+	require.Len(t, f.Openings, 3)
+	assert.Empty(t, f.Faults)
+	assert.InDelta(t, 10, f.MaxLift.Millimetres(), f.MaxLiftU.Millimetres())
+	assert.Less(t, f.MaxLiftU.Millimetres(), 0.05)
+	assert.Contains(t, kinds(coarse(1440+300)), lift.EncoderSlip, "on the second opening flank")
+}
+
 // Half a degree lost in each cycle is within what one turn may be off by, and five of
 // them together are not.
 func TestCountsThatGoWrongLittleByLittleAreTold(t *testing.T) {

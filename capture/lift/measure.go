@@ -173,7 +173,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		return measured{}, false // up a flank and down the same one
 	}
 	e.findNose(&m, &v, scatter)
-	if e.keep && v.angles && !m.nose.Dense {
+	if e.keep && v.fine && !m.nose.Dense {
 		m.parts = &parts{e: e, before: slices.Clone(before), passage: slices.Clone(passage), after: slices.Clone(after), heel: v.heel}
 	}
 	e.turnedThrough(&m, &v, before, after)
@@ -238,6 +238,7 @@ type view struct {
 	top     int       // the highest
 	height  float64   // of it
 	angles  bool      // each point has one
+	fine    bool      // and they tell more of the lobe's shape than time does
 	noseAt  float64   // when, found
 	noseA   float64   // at which angle, found
 }
@@ -257,11 +258,14 @@ func viewOf(passage []point, heel float64) view {
 		}
 	}
 	v := view{p: passage, heel: heel, t: t, y: y, w: w, a: a, x: t, top: top, height: y[top], angles: counted == n}
-	if v.angles {
+	if v.fine = v.angles && lobe.Count(a) <= coarsest; v.fine {
 		v.x = a
 	}
 	return v
 }
+
+// coarsest is the count in which a nose moves by so little that its shape shows, degrees.
+const coarsest = 2.5
 
 // heels finds the level on either side, and takes from the passage a rest on a
 // heel that had moved before the valve opened.
@@ -319,8 +323,11 @@ func (e surroundings) findNose(m *measured, v *view, scatter float64) {
 	if !v.angles {
 		return
 	}
-	m.nose = v.byAngle(scatter).Nose()
-	v.noseA = m.nose.X
+	n := v.byAngle(scatter).Nose()
+	if v.noseA = n.X; !v.fine {
+		return
+	}
+	m.nose = n
 	m.height, m.scatter = v.height, scatter
 	if e.nose != nil {
 		m.nose.Y, m.nose.Noise, m.nose.Short, m.nose.Fit = e.nose.Y, e.nose.Noise, e.nose.Short, e.nose.Fit

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"lobescribe/capture/lift/drive"
 	"lobescribe/device/measure"
 	"lobescribe/device/silence"
 )
@@ -59,7 +60,7 @@ const (
 	// A lobe moves the valve by no more of its lift a degree of crank (twice the
 	// mean slope of a flank of 100 degrees is steep for one), and this much more
 	// for an angle that comes a little late.
-	lobeShare, lobeSlope = 0.08, 0.025
+	lobeShare, lobeSlope = 0.08, drive.LobeSlope
 	// A spring throws the cam on from the nose, which is here all above that
 	// share of the lift, and moves the valve by no more of it a microsecond.
 	noseShare, springSpeed = 0.9, 5 / float64(s)

@@ -30,7 +30,7 @@ func (e surroundings) shape(before []point, v *view, height, scatter float64) ev
 	c := lobe.Curve{X: make([]float64, 0, n), Y: make([]float64, 0, n), Height: height, Top: len(before) + v.top}
 	for i, p := range before {
 		x := p.t - v.p[0].t
-		if v.angles {
+		if v.fine {
 			x = p.a
 		}
 		c.X, c.Y = append(c.X, x), append(c.Y, p.y-v.heel)
@@ -38,7 +38,7 @@ func (e surroundings) shape(before []point, v *view, height, scatter float64) ev
 			c.Top = i
 		}
 	}
-	if v.angles {
+	if v.fine {
 		c.Along = lobe.OfAngle
 	}
 	c.X, c.Y = append(c.X, v.x...), append(c.Y, v.y...)
@@ -58,11 +58,11 @@ func (e surroundings) edge(height, scatter float64) float64 {
 func (e surroundings) flankFits(v *view, scatter float64) (feet [2][]lobe.Foot, bend [2]lobe.Bend, kink [2]lobe.Kink) {
 	x, y := v.flanks()
 	off := 0.0
-	if v.angles {
+	if v.fine {
 		off = gum.Root(gum.Rectangular(min(lobe.Count(x[0]), lobe.Count(x[1]))), stopPlay)
 	}
 	for side := range bend {
-		if !v.angles {
+		if !v.fine {
 			bend[side] = lobe.BendOf(x[side], y[side], v.height, e.tells(scatter))
 			continue
 		}
@@ -209,7 +209,7 @@ const (
 func (e surroundings) stops(v *view, nose, scatter float64) stops.Says {
 	c := lobe.Curve{X: v.x, Y: v.y, Top: v.top, Height: v.height, Scatter: scatter}
 	off := stopStamps * min(e.stream.uneven, e.stream.typical)
-	if v.angles {
+	if v.fine {
 		c.Along = lobe.OfAngle
 		off = gum.Root(lobe.Count(c.X)/math.Sqrt(12), stopPlay)
 	}

@@ -34,6 +34,8 @@ const (
 	crankGrain = 1e6
 	// After so many changes the least of them is a count, and so much of it is one.
 	mostSteps, oneCount = 4, 1.01
+	// Until then it may be one of 24 a turn, microdegrees.
+	coarsestCount = 15e6
 	// The pace of just now may be so many times as much.
 	paceTimes = 2.0
 	// A pace is forgotten in so long, microseconds.
@@ -51,7 +53,7 @@ func (c *crank) reach(dt float64) float64 {
 // step the angle goes forth and back by one.
 func (c *crank) grain() float64 {
 	if c.steps < mostSteps {
-		return crankGrain
+		return coarsestCount
 	}
 	return max(crankGrain, oneCount*c.count)
 }

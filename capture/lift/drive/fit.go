@@ -73,6 +73,7 @@ type Fit struct {
 	width  [][2]float64 // mean residual of each opening's flanks
 	within float64      // standard deviation of the residuals on one flank, degrees
 	apart  float64      // how far readings on a flank lie apart, degrees
+	count  float64      // the coarsest count, degrees
 	// off is how far the readings of each opening lie off the fit, in the middle, degrees.
 	off []float64
 }
@@ -286,6 +287,7 @@ func (f *driveFit) openingsIn(d *Fit) {
 			mean[side] = sum[side] / max(count[side], 1)
 		}
 		d.apart = max(d.apart, (most-least)/float64(len(o.flanks)))
+		d.count = max(d.count, o.count)
 		d.off = append(d.off, middleOf(f.residuals[k:k+len(o.flanks)]))
 		d.shift, d.width = append(d.shift, f.shift(i)), append(d.width, mean)
 		for _, r := range o.flanks {
@@ -309,7 +311,7 @@ func (f *Fit) ApartFromAll() int {
 		}
 	}
 	sorted := slices.Sorted(slices.Values(f.off))
-	if next := sorted[len(sorted)-2]; sorted[len(sorted)-1] > offFitTimes*next+offFit {
+	if next := sorted[len(sorted)-2]; sorted[len(sorted)-1] > offFitTimes*next+max(offFit, f.count/2) {
 		return worst
 	}
 	return -1

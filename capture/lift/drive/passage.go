@@ -116,7 +116,7 @@ func Take(v *Readings) *Passage {
 		}
 		o.flanks = append(o.flanks, r)
 	}
-	o.Stood = v.stood()
+	o.Stood = v.stood(stoodMoved + LobeSlope*o.count)
 	o.backs = slices.DeleteFunc(o.backs, func(b []reading) bool { return len(b) < leastBackward })
 	if stride := 1 + len(o.flanks)/(2*mostDriven); stride > 1 {
 		kept := make([]reading, 0, 2*mostDriven)
@@ -188,11 +188,14 @@ const (
 	// So much of the max lift no valve moves by with its crank at rest, in so many
 	// readings, none of which is a leap.
 	stoodMoved, stoodReadings, stoodLeap = 0.08, 5, 0.5
+	// LobeSlope is the share of its max lift by which no lobe moves a valve farther in a
+	// degree: within a coarse count the crank seems to stand.
+	LobeSlope = 0.025
 )
 
 // stood returns when the crank began to stand while the valve moved on, seconds; 0
-// where it never did.
-func (v *Readings) stood() float64 {
+// where it never did by more than such a share of its lift.
+func (v *Readings) stood(least float64) float64 {
 	from, after := 0, -1 // where the crank stopped; and the first reading long enough after
 	leap := 0.0
 	for i := range v.T {
@@ -207,7 +210,7 @@ func (v *Readings) stood() float64 {
 			continue
 		}
 		leap = max(leap, math.Abs(v.Y[i]-v.Y[i-1]))
-		if moved := math.Abs(v.Y[i] - v.Y[after]); i-after >= stoodReadings && moved > stoodMoved*v.Lift && leap < stoodLeap*moved {
+		if moved := math.Abs(v.Y[i] - v.Y[after]); i-after >= stoodReadings && moved > least*v.Lift && leap < stoodLeap*moved {
 			return v.T[from] / s
 		}
 	}

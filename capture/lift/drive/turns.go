@@ -58,7 +58,7 @@ type Turns struct {
 // engine makes. unknown says of a time whether whole turns were counted in it.
 func (f *Fit) Turns(ways []Turned, unknown func(from, to measure.Stamp) bool) Turns {
 	// On each opening's flanks the same lift lies the same way apart.
-	tolerance := LeastSlip + 2*f.within + sparseSlip*f.apart
+	tolerance := max(LeastSlip, f.count/2) + 2*f.within + sparseSlip*f.apart
 	var t Turns
 	// What all openings are off by alike the fit has left: a hand that goes evenly tells
 	// it little.
