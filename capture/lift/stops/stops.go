@@ -45,8 +45,9 @@ const (
 	enoughTells = 30.0
 	// Along time either flank must say this much of it.
 	enoughEither = 10.0
-	// One flank says no more than this, and how long the stop lasts no more than that.
-	mostOfFlank, mostOfLast = 30.0, 3.0
+	// One flank speaks no more than this against a size, one that few readings lie on no more
+	// than that for it, and how long the stop lasts no more than that against.
+	mostOfFlank, mostOfDeep, mostOfLast = 30.0, 3.0, 3.0
 
 	// A flank is looked at under the nose to so many standard deviations of a reading
 	// or such a share of the lift, and deeper for so many readings, to that share.
@@ -246,8 +247,12 @@ func (d *descent) weigh() (f flank, ok bool) {
 		best = min(best, chi[k])
 	}
 	worse := max(1, best/float64(max(len(p)-2, 1))) // than the weights say
+	most := math.Inf(1)
+	if depth > deepest*d.Height { // so deep a lobe is hardly a parabola
+		most = mostOfDeep
+	}
 	for k := range chi {
-		f.says[k] = -min((chi[k]-chi[0])/worse/2, mostOfFlank)
+		f.says[k] = min(max((chi[0]-chi[k])/worse/2, -mostOfFlank), most)
 	}
 	return f, true
 }
