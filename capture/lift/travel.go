@@ -235,8 +235,27 @@ func (g *Segmenter) judgeStop(dst []measured) {
 	if takes > stopCounts*float64(g.steps.Step()) && takes > float64(dst[0].MaxLiftU) {
 		g.hold(TravelEnd, measure.Length(takes), "the spindle may have stopped just under the nose: its edges do not leave it out. Prove the indicator, or give it more travel, and turn again")
 	}
+	lags := g.judgeLag(dst)
 	for i := range dst {
-		dst[i].common = gum.Root(dst[i].common, takes/2)
+		dst[i].common = gum.Root(dst[i].common, takes/2, lags/2)
 		dst[i].stateLift()
 	}
+}
+
+// leastLag is the share of the lift by which a nose lags whose lobe does not look like that:
+// arcs of circles meet as near to it.
+const leastLag = 0.008
+
+// judgeLag tells of a spindle that stays on the nose while the crank turns on, and returns
+// what it may take off.
+func (g *Segmenter) judgeLag(dst []measured) float64 {
+	if !g.verdict.angles {
+		return 0 // along time a hand rests there
+	}
+	by, tells := g.verdict.stops.Lags()
+	if tells && by > leastLag*float64(dst[0].MaxLift) && !g.verdict.home.told && !g.verdict.told[1] {
+		g.verdict.home.told = true
+		g.fault(Sticking, dst[0].Nose, "the reading stays on the nose while the crank turns on, and then follows with a corner: the spindle sticks under its load by about %v, and max lift reads low by as much. Set it square to the valve's way, clean its stem, and turn again", length(by))
+	}
+	return by
 }

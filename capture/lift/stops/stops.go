@@ -43,8 +43,15 @@ const (
 	temper = 0.7
 	// So much the fits must say in all for a stop to be told.
 	enoughTells = 30.0
-	// Along time either flank must say this much of it.
-	enoughEither = 10.0
+	// Along time either flank must say this much of it, along the angle not so much against.
+	enoughEither, mostAgainst = 10.0, 5.0
+	// What sticks on the nose must the closing flank say by so much, and the opening one less
+	// by so much, to be in the uncertainty; and to be told.
+	mindsLag, mindsLagOnly, tellsLag, tellsLagOnly = 3.0, 6.0, 12.0, 18.0
+	// The opening flank of a sound nose speaks no more than this for a stop.
+	soundOpens = 2.0
+	// Sizes that are so much less likely are meant as well.
+	lagLikely = 1.0
 	// One flank speaks no more than this against a size, one that few readings lie on no more
 	// than that for it, and how long the stop lasts no more than that against.
 	mostOfFlank, mostOfDeep, mostOfLast = 30.0, 3.0, 3.0
@@ -320,7 +327,11 @@ func (s *Sums) Add(o Says, nose measure.Stamp, lift measure.Length) {
 // edge like that of a stop on one flank: along time both must say it.
 func (s *Sums) Tells(angles bool, least float64) bool {
 	best := s.likeliest()
-	both := angles || min(s.sides[0][best], s.sides[1][best]) > enoughEither
+	either := enoughEither
+	if angles {
+		either = -mostAgainst
+	}
+	both := min(s.sides[0][best], s.sides[1][best]) > either
 	return s.says[best] > enoughTells && both && sizes[best] > least
 }
 
@@ -356,6 +367,30 @@ func (s *Sums) Takes() float64 {
 		beyond += p[most]
 	}
 	return max(math.Sqrt(square/all), sizes[most])
+}
+
+// Lags returns by how much a spindle that sticks lags under its load, along the crank angle:
+// it stays on the nose until the valve has gone back by twice that, and its opening flank is
+// that of a sound one. 0 for nothing; told is whether that is beyond doubt.
+func (s *Sums) Lags() (by float64, told bool) {
+	open, closing := &s.sides[0], &s.sides[1]
+	best, opens := 0, 0.0
+	for k := range sizes {
+		opens = max(opens, open[k])
+		if closing[k] > closing[best] {
+			best = k
+		}
+	}
+	only := closing[best] - open[best]
+	if closing[best] < mindsLag || only < mindsLagOnly {
+		return 0, false
+	}
+	for k, size := range sizes {
+		if closing[k] > closing[best]-lagLikely {
+			by = size / 2
+		}
+	}
+	return by, closing[best] > tellsLag && only > tellsLagOnly && opens < soundOpens
 }
 
 // leavesOut is by how much less likely than none a size is left out, as a logarithm.

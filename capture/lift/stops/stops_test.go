@@ -77,3 +77,32 @@ func TestWhatTheEdgesLeaveOut(t *testing.T) {
 	assert.Less(t, whole.AtMost(), 75*um)
 	assert.GreaterOrEqual(t, cut.AtMost(), 170*um)
 }
+
+// A spindle that rubs by a length under its load shows a nose lower by it, and goes back once
+// the valve has gone back by twice that: told from a sound nose, and from one that is cut off,
+// by the flank that has it.
+func TestASpindleThatLagsUnderItsLoad(t *testing.T) {
+	r := rand.New(rand.NewPCG(10, 10))
+	for _, rubs := range []float64{0, 100 * um, 200 * um} {
+		var s Sums
+		for range 2 {
+			c := nose(0, 0, r)
+			shown := c.Y[0]
+			for i, y := range c.Y {
+				shown = min(max(shown, y-rubs), y+rubs)
+				c.Y[i] = shown + 1*um*r.NormFloat64()
+			}
+			c.Top = len(c.Y) / 2
+			c.Height, c.Scatter = 10e6-rubs, 1*um
+			s.Add(Of(c, c.Height, 0.05), 0, 0)
+		}
+		by, told := s.Lags()
+		assert.Equal(t, rubs > 0, told, "rubs by %v", rubs)
+		assert.False(t, s.Tells(true, 30*um), "rubs by %v: no stop", rubs)
+		assert.InDelta(t, rubs, by, 0.4*rubs, "by %v", rubs)
+	}
+	var cut Sums
+	cut.Add(Of(nose(200*um, 1*um, r), 9.8e6, 0.05), 0, 0)
+	_, told := cut.Lags()
+	assert.False(t, told)
+}
