@@ -57,16 +57,16 @@ func (e surroundings) edge(height, scatter float64) float64 {
 // go near the nose; the opening one first.
 func (e surroundings) flankFits(v *view, scatter float64) (feet [2][]lobe.Foot, bend [2]lobe.Bend, kink [2]lobe.Kink) {
 	x, y := v.flanks()
-	off := 0.0
+	count := 0.0
 	if v.fine {
-		off = gum.Root(gum.Rectangular(min(lobe.Count(x[0]), lobe.Count(x[1]))), stopPlay)
+		count = min(lobe.Count(x[0]), lobe.Count(x[1]))
 	}
 	for side := range bend {
+		bend[side] = lobe.BendOf(x[side], y[side], count, v.height, e.tells(scatter))
 		if !v.fine {
-			bend[side] = lobe.BendOf(x[side], y[side], v.height, e.tells(scatter))
 			continue
 		}
-		kink[side] = lobe.KinkOf(x[side], y[side], off, v.height, scatter)
+		kink[side] = lobe.KinkOf(x[side], y[side], gum.Root(gum.Rectangular(count), stopPlay), v.height, scatter)
 		if f, ok := lobe.FootOf(x[side], y[side], e.edge(v.height, scatter), v.height); ok {
 			feet[side] = append(feet[side], f)
 		}
@@ -74,8 +74,8 @@ func (e surroundings) flankFits(v *view, scatter float64) (feet [2][]lobe.Foot, 
 	return feet, bend, kink
 }
 
-// bent returns how deep under the nose both flanks of all openings bend along time, as a
-// share of the lift, and by how much at the least, as the logarithm of how many times slower they go on.
+// bent returns how deep under the nose both flanks of all openings bend, as a share of the
+// lift, and by how much at the least, as the logarithm of how many times slower they go on.
 func (v *verdicts) bent() (deep, by float64) {
 	by = math.Inf(-1)
 	for i := range len(lobe.Bend{}) {
@@ -87,14 +87,14 @@ func (v *verdicts) bent() (deep, by float64) {
 					said = append(said, b[i])
 				}
 			}
-			if len(said) < bendsHands {
+			if len(said) == 0 || !v.angles && len(said) < bendsHands {
 				least = math.Inf(-1)
 				break
 			}
 			slices.Sort(said)
 			least, all = min(least, said[len(said)/2]), min(all, said[0])
 		}
-		if all < bendsAlone {
+		if !v.angles && all < bendsAlone {
 			continue // a hand that slowed down
 		}
 		if least > by {
@@ -107,20 +107,22 @@ func (v *verdicts) bent() (deep, by float64) {
 // bendsHands openings show along time what a hand's own pace does not.
 const bendsHands = 3
 
-// bendsTime tells of a bend along time, where each flank must show it as well; see
-// [lobe.Bend].
-var bendsTime, bendsAlone = math.Log(3.5), math.Log(1.8)
+// bendsAngles and bendsTime tell of a bend, along the crank angle and along time, where each
+// flank must show it as well; see [lobe.Bend].
+var bendsAngles, bendsTime, bendsAlone = math.Log(2.6), math.Log(3.5), math.Log(1.8)
 
 // pressed returns how deep under the nose the spindle was pressed against something soft, as
 // a share of the lift, and whether that is told.
 func (v *verdicts) pressed() (deep float64, tells bool) {
+	deep, by := v.bent()
 	if !v.angles {
-		deep, by := v.bent()
 		return deep, by > bendsTime
 	}
 	best := v.likeliestKink()
-	deep, _ = lobe.KinkAt(best)
-	return deep, deep > flattest && v.kinked(best) > kinkTells
+	if at, _ := lobe.KinkAt(best); at > flattest && v.kinked(best) > kinkTells {
+		return at, true
+	}
+	return deep, by > bendsAngles
 }
 
 // likeliestKink returns which kink both flanks speak for the most.

@@ -21,16 +21,14 @@ type Bend [bends]float64
 // BendDepth returns how deep under the nose a level of [Bend] lies, as a share of the lift.
 func BendDepth(i int) float64 { return 0.002 * math.Pow(0.5/1.5/0.002, float64(i)/(bends-1)) }
 
-// BendOf looks at a flank, from the heel to the nose: x is the time, y the lift. Lengths
-// below tells are none.
-func BendOf(x, y []float64, height, tells float64) (b Bend) {
+// BendOf looks at a flank, from the heel to the nose: x is the angle or the time, known to
+// count, y the lift. Lengths below tells are none.
+func BendOf(x, y []float64, count, height, tells float64) (b Bend) {
 	highest := make([]float64, len(y)) // so far: a level is first passed where that is
-	top := math.Inf(-1)
 	for i, v := range y {
-		if v > top {
-			top = v
+		if highest[i] = v; i > 0 {
+			highest[i] = max(v, highest[i-1])
 		}
-		highest[i] = top
 	}
 	passes := func(level float64) (at float64, i int) {
 		i, _ = slices.BinarySearch(highest, level)
@@ -50,12 +48,12 @@ func BendOf(x, y []float64, height, tells float64) (b Bend) {
 		above, n2 := passes(height - deep/2)
 		slow, fast := math.Abs(above-at), math.Abs(at-below)
 		// Between two readings the flank goes on unseen.
-		if min(n1-n0, n2-n1) >= bendReadings && slow > 0 && fast > 0 {
+		if min(n1-n0, n2-n1) >= bendReadings && min(slow, fast) >= bendCounts*count && fast > 0 {
 			b[i] = math.Log(slow / fast)
 		}
 	}
 	return b
 }
 
-// So many readings lie between two levels at the least.
-const bendReadings = 1
+// So many readings lie between two levels at the least, and so many counts.
+const bendReadings, bendCounts = 1, 2

@@ -21,7 +21,7 @@ func TestBendOf(t *testing.T) {
 	for _, p := range []float64{2, 3, 4} {
 		x, y := flank(p, func(y float64) float64 { return y })
 		said := 0
-		for i, b := range BendOf(x, y, 10e6, 3e3) {
+		for i, b := range BendOf(x, y, 0.25, 10e6, 3e3) {
 			if math.IsNaN(b) {
 				continue
 			}
@@ -33,7 +33,7 @@ func TestBendOf(t *testing.T) {
 	const stop = 9e6
 	x, y := flank(2, func(y float64) float64 { return min(y, stop) + max(y-stop, 0)/5 })
 	most, deep := math.Inf(-1), 0.0
-	for i, b := range BendOf(x, y, y[len(y)-1], 3e3) {
+	for i, b := range BendOf(x, y, 0.25, y[len(y)-1], 3e3) {
 		if b > most {
 			most, deep = b, BendDepth(i)
 		}
@@ -41,7 +41,7 @@ func TestBendOf(t *testing.T) {
 	assert.Greater(t, most, math.Log(4))
 	assert.InDelta(t, 0.2/9.2, deep, 0.01, "it is told where it is")
 
-	for _, b := range BendOf(x[:1], y[:1], 10e6, 3e3) {
+	for _, b := range BendOf(x[:1], y[:1], 0.25, 10e6, 3e3) {
 		assert.True(t, math.IsNaN(b))
 	}
 }
