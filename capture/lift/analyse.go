@@ -53,7 +53,7 @@ type Analysis struct {
 // NewAnalysis returns one that has seen nothing.
 func NewAnalysis(o Options) *Analysis {
 	a := &Analysis{g: NewSegmenter(o), out: o.LeaveOut}
-	a.g.patient = true
+	a.g.patient, a.g.room = true, &room{}
 	a.begun = o.Resolution > 0
 	for i := range a.g.tracks {
 		a.g.tracks[i].pts.most = finishedPoints

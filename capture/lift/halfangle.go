@@ -22,7 +22,7 @@ type crossed struct {
 
 // passes samples the passage for the fit of the drive; way is which way the angle counts.
 func (v *view) passes(lift, way float64) *drive.Passage {
-	q := drive.Readings{T: make([]float64, len(v.p)), A: make([]float64, len(v.p)), Y: v.y, Lift: lift, Way: way, NoseAt: v.noseAt, NoseA: v.noseA}
+	q := drive.Readings{T: v.room.floats(len(v.p)), A: v.room.floats(len(v.p)), Y: v.y, Lift: lift, Way: way, NoseAt: v.noseAt, NoseA: v.noseA}
 	for i, p := range v.p {
 		q.T[i], q.A[i] = p.t, p.a
 	}
@@ -32,13 +32,7 @@ func (v *view) passes(lift, way float64) *drive.Passage {
 // crosses returns the crank angle at which a flank passes a lift, and its standard
 // uncertainty: side is -1 for angles below the nose's and +1 for those above.
 func (v *view) crosses(side, lift float64) (at, u float64) {
-	n := 0
-	for _, p := range v.p {
-		if (p.a-v.noseA)*side > 0 {
-			n++
-		}
-	}
-	a, y := make([]float64, 0, n), make([]float64, 0, n)
+	a, y := v.room.floats(len(v.p))[:0], v.room.floats(len(v.p))[:0]
 	for i, p := range v.p {
 		if (p.a-v.noseA)*side > 0 {
 			a, y = append(a, p.a), append(y, v.y[i]-lift)

@@ -72,8 +72,29 @@ type surroundings struct {
 	stream *stream
 	keep   bool       // what is needed to measure again
 	nose   *lobe.Peak // known from elsewhere
+	room   *room
 
 	judgesStops bool // openings enough have been looked at, or not
+}
+
+// room is what measuring one opening after the other needs for a while, the same each
+// time: asked for anew it would be cleared before it is filled, and to be tidied up. There
+// is none where openings are few and far between.
+type room struct {
+	all  []float64
+	used int
+}
+
+// floats returns so many, whatever they are; they are good until the next opening is measured.
+func (r *room) floats(n int) []float64 {
+	if r == nil {
+		return make([]float64, n)
+	}
+	if len(r.all)-r.used < n { // what was given out before stays where it is
+		r.all, r.used = make([]float64, 2*len(r.all)+n), 0
+	}
+	r.used += n
+	return r.all[r.used-n : r.used : r.used]
 }
 
 const (
@@ -153,6 +174,9 @@ func lowerHeel(p []point, own, other level, wide float64) level {
 // opening measures the opening between two heels; false where there are too
 // few readings to tell anything.
 func (e surroundings) opening(before, passage, after []point) (measured, bool) {
+	if e.room != nil {
+		e.room.used = 0
+	}
 	m := measured{noise: math.Sqrt(max(e.noise*e.noise-e.step*e.step/12, 0))}
 	before, passage, after = e.thawed(before), e.thawed(passage), e.thawed(after)
 	if len(passage) < 3 || len(before)+len(after) == 0 || len(passage) < fewPassage && span(passage) < leastPassage {
@@ -168,7 +192,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	if len(passage) < 3 {
 		return measured{}, false
 	}
-	v := viewOf(passage, (m.before.y+m.after.y)/2)
+	v := viewOf(passage, (m.before.y+m.after.y)/2, e.room)
 	if v.angles && math.Abs(passage[len(passage)-1].a-passage[0].a) < leastTurned {
 		return measured{}, false // up a flank and down the same one
 	}
@@ -209,10 +233,11 @@ func (v *view) way() float64 {
 // flanks returns both flanks, the opening one first, each from the heel to the nose: x is
 // the crank angle or else the time.
 func (v *view) flanks() (x, y [2][]float64) {
-	x = [2][]float64{v.x[:v.top+1], slices.Clone(v.x[v.top:])}
-	y = [2][]float64{v.y[:v.top+1], slices.Clone(v.y[v.top:])}
-	slices.Reverse(x[1])
-	slices.Reverse(y[1])
+	n := len(v.y) - v.top
+	x, y = [2][]float64{v.x[:v.top+1], v.room.floats(n)}, [2][]float64{v.y[:v.top+1], v.room.floats(n)}
+	for i := range n {
+		x[1][i], y[1][i] = v.x[len(v.x)-1-i], v.y[len(v.y)-1-i]
+	}
 	return x, y
 }
 
@@ -241,11 +266,12 @@ type view struct {
 	fine    bool      // and they tell more of the lobe's shape than time does
 	noseAt  float64   // when, found
 	noseA   float64   // at which angle, found
+	room    *room
 }
 
-func viewOf(passage []point, heel float64) view {
+func viewOf(passage []point, heel float64, room *room) view {
 	n := len(passage)
-	t, y, w, a := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	t, y, w, a := room.floats(n), room.floats(n), room.floats(n), room.floats(n)
 	counted, top := 0, 0
 	for i := range passage {
 		p := &passage[i]
@@ -257,7 +283,7 @@ func viewOf(passage []point, heel float64) view {
 			top = i
 		}
 	}
-	v := view{p: passage, heel: heel, t: t, y: y, w: w, a: a, x: t, top: top, height: y[top], angles: counted == n}
+	v := view{p: passage, heel: heel, t: t, y: y, w: w, a: a, x: t, top: top, height: y[top], angles: counted == n, room: room}
 	if v.fine = v.angles && lobe.Count(a) <= coarsest; v.fine {
 		v.x = a
 	}

@@ -85,13 +85,8 @@ const misfit = 1.5
 
 // byAngle returns the readings near the nose in order of the crank angle.
 func (v *view) byAngle(scatter float64) lobe.Curve {
-	n := 0
-	for _, y := range v.y {
-		if y > 0.8*v.height {
-			n++
-		}
-	}
-	a, y, w := make([]float64, 0, n), make([]float64, 0, n), make([]float64, 0, n)
+	n := len(v.y)
+	a, y, w := v.room.floats(n)[:0], v.room.floats(n)[:0], v.room.floats(n)[:0]
 	for i, h := range v.y {
 		if h > 0.8*v.height {
 			a, y, w = append(a, v.a[i]), append(y, h), append(w, v.w[i])

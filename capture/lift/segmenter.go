@@ -77,6 +77,7 @@ type Segmenter struct {
 	lo, hi    float64    // the lowest and highest so far, while nothing is published
 	quiet     []quiet    // of a finished trace, when no readings came
 	patient   bool       // keep everything for the end
+	room      *room
 }
 
 // News is something that the signal has come to.
@@ -409,7 +410,7 @@ func (g *Segmenter) publish(m measured) {
 
 func (g *Segmenter) measure(k *track, i int, b bounds, until float64) (measured, bool) {
 	e := surroundings{
-		sign: float64(signOf(i)), frozen: g.doubts.frozen, proof: &g.o.Proof, stream: &g.stream, keep: g.patient, step: float64(g.steps.Step()), noise: g.noise.sd(), lim: k.lim,
+		sign: float64(signOf(i)), frozen: g.doubts.frozen, proof: &g.o.Proof, stream: &g.stream, keep: g.patient, room: g.room, step: float64(g.steps.Step()), noise: g.noise.sd(), lim: k.lim,
 		judgesStops: max(len(g.all), g.verdict.stops.N) < mostStops,
 	}
 	return e.opening(k.pts.between(b.section, b.out), k.pts.between(b.out, b.landed), k.pts.between(b.landed, until))

@@ -27,7 +27,7 @@ func (e surroundings) shape(before []point, v *view, height, scatter float64) ev
 	}
 	before = before[max(foot-1, 0):]
 	n := len(before) + len(v.p)
-	c := lobe.Curve{X: make([]float64, 0, n), Y: make([]float64, 0, n), Height: height, Top: len(before) + v.top}
+	c := lobe.Curve{X: e.room.floats(n)[:0], Y: e.room.floats(n)[:0], Height: height, Top: len(before) + v.top}
 	for i, p := range before {
 		x := p.t - v.p[0].t
 		if v.fine {
