@@ -90,11 +90,14 @@ const enoughChanges, mostWaiting = 128, 8192
 // indicator's step.
 func (a *Analysis) step(readings []measure.Reading) {
 	for _, r := range readings {
-		if a.rows.Passes(&r) {
+		switch {
+		case !a.rows.Passes(&r):
+			a.takeAll(a.rows.Add(&r))
+		case a.begun:
+			a.count(&r)
+		default:
 			a.take(&r)
-			continue
 		}
-		a.takeAll(a.rows.Add(&r))
 	}
 }
 

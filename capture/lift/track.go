@@ -121,13 +121,10 @@ const (
 	longestBefore = 1 * s
 )
 
-// misread says that the signal has come back to the heel that it had fallen from,
+// misread says that the signal has come back to a heel that it had fallen from,
 // and that what was between was no rest of a valve.
 func (k *track) misread(p point) bool {
 	f := &k.fell
-	if f.readings == 0 {
-		return false
-	}
 	if f.readings++; f.readings > mostTogether+3 || p.t-f.at > longestBefore {
 		f.readings = 0
 		return false
@@ -167,7 +164,7 @@ func (k *track) step(p point) turn {
 		k.started, k.began = true, true
 	}
 	k.pts.add(p)
-	if k.misread(p) {
+	if k.fell.readings > 0 && k.misread(p) {
 		k.at, k.heel, k.sure, k.n, k.fell.readings = home, k.fell.heel, k.fell.sure, 0, 0
 		if !k.pending {
 			k.section = k.run.t0

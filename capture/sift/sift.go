@@ -162,7 +162,9 @@ func (s *Sift) grain() float64 {
 // carries. Stamps must not go back. A crank angle that starts again after each turn
 // is counted on, in r itself.
 func (s *Sift) Step(dst []measure.Reading, r *measure.Reading) (sound []measure.Reading, itself bool) {
-	s.wrap.on(r)
+	if r.Has&measure.HasAngle != 0 {
+		s.wrap.on(r)
+	}
 	if r.Has&measure.HasLift == 0 {
 		return dst, true
 	}

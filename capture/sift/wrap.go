@@ -30,11 +30,8 @@ const (
 	mostUnsure = 1024
 )
 
-// on counts the reading's angle on.
+// on counts the angle of a reading on that has one.
 func (w *wrap) on(r *measure.Reading) {
-	if r.Has&measure.HasAngle == 0 {
-		return
-	}
 	if w.begun {
 		by := r.Angle - w.shown
 		again := StartedAgain(by, r.At-w.at)
