@@ -111,7 +111,8 @@ type driveFit struct {
 	c        mat.VecDense
 	normal   mat.Cholesky
 	row      []float64 // the derivatives by what is fitted
-	used     []int     // those of them that are of this reading
+	used     [9]int    // those of them that are of this reading, and how many
+	uses     int
 	sd, lag  float64
 
 	// Of all readings, opening by opening; angles are those of the lag before.
@@ -146,7 +147,7 @@ func newDriveFit(openings []*Passage) (*driveFit, bool) {
 
 // see fills the row with a reading of an opening.
 func (f *driveFit) see(r reading, i int) {
-	f.used = f.used[:0]
+	f.uses = 0
 	k, slope := 1.0, 0.0
 	for j := range drivePowers {
 		f.put(r.side*drivePowers+j, k)
@@ -168,7 +169,8 @@ func (f *driveFit) see(r reading, i int) {
 }
 
 func (f *driveFit) put(column int, x float64) {
-	f.row[column], f.used = x, append(f.used, column)
+	f.row[column], f.used[f.uses] = x, column
+	f.uses++
 }
 
 // solve takes a step of Gauss and Newton.
@@ -182,10 +184,11 @@ func (f *driveFit) solve() bool {
 			r.w = o.speedAt(r.t - f.lag)
 			f.see(r, i)
 			e := f.angles[k] - f.zero[i]
-			for n, p := range f.used {
+			used := f.used[:f.uses]
+			for n, p := range used {
 				x := f.weights[k] * f.row[p]
 				b[p] += x * e
-				for _, q := range f.used[n:] {
+				for _, q := range used[n:] {
 					a[p*columns+q] += x * f.row[q]
 				}
 			}
@@ -221,7 +224,7 @@ func (f *driveFit) weigh() {
 			f.see(r, i)
 			f.angles[k] = o.at(r.t - f.lag)
 			e := f.angles[k] - f.zero[i]
-			for _, p := range f.used {
+			for _, p := range f.used[:f.uses] {
 				e -= f.row[p] * f.c.AtVec(p)
 			}
 			f.residuals[k] = e
