@@ -54,8 +54,9 @@ type measured struct {
 	doubted         []point    // lay off the line of their neighbours
 	passed          *drive.Passage
 	pauses          []sinking.Pause
-	skipped         bool // a passage before it could not be measured, or readings were lost
-	slipped         bool // the heel came back elsewhere
+	crept           float64 // what an arm that creeps back may have taken off the nose
+	skipped         bool    // a passage before it could not be measured, or readings were lost
+	slipped         bool    // the heel came back elsewhere
 	crossing        [2]crossed
 	stops           stops.Says // of a spindle that stopped under the nose
 	way             float64    // that the angle counts as the engine turns
@@ -218,6 +219,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 	e.crossings(&m, &v)
 	m.feet, m.bend, m.kink = e.flankFits(&v, scatter)
 	m.pauses = e.pauses(&v)
+	m.crept = e.creeps(&v, after, m.after, scatter)
 	e.uncertain(&m, &v)
 	return m, true
 }

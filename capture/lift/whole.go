@@ -154,6 +154,7 @@ func (g *Segmenter) widen(dst []measured) {
 	g.shareRunOut(dst)
 	g.sunk(dst)
 	g.stuck(dst)
+	g.crept(dst)
 	g.travelled(dst)
 }
 
