@@ -21,8 +21,8 @@ const (
 	creepLong, creepLeaves = 4.0, 0.5
 	// It is looked for where the heel's first readings are low, over so many seconds.
 	creepFirst = 0.8
-	// More of the lift no arm bends by.
-	mostCreep = 0.05
+	// More of the lift no arm bends by; what it takes off is known to a fifth.
+	mostCreep, creepU = 0.05, 0.6
 )
 
 // creeps returns what the nose is low by for an arm that creeps back on the heel behind it;
@@ -98,7 +98,7 @@ func (g *Segmenter) crept(dst []measured) {
 		return
 	}
 	for i := range dst {
-		dst[i].common = gum.Root(dst[i].common, most/2)
+		dst[i].common = gum.Root(dst[i].common, creepU*most)
 		dst[i].stateLift()
 	}
 	g.hold(Sticking, measure.Length(most), "the heel creeps back up after the valve has shut: the stand bends under the spindle's force. Clamp the indicator shorter, and turn again")
