@@ -172,6 +172,32 @@ func TestCountsThatGoWrongLittleByLittleAreTold(t *testing.T) {
 	}
 }
 
+// Counts that are lost all the turn and mended at the index leave whole turns from nose to
+// nose; the leap at the index is told. A spring that throws the crank on behind the nose is
+// none, nor is a hand's one quick jerk.
+func TestCountsThatTheIndexMendsAreTold(t *testing.T) {
+	l := independent.Lobe{Height: 10, Centre: 200, Half: 140}
+	for name, one := range map[string]struct {
+		crank, shown func(a float64) float64
+		told         int
+	}{
+		"mended": {func(a float64) float64 { return a }, func(a float64) float64 { return a - 0.03*math.Mod(a+230, 360) }, 1},
+		"thrown": {func(a float64) float64 { return a + 12*math.Floor((a+490)/720) }, func(a float64) float64 { return a }, 0},
+		"jerked": {func(a float64) float64 { return a + 25*math.Floor((a+1000)/1700) }, func(a float64) float64 { return a }, 0},
+	} {
+		t.Run(name, func(t *testing.T) {
+			f, err := lift.Analyse(evenly(3, 10, func(_ int, angle, _ float64) (float64, float64) {
+				a := one.crank(angle)
+				return math.Round(one.shown(a)*5) / 5, l.Above(a)
+			}), lift.Options{})
+			require.NoError(t, err)
+			require.Len(t, f.Openings, 3)
+			assert.Len(t, f.Faults, one.told, "%v", f.Faults)
+			assert.Equal(t, one.told, faults(f, lift.EncoderCounts), "%v", f.Faults)
+		})
+	}
+}
+
 // One opening has no nose to nose; but no lobe is as short as the cam's own angle makes it.
 // The lobe here is 164 degrees wide at half lift; 120 to 185 are usual (common practice, no
 // source), so that a wide one on the cam's own angle is still as wide as a narrow one.

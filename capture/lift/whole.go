@@ -22,6 +22,7 @@ func (g *Segmenter) judgeWhole(all []measured) {
 		}
 	}
 	g.agreeAngles(all)
+	g.judgeIndex(all)
 	g.judgeDuration(all)
 }
 

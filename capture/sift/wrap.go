@@ -55,6 +55,9 @@ func (s *Sift) TurnsUnknown(from, to measure.Stamp) bool {
 	return slices.ContainsFunc(s.wrap.far, within) || s.wrap.turns != 0 && slices.ContainsFunc(s.wrap.silent, within)
 }
 
+// StartsAgain says whether the crank angle starts again, and so what lies at its nought.
+func (s *Sift) StartsAgain() bool { return s.wrap.turns != 0 }
+
 // StartedAgain returns the whole turns that an angle lost or won at once, so much
 // time apart; 0 where it went on.
 func StartedAgain(by measure.Angle, apart measure.Stamp) measure.Angle {
