@@ -26,7 +26,7 @@ type verdicts struct {
 	judged      int // openings whose flanks are below
 	flanks      []evidence.Flank
 	bends       [2][]lobe.Bend
-	kinks       [2]lobe.Kink
+	kinks       lobe.Kinks
 	feet        [2][]lobe.Foot // of opening flanks, of closing ones
 	seen        int            // readings on a flank, of the opening that has most
 	first, nose measure.Stamp
@@ -143,9 +143,9 @@ func (g *Segmenter) judgeShape(m measured) {
 	v.seen = max(v.seen, m.shape.Readings)
 	v.nose, v.cutAt = m.Nose, float64(m.MaxLift)
 	v.flanks = append(v.flanks, m.shape.Flanks[:]...)
+	v.kinks.Add(m.kink)
 	for side, feet := range m.feet {
 		v.bends[side] = append(v.bends[side], m.bend[side])
-		v.kinks[side].Add(m.kink[side])
 		v.feet[side] = append(v.feet[side], feet...)
 	}
 	if !g.patient {
@@ -227,7 +227,7 @@ func (g *Segmenter) travelled(dst []measured) {
 	}
 	for _, f := range [2]evidence.Fault{evidence.CutOff, evidence.HangsFree} {
 		model := evidence.Of(f, v.angles)
-		weight, share, least := model.Weigh(f, v.flanks), 0.0, v.kinkTakes()*v.cutAt
+		weight, share, least := model.Weigh(f, v.flanks), 0.0, v.kinks.Takes()*v.cutAt
 		if f == evidence.HangsFree {
 			least, _ = v.hung()
 		}

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/creep"
 	"lobescribe/capture/lift/sinking"
 	"lobescribe/device/measure"
 )
@@ -220,3 +221,41 @@ func (g *Segmenter) stuck(dst []measured) {
 
 // stickTimes: a spindle that jumps has come home by less than it sticks by.
 const stickTimes = 1.5
+
+// creepSeconds of the heel are looked at for an arm that creeps back.
+const creepSeconds = 32 * s
+
+// creeps returns what the nose is low by for an arm that creeps back on the heel behind it.
+func (e surroundings) creeps(v *view, after []point, heel level, scatter float64) float64 {
+	shut := v.p[len(v.p)-1].t
+	var back []creep.Heel
+	for _, p := range after {
+		if p.t > shut+creepSeconds {
+			break
+		}
+		back = append(back, creep.Heel{T: p.t - shut, Low: heel.y - p.y, W: p.w})
+	}
+	return creep.Of(creep.Opening{T: v.t, Y: v.y, Top: v.top}, back, e.step, scatter)
+}
+
+// creepU is a standard uncertainty, beside what an arm takes off: that is known to a fifth.
+const creepU = 0.6
+
+// crept gives the openings what an arm that creeps back took off their noses, where most
+// show it.
+func (g *Segmenter) crept(dst []measured) {
+	n, most := 0, 0.0
+	for _, m := range dst {
+		if m.crept > 0 {
+			n, most = n+1, max(most, m.crept)
+		}
+	}
+	if 2*n < len(dst) || n == 0 {
+		return
+	}
+	for i := range dst {
+		dst[i].common = gum.Root(dst[i].common, creepU*most)
+		dst[i].stateLift()
+	}
+	g.hold(Sticking, measure.Length(most), "the heel creeps back up after the valve has shut: the stand bends under the spindle's force. Clamp the indicator shorter, and turn again")
+}

@@ -118,49 +118,11 @@ func (v *verdicts) pressed() (deep float64, tells bool) {
 	if !v.angles {
 		return deep, by > bendsTime
 	}
-	best := v.likeliestKink()
-	if at, _ := lobe.KinkAt(best); at > flattest && v.kinked(best) > kinkTells {
+	if at, tells := v.kinks.Tells(); tells {
 		return at, true
 	}
 	return deep, by > bendsAngles
 }
-
-// likeliestKink returns which kink both flanks speak for the most.
-func (v *verdicts) likeliestKink() (best int) {
-	for i := range lobe.Kinks {
-		if v.kinked(i) > v.kinked(best) {
-			best = i
-		}
-	}
-	return best
-}
-
-// kinked returns what the openings say of a kink, by the flank that says less: all have the
-// same lobe, and what it is no smooth curve by.
-func (v *verdicts) kinked(i int) float64 {
-	return min(v.kinks[0][i], v.kinks[1][i]) * min(1, kinkOpenings/float64(max(v.judged, 1)))
-}
-
-// kinkTakes returns what the spindle may have been pressed in by, as a share of the lift: the
-// most of the kinks that are about as likely.
-func (v *verdicts) kinkTakes() (most float64) {
-	least := max(v.kinked(v.likeliestKink())-kinkLikely, kinkMinds)
-	for i := range lobe.Kinks {
-		if v.kinked(i) > least {
-			most = max(most, lobe.KinkTakes(i))
-		}
-	}
-	return most
-}
-
-const (
-	// A kink is told beyond this, and in the uncertainty beyond that: one in some hundred
-	// indicators is pressed in. So many openings count, and kinks that are so much less
-	// likely as well; all as logarithms.
-	kinkTells, kinkMinds, kinkOpenings, kinkLikely = 8.0, 5.0, 2.0, 2.0
-	// Less deep a nose may be as flat by itself.
-	flattest = 0.03
-)
 
 // hung returns by how much the spindle may have hung free, nanometres, and how steep the
 // flanks are where they meet the heel, by the flatter one, each in the middle of all

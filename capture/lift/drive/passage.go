@@ -150,7 +150,7 @@ func (v *Readings) crank(count float64) (t, a []float64) {
 		case d == 0:
 		case d > fewCounts*count:
 			if at-since > rest {
-				add(since+rest/4, pa)
+				add(min(since+rest/4, pt), pa)
 			}
 			if pt > since {
 				add(pt, pa)

@@ -22,8 +22,6 @@ const (
 	// A curve of so many powers is fitted, which a lobe is but for such a share of the angle
 	// that is looked at. What it leaves is noise up to so many times what is expected.
 	kinkPowers, kinkUnlike, kinkSmooth = 4, 0.004, 1.5
-	// One flank says no more.
-	kinkMost = 15.0
 )
 
 // kinkFollows are the shares of the way that a spindle is taken to follow in a soft stop.
@@ -33,29 +31,22 @@ var kinkFollows = [...]float64{0.55, 0.35, 0.2, 0.1}
 // a lobe may be as flat.
 const kinkDepths, kinkShallow, kinkLowest = 9, 0.01, 0.35
 
-// Kinks is the number of kinks that are weighed: depths times shares.
-const Kinks = kinkDepths * len(kinkFollows)
+// kinkSizes is the number of kinks that are weighed: depths times shares.
+const kinkSizes = kinkDepths * len(kinkFollows)
 
 // Kink is what a flank says for each, as the logarithm of how many times likelier it is
 // with it than smooth; 0 for none.
-type Kink [Kinks]float64
+type Kink [kinkSizes]float64
 
-// Add adds what the flank of another opening says.
-func (k *Kink) Add(o Kink) {
-	for i, says := range o {
-		k[i] += min(says, kinkMost)
-	}
-}
-
-// KinkAt returns how deep under the nose that is seen a kink lies, as a share of the lift,
+// kinkAt returns how deep under the nose that is seen a kink lies, as a share of the lift,
 // and which share of the way is followed above it.
-func KinkAt(i int) (deep, follows float64) {
+func kinkAt(i int) (deep, follows float64) {
 	return kinkShallow * math.Pow(kinkLowest/kinkShallow, float64(i/len(kinkFollows))/(kinkDepths-1)), kinkFollows[i%len(kinkFollows)]
 }
 
-// KinkTakes returns what a kink takes off the nose, as a share of the lift that is seen.
-func KinkTakes(i int) float64 {
-	deep, follows := KinkAt(i)
+// kinkTakes returns what a kink takes off the nose, as a share of the lift that is seen.
+func kinkTakes(i int) float64 {
+	deep, follows := kinkAt(i)
 	return deep * (1/follows - 1)
 }
 
@@ -76,7 +67,7 @@ func KinkOf(x, y []float64, off, height, scatter float64) (k Kink) {
 		return k
 	}
 	for i := range k {
-		deep, follows := KinkAt(i)
+		deep, follows := kinkAt(i)
 		if deep <= p[1].deep || deep >= p[len(p)-4].deep {
 			continue // no smooth curve is left on one side of it
 		}
@@ -160,4 +151,65 @@ func kinkFit(p []kinkPiece, deep, follows float64) (left float64) {
 		}
 	}
 	return dot(&rest, &rest)
+}
+
+// Kinks is what the flanks of all openings say together.
+type Kinks struct {
+	sides    [2]Kink
+	openings int
+}
+
+const (
+	// One flank says no more, and of the openings, which have one lobe and what it is no
+	// smooth curve by, so many count; as logarithms.
+	kinkMost, kinkOpenings = 15.0, 2.0
+	// A kink is told beyond this, and in the uncertainty beyond that: one in some hundred
+	// indicators is pressed in. Those that are so much less likely are meant as well.
+	kinkTells, kinkMinds, kinkLikely = 8.0, 5.0, 2.0
+	// Less deep a nose may be as flat by itself.
+	flattest = 0.03
+)
+
+// Add takes what the flanks of an opening say.
+func (k *Kinks) Add(flanks [2]Kink) {
+	k.openings++
+	for side, says := range flanks {
+		for i, by := range says {
+			k.sides[side][i] += min(by, kinkMost)
+		}
+	}
+}
+
+// say is for a kink, by the flank that says less.
+func (k *Kinks) say(i int) float64 {
+	return min(k.sides[0][i], k.sides[1][i]) * min(1, kinkOpenings/float64(max(k.openings, 1)))
+}
+
+func (k *Kinks) likeliest() (best int) {
+	for i := range kinkSizes {
+		if k.say(i) > k.say(best) {
+			best = i
+		}
+	}
+	return best
+}
+
+// Tells says whether both flanks have a kink beyond doubt, and how deep under the nose, as a
+// share of the lift.
+func (k *Kinks) Tells() (deep float64, tells bool) {
+	best := k.likeliest()
+	deep, _ = kinkAt(best)
+	return deep, deep > flattest && k.say(best) > kinkTells
+}
+
+// Takes returns what the spindle may have been pressed in by, as a share of the lift: the
+// most of the kinks that are about as likely.
+func (k *Kinks) Takes() (most float64) {
+	least := max(k.say(k.likeliest())-kinkLikely, kinkMinds)
+	for i := range kinkSizes {
+		if k.say(i) > least {
+			most = max(most, kinkTakes(i))
+		}
+	}
+	return most
 }

@@ -35,11 +35,11 @@ func TestKinkOf(t *testing.T) {
 				best = i
 			}
 		}
-		deep, follows := KinkAt(best)
+		deep, follows := kinkAt(best)
 		assert.Greater(t, pressed[best], 20.0, name)
 		assert.InDelta(t, 0.2*0.2/0.84, deep, 0.02, name)
 		assert.InDelta(t, 0.2, follows, 0.15, name)
-		assert.InEpsilon(t, 0.8*0.2/0.84, KinkTakes(best), 0.5, name)
+		assert.InEpsilon(t, 0.8*0.2/0.84, kinkTakes(best), 0.5, name)
 	}
 	assert.Equal(t, Kink{}, KinkOf([]float64{-1, 0}, []float64{0, height}, 0.1, height, 1e3), "too few readings say nothing")
 }
