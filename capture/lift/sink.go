@@ -23,8 +23,23 @@ func (e surroundings) pauses(v *view) []sinking.Pause {
 // judgeSinking takes the pauses of an opening and tells of a lifter that bleeds
 // down, once.
 func (g *Segmenter) judgeSinking(m measured) {
-	g.verdict.sinking.Add(m.pauses, m.shape)
-	g.tellSinking(m)
+	v := &g.verdict
+	v.sinking.Add(m.pauses, m.shape)
+	if len(v.noses) < mostJudged {
+		v.noses = append(v.noses, g.noseOf(&m))
+	}
+	if !g.patient { // else all openings are heard first
+		g.tellSinking(m)
+	}
+}
+
+// boundTimes: when a valve opened is known by the flank, and what it sank by on the ramp is
+// not in the noses' times.
+const boundTimes = 12
+
+// noseOf is what a nose says of a valve that sinks.
+func (g *Segmenter) noseOf(m *measured) sinking.Nose {
+	return sinking.Nose{After: float64(m.Nose - m.Open), Lift: float64(m.MaxLift), U: gum.Root(m.own, m.noise, gum.Rectangular(float64(g.steps.Step())))}
 }
 
 func (g *Segmenter) tellSinking(m measured) {
@@ -33,8 +48,8 @@ func (g *Segmenter) tellSinking(m measured) {
 		return
 	}
 	weight, pace, _ := v.sinking.Weigh()
-	if weight < enoughToTell || pace >= sinking.Fastest {
-		return // what sinks faster still is a hand that gives way
+	if weight < enoughToTell || pace >= sinking.Fastest || pace > boundTimes*sinking.AtMost(v.noses) {
+		return // what sinks faster still, or not at the noses, is a hand that gives way
 	}
 	v.bleeds = true
 	g.fault(Bleeding, m.Open, "the valve sinks by %s a second while it is open: the lifter bleeds down, and max lift reads low by what it sinks until the nose, here about %s. Turn faster, pump the lifter up, or use a solid lifter for the mock-up",
@@ -59,7 +74,7 @@ func (g *Segmenter) sunk(dst []measured) {
 	paces, most := make([]float64, len(dst)), 0.0
 	noses := make([]sinking.Nose, len(dst))
 	for i, m := range dst {
-		noses[i] = sinking.Nose{After: float64(m.Nose - m.Open), Lift: float64(m.MaxLift), U: gum.Root(m.own, m.noise, gum.Rectangular(float64(g.steps.Step())))}
+		noses[i] = g.noseOf(&m)
 	}
 	bound := sinking.AtMost(noses)
 	for i, m := range dst {

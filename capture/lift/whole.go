@@ -11,6 +11,9 @@ import (
 
 // judgeWhole looks at all openings of a finished trace at once.
 func (g *Segmenter) judgeWhole(all []measured) {
+	if len(all) > 0 {
+		g.tellSinking(all[0])
+	}
 	d := g.judgeDrive(all)
 	g.widen(all)
 	g.agree(all)
