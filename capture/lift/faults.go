@@ -37,6 +37,7 @@ type verdicts struct {
 	wander      float64 // the most that a heel has run out by, for the uncertainty
 	sinking     sinking.Sums
 	noses       []sinking.Nose
+	arm         arms
 	bleeds      bool // a lifter that bleeds down was told
 	runsOut     int  // over how many heels it has shown
 	home        homecomings

@@ -256,16 +256,23 @@ func (e surroundings) creeps(v *view, after []point, heel level, scatter float64
 // creepU is a standard uncertainty, beside what an arm takes off: that is known to a fifth.
 const creepU = 0.6
 
-// crept gives the openings what an arm that creeps back took off their noses, where most
-// show it.
+// arms is what the openings so far say of an arm that creeps back.
+type arms struct {
+	openings, show int
+	most           float64
+}
+
+// crept gives the openings what an arm that creeps back took off their noses, where most of
+// all so far show it.
 func (g *Segmenter) crept(dst []measured) {
-	n, most := 0, 0.0
+	v := &g.verdict.arm
 	for _, m := range dst {
-		if m.crept > 0 {
-			n, most = n+1, max(most, m.crept)
+		if v.openings++; m.crept > 0 {
+			v.show, v.most = v.show+1, max(v.most, m.crept)
 		}
 	}
-	if 2*n < len(dst) || n == 0 {
+	most := v.most
+	if 2*v.show < v.openings || most == 0 {
 		return
 	}
 	for i := range dst {
