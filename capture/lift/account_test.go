@@ -1,6 +1,7 @@
 package lift_test
 
 import (
+	"math"
 	"slices"
 	"testing"
 
@@ -214,6 +215,31 @@ func TestASlipIsNoSpindleThatSticks(t *testing.T) {
 	require.Len(t, f.Openings, 3)
 	assert.Equal(t, 1, faults(f, lift.ZeroShift), "%v", f.Faults)
 	assert.Zero(t, faults(f, lift.Sticking), "%v", f.Faults)
+}
+
+// A heel that stands higher behind the nose than before it is left high and come home to low
+// where the engine is turned back: no spindle sticks. One that stays where it came home to does.
+func TestALobeTurnedBackIsNoSpindleThatSticks(t *testing.T) {
+	heel := leg{rest: 3}
+	fine := func(tr measure.Trace, high func(r measure.Reading) bool) measure.Trace {
+		return from(0, tr, func(r measure.Reading, _ measure.Length) measure.Length {
+			y := measure.Length(math.Round(lobe(r.Angle.Degrees())*1000)) * measure.Micrometre
+			if high(r) {
+				y += 4 * measure.Micrometre
+			}
+			return y
+		})
+	}
+	back := fine(turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: -200, speed: 40}, heel, leg{to: 200, speed: 40}, heel),
+		func(r measure.Reading) bool { return r.Angle > 0 })
+	sticks := fine(turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel),
+		func(r measure.Reading) bool { return r.At > 8*measure.Second })
+	for want, tr := range []measure.Trace{back, sticks} {
+		f, err := lift.Analyse(tr, lift.Options{Resolution: measure.Micrometre})
+		require.NoError(t, err)
+		require.Len(t, f.Openings, 3-want)
+		assert.Equal(t, want, faults(f, lift.Sticking), "%v", f.Faults)
+	}
 }
 
 // Readings that come and count for nothing are no silence.

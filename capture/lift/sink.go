@@ -107,6 +107,9 @@ func (g *Segmenter) sunk(dst []measured) {
 type homecomings struct {
 	moved []float64
 	u     float64 // standard uncertainty of the least known
+	out   float64 // the most that a heel went up and down by as it was turned
+	back  bool    // another was turned through the other way
+	way   float64 // that the angle counted over the first; 0 without an encoder
 	fresh bool    // the first is of a spindle that had not moved before
 	told  bool
 }
@@ -190,14 +193,23 @@ func (g *Segmenter) judgeSticking(m measured) {
 		h.fresh = len(g.all) == 0 && g.onHeel(m)
 	}
 	h.moved = append(h.moved, d)
-	h.u = max(h.u, gum.Root(m.before.u, m.after.u))
+	h.u, h.out = max(h.u, gum.Root(m.before.u, m.after.u)), max(h.out, m.wander)
+	if len(h.moved) == 1 {
+		h.way = m.way
+	}
+	h.back = h.back || m.way != h.way
 	by := h.sticks()
-	if least := 1.7*step + 5*h.u; len(h.moved) < 2 || by < max(least, leastTold) || h.told || h.slipped(least/2) || h.drifts(least/2) {
+	if least := 1.7*step + 5*h.u; len(h.moved) < 2 || by < max(least, leastTold, seenTwice*h.out) || h.told || h.slipped(least/2) || h.drifts(least/2) || h.back && by < soundHeel {
 		return
 	}
 	h.told = true
 	g.fault(Sticking, m.Close, "the spindle does not come home to the place it left: it sticks by about %v, and a nose then reads low by as much again. Clean its stem, turn on without going back, tap the indicator lightly, or prove it", length(by))
 }
+
+// seenTwice: a heel that runs out is left and come home to at other angles of the cam, over
+// one opening and over another; by soundHeel it may where one was turned through the other
+// way, nanometres (common practice, no source: half a thou).
+const seenTwice, soundHeel = 2.0, 12.7 * um
 
 // leastTold is a length that nobody cuts metal by, nanometres.
 const leastTold = 1.5 * um
