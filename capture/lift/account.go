@@ -128,6 +128,8 @@ const (
 	// So long nobody looks at a rocker and then ends the trace, microseconds; that is
 	// done within such a share of the lift of half lift.
 	restedOpen, aboutHalf = 8 * s, 0.15
+	// and so long where the valve stands as high as it rose.
+	leftOpen = 6 * s
 	// So long a valve rests at home, or nearly, or where it was left.
 	cameHome = 3 * s
 	// Standing so long at its beginning a trace stands on a heel.

@@ -109,10 +109,20 @@ func (w *outline) stood() float64 {
 // and something has moved.
 func (w *outline) restsLong() bool {
 	long := cameHome
+	if w.opens() {
+		long = leftOpen
+	}
 	if lo, hi := w.above(w.level); !w.came && math.Abs((lo+hi)/2-w.o.lift/2) < aboutHalf*w.o.lift {
 		long = restedOpen
 	}
 	return w.level.to-w.level.from > long
+}
+
+// opens says whether the valve rests about as high as it has risen, and no higher than a nose:
+// it was left open, and nothing has fallen.
+func (w *outline) opens() bool {
+	lo, hi := w.above(w.level)
+	return !w.came && lo > 0 && hi < w.o.lift+w.lim.leave && (!w.open || hi > w.out.hi-noseDepth*w.o.lift)
 }
 
 // off says whether a level is none of the heel's.
