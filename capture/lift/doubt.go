@@ -180,6 +180,8 @@ const (
 	foldsTold, foldSteps = 2, 6
 	// Before and behind zero it moves alike, to such a share.
 	foldAlike = 0.35
+	// Sparse readings leave such a share of the heel's above zero.
+	dipsTo = 0.45
 )
 
 // judgeFolds looks at the next reading.
@@ -215,8 +217,7 @@ func (g *Segmenter) judgeDips(all []measured) {
 	if g.folds.below || g.folds.seen >= foldsTold || g.sign < 0 || q.jumped || q.scale != 1 {
 		return
 	}
-	since, dips, flanks := math.Inf(-1), 0, 0
-	step := float64(g.steps.Step())
+	since, dips, step := math.Inf(-1), 0, float64(g.steps.Step())
 	for i, m := range all {
 		heel := max(m.before.y, m.after.y)
 		if heel < max(leastShift, 1.6*step+3*m.noise) {
@@ -227,20 +228,16 @@ func (g *Segmenter) judgeDips(all []measured) {
 			until = float64(all[i+1].Nose)
 		}
 		for _, side := range [2][2]float64{{since, float64(m.Nose)}, {float64(m.Nose), until}} {
-			flanks++
 			if slices.ContainsFunc(g.account.within(side[0], side[1]), func(s stretch) bool { return s.lo < max(dipsTo*heel, 1.1*step) }) {
 				dips++
 			}
 		}
 		since = float64(m.Nose)
 	}
-	if dips > 1 && 2*dips >= flanks { // between sparse readings some pass unseen
+	if dips > 1 && dips >= len(all) { // half of them: between sparse readings some pass unseen
 		g.tellFold(all[0].Open)
 	}
 }
-
-// dipsTo is the share of the heel's reading that sparse readings leave above zero.
-const dipsTo = 0.45
 
 // paceOf returns how fast the reading moved between two, nanometres a microsecond, that are
 // no less than so long apart.

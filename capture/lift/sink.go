@@ -108,8 +108,7 @@ type homecomings struct {
 	moved []float64
 	u     float64 // standard uncertainty of the least known
 	out   float64 // the most that a heel went up and down by as it was turned
-	back  bool    // another was turned through the other way
-	way   float64 // that the angle counted over the first; 0 without an encoder
+	ways  [3]bool // that the angle counted over them: down, unknown, up
 	fresh bool    // the first is of a spindle that had not moved before
 	told  bool
 }
@@ -194,12 +193,9 @@ func (g *Segmenter) judgeSticking(m measured) {
 	}
 	h.moved = append(h.moved, d)
 	h.u, h.out = max(h.u, gum.Root(m.before.u, m.after.u)), max(h.out, m.wander)
-	if len(h.moved) == 1 {
-		h.way = m.way
-	}
-	h.back = h.back || m.way != h.way
+	h.ways[1+int(m.way)] = true
 	by := h.sticks()
-	if least := 1.7*step + 5*h.u; len(h.moved) < 2 || by < max(least, leastTold, seenTwice*h.out) || h.told || h.slipped(least/2) || h.drifts(least/2) || h.back && by < soundHeel {
+	if least := 1.7*step + 5*h.u; len(h.moved) < 2 || by < max(least, leastTold, seenTwice*h.out) || h.told || h.slipped(least/2) || h.drifts(least/2) || h.ways[0] && h.ways[2] && by < soundHeel {
 		return
 	}
 	h.told = true
