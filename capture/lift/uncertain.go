@@ -1,11 +1,10 @@
 package lift
 
 import (
-	"cmp"
 	"math"
-	"slices"
 
 	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/runout"
 )
 
 const (
@@ -33,91 +32,16 @@ const (
 	noseDepth = 0.04
 )
 
-const (
-	// What belongs to a flank is no heel: with an encoder, so many degrees at
-	// either end of it; without, what rises farther than a heel runs out and
-	// comes back.
-	offFlank    = 40.0
-	mostRunsOut = 35 * um
-)
-
-// runOut returns by how much a heel goes up and down: the range in which nine
-// tenths of its time lie, less what its step and noise make. wander is what its
-// uncertainty is made of, for which neither has to be beyond doubt: the range of the
-// means of stretches of it, less what noise leaves in them.
+// runOut returns by how much a heel goes up and down, and may go for the uncertainty: of
+// some of its readings, of three the middle one.
 func (e surroundings) runOut(p []point, heel level, wide float64) (runOut, wander float64) {
 	stride := 1 + len(p)/512
-	some := make([]point, 0, 512)
+	some := make([]runout.Reading, 0, 512)
 	for i := stride; i+stride < len(p); i += stride {
-		q := p[i]
-		a, b, c := p[i-1].y, q.y, p[i+1].y
-		q.y = max(min(a, b), min(max(a, b), c)) // of three the middle one
-		some = append(some, q)
+		a, b, c := p[i-1].y, p[i].y, p[i+1].y
+		some = append(some, runout.Reading{Y: max(min(a, b), min(max(a, b), c)) - heel.y, A: p[i].a})
 	}
-	some = heelAlone(some, heel, wide)
-	if len(some) < 20 {
-		return 0, 0
-	}
-	wander = e.wander(some)
-	slices.SortFunc(some, func(a, b point) int { return cmp.Compare(a.y, b.y) })
-	n := len(some)
-	runOut = max(some[n-1-n/20].y-some[n/20].y-e.step-4*e.noise, 0)
-	return runOut, max(runOut, wander)
-}
-
-// wander returns the range of the means of stretches of a heel.
-func (e surroundings) wander(p []point) float64 {
-	size := max(len(p)/stretches, 4)
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for i := 0; i+size <= len(p); i += size {
-		mean := 0.0
-		for _, q := range p[i : i+size] {
-			mean += q.y / float64(size)
-		}
-		lo, hi = min(lo, mean), max(hi, mean)
-	}
-	// Noise dithers the step away; without it a mean may lie half a step off.
-	left := max(1-2*e.noise/max(e.step, 1), 0) * e.step
-	return max(hi-lo-left-rangeOfMeans*gum.Root(e.noise, gum.Rectangular(e.step))/math.Sqrt(float64(size)), 0)
-}
-
-// The means of so many stretches, with nothing but noise in them, lie in a range of
-// so many of their standard deviations in 95 of 100 heels (tables of the studentized
-// range for 16 and known deviation, from memory).
-const stretches, rangeOfMeans = 16, 4.9
-
-// heelAlone returns the readings of a stretch between two flanks that belong to
-// neither.
-func heelAlone(p []point, heel level, wide float64) []point {
-	if len(p) == 0 {
-		return nil
-	}
-	kept := make([]point, 0, len(p))
-	if first, last := p[0].a, p[len(p)-1].a; !math.IsNaN(first) && !math.IsNaN(last) {
-		for _, q := range p {
-			if math.Abs(q.a-first) > offFlank && math.Abs(q.a-last) > offFlank {
-				kept = append(kept, q)
-			}
-		}
-		return kept
-	}
-	for i := 0; i < len(p); {
-		j, high := i, 0.0
-		for j < len(p) && p[j].y > heel.y+wide {
-			high = max(high, p[j].y-heel.y)
-			j++
-		}
-		if j == i {
-			kept = append(kept, p[i])
-			i++
-			continue
-		}
-		if i > 0 && j < len(p) && high <= mostRunsOut {
-			kept = append(kept, p[i:j]...)
-		}
-		i = j
-	}
-	return kept
+	return runout.Of(some, runout.Indicator{Step: e.step, Noise: e.noise, Wide: wide})
 }
 
 // hurry returns by how much a gauge that averages over so long takes off the nose:
