@@ -198,6 +198,34 @@ func TestCountsThatTheIndexMendsAreTold(t *testing.T) {
 	}
 }
 
+// A ratchet clicks back a little after each stroke, and the valve with it: an encoder that
+// counts both ways as one goes on there. One that has both channels goes back.
+func TestClicksThatAreCountedForwardAreTold(t *testing.T) {
+	l := independent.Lobe{Height: 10, Centre: 200, Half: 140}
+	for name, told := range map[string]int{"both ways": 0, "as one": 1} {
+		t.Run(name, func(t *testing.T) {
+			crank, counted := 0.0, 0.0
+			f, err := lift.Analyse(evenly(1, 10, func(i int, _, _ float64) (float64, float64) {
+				by := 0.0
+				switch k := i % 40; { // a stroke of 24 degrees, two back, and a rest
+				case k < 24:
+					by = 1
+				case k < 26:
+					by = -1
+				}
+				if crank += by; told == 1 {
+					by = math.Abs(by)
+				}
+				counted += by
+				return counted, l.Above(crank)
+			}), lift.Options{})
+			require.NoError(t, err)
+			require.Len(t, f.Openings, 1)
+			assert.Equal(t, told, faults(f, lift.EncoderCounts), "%v", f.Faults)
+		})
+	}
+}
+
 // One opening has no nose to nose; but no lobe is as short as the cam's own angle makes it.
 // The lobe here is 164 degrees wide at half lift; 120 to 185 are usual (common practice, no
 // source), so that a wide one on the cam's own angle is still as wide as a narrow one.

@@ -214,7 +214,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		return measured{}, false
 	}
 	if v.angles {
-		m.gained, m.gainedAt = gained(&v)
+		m.gained, m.gainedAt = gained(&v, max(clickCounts*e.step, clickNoise*scatter))
 	}
 	e.crossings(&m, &v)
 	m.feet, m.bend, m.kink = e.flankFits(&v, scatter)
