@@ -39,11 +39,11 @@ export const checked = Object.freeze({
   },
   "bleeding": {
     "told": [
-      65,
-      86
+      61,
+      87
     ],
     "silent": [
-      1,
+      1.5,
       0.5
     ]
   },
@@ -54,7 +54,7 @@ export const checked = Object.freeze({
     ],
     "silent": [
       1,
-      2
+      1
     ]
   },
   "digit dropped": {
@@ -80,7 +80,7 @@ export const checked = Object.freeze({
   "encoder glitch": {
     "told": [
       null,
-      91
+      90
     ],
     "silent": [
       null,
@@ -100,7 +100,7 @@ export const checked = Object.freeze({
   "encoder slips": {
     "told": [
       null,
-      95
+      96
     ],
     "silent": [
       null,
@@ -133,14 +133,14 @@ export const checked = Object.freeze({
       84
     ],
     "silent": [
-      2,
+      1.5,
       1
     ]
   },
   "heel runs out": {
     "told": [
-      64,
-      81
+      52,
+      82
     ],
     "silent": [
       1,
@@ -160,11 +160,11 @@ export const checked = Object.freeze({
   "late port": {
     "told": [
       null,
-      70
+      82
     ],
     "silent": [
       null,
-      2
+      1
     ]
   },
   "lines twice": {
@@ -229,8 +229,8 @@ export const checked = Object.freeze({
   },
   "re-zeroed": {
     "told": [
-      95,
-      97
+      99,
+      99
     ],
     "silent": [
       1,
@@ -250,11 +250,11 @@ export const checked = Object.freeze({
   "slow gauge": {
     "told": [
       0,
-      72
+      85
     ],
     "silent": [
       1,
-      2
+      1
     ]
   },
   "sound": {
@@ -279,12 +279,12 @@ export const checked = Object.freeze({
   },
   "stand yields": {
     "told": [
-      1,
-      2
+      0,
+      0
     ],
     "silent": [
-      4,
-      8
+      2,
+      3
     ]
   },
   "sticking": {
@@ -299,7 +299,7 @@ export const checked = Object.freeze({
   },
   "tip skates off": {
     "told": [
-      96,
+      97,
       98
     ],
     "silent": [
@@ -329,8 +329,8 @@ export const checked = Object.freeze({
   },
   "vibration": {
     "told": [
-      6,
-      1
+      5,
+      2
     ],
     "silent": [
       1,
