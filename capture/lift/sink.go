@@ -252,13 +252,22 @@ const creepSeconds = 32 * s
 func (e surroundings) creeps(v *view, after []point, heel level, scatter float64) float64 {
 	shut := v.p[len(v.p)-1].t
 	var back []creep.Heel
+	looked := false
 	for _, p := range after {
 		if p.t > shut+creepSeconds {
 			break
 		}
+		if !looked && p.t > shut+creep.First {
+			if looked = true; !creep.Shows(back, e.step, scatter) {
+				return 0
+			}
+		}
 		back = append(back, creep.Heel{T: p.t - shut, Low: heel.y - p.y, W: p.w})
 	}
-	return creep.Of(creep.Opening{T: v.t, Y: v.y, Top: v.top}, back, e.step, scatter)
+	if !looked {
+		return 0
+	}
+	return creep.Of(creep.Opening{T: v.t, Y: v.y, Top: v.top}, back, e.step)
 }
 
 // creepU is a standard uncertainty, beside what an arm takes off: that is known to a fifth.

@@ -37,21 +37,24 @@ type Opening struct {
 // the heel lies above it, nanometres, and how many readings stand behind it.
 type Heel struct{ T, Low, W float64 }
 
-// Of returns what the nose is low by, nanometres, in the order of time; 0 for nothing. step is
-// that of the indicator, and scatter the standard deviation of a reading.
-func Of(o Opening, heel []Heel, step, scatter float64) float64 {
+// First is over how long a heel's first readings are looked at, microseconds.
+const First = first * s
+
+// Shows says whether the first readings of a heel are low. step is that of the indicator, and
+// scatter the standard deviation of a reading.
+func Shows(heel []Heel, step, scatter float64) bool {
 	n, low := 0.0, 0.0
 	for _, p := range heel {
-		if p.T > first*s {
-			break
-		}
 		if p.Low >= 0 { // else it is still on the ramp
 			n, low = n+p.W, low+p.W*p.Low
 		}
 	}
-	if n < 3 || low/n < leastCounts*step/2+leastNoise*scatter/math.Sqrt(n) {
-		return 0
-	}
+	return n >= 3 && low/n >= leastCounts*step/2+leastNoise*scatter/math.Sqrt(n)
+}
+
+// Of returns what the nose is low by, nanometres; 0 for nothing. The heel is in the order of
+// time.
+func Of(o Opening, heel []Heel, step float64) float64 {
 	best, by := leaves, 0.0
 	for _, late := range lates {
 		low, left := back(heel, late*s)
