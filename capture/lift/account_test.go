@@ -3,6 +3,7 @@ package lift_test
 import (
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -456,5 +457,25 @@ func TestAnEncoderThatChangesItsDirectionIsTold(t *testing.T) {
 		require.NoError(t, err)
 		require.Len(t, f.Openings, 2, name)
 		assert.Equal(t, c.told, faults(f, lift.EncoderSlip), "%s: %v", name, f.Faults)
+	}
+}
+
+// One bit of the figure that is never one leaves out every other stretch of lifts: that is
+// told, once, and of a whole figure nothing is.
+func TestABitThatIsStuckIsTold(t *testing.T) {
+	heel := leg{rest: 2}
+	whole := turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel)
+	const bit = 64
+	stuck := from(0, whole, func(r measure.Reading, _ measure.Length) measure.Length {
+		n := r.Lift / 10_000
+		return n &^ bit * 10_000
+	})
+	for told, tr := range map[bool]measure.Trace{false: whole, true: stuck} {
+		f, err := lift.Analyse(tr, lift.Options{})
+		require.NoError(t, err)
+		says := slices.ContainsFunc(f.Faults, func(x lift.Fault) bool {
+			return x.Kind == lift.Misread && strings.Contains(x.Says.String(), "every other stretch of 0.64 mm")
+		})
+		assert.Equal(t, told, says, "%v", f.Faults)
 	}
 }

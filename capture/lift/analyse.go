@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"lobescribe/capture/join"
+	"lobescribe/capture/lift/bits"
 	"lobescribe/capture/step"
 	"lobescribe/device/measure"
 )
@@ -35,8 +36,9 @@ type Analysis struct {
 	g     *Segmenter
 	f     Findings
 	first measure.Stamp
-	any   bool              // a reading has come
-	seen  bool              // one with a lift
+	any   bool // a reading has come
+	seen  bool // one with a lift
+	bits  bits.Seen
 	swept bool              // a sweep was among the readings
 	notes []measure.Note    // to come
 	tail  []measure.Reading // as late as the last: a note may still come before them
@@ -144,7 +146,10 @@ func (a *Analysis) count(r *measure.Reading) {
 		a.g.Note(a.notes[0])
 		a.notes = a.notes[1:]
 	}
-	a.seen = a.seen || r.Has&measure.HasLift != 0
+	if r.Has&measure.HasLift != 0 {
+		a.seen = true
+		a.bits.See(int64(r.Lift), a.g.steps.Step())
+	}
 	a.swept = a.swept || r.Has&measure.HasSweep != 0
 	if a.g.step(r) {
 		a.told()
@@ -187,6 +192,9 @@ func (a *Analysis) Findings() (Findings, error) {
 	pool(counting)
 	a.g.judgeWhole(counting)
 	a.g.judgeAccount(a.g.all)
+	if off := a.bits.Stuck(); off > 0 && len(a.g.all) > 0 && !a.g.stream.jumped {
+		a.g.fault(Misread, a.g.all[0].Open, "every other stretch of %v is missing from the figures: one bit of the indicator's figure is stuck, and lifts are off by as much. Check its plug and cable, or use another indicator, and turn again", length(float64(off)))
+	}
 	for _, n := range a.g.Take(nil) {
 		if n.Fault != nil {
 			f.Faults = append(f.Faults, *n.Fault)
