@@ -36,9 +36,9 @@ type Analysis struct {
 	g     *Segmenter
 	f     Findings
 	first measure.Stamp
-	any   bool // a reading has come
-	seen  bool // one with a lift
-	bits  bits.Seen
+	any   bool              // a reading has come
+	seen  bool              // one with a lift
+	bits  bits.Seen         // of its figures
 	swept bool              // a sweep was among the readings
 	notes []measure.Note    // to come
 	tail  []measure.Reading // as late as the last: a note may still come before them
@@ -192,9 +192,7 @@ func (a *Analysis) Findings() (Findings, error) {
 	pool(counting)
 	a.g.judgeWhole(counting)
 	a.g.judgeAccount(a.g.all)
-	if off := a.bits.Stuck(); off > 0 && len(a.g.all) > 0 && !a.g.stream.jumped {
-		a.g.fault(Misread, a.g.all[0].Open, "every other stretch of %v is missing from the figures: one bit of the indicator's figure is stuck, and lifts are off by as much. Check its plug and cable, or use another indicator, and turn again", length(float64(off)))
-	}
+	a.judgeBits()
 	for _, n := range a.g.Take(nil) {
 		if n.Fault != nil {
 			f.Faults = append(f.Faults, *n.Fault)
@@ -222,6 +220,14 @@ func (a *Analysis) Findings() (Findings, error) {
 	}
 	slices.SortStableFunc(f.Faults, func(a, b Fault) int { return cmp.Compare(a.At, b.At) })
 	return f, nil
+}
+
+// judgeBits tells of a bit of the indicator's figure that is stuck. Where zero was pressed its
+// figures are no counts of one scale.
+func (a *Analysis) judgeBits() {
+	if off := a.bits.Stuck(); off > 0 && len(a.g.all) > 0 && !a.g.stream.jumped {
+		a.g.fault(Misread, a.g.all[0].Open, "every other stretch of %v is missing from the figures: one bit of the indicator's figure is stuck, and lifts are off by up to as much. Check its plug and cable, or use another indicator, and turn again", length(float64(off)))
+	}
 }
 
 // meanLift is the mean max lift of several openings with its uncertainty.

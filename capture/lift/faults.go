@@ -102,7 +102,7 @@ func (g *Segmenter) judgeHeel(m measured) {
 func (g *Segmenter) judgeRunOut(m measured) {
 	v := &g.verdict
 	heels := m.runOut[:]
-	if m.OpeningHalf.Angle == nil && len(g.all) > 0 {
+	if m.OpeningHalf.Angle == nil && len(v.noses) > 1 { // it is not the first
 		heels = heels[1:]
 	}
 	for _, by := range heels {

@@ -219,7 +219,7 @@ func (g *Segmenter) judgeLag(dst []measured) float64 {
 	by, tells := g.verdict.stops.Lags()
 	if tells && by > leastLag*float64(dst[0].MaxLift) && !g.verdict.home.told && !g.verdict.told[1] {
 		g.verdict.home.told = true
-		g.fault(Sticking, dst[0].Nose, "the reading stays on the nose while the crank turns on, and then follows with a corner: the spindle sticks under its load by about %v, and max lift reads low by as much. Set it square to the valve's way, clean its stem, and turn again", length(by))
+		g.fault(Sticking, dst[0].Nose, "the reading stays on the nose while the crank turns on, and then follows with a corner: the spindle sticks under its load by %v at the most, and max lift reads low by as much. Set it square to the valve's way, clean its stem, and turn again", length(by))
 	}
 	return by
 }

@@ -9,8 +9,8 @@ import (
 // A spindle that is pressed into a soft stop follows the valve by a share of its way from
 // one level on, the same on both flanks. There the flank has a kink, as no lobe has: the
 // angle of a lobe is a smooth curve along the root of the depth under its nose, near which
-// it is a straight line. A kink is there where a flank is none as it is read, and one with
-// what was not followed put back.
+// it is a straight line. A kink is told where that curve is not smooth as it is read, and is
+// with what was not followed put back.
 
 const (
 	// A flank is looked at down to so deep under the nose, as a share of the lift, in so
