@@ -22,6 +22,9 @@ func (g *Segmenter) judgeFirst(parts []stretch, o outside, ajar float64) (told b
 	case came && top-ajar > excursion*o.lift:
 		g.fault(NotCounted, stamp(parts[0].from), "the reading goes over a nose here and comes back to where it began, %v off the heel that follows: zero was pressed, or the indicator's base or tip has moved since. This first opening does not count; turn it again", length(math.Abs(ajar)))
 		return true
+	case noses(parts, o) > 1:
+		g.fault(NotCounted, stamp(parts[0].from), "the trace begins with the valve open, goes over more than one nose from there, and comes home to another heel: the indicator's base or tip has moved. These openings do not count; see to it, begin with the valve shut, and turn them again")
+		return true
 	case top < openFully*o.lift || ajar > besideNose*o.lift:
 		return false
 	case math.Abs(ajar) > ajarAtMost*o.lift || !math.IsNaN(parts[0].first): // that nothing moved the crank's angles tell
@@ -52,6 +55,21 @@ func (g *Segmenter) cameBack(parts []stretch, level, next float64) bool {
 		}
 	}
 	return false
+}
+
+// noses counts how often a reading goes up to a nose and comes down near the heel again.
+func noses(parts []stretch, o outside) (n int) {
+	up := false
+	for _, s := range parts {
+		switch {
+		case s.hi-o.heel[1] > openFully*o.lift:
+			up = true
+		case up && s.lo-o.heel[1] < fromHeel*o.lift:
+			up = false
+			n++
+		}
+	}
+	return n
 }
 
 // stoodHome is how long a reading stands on a heel that it has come back to.

@@ -56,9 +56,9 @@ func (g *Segmenter) tellSinking(m measured) {
 		length(pace*s), length(pace*float64(m.Nose-m.Open)))
 }
 
-// The uncertainty is so many times what pauses, and what feet, say that a valve sinks by:
-// of the pauses the most is meant; ramps that differ hide a part from the feet.
-const sunkTimes, seenTimes = 0.8, 0.8
+// seenTimes: the uncertainty is so many times what feet say that a valve sank by; ramps
+// that differ hide a part from them.
+const seenTimes = 0.8
 
 // sunk gives each opening what a lifter that bleeds down may have taken off it.
 func (g *Segmenter) sunk(dst []measured) {
@@ -78,7 +78,7 @@ func (g *Segmenter) sunk(dst []measured) {
 	}
 	bound := sinking.AtMost(noses)
 	for i, m := range dst {
-		paces[i] = max(min(sunkTimes*pace, bound/2), min(seenTimes*shut*float64(m.MaxLift), k.Empty())/float64(m.Close-m.Open))
+		paces[i] = max(min(pace, bound/2), min(seenTimes*shut*float64(m.MaxLift), k.Empty())/float64(m.Close-m.Open))
 		paces[i] = min(paces[i], sinking.Fastest/2)
 		most = max(most, 2*paces[i]*float64(m.Nose-m.Open))
 	}
