@@ -64,9 +64,7 @@ func (g *Segmenter) judge(m measured) {
 	if m.back > 0 {
 		g.tellBack(m.backAt, "")
 	}
-	if m.gained > 0 && !g.verdict.encoder {
-		g.fault(EncoderCounts, m.gainedAt, "the valve went back on its flank and on again, and meanwhile the encoder counted %.0f degrees forward: it counts both ways as one. One of its two channels is dead, or it is set to count one way; the crank angles from here on are wrong. Check its wiring, and turn again", m.gained)
-	}
+	g.judgeContrary(m)
 	g.backTurn.toldThis = false
 }
 

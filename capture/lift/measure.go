@@ -33,8 +33,7 @@ type measured struct {
 	feet            [2][]lobe.Foot // how its flanks meet the heel, with an encoder
 	back            float64        // the largest back-turn seen on a flank, without an encoder
 	backAt          measure.Stamp
-	gained          float64 // degrees that the angle went on while the valve went back and on, with one
-	gainedAt        measure.Stamp
+	contrary        contraries
 	height, scatter float64
 	parts           *parts     // to measure it again, where the nose is not certain
 	reZeroed        bool       // zero was pressed on the way
@@ -214,7 +213,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		return measured{}, false
 	}
 	if v.angles {
-		m.gained, m.gainedAt = gained(&v, max(clickCounts*e.step, clickNoise*scatter))
+		m.contrary = e.contrary(&v, scatter)
 	}
 	e.crossings(&m, &v)
 	m.feet, m.bend, m.kink = e.flankFits(&v, scatter)
@@ -265,6 +264,7 @@ type view struct {
 	top     int       // the highest
 	height  float64   // of it
 	angles  bool      // each point has one
+	count   float64   // and the encoder this count, degrees
 	fine    bool      // and they tell more of the lobe's shape than time does
 	noseAt  float64   // when, found
 	noseA   float64   // at which angle, found
@@ -286,7 +286,10 @@ func viewOf(passage []point, heel float64, room *room) view {
 		}
 	}
 	v := view{p: passage, heel: heel, t: t, y: y, w: w, a: a, x: t, top: top, height: y[top], angles: counted == n, room: room}
-	if v.fine = v.angles && lobe.Count(a) <= coarsest; v.fine {
+	if v.angles {
+		v.count = lobe.Count(a)
+	}
+	if v.fine = v.angles && v.count <= coarsest; v.fine {
 		v.x = a
 	}
 	return v

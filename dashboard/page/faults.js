@@ -182,7 +182,7 @@ export const faults = Object.freeze({
   },
   knock: {
     title: "Stand was knocked",
-    means: "With the valve shut the reading swung out and came back: something hit the stand, the head or the bar.",
+    means: "With the valve shut the reading swung out and came back, or it ran back on a flank while the crank went on: something hit the stand, the head or the bar, or slipped there.",
     figures: "What swung is left out where it shows. An opening that was hit may be off: turn it again.",
     steps: [
       "Keep bar and sleeves clear of the stand.",
