@@ -262,7 +262,7 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 	if w.open && (max(w.out.hi, -w.out.lo) > beyondLobe*o.lift || o.last && w.swings(parts)) {
 		return g.notCounted(w.out, o.lift)
 	}
-	if g.judgeOtherUnit(parts, o) {
+	if g.judgeOtherUnit(parts, o) || g.judgePassed(parts, o) {
 		return true
 	}
 	if o.last && w.off(w.level) && w.restsLong() && math.IsNaN(w.level.first) {
@@ -273,6 +273,27 @@ func (g *Segmenter) judgeOutside(o outside) (told bool) {
 		g.fault(PartTurn, stamp(out.from), "the trace ends with the valve open, or with the indicator's tip off it: the last opening, from here on, does not count. Turn through until the valve is shut, and a little further, before you end the trace")
 	}
 	return false
+}
+
+// judgePassed tells of a lobe that the crank went over, from where the valve is shut to where
+// it is shut again, without an opening: rows are missing that no gap in time shows.
+func (g *Segmenter) judgePassed(parts []stretch, o outside) (told bool) {
+	if math.IsNaN(o.nose) || g.verdict.encoder {
+		return false
+	}
+	least, most := math.Inf(1), math.Inf(-1)
+	for _, s := range parts {
+		if !math.IsNaN(s.least) && !g.account.gapped(s) {
+			least, most = min(least, s.least), max(most, s.most)
+		}
+	}
+	nose := o.nose + period*math.Ceil((least+o.shut-o.nose)/period)
+	if !(nose+o.shut <= most) {
+		return false
+	}
+	at := slices.IndexFunc(parts, func(s stretch) bool { return (s.last > nose) != (parts[0].first > nose) })
+	g.fault(NotCounted, stamp(parts[max(at, 0)].from), "the crank was turned over the lobe here, and no opening was seen: readings are missing, the indicator's tip was off the valve, or the encoder jumped. Look at the trace there, and turn this opening again")
+	return true
 }
 
 // notCounted tells of an excursion that came home and is no opening, where it must

@@ -108,6 +108,35 @@ func TestEveryExcursionIsAccountedFor(t *testing.T) {
 	}
 }
 
+// A recorder that counts its rows closes up a gap. With an encoder the crank has then gone
+// over a lobe without an opening, also behind the last one.
+func TestALobeThatTheCrankWentOverIsMissed(t *testing.T) {
+	heel := leg{rest: 5}
+	tr := turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel)
+	const flank, rows = 5 + 400./40 + 5 + 440./40, 6 * 50 // of the second opening
+	var closed []measure.Reading
+	for _, r := range tr.Readings {
+		if r.At.Seconds() < flank {
+			closed = append(closed, r)
+		}
+	}
+	n := len(closed)
+	for i, r := range tr.Readings[n+rows:] {
+		r.At = tr.Readings[n+i].At
+		closed = append(closed, r)
+	}
+	tr.Readings = closed
+	f, err := lift.Analyse(tr, lift.Options{})
+	require.NoError(t, err)
+	assert.Len(t, f.Openings, 1)
+	var told []lift.FaultKind
+	for _, x := range f.Faults {
+		told = append(told, x.Kind)
+		assert.InDelta(t, flank, x.At.Seconds(), 0.5)
+	}
+	assert.Equal(t, []lift.FaultKind{lift.NotCounted}, told)
+}
+
 // Without an encoder a trace that begins a little off its heel and goes over a nose, or
 // rests where nobody looks at a rocker until it ends, is told: something slipped, or the
 // tip is off the valve. One that begins well up the lobe says so.
