@@ -123,6 +123,11 @@ func (g *Segmenter) feed(r *measure.Reading) {
 			g.tellBack(g.backTurn.since, "")
 		}
 	}
+	g.follow(p)
+}
+
+// follow takes the next point of the continuous signal.
+func (g *Segmenter) follow(p point) {
 	if g.patient && len(g.all) == 0 {
 		g.leading.add(p)
 	}
@@ -154,7 +159,7 @@ func (g *Segmenter) feed(r *measure.Reading) {
 			g.refute(i)
 		case misreading:
 			if g.sign != 0 && g.doubts.first(sift.Misread) {
-				g.fault(Misread, r.At, "some readings together lay below the heel, and the next ones did not: they were misread. Check cable and plug, and turn the opening beside it again")
+				g.fault(Misread, stamp(p.t), "some readings together lay below the heel, and the next ones did not: they were misread. Check cable and plug, and turn the opening beside it again")
 			}
 		}
 	}

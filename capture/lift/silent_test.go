@@ -121,3 +121,28 @@ func TestSilenceOfAnInstrumentThatSpeaksOnChange(t *testing.T) {
 		}
 	}
 }
+
+// Where an instrument that speaks on change is silent, the valve stands, and the longest
+// silence is the heel: the openings are those that one finds which speaks all the time, also
+// with a hand so slow that most of what is sent comes from the ramps. Max lift is the same to
+// half a count and something.
+func TestTheHeelOfAnInstrumentThatSpeaksOnChange(t *testing.T) {
+	for name, legs := range map[string][]leg{
+		"slowly":                    {{rest: 8}, {to: 200, speed: 12}, {rest: 8}, {to: 920, speed: 12}, {rest: 8}, {to: 1640, speed: 12}, {rest: 8}},
+		"with a rest near the heel": {{rest: 8}, {to: -88, speed: 30}, {rest: 3}, {to: 200, speed: 30}, {rest: 8}, {to: 632, speed: 30}, {rest: 3}, {to: 920, speed: 30}, {rest: 8}},
+		"long rests":                {{rest: 150}, {to: 200, speed: 40}, {rest: 150}, {to: 920, speed: 40}, {rest: 150}},
+	} {
+		all := withoutAngles(turned(-200, 50, legs...))
+		want, err := lift.Analyse(all, lift.Options{})
+		require.NoError(t, err)
+		got, err := lift.Analyse(onChange(all, 0, 0), lift.Options{})
+		require.NoError(t, err)
+		require.Len(t, got.Openings, len(want.Openings), name)
+		require.NotEmpty(t, want.Openings, name)
+		for i, o := range got.Openings {
+			assert.InDelta(t, want.Openings[i].MaxLift.Millimetres(), o.MaxLift.Millimetres(), 0.006, "%s, opening %d", name, i)
+			assert.InDelta(t, want.Openings[i].OpeningHalf.At.Seconds(), o.OpeningHalf.At.Seconds(), 0.02, name)
+		}
+		assert.Equal(t, want.Faults, got.Faults, name)
+	}
+}

@@ -67,6 +67,8 @@ const (
 	// A hole is so many times the usual interval, and so long.
 	holeTimes = 6
 	leastHole = s
+	// Of so many readings nobody knows how often they come.
+	heardLittle = 8
 	// A port that hands over its lines in bursts is silent for no longer.
 	burst = 200 * ms
 )
@@ -127,9 +129,9 @@ func (q *stream) passed(r *measure.Reading) {
 	q.n++
 }
 
-// hole says whether readings are missing before r.
+// hole says whether readings seem to be missing before r.
 func (q *stream) hole(r *measure.Reading) bool {
-	return r.At-q.last.At > leastHole && q.n > 8 && float64(r.At-q.last.At) > holeTimes*q.typical
+	return r.At-q.last.At > leastHole && q.n > 0 && (q.n <= heardLittle || float64(r.At-q.last.At) > holeTimes*q.typical)
 }
 
 // lost says whether readings are missing between two points.
@@ -324,8 +326,12 @@ func (g *Segmenter) hole(r *measure.Reading) {
 		return
 	}
 	x := quiet{from: q.last, until: *r, spell: q.habit.Spell(r), level: [2]float64{q.continuous(&q.last), q.continuous(r)}}
-	explained := q.habit.Explains(x.spell) || !g.patient && q.habit.MayExplain(x.spell)
-	if explained && !(g.patient && x.turnedBy(leastPassed)) {
+	may, passed := q.habit.MayExplain(x.spell), g.patient && x.turnedBy(leastPassed)
+	if may && !passed {
+		g.stood(r)
+	}
+	explained := q.habit.Explains(x.spell) || !g.patient && may
+	if explained && !passed || q.n <= heardLittle {
 		return // an indicator that speaks only when it moves
 	}
 	still := float64((r.Lift - q.last.Lift).Abs()) <= g.tracks[0].lim.near
@@ -343,6 +349,30 @@ func (g *Segmenter) hole(r *measure.Reading) {
 		return
 	}
 	g.tellGap(q.last.At, r.At)
+}
+
+const (
+	// Readings are no nearer together, where nobody knows yet.
+	leastApart = 20 * ms
+	// So many points show that a valve rests; each stands for the readings that would
+	// have come.
+	standsFor = leastReadings
+)
+
+// stood says that an indicator which speaks only when it moves has stood until just before
+// it says r.
+func (g *Segmenter) stood(r *measure.Reading) {
+	q := &g.stream
+	apart := max(q.typical, leastApart)
+	from, until := float64(q.last.At), float64(r.At)-apart
+	p := point{y: q.continuous(&q.last), a: math.NaN(), w: (until - from) / apart / standsFor}
+	if r.Has&q.last.Has&measure.HasAngle != 0 {
+		p.a = r.Angle.Degrees()
+	}
+	for i := range standsFor {
+		p.t = from + (until-from)*float64(i+1)/standsFor
+		g.follow(p)
+	}
 }
 
 // quiet is a time without a lift, between two readings and levels of the continuous signal.
