@@ -511,3 +511,28 @@ func TestABitThatIsStuckIsTold(t *testing.T) {
 		assert.Equal(t, told, says, "%v", f.Faults)
 	}
 }
+
+// A file whose inches are read as millimetres shows no valve's lift anywhere.
+func TestInchesReadAsMillimetresAreTold(t *testing.T) {
+	heel := leg{rest: 5}
+	inches := func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift * 10 / 254 }
+	for name, c := range map[string]struct {
+		trace measure.Trace
+		told  int
+	}{
+		"two openings":              {turned(-200, 50, heel, leg{to: 200, speed: 40}, heel, leg{to: 920, speed: 40}, heel), 1},
+		"the engine was not turned": {turned(-200, 50, heel, heel), 0},
+		"half of an opening":        {turned(-200, 50, heel, leg{to: -40, speed: 40}, heel), 0},
+	} {
+		for _, encoder := range []bool{true, false} {
+			tr := from(0, c.trace, inches)
+			if !encoder {
+				tr = withoutAngles(tr)
+			}
+			f, err := lift.Analyse(tr, lift.Options{})
+			require.NoError(t, err)
+			assert.Empty(t, f.Openings, name)
+			assert.Equal(t, c.told, faults(f, lift.UnitChange), "%s, encoder %v: %v", name, encoder, f.Faults)
+		}
+	}
+}

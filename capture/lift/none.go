@@ -18,9 +18,6 @@ func (g *Segmenter) judgeNone() {
 		lo, hi = min(lo, s.lo), max(hi, s.hi)
 		least, most = min(least, s.least), max(most, s.most)
 	}
-	if hi-lo < leastJudged {
-		return
-	}
 	turns := allExtremes(a, legShare*(hi-lo))
 	first := extreme{at: 0, high: len(turns) > 0 && !turns[0].high}
 	last := extreme{at: len(a) - 1, high: len(turns) > 0 && !turns[len(turns)-1].high}
@@ -30,7 +27,12 @@ func (g *Segmenter) judgeNone() {
 		levels = append(levels, g.account.level(t, near))
 	}
 	levels = append(levels, g.account.level(last, near))
-	if most-least > openAtMost || len(turns) >= severalTurns || wentOver(levels, comeBack*(hi-lo)) || stopped(levels) {
+	often := most-least > openAtMost || len(turns) >= severalTurns
+	switch {
+	case hi-lo < leastInches || hi-lo < leastJudged && !often:
+	case hi-lo < g.tracks[0].lim.least && often:
+		g.fault(UnitChange, stamp(a[0].from), "the reading went by no more than %v as the engine was turned, less than a valve lifts: the indicator shows inches that are read as millimetres, or its tip is not on the valve. Say its unit in its address, or choose the column's unit; else set it up again, and turn through again", length(hi-lo))
+	case often || wentOver(levels, comeBack*(hi-lo)) || stopped(levels):
 		g.fault(NotCounted, stamp(a[0].from), "the reading went over %v and no opening could be made of it: something slipped or shakes, readings are missing or wrong, or the trace holds no heel on both sides of a nose. Look at the trace, mend what it shows, and turn through again", length(hi-lo))
 	}
 }
@@ -59,6 +61,8 @@ func stopped(levels []stretch) bool {
 }
 
 const (
+	// As many millimetres a valve lifts in inches at the least; no heel goes so far up and down.
+	leastInches = 0.1 * mm
 	// So often no reading turns that has not gone over a nose.
 	severalTurns = 3
 	// What comes back by such a share of the whole range has come home, or nearly.

@@ -49,7 +49,7 @@ export const faults = Object.freeze({
   },
   "unit-change": {
     title: "Indicator switched between inch and metric",
-    means: "Somebody pressed the unit button while the engine was turned, or a sleeve did.",
+    means: "Somebody pressed the unit button while the engine was turned, or a sleeve did; or the readings are in another unit than they are read in.",
     figures: "Where the indicator tells its unit, the readings were followed. Where it does not, those after the change are wrong.",
     steps: [
       "Set the unit on the indicator once, before you begin.",
