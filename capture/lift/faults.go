@@ -25,7 +25,7 @@ const (
 type verdicts struct {
 	judged      int // openings whose flanks are below
 	flanks      []evidence.Flank
-	bends       [2][]lobe.Bend
+	bends       lobe.Bends
 	kinks       lobe.Kinks
 	feet        [2][]lobe.Foot // of opening flanks, of closing ones
 	seen        int            // readings on a flank, of the opening that has most
@@ -144,8 +144,11 @@ func (g *Segmenter) judgeShape(m measured) {
 	v.nose, v.cutAt = m.Nose, float64(m.MaxLift)
 	v.flanks = append(v.flanks, m.shape.Flanks[:]...)
 	v.kinks.Add(m.kink)
+	if m.shape.Angles {
+		v.bends.Along = lobe.OfAngle
+	}
+	v.bends.Add(m.bend)
 	for side, feet := range m.feet {
-		v.bends[side] = append(v.bends[side], m.bend[side])
 		v.feet[side] = append(v.feet[side], feet...)
 	}
 	if !g.patient {
@@ -227,7 +230,7 @@ func (g *Segmenter) travelled(dst []measured) {
 	}
 	for _, f := range [2]evidence.Fault{evidence.CutOff, evidence.HangsFree} {
 		model := evidence.Of(f, v.angles)
-		weight, share, least := model.Weigh(f, v.flanks), 0.0, v.kinks.Takes()*v.cutAt
+		weight, share, least := model.Weigh(f, v.flanks), 0.0, v.pressedBy()*v.cutAt
 		if f == evidence.HangsFree {
 			least, _ = v.hung()
 		}

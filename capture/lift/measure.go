@@ -216,7 +216,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		m.contrary = e.contrary(&v, scatter)
 	}
 	e.crossings(&m, &v)
-	m.feet, m.bend, m.kink = e.flankFits(&v, scatter)
+	m.feet, m.bend, m.kink = e.flankFits(&v, m.nose.Y, scatter)
 	m.pauses = e.pauses(&v)
 	m.crept = e.creeps(&v, after, m.after, scatter)
 	e.uncertain(&m, &v)

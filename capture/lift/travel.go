@@ -55,18 +55,18 @@ func (e surroundings) edge(height, scatter float64) float64 {
 
 // flankFits returns how both flanks meet the heel, where there is an encoder, and how they
 // go near the nose; the opening one first.
-func (e surroundings) flankFits(v *view, scatter float64) (feet [2][]lobe.Foot, bend [2]lobe.Bend, kink [2]lobe.Kink) {
+func (e surroundings) flankFits(v *view, nose, scatter float64) (feet [2][]lobe.Foot, bend [2]lobe.Bend, kink [2]lobe.Kink) {
 	x, y := v.flanks()
-	count := 0.0
+	r := lobe.Readings{Off: stopStamps * min(e.stream.uneven, e.stream.typical), Step: e.step, Tells: e.tells(scatter)}
 	if v.fine {
-		count = min(lobe.Count(x[0]), lobe.Count(x[1]))
+		r.Along, r.Off = lobe.OfAngle, gum.Rectangular(min(lobe.Count(x[0]), lobe.Count(x[1])))
 	}
 	for side := range bend {
-		bend[side] = lobe.BendOf(x[side], y[side], count, v.height, e.tells(scatter))
+		bend[side] = lobe.BendOf(x[side], y[side], nose, r)
 		if !v.fine {
 			continue
 		}
-		kink[side] = lobe.KinkOf(x[side], y[side], gum.Root(gum.Rectangular(count), stopPlay), v.height, scatter)
+		kink[side] = lobe.KinkOf(x[side], y[side], gum.Root(r.Off, stopPlay), v.height, scatter)
 		if f, ok := lobe.FootOf(x[side], y[side], e.edge(v.height, scatter), v.height); ok {
 			feet[side] = append(feet[side], f)
 		}
@@ -74,55 +74,17 @@ func (e surroundings) flankFits(v *view, scatter float64) (feet [2][]lobe.Foot, 
 	return feet, bend, kink
 }
 
-// bent returns how deep under the nose both flanks of all openings bend, as a share of the
-// lift, and by how much at the least, as the logarithm of how many times slower they go on.
-func (v *verdicts) bent() (deep, by float64) {
-	by = math.Inf(-1)
-	for i := range len(lobe.Bend{}) {
-		least, all := math.Inf(1), math.Inf(1)
-		for _, side := range v.bends {
-			var said []float64
-			for _, b := range side {
-				if !math.IsNaN(b[i]) {
-					said = append(said, b[i])
-				}
-			}
-			if len(said) == 0 || !v.angles && len(said) < bendsHands {
-				least = math.Inf(-1)
-				break
-			}
-			slices.Sort(said)
-			least, all = min(least, said[len(said)/2]), min(all, said[0])
-		}
-		if !v.angles && all < bendsAlone {
-			continue // a hand that slowed down
-		}
-		if least > by {
-			deep, by = lobe.BendDepth(i), least
-		}
-	}
-	return deep, by
-}
-
-// bendsHands openings show along time what a hand's own pace does not.
-const bendsHands = 3
-
-// bendsAngles and bendsTime tell of a bend, along the crank angle and along time, where each
-// flank must show it as well; see [lobe.Bend].
-var bendsAngles, bendsTime, bendsAlone = math.Log(2.6), math.Log(3.5), math.Log(1.8)
-
 // pressed returns how deep under the nose the spindle was pressed against something soft, as
 // a share of the lift, and whether that is told.
 func (v *verdicts) pressed() (deep float64, tells bool) {
-	deep, by := v.bent()
-	if !v.angles {
-		return deep, by > bendsTime
-	}
 	if at, tells := v.kinks.Tells(); tells {
 		return at, true
 	}
-	return deep, by > bendsAngles
+	return v.bends.Tells()
 }
+
+// pressedBy returns what a soft stop may have taken off the nose, as a share of the lift.
+func (v *verdicts) pressedBy() float64 { return max(v.kinks.Takes(), v.bends.Takes()) }
 
 // hung returns by how much the spindle may have hung free, nanometres, and how steep the
 // flanks are where they meet the heel, by the flatter one, each in the middle of all
