@@ -25,7 +25,6 @@ const (
 type verdicts struct {
 	judged      int // openings whose flanks are below
 	flanks      []evidence.Flank
-	bends       lobe.Bends
 	kinks       lobe.Kinks
 	feet        [2][]lobe.Foot // of opening flanks, of closing ones
 	seen        int            // readings on a flank, of the opening that has most
@@ -143,11 +142,7 @@ func (g *Segmenter) judgeShape(m measured) {
 	v.seen = max(v.seen, m.shape.Readings)
 	v.nose, v.cutAt = m.Nose, float64(m.MaxLift)
 	v.flanks = append(v.flanks, m.shape.Flanks[:]...)
-	v.kinks.Add(m.kink)
-	if m.shape.Angles {
-		v.bends.Along = lobe.OfAngle
-	}
-	v.bends.Add(m.bend)
+	v.kinks.Add(m.kink, m.bend, m.shape.Angles)
 	for side, feet := range m.feet {
 		v.feet[side] = append(v.feet[side], feet...)
 	}
@@ -199,7 +194,7 @@ func (g *Segmenter) judgeTravel() {
 	if !v.told[1] && says(evidence.CutOff) {
 		g.tellCut(v.nose, v.cutAt)
 	}
-	if deep, tells := v.pressed(); !v.told[1] && tells {
+	if deep, tells := v.kinks.Tells(); !v.told[1] && tells {
 		g.tellBent(v.nose, v.cutAt, deep*v.cutAt)
 	}
 }
@@ -230,7 +225,7 @@ func (g *Segmenter) travelled(dst []measured) {
 	}
 	for _, f := range [2]evidence.Fault{evidence.CutOff, evidence.HangsFree} {
 		model := evidence.Of(f, v.angles)
-		weight, share, least := model.Weigh(f, v.flanks), 0.0, v.pressedBy()*v.cutAt
+		weight, share, least := model.Weigh(f, v.flanks), 0.0, v.kinks.Takes()*v.cutAt
 		if f == evidence.HangsFree {
 			least, _ = v.hung()
 		}

@@ -74,18 +74,6 @@ func (e surroundings) flankFits(v *view, nose, scatter float64) (feet [2][]lobe.
 	return feet, bend, kink
 }
 
-// pressed returns how deep under the nose the spindle was pressed against something soft, as
-// a share of the lift, and whether that is told.
-func (v *verdicts) pressed() (deep float64, tells bool) {
-	if at, tells := v.kinks.Tells(); tells {
-		return at, true
-	}
-	return v.bends.Tells()
-}
-
-// pressedBy returns what a soft stop may have taken off the nose, as a share of the lift.
-func (v *verdicts) pressedBy() float64 { return max(v.kinks.Takes(), v.bends.Takes()) }
-
 // hung returns by how much the spindle may have hung free, nanometres, and how steep the
 // flanks are where they meet the heel, by the flatter one, each in the middle of all
 // openings. Nought where that is as on a ramp.

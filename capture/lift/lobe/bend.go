@@ -21,8 +21,8 @@ const bends = 40
 // both flanks of all openings.
 type Bend []struct{ By, U float64 }
 
-// BendDepth returns how deep under the nose a level of [Bend] lies, as a share of the lift.
-func BendDepth(i int) float64 { return 0.0015 * math.Pow(0.5/1.5/0.0015, float64(i)/(bends-1)) }
+// bendDepth returns how deep under the nose a level of [Bend] lies, as a share of the lift.
+func bendDepth(i int) float64 { return 0.0015 * math.Pow(0.5/1.5/0.0015, float64(i)/(bends-1)) }
 
 // What lies nearer together than so many times how well either end is known is not told
 // apart; and an angle, a time or a reading is anywhere in its count (rectangular).
@@ -63,7 +63,7 @@ func BendOf(x, y []float64, height float64, r Readings) Bend {
 	}
 	for i := range b {
 		b[i].By = math.NaN()
-		deep := BendDepth(i) * height
+		deep := bendDepth(i) * height
 		if deep/2 < r.Tells {
 			continue
 		}
@@ -195,6 +195,33 @@ func (b *Bends) says() *bendSays {
 	return b.said
 }
 
+// denies says that flanks do not bend at a level as they would from a stop that follows with a
+// share on: by less than half of it. Along the angle no hand hides that.
+func (b *Bends) denies(deep, follows float64) bool {
+	most := math.Inf(-1)
+	for i := range bends {
+		if r := bendDepth(i) / deep; r < 1/bendNear || r > bendNear {
+			continue
+		}
+		var by []float64
+		for _, side := range b.flanks {
+			for _, f := range side {
+				if len(f) > 0 && !math.IsNaN(f[i].By) {
+					by = append(by, f[i].By)
+				}
+			}
+		}
+		if slices.Sort(by); len(by) > 0 {
+			most = max(most, by[len(by)/2])
+		}
+	}
+	return !math.IsInf(most, -1) && most < bendLobe-math.Log(follows)/2
+}
+
+// bendNear levels, by so many times deeper or less deep, are looked at for what a kink shows
+// that is weighed at few of them.
+const bendNear = 1.3
+
 // weighBends weighs each share against none on one level.
 func weighBends(by, u []float64) (says [len(bendFollows)]float64) {
 	var lobes sum
@@ -247,7 +274,7 @@ func (s *sum) log() float64 { return s.most + math.Log(s.rest) }
 func (b *Bends) likeliest() (most, deep float64) {
 	for i, at := range b.says() {
 		if says := slices.Max(at[:]); says > most {
-			most, deep = says, BendDepth(i)
+			most, deep = says, bendDepth(i)
 		}
 	}
 	return most, deep
@@ -268,7 +295,7 @@ func (b *Bends) Takes() (takes float64) {
 	for i, at := range b.says() {
 		for k, says := range at {
 			if says > least {
-				takes = max(takes, BendDepth(i)*(1/bendFollows[k]-1))
+				takes = max(takes, bendDepth(i)*(1/bendFollows[k]-1))
 			}
 		}
 	}

@@ -153,8 +153,9 @@ func kinkFit(p []kinkPiece, deep, follows float64) (left float64) {
 	return dot(&rest, &rest)
 }
 
-// Kinks is what the flanks of all openings say together.
+// Kinks is what the flanks of all openings say together, and how they bend, which denies some.
 type Kinks struct {
+	Bends    Bends
 	sides    [2]Kink
 	openings int
 }
@@ -166,13 +167,17 @@ const (
 	// A kink is told beyond this, and in the uncertainty beyond that: one in some hundred
 	// indicators is pressed in. Those that are so much less likely are meant as well.
 	kinkTells, kinkMinds, kinkLikely = 8.0, 5.0, 2.0
-	// Less deep a nose may be as flat by itself.
+	// Less deep a nose may be as flat by itself, and a hard stop bends no flank.
 	flattest = 0.03
 )
 
 // Add takes what the flanks of an opening say.
-func (k *Kinks) Add(flanks [2]Kink) {
+func (k *Kinks) Add(flanks [2]Kink, bend [2]Bend, angles bool) {
 	k.openings++
+	if angles {
+		k.Bends.Along = OfAngle
+	}
+	k.Bends.Add(bend)
 	for side, says := range flanks {
 		for i, by := range says {
 			k.sides[side][i] += min(by, kinkMost)
@@ -182,7 +187,11 @@ func (k *Kinks) Add(flanks [2]Kink) {
 
 // say is for a kink, by the flank that says less.
 func (k *Kinks) say(i int) float64 {
-	return min(k.sides[0][i], k.sides[1][i]) * min(1, kinkOpenings/float64(max(k.openings, 1)))
+	says := min(k.sides[0][i], k.sides[1][i]) * min(1, kinkOpenings/float64(max(k.openings, 1)))
+	if deep, follows := kinkAt(i); deep > flattest && says > kinkMinds && k.Bends.denies(deep, follows) {
+		return 0
+	}
+	return says
 }
 
 func (k *Kinks) likeliest() (best int) {
@@ -198,13 +207,16 @@ func (k *Kinks) likeliest() (best int) {
 // share of the lift.
 func (k *Kinks) Tells() (deep float64, tells bool) {
 	best := k.likeliest()
-	deep, _ = kinkAt(best)
-	return deep, deep > flattest && k.say(best) > kinkTells
+	if deep, _ = kinkAt(best); deep > flattest && k.say(best) > kinkTells {
+		return deep, true
+	}
+	return k.Bends.Tells()
 }
 
 // Takes returns what the spindle may have been pressed in by, as a share of the lift: the
 // most of the kinks that are about as likely.
 func (k *Kinks) Takes() (most float64) {
+	most = k.Bends.Takes()
 	least := max(k.say(k.likeliest())-kinkLikely, kinkMinds)
 	for i := range kinkSizes {
 		if k.say(i) > least {
