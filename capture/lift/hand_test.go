@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"lobescribe/capture/lift"
 	"lobescribe/device/measure"
@@ -158,4 +159,30 @@ func TestResolutionIsFound(t *testing.T) {
 	})
 	assert.Zero(t, missed+invented, "missed %d, invented %d", missed, invented)
 	assert.LessOrEqual(t, wrong, n/50, "of %d", n)
+}
+
+// A hand that waits on the ramp for longer than on the heel, on both sides of every opening,
+// makes no heel of it: with an encoder the crank was not turned there, and without one the
+// reading stood lower, alike on both sides.
+func TestARestOnTheRampIsNoHeel(t *testing.T) {
+	foot := -60.0
+	for lobe(foot) > 0.06 {
+		foot -= 0.5
+	}
+	require.Greater(t, lobe(foot), 0.04)
+	tr := turned(-300, 50,
+		leg{rest: 4}, leg{to: foot, speed: 40}, leg{rest: 30}, leg{to: -foot, speed: 40}, leg{rest: 30}, leg{to: 300, speed: 80}, leg{rest: 4},
+		leg{to: 720 + foot, speed: 80}, leg{rest: 30}, leg{to: 720 - foot, speed: 40}, leg{rest: 30}, leg{to: 1020, speed: 80}, leg{rest: 4})
+	for _, encoder := range []bool{true, false} {
+		if !encoder {
+			tr = withoutAngles(tr)
+		}
+		f, err := lift.Analyse(tr, lift.Options{})
+		require.NoError(t, err)
+		require.Len(t, f.Openings, 2)
+		for _, o := range f.Openings {
+			assert.InDelta(t, 10, o.MaxLift.Millimetres(), 0.006, "encoder %v", encoder)
+		}
+		assert.Empty(t, f.Faults, "encoder %v", encoder)
+	}
 }

@@ -108,17 +108,35 @@ const (
 )
 
 // heelOf returns the level at which most of the readings of a heel lie; what a
-// ramp or a rest at its foot adds is left out. Of a long heel every few points
-// are enough to find where that is.
+// ramp or a rest at its foot adds is left out.
 func heelOf(p []point, wide float64) level {
+	l, _ := levelOf(p, wide, func(i, _ int) float64 { return p[i].w })
+	return l
+}
+
+// turnedOn returns the level on which the crank was turned the farthest.
+func turnedOn(p []point, wide float64) level {
+	l, turned := levelOf(p, wide, func(i, stride int) float64 { return math.Abs(p[i].a - p[max(i-stride, 0)].a) })
+	if turned >= surelyTurned {
+		return l
+	}
+	return level{}
+}
+
+// surelyTurned is so many degrees that no ramp is so level over them.
+const surelyTurned = 2 * heelTurned
+
+// levelOf returns the level about which the weights of readings are most, and how much they
+// are. Of a long heel every few points are enough to find where that is.
+func levelOf(p []point, wide float64, weight func(i, stride int) float64) (l level, most float64) {
 	if len(p) == 0 {
-		return level{}
+		return level{}, 0
 	}
 	stride := 1 + len(p)/1024
 	type weighted struct{ y, w float64 }
 	s := make([]weighted, 0, len(p)/stride+1)
 	for i := 0; i < len(p); i += stride {
-		s = append(s, weighted{p[i].y, p[i].w})
+		s = append(s, weighted{p[i].y, weight(i, stride)})
 	}
 	slices.SortFunc(s, func(a, b weighted) int { return cmp.Compare(a.y, b.y) })
 	most, low := -1.0, 0.0
@@ -133,7 +151,6 @@ func heelOf(p []point, wide float64) level {
 		}
 		w -= s[i].w
 	}
-	var l level
 	var v, k float64
 	for _, q := range p {
 		if d := q.y - low; d >= 0 && d <= wide {
@@ -148,7 +165,7 @@ func heelOf(p []point, wide float64) level {
 		l.u = math.Sqrt(max(v/l.n-l.y*l.y, 0) / (k - 1))
 	}
 	l.y += low
-	return l
+	return l, most
 }
 
 // lowerHeel returns the level of a heel, where own is that at which most of its
@@ -169,6 +186,55 @@ func lowerHeel(p []point, own, other level, wide float64) level {
 		return l
 	}
 	return own
+}
+
+// belowRamps takes for the heels what lies lower than where the hand waited the longest, on
+// the ramps: with an encoder where the crank was turned, and without one where the reading
+// stood, if it stood alike on both sides.
+func (e surroundings) belowRamps(m *measured, before, after []point, wide float64) {
+	a, b := lowestRest(before, wide), lowestRest(after, wide)
+	alike := min(a.n, b.n) > 0 && math.Abs(a.y-b.y) <= wide
+	for _, side := range [2]struct {
+		p     []point
+		heel  *level
+		stood level
+	}{{before, &m.before, a}, {after, &m.after, b}} {
+		low := turnedOn(side.p, wide)
+		if alike {
+			low = side.stood
+		}
+		if low.n > 0 && low.y < side.heel.y-e.lim.same {
+			*side.heel = low
+		}
+	}
+}
+
+// lowestRest returns the lowest level at which the readings of a heel stand; none with an
+// encoder.
+func lowestRest(p []point, wide float64) level {
+	if len(p) < leastReadings || !math.IsNaN(p[0].a) {
+		return level{}
+	}
+	floor := [leastReadings]float64{math.Inf(1), math.Inf(1), math.Inf(1)} // the lowest of all
+	for _, q := range p {
+		for i := range floor {
+			if q.y < floor[i] {
+				copy(floor[i+1:], floor[i:])
+				floor[i] = q.y
+				break
+			}
+		}
+	}
+	var low []point
+	for _, q := range p {
+		if q.y <= floor[leastReadings-1]+wide {
+			low = append(low, q)
+		}
+	}
+	if span(low) < stoodHome {
+		return level{}
+	}
+	return heelOf(low, wide)
 }
 
 // opening measures the opening between two heels; false where there are too
@@ -306,6 +372,7 @@ func (e surroundings) heels(m *measured, before, passage, after []point, scatter
 		wide = 1.05 * e.step
 	}
 	m.before, m.after = heelOf(before, wide), heelOf(after, wide)
+	e.belowRamps(m, before, after, wide)
 	m.before, m.after = lowerHeel(before, m.before, m.after, wide), lowerHeel(after, m.after, m.before, wide)
 	var wander float64
 	for i, side := range [2]struct {

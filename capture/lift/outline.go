@@ -2,6 +2,8 @@ package lift
 
 import (
 	"math"
+
+	"lobescribe/capture/lift/lobe"
 )
 
 // outline goes through the stretches of a time that no opening holds; their lifts grow as
@@ -122,7 +124,7 @@ func (w *outline) restsLong() bool {
 // it was left open, and nothing has fallen.
 func (w *outline) opens() bool {
 	lo, hi := w.above(w.level)
-	return !w.came && lo > 0 && hi < w.o.lift+w.lim.leave && (!w.open || hi > w.out.hi-noseDepth*w.o.lift)
+	return !w.came && lo > 0 && hi < w.o.lift+w.lim.leave && (!w.open || hi > w.out.hi-lobe.NoseDepth*w.o.lift)
 }
 
 // off says whether a level is none of the heel's.

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"lobescribe/capture/internal/gum"
+	"lobescribe/capture/lift/lobe"
 	"lobescribe/capture/lift/runout"
 )
 
@@ -20,16 +21,10 @@ const (
 	// over all alike and half as a filter does, 95 of 100 take off 0.84 of it or less
 	// (derived here: what is taken off grows with the square of the time).
 	averageShare = 0.42
-	// leastNear is how far from the nose a reading stands at the least, in shares of
-	// that time, for the curvature near it.
-	leastNear = 0.25
 	// bends is the share of a lift by which the stand's arm may bend under the spindle's
 	// force and the indicator be wrong itself, a standard uncertainty: some micrometres over
 	// its travel (common practice, no source).
 	bends = 0.00015
-	// noseDepth is the share of the lift under the nose in which its curvature
-	// against time is taken.
-	noseDepth = 0.04
 )
 
 // runOut returns by how much a heel goes up and down, and may go for the uncertainty: of
@@ -44,55 +39,6 @@ func (e surroundings) runOut(p []point, heel level, wide float64) (runOut, wande
 	return runout.Of(some, runout.Indicator{Step: e.step, Noise: e.noise, Wide: wide})
 }
 
-// hurry returns by how much a gauge that averages over so long takes off the nose:
-// half of the curvature of lift against time, times the mean square of the time,
-// T²/12 where it weighs all of T alike, or T²/4 where it forgets as a filter of the
-// first order does that lags as much. The curvature is that of the whole nose, or of
-// the time T about it where a hand that rests beside the nose passed it faster.
-func (v *view) hurry(lift, average float64) float64 {
-	var whole, near curvature
-	fell := 0.0 // in that time, at the most: a mean over it is no lower
-	for _, way := range [2]int{-1, 1} {
-		for i := v.top + way; i >= 0 && i < len(v.y); i += way {
-			d, x := lift-v.y[i], v.p[i].t-v.noseAt
-			deep := d > noseDepth*lift
-			if !deep || whole.den == 0 {
-				whole.add(x, d, v.w[i])
-			}
-			// Readings that a port has bunched beside the nose say nothing of its shape.
-			if math.Abs(x) <= average {
-				fell = max(fell, d)
-			}
-			if far := math.Abs(x); far <= average && far >= leastNear*average {
-				near.add(x, d, v.w[i])
-			}
-			if deep && math.Abs(x) > average {
-				break
-			}
-		}
-	}
-	takes := max(whole.half(), near.half()) * average * average / 4
-	if fell > 0 {
-		takes = min(takes, fell)
-	}
-	return takes
-}
-
-// curvature is fitted to readings that lie d under a nose, x from it.
-type curvature struct{ num, den float64 }
-
-func (c *curvature) add(x, d, w float64) {
-	c.num, c.den = c.num+max(d, 0)*x*x*w, c.den+x*x*x*x*w
-}
-
-// half of it; 0 without readings.
-func (c *curvature) half() float64 {
-	if c.den == 0 {
-		return 0
-	}
-	return c.num / c.den
-}
-
 // uncertain combines the uncertainty of the max lift.
 func (e surroundings) uncertain(m *measured, v *view) {
 	repeat := (m.after.y - m.before.y) / 2 / math.Sqrt(3)
@@ -105,7 +51,7 @@ func (e surroundings) uncertain(m *measured, v *view) {
 		average = min(average, 2*float64(p.Lag+p.LagU))
 		stick = float64(p.Stick)
 	}
-	m.alike = v.hurry(m.nose.Y, average) * averageShare
+	m.alike = averageShare * lobe.Hurried(lobe.Curve{X: v.t, Y: v.y, W: v.w, Top: v.top, Height: m.nose.Y}, v.noseAt-v.p[0].t, average)
 	q := gum.Rounded(e.step, m.noise)
 	m.common = q
 	if !m.nose.Fit {
