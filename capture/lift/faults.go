@@ -26,8 +26,8 @@ type verdicts struct {
 	judged      int // openings whose flanks are below
 	flanks      []evidence.Flank
 	kinks       lobe.Kinks
-	feet        [2][]lobe.Foot // of opening flanks, of closing ones
-	seen        int            // readings on a flank, of the opening that has most
+	feet        lobe.Feet
+	seen        int // readings on a flank, of the opening that has most
 	first, nose measure.Stamp
 	cutAt       float64 // max lift
 	angles      bool
@@ -143,9 +143,7 @@ func (g *Segmenter) judgeShape(m measured) {
 	v.nose, v.cutAt = m.Nose, float64(m.MaxLift)
 	v.flanks = append(v.flanks, m.shape.Flanks[:]...)
 	v.kinks.Add(m.kink, m.bend, m.shape.Angles)
-	for side, feet := range m.feet {
-		v.feet[side] = append(v.feet[side], feet...)
-	}
+	v.feet.Add(m.feet)
 	if !g.patient {
 		g.judgeTravel()
 	}
@@ -187,8 +185,8 @@ func (g *Segmenter) judgeTravel() {
 		}
 		return model.Weigh(f, v.flanks) > enough
 	}
-	hung, slope := v.hung()
-	if !v.told[0] && (says(evidence.HangsFree) || slope > surelySlope && hung > surelyHung) {
+	free := v.feet.Free()
+	if !v.told[0] && (says(evidence.HangsFree) && !(free.Known && free.Most < byLash) || free.Slope > surelySlope && free.Seems > surelyHung) {
 		g.tellFree(v.first)
 	}
 	if !v.told[1] && says(evidence.CutOff) {
@@ -226,8 +224,12 @@ func (g *Segmenter) travelled(dst []measured) {
 	for _, f := range [2]evidence.Fault{evidence.CutOff, evidence.HangsFree} {
 		model := evidence.Of(f, v.angles)
 		weight, share, least := model.Weigh(f, v.flanks), 0.0, v.kinks.Takes()*v.cutAt
+		most := math.Inf(1)
 		if f == evidence.HangsFree {
-			least, _ = v.hung()
+			free := v.feet.Free()
+			if least = free.Corner; free.Known {
+				most = free.Most
+			}
 		}
 		if weight >= model.Mind {
 			share = model.Taken(f, weight)
@@ -239,7 +241,6 @@ func (g *Segmenter) travelled(dst []measured) {
 		if f == evidence.HangsFree {
 			kind, what = NoContact, "the spindle may have hung free on the heel"
 		}
-		most := math.Inf(1)
 		if f == evidence.CutOff && weight < aSoftStop {
 			most = v.stops.AtMost()
 		}

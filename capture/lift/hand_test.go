@@ -74,11 +74,12 @@ func TestTurnedByHand(t *testing.T) {
 		// uncertainty, though the simulator's do neither: of a smooth hand all are
 		// covered. It must not grow beyond what that comes to: the 5.4 counts of a
 		// spindle that may stick, what a spindle may have stopped under the nose by that
-		// the edges of the nose leave open, and more where readings are few or a spring
-		// throws the cam past the nose faster than a gauge may follow.
+		// the edges of the nose leave open, what a corner at the foot of both flanks leaves
+		// open where a lash leaves nothing of a ramp, and more where readings are few or a
+		// spring throws the cam past the nose faster than a gauge may follow.
 		widest := map[string]float64{"  5 Hz": 13, "hand spring-lurch": 27}[name]
 		if widest == 0 {
-			widest = 10
+			widest = 10.7
 		}
 		assert.LessOrEqual(t, quantile(groups[name].u, 0.5), widest, "U in counts, %s", name)
 	}

@@ -30,8 +30,8 @@ type measured struct {
 	shape           evidence.Shape
 	bend            [2]lobe.Bend
 	kink            [2]lobe.Kink
-	feet            [2][]lobe.Foot // how its flanks meet the heel, with an encoder
-	back            float64        // the largest back-turn seen on a flank, without an encoder
+	feet            [2]lobe.Foot // how its flanks meet the heel, with an encoder
+	back            float64      // the largest back-turn seen on a flank, without an encoder
 	backAt          measure.Stamp
 	contrary        contraries
 	height, scatter float64
@@ -282,7 +282,7 @@ func (e surroundings) opening(before, passage, after []point) (measured, bool) {
 		m.contrary = e.contrary(&v, scatter)
 	}
 	e.crossings(&m, &v)
-	m.feet, m.bend, m.kink = e.flankFits(&v, m.nose.Y, scatter)
+	m.feet, m.bend, m.kink = e.flankFits(before, &v, m.nose.Y, scatter)
 	m.pauses = e.pauses(&v)
 	m.crept = e.creeps(&v, after, m.after, scatter)
 	e.uncertain(&m, &v)

@@ -2,7 +2,6 @@ package lift
 
 import (
 	"math"
-	"slices"
 
 	"lobescribe/capture/internal/gum"
 	"lobescribe/capture/lift/evidence"
@@ -21,11 +20,7 @@ func (e surroundings) shape(before []point, v *view, height, scatter float64) ev
 	if 12*edge > height {
 		return evidence.Shape{}
 	}
-	foot := len(before)
-	for foot > 0 && before[foot-1].y-v.heel > edge {
-		foot--
-	}
-	before = before[max(foot-1, 0):]
+	before = onFlank(before, v.heel+edge)
 	n := len(before) + len(v.p)
 	c := lobe.Curve{X: e.room.floats(n)[:0], Y: e.room.floats(n)[:0], Height: height, Top: len(before) + v.top}
 	for i, p := range before {
@@ -45,6 +40,15 @@ func (e surroundings) shape(before []point, v *view, height, scatter float64) ev
 	return evidence.ShapeOf(c, edge)
 }
 
+// onFlank returns those of the readings before a passage that lie over an edge, and one more.
+func onFlank(before []point, edge float64) []point {
+	foot := len(before)
+	for foot > 0 && before[foot-1].y > edge {
+		foot--
+	}
+	return before[max(foot-1, 0):]
+}
+
 // tells is what a lift is told by from one beside it.
 func (e surroundings) tells(scatter float64) float64 { return max(3*e.step, 5*scatter) }
 
@@ -53,9 +57,25 @@ func (e surroundings) edge(height, scatter float64) float64 {
 	return max(e.tells(scatter), 0.003*height)
 }
 
+// footEdge is the share of the lift over the heel from which on a foot is looked at: nearer
+// to it than an opening is told from, for a corner shows there.
+const footEdge = 0.001
+
+// foot returns how a flank meets the heel; of an opening one, with readings before its passage.
+func (e surroundings) foot(before []point, x, y []float64, v *view, scatter float64) lobe.Foot {
+	edge := max(e.tells(scatter), footEdge*v.height)
+	before = onFlank(before, v.heel+edge)
+	n := len(before) + len(x)
+	a, h := e.room.floats(n)[:0], e.room.floats(n)[:0]
+	for _, p := range before {
+		a, h = append(a, p.a), append(h, p.y-v.heel)
+	}
+	return lobe.FootOf(append(a, x...), append(h, y...), edge, v.height)
+}
+
 // flankFits returns how both flanks meet the heel, where there is an encoder, and how they
 // go near the nose; the opening one first.
-func (e surroundings) flankFits(v *view, nose, scatter float64) (feet [2][]lobe.Foot, bend [2]lobe.Bend, kink [2]lobe.Kink) {
+func (e surroundings) flankFits(before []point, v *view, nose, scatter float64) (feet [2]lobe.Foot, bend [2]lobe.Bend, kink [2]lobe.Kink) {
 	x, y := v.flanks()
 	r := lobe.Readings{Off: stopStamps * min(e.stream.uneven, e.stream.typical), Step: e.step, Tells: e.tells(scatter)}
 	if v.fine {
@@ -67,47 +87,22 @@ func (e surroundings) flankFits(v *view, nose, scatter float64) (feet [2][]lobe.
 			continue
 		}
 		kink[side] = lobe.KinkOf(x[side], y[side], gum.Root(r.Off, stopPlay), v.height, scatter)
-		if f, ok := lobe.FootOf(x[side], y[side], e.edge(v.height, scatter), v.height); ok {
-			feet[side] = append(feet[side], f)
-		}
+		feet[side] = e.foot(before, x[side], y[side], v, scatter)
+		before = nil
 	}
 	return feet, bend, kink
 }
 
-// hung returns by how much the spindle may have hung free, nanometres, and how steep the
-// flanks are where they meet the heel, by the flatter one, each in the middle of all
-// openings. Nought where that is as on a ramp.
-func (v *verdicts) hung() (by, slope float64) {
-	by, slope = math.Inf(1), math.Inf(1)
-	for _, feet := range v.feet {
-		if len(feet) == 0 {
-			return 0, 0
-		}
-		slopes, free := make([]float64, len(feet)), make([]float64, len(feet))
-		for i, f := range feet {
-			slopes[i], free[i] = f.Slope, f.Free
-		}
-		slices.Sort(slopes)
-		slices.Sort(free)
-		slope, by = min(slope, slopes[len(slopes)/2]), min(by, free[len(free)/2])
-	}
-	if slope < steepestRamp {
-		return 0, slope
-	}
-	return min(by, freeDegrees*slope), slope
-}
+// Where a flank is so steep at its heel, and seems to have gone so far before, nanometres a
+// degree and nanometres, the spindle hung free: no lash that anybody sets takes a ramp and
+// as much of the flank (common practice, no source).
+const surelySlope, surelyHung = 0.05 * mm, 0.5 * mm
 
-const (
-	// A ramp lifts the valve by no more in a degree of the crank, nanometres (common
-	// practice, no source: 0.01 to 0.02 mm are usual).
-	steepestRamp = 0.025 * mm
-	// No spindle hangs free over more degrees of the flank than that.
-	freeDegrees = 12.0
-	// Where a flank is so steep at its heel, and seems to have gone so far before, the
-	// spindle hung free: no lash that anybody sets takes a ramp and as much of the flank
-	// (common practice, no source).
-	surelySlope, surelyHung = 0.05 * mm, 0.5 * mm
-)
+// byLash is the most that a spindle may have hung free by (lobe.Free) where the foot of the
+// flanks speaks for lash alone, whatever their shape further up says: 0.1 mm beyond a ramp,
+// which is a usual lash, twice for how softly a lobe may begin, and the ramp (common
+// practice, no source).
+const byLash = 0.55 * mm
 
 const (
 	// A spindle that stopped under the nose must have taken off so many counts.

@@ -130,7 +130,7 @@ export const checked = Object.freeze({
   "hangs free": {
     "told": [
       25,
-      84
+      82
     ],
     "silent": [
       1.5,
