@@ -512,6 +512,16 @@ func TestABitThatIsStuckIsTold(t *testing.T) {
 	}
 }
 
+// Somebody who rests on the only nose of a trace for minutes has turned no heel into a nose.
+func TestALongRestOnTheOnlyNose(t *testing.T) {
+	tr := withoutAngles(turned(-200, 20, leg{rest: 6}, leg{to: 5, speed: 40}, leg{rest: 150}, leg{to: 200, speed: 40}, leg{rest: 3}))
+	f, err := lift.Analyse(tr, lift.Options{})
+	require.NoError(t, err)
+	require.Len(t, f.Openings, 1)
+	assert.InDelta(t, 10, f.Openings[0].MaxLift.Millimetres(), 0.01)
+	assert.Empty(t, f.Faults)
+}
+
 // A file whose inches are read as millimetres shows no valve's lift anywhere.
 func TestInchesReadAsMillimetresAreTold(t *testing.T) {
 	heel := leg{rest: 5}
@@ -534,5 +544,17 @@ func TestInchesReadAsMillimetresAreTold(t *testing.T) {
 			assert.Empty(t, f.Openings, name)
 			assert.Equal(t, c.told, faults(f, lift.UnitChange), "%s, encoder %v: %v", name, encoder, f.Faults)
 		}
+	}
+}
+
+// A heel that has moved before the valve opens is told.
+func TestAHeelThatMovedBeforeTheValveOpens(t *testing.T) {
+	tr := turned(-200, 50, leg{rest: 6}, leg{to: 200, speed: 40}, leg{rest: 6}, leg{to: 920, speed: 40}, leg{rest: 6})
+	f, err := lift.Analyse(withoutAngles(from(5, tr, func(r measure.Reading, _ measure.Length) measure.Length { return r.Lift + 200*measure.Micrometre })), lift.Options{})
+	require.NoError(t, err)
+	require.Len(t, f.Openings, 2)
+	assert.Positive(t, faults(f, lift.ZeroShift), "%v", f.Faults)
+	for _, o := range f.Openings {
+		assert.InDelta(t, 10, o.MaxLift.Millimetres(), 0.01)
 	}
 }

@@ -138,7 +138,8 @@ func (g *Segmenter) direction(ended bool) int {
 	d := middle(lasts[0]) - middle(lasts[1])
 	enough := math.Log(plainly)
 	if min(len(lasts[0]), len(lasts[1])) < 2 {
-		if !ended {
+		// Between two ends alike somebody may have rested on the only nose.
+		if only := len(lasts[1]) < 2; !ended || len(cut[0]) == 2 && only || len(cut[1]) == 2 && !only {
 			return 0
 		}
 		enough = math.Log(plainlyOnce)

@@ -75,6 +75,9 @@ func (g *Segmenter) tellBack(at measure.Stamp, where string) {
 func (g *Segmenter) judgeHeel(m measured) {
 	v := &g.verdict
 	step := float64(g.steps.Step())
+	if m.moved != 0 {
+		g.tellShift(m.Open, m.moved)
+	}
 	shifted := func(a, b level) (float64, bool) {
 		d := b.y - a.y
 		return d, math.Abs(d) > max(leastShift, 1.6*step, 1.2*step+5*math.Hypot(a.u, b.u))

@@ -548,7 +548,21 @@ func rest(p []point, heel level, wide float64) int {
 	if first < 0 || n < leastReadings || p[last].t-p[first].t < leastRest {
 		return 0
 	}
+	// On a flank that goes through there slowly it does not stand.
+	third := (last - first + 2) / 3
+	if middleY(p[last+1-third:last+1])-middleY(p[first:first+third]) > wide/2 {
+		return 0
+	}
 	return last + 1
+}
+
+// middleY is the mean lift of points.
+func middleY(p []point) float64 {
+	sum := 0.0
+	for i := range p {
+		sum += p[i].y
+	}
+	return sum / float64(len(p))
 }
 
 func highest(p []point) int {
