@@ -189,6 +189,18 @@ func (d *descent) window() (end int, depth float64, ok bool) {
 	return 0, 0, false
 }
 
+// mayBeOn says whether a reading may be on the nose, and most of its neighbours: of hundreds
+// some do by chance, far from it.
+func (d *descent) mayBeOn(i int) bool {
+	on := 0
+	for k := max(i-2, 0); k <= min(i+2, len(d.Y)-1); k++ {
+		if d.nose-d.Y[k] <= onNose*d.Scatter {
+			on++
+		}
+	}
+	return on >= 3 && d.nose-d.Y[i] <= onNose*d.Scatter
+}
+
 // pieces returns the means of the readings from the nose to the window's end, and where
 // the last of them is that may be on the nose; their x is from there. span is from there
 // to the end.
@@ -196,7 +208,7 @@ func (d *descent) pieces(end int) (p []piece, edge, span float64) {
 	last := 0.0
 	for i := d.Top; i != end; i += d.way {
 		last = max(last, d.far(i))
-		if d.nose-d.Y[i] <= onNose*d.Scatter {
+		if d.mayBeOn(i) {
 			edge = max(edge, d.far(i))
 		}
 	}

@@ -46,6 +46,26 @@ func TestStops(t *testing.T) {
 	}
 }
 
+// A hand that creeps over the nose to find it leaves hundreds of readings there. Where they
+// are noisy the highest of them is not the nose, and one far out may seem to be on it.
+func TestANoseCreptOverIsNoStop(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 11))
+	for range 20 {
+		var s Sums
+		for range 4 {
+			c := lobe.Curve{Along: lobe.OfAngle, Scatter: 16 * um, Height: 13e6}
+			for a := -30.0; a <= 30; a += 0.04 {
+				c.X, c.Y = append(c.X, a), append(c.Y, 13e6-1.2*um*a*a+16*um*r.NormFloat64())
+				if i := len(c.Y) - 1; c.Y[i] > c.Y[c.Top] {
+					c.Top = i
+				}
+			}
+			s.Add(Of(c, 13e6, 0.05), 0, 0)
+		}
+		assert.False(t, s.Tells(true, 30*um), "%.1f", s.says)
+	}
+}
+
 // Few lobes have a flat nose: one that looks flat more likely stopped, as far as its edges
 // leave that open.
 func TestAFlatNoseMayHaveStopped(t *testing.T) {
