@@ -67,7 +67,7 @@ func (x *Rows) Add(r *measure.Reading) []measure.Reading {
 func (x *Rows) angle(r measure.Reading) {
 	turns := x.turns
 	if x.begun {
-		x.turns -= sift.StartedAgain(r.Angle-x.last.Angle, r.At-x.last.At)
+		x.turns -= sift.StartedAgain(r.Angle-x.last.Angle, r.At-x.last.At, x.turns != 0)
 	}
 	x.last, x.begun = r, true
 	r.Angle += x.turns

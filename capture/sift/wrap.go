@@ -34,7 +34,7 @@ const (
 func (w *wrap) on(r *measure.Reading) {
 	if w.begun {
 		by := r.Angle - w.shown
-		again := StartedAgain(by, r.At-w.at)
+		again := StartedAgain(by, r.At-w.at, w.turns != 0)
 		w.turns -= again
 		switch on := by - again; {
 		case (on > wrapRest || on < -wrapRest) && len(w.far) < mostUnsure:
@@ -59,9 +59,10 @@ func (s *Sift) TurnsUnknown(from, to measure.Stamp) bool {
 func (s *Sift) StartsAgain() bool { return s.wrap.turns != 0 }
 
 // StartedAgain returns the whole turns that an angle lost or won at once, so much
-// time apart; 0 where it went on.
-func StartedAgain(by measure.Angle, apart measure.Stamp) measure.Angle {
-	if (by <= wrapLeast && by >= -wrapLeast) || apart >= wrapSoon {
+// time apart; 0 where it went on. Of one that is known to start again a long time may lie
+// between: the hand rested there, and an instrument that speaks on change was silent.
+func StartedAgain(by measure.Angle, apart measure.Stamp, known bool) measure.Angle {
+	if (by <= wrapLeast && by >= -wrapLeast) || apart >= wrapSoon && !known {
 		return 0
 	}
 	turns := measure.Angle(math.Round(float64(by)/float64(wholeTurn))) * wholeTurn
@@ -88,7 +89,7 @@ func (w *Wraps) Add(readings []measure.Reading) {
 			continue
 		}
 		if w.begun {
-			if turns := StartedAgain(r.Angle-w.last.Angle, r.At-w.last.At); turns != 0 {
+			if turns := StartedAgain(r.Angle-w.last.Angle, r.At-w.last.At, w.turns != 0); turns != 0 {
 				w.Count++
 				w.turns += turns
 			}

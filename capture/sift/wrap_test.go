@@ -24,6 +24,33 @@ func TestWrapCountsOn(t *testing.T) {
 	}
 }
 
+// An encoder that is known to start again does so after a rest, too, in which an instrument
+// that speaks on change said nothing.
+func TestWrapAfterARest(t *testing.T) {
+	for _, known := range []bool{true, false} {
+		var w wrap
+		at := measure.Stamp(0)
+		read := func(after measure.Stamp, angle float64) float64 {
+			at += after
+			r := measure.Reading{At: at, Has: measure.HasAngle, Angle: measure.FromDegrees(angle)}
+			w.on(&r)
+			return r.Angle.Degrees()
+		}
+		if known {
+			read(0, 354)
+			assert.InDelta(t, 360, read(100_000, 0), 1e-6)
+			w.begun = false
+		}
+		before := read(100_000, 354)
+		after := read(3*measure.Second, 0)
+		if known {
+			assert.InDelta(t, before+6, after, 1e-6)
+		} else {
+			assert.InDelta(t, before-354, after, 1e-6, "it may have been set to zero")
+		}
+	}
+}
+
 func TestWrapLeavesAloneWhatIsNone(t *testing.T) {
 	read := func(angles ...float64) (out []float64) {
 		var w wrap
