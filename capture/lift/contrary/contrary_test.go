@@ -65,6 +65,12 @@ func TestLiftThatRunsBackAsTheCrankGoesOn(t *testing.T) {
 		}
 		return y
 	}
+	burst := func(_, a, y float64) float64 { // a few readings together, ahead of all others
+		if a > -60 && a < -58 {
+			return y + 6e5
+		}
+		return y
+	}
 	for name, c := range map[string]struct {
 		o  contrary.Opening
 		by float64
@@ -75,6 +81,7 @@ func TestLiftThatRunsBackAsTheCrankGoesOn(t *testing.T) {
 		"turned back on the flank": {turned(0, sound, leg{-50, 40}, leg{-56, 40}, leg{125, 40}), 0},
 		"the same, the angle a tenth of a second late": {turned(100, sound, leg{-50, 40}, leg{-56, 40}, leg{125, 40}), 0},
 		"rocked over the nose":                         {turned(0, sound, leg{20, 30}, leg{-20, 30}, leg{125, 30}), 0},
+		"misread together":                             {turned(0, burst, leg{125, 20}), 0},
 		"shaken":                                       {turned(0, shakes, leg{125, 30}), 0},
 	} {
 		by, at := c.o.Slipped()

@@ -13,8 +13,10 @@ const (
 	turnedBack          = 700 * ms
 	// So many readings show it, no later than this.
 	readings, within = 2, 1000 * ms
-	// What runs back again on the same flank, by such a share of it, shakes.
-	shakes = 0.3
+	// What runs back again on the same flank, by such a share of it, shakes; what is
+	// back to such a share of it and on again at once, or had leapt ahead by that in so many
+	// readings before, was misread or knocked.
+	shakes, leaps, together = 0.3, 0.4, 10
 )
 
 // run is how far lift ran back behind the farthest reading on a flank, and by how many
@@ -44,6 +46,9 @@ func (o *Opening) Slipped() (by float64, at int) {
 		for i := from; i < to; i++ {
 			back := (o.Y[r.far] - o.Y[i]) * up
 			if back <= 0 {
+				if (o.Y[r.far]-o.Y[max(i-1, 0)])*up > leaps*r.by || o.leapt(r, up) {
+					r.plain = 0
+				}
 				ends()
 				r = run{far: i}
 				continue
@@ -61,6 +66,16 @@ func (o *Opening) Slipped() (by float64, at int) {
 		}
 	})
 	return by, at
+}
+
+// leapt says whether lift had come to the farthest reading by a leap.
+func (o *Opening) leapt(r run, up float64) bool {
+	for k := max(r.far-together, 0); k < r.far; k++ {
+		if (o.Y[k+1]-o.Y[k])*up > leaps*r.by {
+			return true
+		}
+	}
+	return false
 }
 
 // onFlank says whether a reading lies between foot and nose.
