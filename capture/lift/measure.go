@@ -192,6 +192,9 @@ func lowerHeel(p []point, own, other level, wide float64) level {
 // the ramps: with an encoder where the crank was turned, and without one where the reading
 // stood, if it stood alike on both sides.
 func (e surroundings) belowRamps(m *measured, before, after []point, wide float64) {
+	if floorOf(before) >= m.before.y-e.lim.same && floorOf(after) >= m.after.y-e.lim.same {
+		return
+	}
 	a, b := lowestRest(before, wide), lowestRest(after, wide)
 	alike := min(a.n, b.n) > 0 && math.Abs(a.y-b.y) <= wide
 	for _, side := range [2]struct {
@@ -209,25 +212,31 @@ func (e surroundings) belowRamps(m *measured, before, after []point, wide float6
 	}
 }
 
+// floorOf returns the lowest lift that readings enough for a rest lie under.
+func floorOf(p []point) float64 {
+	low := [leastReadings]float64{math.Inf(1), math.Inf(1), math.Inf(1)}
+	for k := range p {
+		y := p[k].y
+		for i := leastReadings - 1; i >= 0 && y < low[i]; i-- {
+			if i < leastReadings-1 {
+				low[i+1] = low[i]
+			}
+			low[i] = y
+		}
+	}
+	return low[leastReadings-1]
+}
+
 // lowestRest returns the lowest level at which the readings of a heel stand; none with an
 // encoder.
 func lowestRest(p []point, wide float64) level {
 	if len(p) < leastReadings || !math.IsNaN(p[0].a) {
 		return level{}
 	}
-	floor := [leastReadings]float64{math.Inf(1), math.Inf(1), math.Inf(1)} // the lowest of all
-	for _, q := range p {
-		for i := range floor {
-			if q.y < floor[i] {
-				copy(floor[i+1:], floor[i:])
-				floor[i] = q.y
-				break
-			}
-		}
-	}
+	floor := floorOf(p)
 	var low []point
 	for _, q := range p {
-		if q.y <= floor[leastReadings-1]+wide {
+		if q.y <= floor+wide {
 			low = append(low, q)
 		}
 	}

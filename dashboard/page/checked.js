@@ -19,7 +19,7 @@ export const checked = Object.freeze({
   },
   "base slips": {
     "told": [
-      96,
+      97,
       98
     ],
     "silent": [
@@ -50,7 +50,7 @@ export const checked = Object.freeze({
   "cut nose": {
     "told": [
       50,
-      65
+      66
     ],
     "silent": [
       1,
@@ -150,7 +150,7 @@ export const checked = Object.freeze({
   "knock": {
     "told": [
       22,
-      20
+      21
     ],
     "silent": [
       1,
@@ -284,7 +284,7 @@ export const checked = Object.freeze({
     ],
     "silent": [
       2,
-      3
+      2
     ]
   },
   "sticking": {
@@ -303,7 +303,7 @@ export const checked = Object.freeze({
       98
     ],
     "silent": [
-      2,
+      1.5,
       1
     ]
   },
