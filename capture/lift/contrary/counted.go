@@ -1,5 +1,7 @@
 package contrary
 
+import "lobescribe/capture/lift/lobe"
+
 const (
 	// A valve that goes back on its flank by such a share of its lift, and on again, has
 	// its crank turned back, by more readings than a knock; both ways by more degrees.
@@ -9,8 +11,6 @@ const (
 	// The angle goes on by no less than such a share of what the lift says, back and there
 	// again, and by so many degrees in all; one of so many clicks may be something else.
 	clickShare, clickDegrees, againstClicks = 0.4, 2.0, 6
-	// Nearer to its nose, as a share of the lift, a hand may have rocked over it.
-	nearNose = 0.04
 	// No flank is shorter, degrees.
 	leastTurned = 40
 )
@@ -28,7 +28,7 @@ func (o *Opening) Counted() (sum float64, first int) {
 		for i := from; i < to; i++ {
 			switch {
 			case o.Y[i]*up > o.Y[far]*up:
-				onFlank := max(o.Y[far], o.Y[deepest]) < (1-nearNose)*o.Y[o.Top]
+				onFlank := max(o.Y[far], o.Y[deepest]) < (1-lobe.NoseDepth)*o.Y[o.Top] // else the hand may have rocked over the nose
 				back, turned := (o.Y[far]-o.Y[deepest])*up, (o.A[deepest]-o.A[far])*o.Way
 				// At the same lift it was between the last two readings.
 				before := max(i-1, 0)

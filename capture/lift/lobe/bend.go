@@ -162,6 +162,22 @@ func (b *Bends) Add(flanks [2]Bend) {
 	b.said = nil
 }
 
+// at appends by how much the flanks bend on a level, with its uncertainty; both is whether
+// opening flanks and closing ones do.
+func (b *Bends) at(i int, by, u []float64) (_, _ []float64, both bool) {
+	both = true
+	for _, side := range b.flanks {
+		before := len(by)
+		for _, f := range side {
+			if len(f) > 0 && !math.IsNaN(f[i].By) {
+				by, u = append(by, f[i].By), append(u, f[i].U)
+			}
+		}
+		both = both && len(by) > before
+	}
+	return by, u, both
+}
+
 // says returns for each level and share how many times likelier it is than a lobe and a hand,
 // as the logarithm.
 func (b *Bends) says() *bendSays {
@@ -175,20 +191,9 @@ func (b *Bends) says() *bendSays {
 	}
 	var by, u []float64
 	for i := range bends {
-		by, u = by[:0], u[:0]
-		sides := 0
-		for _, side := range b.flanks {
-			before := len(by)
-			for _, f := range side {
-				if len(f) > 0 && !math.IsNaN(f[i].By) {
-					by, u = append(by, f[i].By), append(u, f[i].U)
-				}
-			}
-			if len(by) > before {
-				sides++
-			}
-		}
-		if len(by) >= least && sides == 2 && slices.Sorted(slices.Values(by))[len(by)/2] > bendLeast {
+		var both bool
+		by, u, both = b.at(i, by[:0], u[:0])
+		if len(by) >= least && both && slices.Sorted(slices.Values(by))[len(by)/2] > bendLeast {
 			b.said[i] = weighBends(by, u)
 		}
 	}
@@ -203,14 +208,7 @@ func (b *Bends) denies(deep, follows float64) bool {
 		if r := bendDepth(i) / deep; r < 1/bendNear || r > bendNear {
 			continue
 		}
-		var by []float64
-		for _, side := range b.flanks {
-			for _, f := range side {
-				if len(f) > 0 && !math.IsNaN(f[i].By) {
-					by = append(by, f[i].By)
-				}
-			}
-		}
+		by, _, _ := b.at(i, nil, nil)
 		if slices.Sort(by); len(by) > 0 {
 			most = max(most, by[len(by)/2])
 		}
