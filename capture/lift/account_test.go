@@ -558,3 +558,22 @@ func TestAHeelThatMovedBeforeTheValveOpens(t *testing.T) {
 		assert.InDelta(t, 10, o.MaxLift.Millimetres(), 0.01)
 	}
 }
+
+// A base that slips on one flank and back on the other leaves both heels alike. With an
+// encoder that is told, and the ± holds it.
+func TestABaseThatSlipsAndComesBack(t *testing.T) {
+	tr := turned(-200, 50, leg{rest: 5}, leg{to: 200, speed: 20}, leg{rest: 5})
+	const by = 300 * measure.Micrometre
+	for i, r := range tr.Readings {
+		if a := r.Angle.Degrees(); a > -60 && a < 70 {
+			tr.Readings[i].Lift -= by
+		}
+	}
+	f, err := lift.Analyse(tr, lift.Options{})
+	require.NoError(t, err)
+	require.Len(t, f.Openings, 1)
+	assert.Equal(t, 1, faults(f, lift.Knock), "%v", f.Faults)
+	off := (f.Openings[0].MaxLift - 10*measure.Millimetre).Abs()
+	assert.InDelta(t, by.Millimetres(), off.Millimetres(), 0.01)
+	assert.LessOrEqual(t, off, f.Openings[0].MaxLiftU)
+}

@@ -30,6 +30,6 @@ func (g *Segmenter) judgeContrary(m measured) {
 		g.fault(EncoderCounts, c.countedAt, "the valve went back on its flank and on again, and meanwhile the encoder counted %.0f degrees forward: it counts both ways as one. One of its two channels is dead, or it is set to count one way; the crank angles from here on are wrong. Check its wiring, and turn again", c.counted)
 	}
 	if c.slipped > 0 {
-		g.fault(Knock, c.slippedAt, "the reading ran back by %v on a flank while the crank went on: the stand was knocked there, or its base or tip slipped. What this opening shows may be off by as much; see to the stand, and turn this opening again", length(c.slipped))
+		g.fault(Knock, c.slippedAt, "the reading ran back by %v on a flank while the crank went on: the stand was knocked there, or its base or tip slipped. What this opening shows may be off by as much and more; see to the stand, and turn this opening again", length(c.slipped))
 	}
 }

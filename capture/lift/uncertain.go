@@ -42,7 +42,8 @@ func (e surroundings) runOut(p []point, heel level, wide float64) (runOut, wande
 // uncertain combines the uncertainty of the max lift.
 func (e surroundings) uncertain(m *measured, v *view) {
 	repeat := (m.after.y - m.before.y) / 2 / math.Sqrt(3)
-	m.own = gum.Root(m.nose.Noise, m.nose.Short, m.before.u/2, m.after.u/2, repeat)
+	// What slipped on a flank is more than the lift ran back by, for the lobe went on meanwhile.
+	m.own = gum.Root(m.nose.Noise, m.nose.Short, m.before.u/2, m.after.u/2, repeat, m.contrary.slipped)
 	// How late lift comes bounds it, where that is known: see boundAverage.
 	// A gauge that averages shows a nose that is passed fast too low, and one that
 	// sticks shows it low and the heel high.
